@@ -1,0 +1,109 @@
+"""Overruns of lines gathered by phase: how much, and why.
+
+The arithmetic of a line is in `queries/overruns.sql`; here lines are summed. Finished lines are compared; lines still
+open are told apart, as their hours are hours so far and no saving can be read from them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+# The four parts of an overrun, in the words of the screens.
+CAUSES = {
+    "more_to_do_hours": "more to treat",
+    "slower_hours": "harder going than quoted",
+    "unforeseen_hours": "found on the way",
+    "not_needed_hours": "quoted, not needed",
+}
+_SUMS = ("estimated_hours", "actual_hours", "difference_hours", *CAUSES)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """Lines by what can be said of them.
+
+    Attributes
+    ----------
+    finished : frame of finished lines with a known estimate or none; what `by_phase` sums.
+    open : lines still worked on, of works that have an estimate.
+    unquoted_hours, unquoted_works : hours and number of works without any estimate, left out of the comparison.
+    unpriced_lines : finished lines whose estimate has a quantity but no hours, left out.
+    only_made_works : works compared with an estimate that nobody has approved.
+    extra_hours, own_cost_hours : hours apart from every comparison.
+    """
+
+    finished: pd.DataFrame
+    open: pd.DataFrame
+    unquoted_hours: float
+    unquoted_works: int
+    unpriced_lines: int
+    only_made_works: int
+    extra_hours: float
+    own_cost_hours: float
+
+    @property
+    def works(self) -> int:
+        return int(self.finished["object"].nunique())
+
+
+def compare(lines: pd.DataFrame) -> Comparison:
+    """Sort lines (see `dashboard.reading.overruns`) into what can be compared and what cannot."""
+    quoted = lines[lines["yardstick"] != "none"]
+    unquoted = lines[lines["yardstick"] == "none"]
+    touched = quoted[quoted["estimated_hours"].notna() | (quoted["actual_hours"] > 0) | quoted["difference_hours"].isna()]
+    finished = touched[touched["finished"].astype(bool)]
+    priced = finished[finished["difference_hours"].notna()]
+    return Comparison(
+        finished=priced,
+        open=touched[~touched["finished"].astype(bool)],
+        unquoted_hours=float(unquoted["actual_hours"].sum()),
+        unquoted_works=int(unquoted["object"].nunique()),
+        unpriced_lines=len(finished) - len(priced),
+        only_made_works=int(touched.loc[touched["yardstick"] == "made", "object"].nunique()),
+        extra_hours=float(lines["extra_hours"].sum()),
+        own_cost_hours=float(lines["own_cost_hours"].sum()),
+    )
+
+
+def by_phase(comparison: Comparison) -> pd.DataFrame:
+    """Finished lines summed by phase, in the order of work.
+
+    Returns
+    -------
+    Frame with `phase`, `position`, `works`, `lines`, and the sums `estimated_hours`, `actual_hours`, `difference_hours`
+    and its four parts; the parts of each row sum to its difference.
+    """
+    grouped = comparison.finished.groupby(["position", "phase"], as_index=False, dropna=False)
+    sums = grouped.agg(works=("object", "nunique"), lines=("object", "size"), **{name: (name, "sum") for name in _SUMS})
+    return sums.sort_values(["position", "phase"], ignore_index=True)[["phase", "position", "works", "lines", *_SUMS]]
+
+
+def totals(phases: pd.DataFrame) -> pd.Series:
+    """The sums of all phases."""
+    return phases[list(_SUMS)].sum()
+
+
+def open_summary(comparison: Comparison) -> dict[str, float]:
+    """Of the open lines: `works`, `lines`, `estimated_hours`, `actual_hours` so far and `over_hours` so far."""
+    lines = comparison.open
+    return {
+        "works": int(lines["object"].nunique()),
+        "lines": len(lines),
+        "estimated_hours": float(lines["estimated_hours"].sum()),
+        "actual_hours": float(lines["actual_hours"].sum()),
+        "over_hours": float(lines["difference_hours"].sum()),
+    }
+
+
+def worst(phases: pd.DataFrame) -> pd.Series | None:
+    """The phase whose finished lines ran over by the most hours, or None where none ran over."""
+    over = phases[phases["difference_hours"] > 0]
+    return None if over.empty else over.iloc[int(over["difference_hours"].to_numpy().argmax())]
+
+
+def main_cause(row: pd.Series) -> str:
+    """The words for the part that added the most hours to a row."""
+    parts = row[list(CAUSES)].astype(float)
+    return CAUSES[str(parts.idxmax())]

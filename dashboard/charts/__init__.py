@@ -1,0 +1,1 @@
+"""Charts: frames in, Altair out. No chart asks the database."""

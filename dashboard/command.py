@@ -1,0 +1,311 @@
+"""`bench-hours`: the commands. Results on stdout, progress and complaints on stderr.
+
+Exit 0: done. 1: done, but rows were rejected or held back. 2: could not, with one line why.
+"""
+
+from __future__ import annotations
+
+import argparse
+import getpass
+import json
+import sys
+from collections.abc import Callable, Sequence
+from datetime import date
+from pathlib import Path
+from typing import NoReturn
+
+import pandas as pd
+
+from dashboard import demo, reading, serving
+from dashboard.analysis.overruns import CAUSES, by_phase, compare, totals
+from dashboard.sentences import most_over, said_beside
+from dashboard.words import amount, counted, hours, signed_hours
+from ingest import notation
+from ingest.errors import BenchHoursError
+from ingest.imports import Report, check_files, import_files
+from ingest.settings import write_settings
+from ingest.store import Store, default_path
+
+SHOWN_REMARKS = 12
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; the exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a terminal that cannot show a letter shows another, not a traceback
+    said = _parser().parse_args(arguments)
+    try:
+        action: Callable[[argparse.Namespace], int] = said.action
+        return action(said)
+    except BenchHoursError as error:
+        complain(f"bench-hours {said.command}: {error}")
+        return 2
+    except BrokenPipeError:
+        sys.stderr.close()  # the reader of our output has left; nothing is left to say
+        return 0
+    except KeyboardInterrupt:
+        complain("stopped; what was not finished is as it was before")
+        return 2
+
+
+def complain(text: str) -> None:
+    print(" ".join(text.splitlines()), file=sys.stderr)
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says a wrong call in one line."""
+
+    def error(self, message: str) -> NoReturn:
+        complain(f"{self.prog}: {message}; see {self.prog} --help")
+        raise SystemExit(2)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(prog="bench-hours", description="Hours of a conservation studio: logged, held against the estimate, phase by phase.")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=_Parser)
+
+    def command(name: str, action: Callable[[argparse.Namespace], int], help_text: str) -> argparse.ArgumentParser:
+        sub = commands.add_parser(name, help=help_text, description=help_text)
+        sub.add_argument("--db", type=Path, metavar="PATH", help="the database (else BENCH_HOURS_DB, else the studio's own place)")
+        sub.set_defaults(action=action)
+        return sub
+
+    def reader(name: str, action: Callable[[argparse.Namespace], int], help_text: str) -> argparse.ArgumentParser:
+        sub = command(name, action, help_text)
+        sub.add_argument("--as-of", type=_day, metavar="DATE", help="as things stood on this day (else today)")
+        sub.add_argument("--json", action="store_true", help="print JSON, hours unrounded")
+        sub.add_argument("--csv", type=Path, metavar="FILE", help="write CSV, hours unrounded")
+        return sub
+
+    one = command("demo", _demo, "Set up an invented studio in a database of its own, print its overruns, and serve its pages.")
+    one.add_argument("--no-serve", action="store_true", help="print only")
+    _add_address(one)
+    _add_address(command("serve", _serve, "Serve the pages of the studio to a browser on this machine."))
+    for name, action, text in (
+        ("import", _import, "Bring in CSV files: phases, techniques, objects, estimates, time entries, milestones, in any order."),
+        ("check", _check, "Check CSV files as import does, and store nothing."),
+    ):
+        files = command(name, action, text)
+        files.add_argument("files", nargs="+", type=Path, metavar="FILE")
+        files.add_argument("--day-order", choices=("dmy", "mdy", "ymd"), help="how this studio writes dates in numbers; import remembers it")
+        files.add_argument("--zone", metavar="ZONE", help="time zone of the studio's clock, like Europe/Berlin; import remembers it")
+        if name == "import":
+            files.add_argument("--held-back", choices=("ask", "new", "correction"), default="ask", help="what rows are that may correct a held entry")
+            files.add_argument("--by", metavar="PERSON", default=None, help="who brings them in, for the history of corrections")
+    overrun = reader("overruns", _overruns, "Where the hours went over the estimate, and why: by phase, or by line of one object.")
+    overrun.add_argument("--object", metavar="OBJECT", help="the lines of this object")
+    reader("statement", _statement, "The dated hours of one object, for its treatment report.").add_argument("--object", metavar="OBJECT", required=True)
+    return parser
+
+
+def _add_address(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--host", default="127.0.0.1", help="address to listen on (127.0.0.1: this machine only)")
+    parser.add_argument("--port", type=int, default=8411, help="port to listen on (8411)")
+
+
+def _day(text: str) -> date:
+    try:
+        return notation.day(text, "unset")
+    except BenchHoursError as error:
+        raise argparse.ArgumentTypeError(f'"{text}" {error.what}; {error.mend}') from error
+
+
+def _path(said: argparse.Namespace) -> Path:
+    return said.db or default_path()
+
+
+def _store_to_read(said: argparse.Namespace) -> Store:
+    path = _path(said)
+    if not path.exists():
+        raise BenchHoursError(f"there is no database at {path} yet", "Bring in files with: bench-hours import FILE…, or look at: bench-hours demo")
+    return Store(path)
+
+
+# --- files in
+
+
+def _import(said: argparse.Namespace) -> int:
+    with Store(_path(said)) as store:
+        _remember(store, said)
+        reports = import_files(store, said.files, held_back_as=said.held_back, by=said.by or _who(), progress=_progress(said.files))
+    return _tell(reports, stored=True)
+
+
+def _check(said: argparse.Namespace) -> int:
+    path = _path(said)
+    # Against the studio's own words and objects where it has a database; nothing is made where it has none.
+    with Store(path if path.exists() else ":memory:") as store:
+        overlay = {name: text for name, text in (("day_order", said.day_order), ("zone", said.zone)) if text}
+        reports = check_files(store, said.files, settings=overlay, progress=_progress(said.files))
+    return _tell(reports, stored=False)
+
+
+def _remember(store: Store, said: argparse.Namespace) -> None:
+    new = {name: text for name, text in (("day_order", said.day_order), ("zone", said.zone)) if text}
+    if new:
+        with store.writing() as con:
+            write_settings(con, new)
+
+
+def _who() -> str | None:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):
+        return None
+
+
+def _progress(files: Sequence[Path]) -> Callable[[str], None]:
+    """Words on stderr for long files only: a short one is done before they are read."""
+    long = sum(path.stat().st_size for path in files if path.is_file()) > 5_000_000
+    return complain if long else (lambda _: None)
+
+
+def _tell(reports: list[Report], *, stored: bool) -> int:
+    for report in reports:
+        o = report.outcome
+        parts = [
+            f"{o.stored:,} {'stored' if stored else 'would be stored'}" if o.stored or not report.rows else "",
+            f"{o.corrected:,} {'corrected, earlier version kept' if stored else 'would correct a held one'}" if o.corrected else "",
+            f"{o.already_held:,} already held" if o.already_held else "",
+            f"{o.held_back:,} held back: correction or new?" if o.held_back else "",
+            f"{o.rejected:,} rejected" if o.rejected else "",
+        ]
+        print(
+            f"{report.file}: {report.kind}, {counted(report.rows, 'row')}: {', '.join(filter(None, parts))}"
+            if report.rows
+            else f"{report.file}: {report.kind}, a header and no rows"
+        )
+        _tell_remarks(report)
+    return 0 if all(report.complete for report in reports) else 1
+
+
+def _tell_remarks(report: Report) -> None:
+    for frame, word in ((report.problems, ""), (report.warnings, "note: ")):
+        for line, column, value, reason, mend in frame.head(SHOWN_REMARKS).itertuples(index=False):
+            cell = f', column "{column}"' if column else ""
+            shown = f'"{value[:60]}" ' if isinstance(value, str) else ""
+            complain(f"{report.file}, line {line}{cell}: {word}{shown}{reason}. {mend}")
+        if len(frame) > SHOWN_REMARKS:
+            complain(f"{report.file}: and {len(frame) - SHOWN_REMARKS:,} more {'notes' if word else 'faults'}")
+    if report.unknown_columns:
+        complain(f"{report.file}: not read, as no such column is known: {', '.join(report.unknown_columns)}")
+    if report.new_people:
+        complain(f"{report.file}: new people: {', '.join(report.new_people)}")
+    if report.rejects:
+        complain(f"{report.file}: the rejected rows, with what to mend, are in {report.rejects}; mend them there and import that file")
+    if report.outcome.held_back:
+        complain(f"{report.file}: rows held back look like held entries with other hours; import again with --held-back correction or --held-back new")
+
+
+# --- hours out
+
+
+def _overruns(said: argparse.Namespace) -> int:
+    with _store_to_read(said) as store:
+        con = store.cursor()
+        as_of = said.as_of or reading.today(con)
+        known = reading.known(con, said.object) if said.object else None
+        lines = reading.overruns(con, as_of, known)
+    if said.json or said.csv:
+        return _give(lines.drop(columns="position"), said)
+    print_overruns(lines, as_of, known)
+    return 0
+
+
+def _statement(said: argparse.Namespace) -> int:
+    with _store_to_read(said) as store:
+        con = store.cursor()
+        known = reading.known(con, said.object)
+        as_of = said.as_of or reading.today(con)
+        frame = reading.dated_hours(con, as_of, known)
+    if said.json or said.csv:
+        return _give(frame.assign(day=frame["day"].dt.strftime("%Y-%m-%d")), said)
+    print(f"Dated hours of {known}, to {as_of:%-d %B %Y}")
+    rows = [
+        [
+            f"{row['day']:%Y-%m-%d}",
+            row["phase"],
+            row["technique"],
+            row["part"],
+            hours(row["hours"]),
+            hours(row["unattended_hours"]) if row["unattended_hours"] else "",
+            amount(row["quantity"], row["unit"]),
+            "" if row["charge"] == "quoted" else row["charge"].replace("_", " "),
+        ]
+        for row in frame.to_dict("records")
+    ]
+    rows.append(["", "all", "", "", hours(frame["hours"].sum()), hours(frame["unattended_hours"].sum()), "", ""])
+    print(_table(["day", "phase", "technique", "part", "hours", "unattended, h elapsed", "quantity", "charge"], rows, right={4, 5, 6}))
+    return 0
+
+
+def print_overruns(lines: pd.DataFrame, as_of: date, known: str | None = None) -> None:
+    """The readable table: by phase, or by line of one object."""
+    comparison = compare(lines)
+    if lines.empty:
+        print("Nothing to compare yet: bring in objects, estimates and time entries with bench-hours import FILE…")
+        return
+    heads = ["estimated h", "actual h", "difference h", *(f"{words} h" for words in CAUSES.values())]
+    if known is None:
+        phases = by_phase(comparison)
+        print(f"Where the hours went, as of {as_of:%-d %B %Y}: finished lines of {counted(comparison.works, 'work')}")
+        rows = [[row["phase"], f"{row['works']}", *_figures(row)] for _, row in phases.iterrows()]
+        rows.append(["all phases", f"{comparison.works}", *_figures(totals(phases))])
+        print(_table(["phase", "works", *heads], rows, right=set(range(1, 9))))
+        print(most_over(phases))
+    else:
+        print(f"Where the hours of {known} went, as of {as_of:%-d %B %Y}")
+        rows = [[row["phase"], row["technique"], row["part"], "finished" if row["finished"] else "open", *_figures(row)] for _, row in lines.iterrows()]
+        print(_table(["phase", "technique", "part", "line", *heads], rows, right=set(range(4, 11))))
+    for sentence in said_beside(comparison):
+        print(sentence)
+
+
+def _figures(row: pd.Series) -> list[str]:
+    return [hours(row["estimated_hours"]), hours(row["actual_hours"]), *(signed_hours(row[name]) for name in ("difference_hours", *CAUSES))]
+
+
+def _give(frame: pd.DataFrame, said: argparse.Namespace) -> int:
+    if said.csv:
+        try:
+            frame.to_csv(said.csv, index=False)
+        except OSError as error:
+            raise BenchHoursError(f"{said.csv} cannot be written ({error.strerror})", "Name another place.") from error
+    if said.json:
+        records = frame.astype(object).where(frame.notna(), None).to_dict("records")
+        print(json.dumps(records, ensure_ascii=False, indent=1))
+    return 0
+
+
+def _table(heads: list[str], rows: list[list[str]], right: set[int]) -> str:
+    widths = [max(len(row[n]) for row in [heads, *rows]) for n in range(len(heads))]
+    lines = [
+        "  ".join(cell.rjust(width) if n in right else cell.ljust(width) for n, (cell, width) in enumerate(zip(row, widths, strict=True))).rstrip()
+        for row in [heads, *rows]
+    ]
+    return "\n".join([lines[0], "-" * max(map(len, lines)), *lines[1:]])
+
+
+# --- pages
+
+
+def _demo(said: argparse.Namespace) -> int:
+    with demo.fresh(said.db, progress=complain) as store:
+        con = store.cursor()
+        as_of = reading.today(con)
+        print_overruns(reading.overruns(con, as_of), as_of)
+        if not said.no_serve:
+            sys.stdout.flush()
+            serving.serve(store, said.host, said.port, say=complain)
+    return 0
+
+
+def _serve(said: argparse.Namespace) -> int:
+    with Store(_path(said)) as store:
+        serving.serve(store, said.host, said.port, say=complain)
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,85 @@
+"""The look of every page and chart, set once: colours, faces, sizes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+PAPER = "#fbf9f4"
+INK = "#26241f"
+LINEN = "#f1ece1"
+THREAD = "#d9d0bf"
+SOFT_INK = "#6b6558"
+ACCENT = "#1f5c57"
+OVER = "#9c4a2f"
+ESTIMATE = "#ddd3bf"
+CAUSE_COLOURS = {
+    "more to treat": "#c9a227",
+    "harder going than quoted": OVER,
+    "found on the way": "#4a6fa5",
+    "quoted, not needed": "#8a9a7b",
+}
+SERIF = "Georgia, 'Liberation Serif', 'DejaVu Serif', serif"
+SANS = "'Segoe UI', 'Helvetica Neue', Helvetica, Arial, 'Liberation Sans', sans-serif"
+CHART_TEXT = 13
+
+
+def theme_config() -> dict[str, Any]:
+    """The same look as options of the page server."""
+    return {
+        "theme.base": "light",
+        "theme.primaryColor": ACCENT,
+        "theme.backgroundColor": PAPER,
+        "theme.secondaryBackgroundColor": LINEN,
+        "theme.textColor": INK,
+        "theme.linkColor": ACCENT,
+        "theme.borderColor": THREAD,
+        "theme.font": SANS,
+        "theme.headingFont": SERIF,
+        "theme.baseRadius": "small",
+        "theme.showWidgetBorder": True,
+    }
+
+
+# What the theme cannot say: the calm spacing of a report, and words that break on a phone.
+PAGE_STYLE = f"""
+<style>
+.block-container {{ max-width: 62rem; padding: 2.2rem 1.2rem 4rem; }}
+h1 {{ font-size: 1.9rem !important; font-weight: 500 !important; letter-spacing: -0.01em; }}
+h2, h3 {{ font-weight: 500 !important; }}
+.figures {{ display: grid; grid-template-columns: repeat(auto-fit, minmax(9.5rem, 1fr)); gap: .9rem 1.6rem; margin: .4rem 0 1.2rem !important; padding: 0 !important; }}
+.figures div {{ border-top: 2px solid {THREAD}; padding-top: .45rem; }}
+.figures div {{ margin: 0 !important; }}
+.figures dt {{ color: {SOFT_INK}; font-size: .9rem; }}
+.figures dd {{ margin: 0 !important; padding: 0; font-family: {SERIF}; font-size: 1.55rem; line-height: 1.25; }}
+.figures .over dd {{ color: {OVER}; }}
+.ledger-wrap {{ overflow-x: auto; }}
+table.ledger {{ border-collapse: collapse; width: 100%; font-size: .92rem; font-variant-numeric: tabular-nums; }}
+table.ledger th, table.ledger td {{ padding: .38rem .6rem; border: 0; border-bottom: 1px solid {THREAD}; text-align: right; white-space: nowrap; }}
+table.ledger th:first-child, table.ledger td:first-child {{ text-align: left; padding-left: 0; }}
+table.ledger th {{ color: {SOFT_INK}; font-weight: 500; vertical-align: bottom; white-space: normal; min-width: 5.4rem; }}
+table.ledger th:nth-child(2) {{ min-width: 3rem; }}
+table.ledger tr:last-child td {{ border-bottom: 0; border-top: 1px solid {INK}; }}
+.beside {{ color: {SOFT_INK}; font-size: .95rem; }}
+@media (max-width: 40rem) {{ .block-container {{ padding: 1rem .8rem 3rem; }} h1 {{ font-size: 1.5rem !important; }} }}
+</style>
+"""
+
+
+def chart_config() -> dict[str, Any]:
+    """Vega-Lite configuration shared by all charts."""
+    text = {
+        "labelFont": SANS,
+        "titleFont": SANS,
+        "labelFontSize": CHART_TEXT,
+        "titleFontSize": CHART_TEXT,
+        "labelColor": INK,
+        "titleColor": SOFT_INK,
+        "titleFontWeight": 400,
+    }
+    return {
+        "background": PAPER,
+        "view": {"stroke": None},
+        "axis": {**text, "domain": False, "ticks": False, "gridColor": LINEN, "labelPadding": 8},
+        "legend": {**text, "symbolType": "square"},
+        "text": {"font": SANS, "fontSize": CHART_TEXT, "color": INK},
+    }

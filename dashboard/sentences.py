@@ -1,0 +1,38 @@
+"""What is said beside the figures, alike on pages and in commands."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from dashboard.analysis.overruns import Comparison, main_cause, open_summary, worst
+from dashboard.words import counted, hours, signed_hours
+
+
+def most_over(phases: pd.DataFrame) -> str:
+    """Which phase ran over most, and mostly why."""
+    over = worst(phases)
+    if over is None:
+        return "No phase ran over its estimate."
+    return f"Most over: {over['phase']}, {signed_hours(over['difference_hours'])} h on {counted(int(over['works']), 'work')}, mostly {main_cause(over)}."
+
+
+def said_beside(comparison: Comparison) -> list[str]:
+    """What the reader must know beside the figures: what is open, left out, or apart."""
+    still = open_summary(comparison)
+    sentences = []
+    if still["lines"]:
+        sentences.append(
+            f"Still open: {counted(int(still['lines']), 'line')} of {counted(int(still['works']), 'work')}, {hours(still['actual_hours'])} h so far "
+            f"of {hours(still['estimated_hours'])} h estimated; already over by {hours(still['over_hours'])} h."
+        )
+    if comparison.only_made_works:
+        sentences.append(f"{counted(comparison.only_made_works, 'work')} held against an estimate that is not approved.")
+    if comparison.unquoted_hours:
+        sentences.append(f"Left out: {hours(comparison.unquoted_hours)} h on {counted(comparison.unquoted_works, 'work')} without an estimate.")
+    if comparison.unpriced_lines:
+        sentences.append(f"Left out: {counted(comparison.unpriced_lines, 'line')} estimated in quantity only, without hours.")
+    if comparison.extra_hours or comparison.own_cost_hours:
+        sentences.append(
+            f"Apart from all this: {hours(comparison.extra_hours)} h extra, agreed and charged on top; {hours(comparison.own_cost_hours)} h at own cost."
+        )
+    return sentences

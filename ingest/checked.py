@@ -1,0 +1,125 @@
+"""From the raw text of a file to typed values: each different text of a column is read once, by one reader.
+
+Leaves the temporary view `checked` (`row` and the form's columns, typed) and the temporary tables
+`problems` (what rejects a row) and `warnings` (what does not).
+"""
+
+from __future__ import annotations
+
+import json
+
+import duckdb
+
+from ingest.errors import BenchHoursError, NotationError
+from ingest.readings import READERS, Context, Reader
+from ingest.records import Column, Form
+
+_BLANK_MEND = "Fill it in."
+_REMARK_COLUMNS = '("row" BIGINT, column_name VARCHAR, reason VARCHAR, mend VARCHAR)'
+
+
+def read_cells(con: duckdb.DuckDBPyConnection, form: Form, names: list[str], context: Context, *, has_nul: bool) -> None:
+    """Read the table `raw`, whose columns `c0` … stand for `names`, as the form says."""
+    con.execute(f"CREATE OR REPLACE TEMP TABLE problems {_REMARK_COLUMNS}")
+    con.execute(f"CREATE OR REPLACE TEMP TABLE warnings {_REMARK_COLUMNS}")
+    if has_nul:
+        everything = ", ".join(f"c{number}" for number in range(len(names)))
+        con.execute(
+            "INSERT INTO problems SELECT \"row\", '', 'has a NUL byte in it', 'Type the row again; the file may be damaged.' "
+            f"FROM raw WHERE contains(concat_ws(' ', {everything}), chr(0))"
+        )
+    values, joins = [], []
+    for column in form.columns:
+        if column.name not in names:
+            values.append(f"NULL::{READERS[column.reading].sql_type} AS {column.name}")
+            continue
+        cell = f"raw.c{names.index(column.name)}"
+        value, join = _read_column(con, column, cell, context)
+        values.append(f"{value} AS {column.name}")
+        joins += join
+    not_blank = " AND ".join(f"c{number} IS NULL" for number in range(len(names)))
+    con.execute(f'CREATE OR REPLACE TEMP VIEW checked AS SELECT raw."row", {", ".join(values)} FROM raw {" ".join(joins)} WHERE NOT ({not_blank})')
+    for column in form.columns:
+        if column.filled and column.name in names:
+            con.execute(
+                "INSERT INTO problems SELECT \"row\", ?, 'is empty', ? FROM raw "
+                f"WHERE nullif(trim(c{names.index(column.name)}), '') IS NULL AND NOT ({not_blank})",
+                [column.name, _BLANK_MEND],
+            )
+
+
+def _read_column(con: duckdb.DuckDBPyConnection, column: Column, cell: str, context: Context) -> tuple[str, list[str]]:
+    """SQL for the column's value, and the joins it needs; notes the texts that cannot be read."""
+    reader = READERS[column.reading]
+    at_once = reader.at_once.format(text=cell) if reader.at_once else None
+    if column.reading == "text":
+        return str(at_once), []
+    only_left = f"WHERE {cell} IS NOT NULL" + (f" AND ({at_once}) IS NULL" if at_once and column.reading != "instant" else "")
+    if column.reading == "instant":
+        only_left += f" AND coalesce(({at_once}).wall IS NULL, true)"
+    texts = [row[0] for row in con.execute(f"SELECT DISTINCT {cell} FROM raw {only_left}").fetchall()]
+    if not texts:
+        return (at_once or f"NULL::{reader.sql_type}"), []
+    table = f"read_{column.name}"
+    faulty = _store_readings(con, table, reader, sorted(texts), context)
+    if faulty:
+        con.execute(
+            f'INSERT INTO problems SELECT raw."row", ?, reason, mend FROM raw JOIN {table} ON {cell} = {table}.said WHERE reason IS NOT NULL', [column.name]
+        )
+    value = f"CASE WHEN {table}.said IS NULL THEN {at_once} ELSE {table}.value END" if at_once else f"{table}.value"
+    return value, [f"LEFT JOIN {table} ON {cell} = {table}.said"]
+
+
+def _store_readings(con: duckdb.DuckDBPyConnection, table: str, reader: Reader, texts: list[str], context: Context) -> bool:
+    """Fill a temporary table with what each text means; true if any means nothing."""
+    rows = []
+    faulty = False
+    for text in texts:
+        value: object = None
+        reason = mend = None
+        stripped = text.strip()
+        if stripped:
+            try:
+                value = reader.read(context, stripped)
+            except NotationError as error:
+                reason, mend, faulty = error.what, error.mend, True
+            except BenchHoursError as error:
+                reason, mend, faulty = error.what, error.mend, True
+        rows.append({"said": text, "value": value, "reason": reason, "mend": mend})
+    shape = json.dumps([{"said": "VARCHAR", "value": _json_shape(reader.sql_type), "reason": "VARCHAR", "mend": "VARCHAR"}])
+    con.execute(f"CREATE OR REPLACE TEMP TABLE {table} AS SELECT unnest(from_json(?, ?), max_depth := 2)", [json.dumps(rows), shape])
+    return faulty
+
+
+def _json_shape(sql_type: str) -> object:
+    if sql_type.startswith("STRUCT"):
+        return {"wall": "TIMESTAMP", "utc": "TIMESTAMP"}
+    return sql_type
+
+
+def remark(con: duckdb.DuckDBPyConnection, table: str, source: str, remarks: list[tuple[str, str, str, str]]) -> None:
+    """Add problems or warnings for rows of a query or table that meet a condition, in one pass over it.
+
+    Parameters
+    ----------
+    table : `problems` or `warnings`.
+    source : FROM clause whose rows have `row`.
+    remarks : condition, column name, SQL of the reason, mend.
+    """
+    if not remarks:
+        return
+    structs = ", ".join(
+        f"CASE WHEN {condition} THEN {{'column_name': '{column}', 'reason': {reason}, 'mend': {_quoted(mend)}}} END"
+        for condition, column, reason, mend in remarks
+    )
+    anything = " OR ".join(f"({condition})" for condition, *_ in remarks)
+    # A cell that cannot be read is not also empty: one fault a cell, the first.
+    once = f'AND NOT EXISTS (SELECT 1 FROM {table} AS t WHERE t."row" = found."row" AND t.column_name = r.column_name)' if table == "problems" else ""
+    con.execute(
+        f'INSERT INTO {table} SELECT "row", r.column_name, r.reason, r.mend '
+        f'FROM (SELECT "row", unnest([{structs}]) AS r FROM {source} WHERE {anything}) AS found WHERE r IS NOT NULL {once}'
+    )
+
+
+def _quoted(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'"

@@ -1,0 +1,73 @@
+"""The studio's clock: wall readings to UTC, with the days on which the clock is changed.
+
+Set-based: the temporary table `zone_days` has a row for each day that occurs in a file, so that a million
+readings are converted by one join. What a change makes missing or ambiguous is told, never guessed away.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import duckdb
+
+_BY_DAY = """
+CREATE OR REPLACE TEMP TABLE zone_days AS
+SELECT unnest(?::DATE[]) AS day, to_seconds(unnest(?::BIGINT[])) AS ahead_before, to_seconds(unnest(?::BIGINT[])) AS ahead_after,
+       unnest(?::TIMESTAMP[]) AS change_from, unnest(?::TIMESTAMP[]) AS change_to, unnest(?::BOOLEAN[]) AS is_gap
+"""
+
+
+def utc_of(wall: str, days: str, later_than: str | None = None) -> str:
+    """SQL for the instant of a wall reading joined to `zone_days`: NULL inside a gap.
+
+    An ambiguous reading is its first occurrence, or its second where the first is not later than `later_than`.
+    """
+    first = f"{wall} - {days}.ahead_before"
+    twice = first if later_than is None else f"CASE WHEN {first} <= {later_than} THEN {wall} - {days}.ahead_after ELSE {first} END"
+    return (
+        f"CASE WHEN {days}.change_from IS NULL OR {wall} < {days}.change_from THEN {first} "
+        f"WHEN {wall} >= {days}.change_to THEN {wall} - {days}.ahead_after WHEN {days}.is_gap THEN NULL ELSE {twice} END"
+    )
+
+
+def in_change(wall: str, days: str) -> str:
+    """SQL: the wall reading falls where the clock jumps over or runs through twice."""
+    return f"({days}.change_from IS NOT NULL AND {wall} >= {days}.change_from AND {wall} < {days}.change_to)"
+
+
+def prepare_days(con: duckdb.DuckDBPyConnection, days: list[date], zone: str) -> None:
+    """Fill `zone_days` for these days of the zone's clock."""
+    rows = [_day(day, ZoneInfo(zone)) for day in days]
+    columns = [list(column) for column in zip(*rows, strict=True)] if rows else [[] for _ in range(5)]
+    con.execute(_BY_DAY, [days, *columns])
+
+
+def _day(day: date, zone: ZoneInfo) -> tuple[int, int, datetime | None, datetime | None, bool | None]:
+    """Seconds ahead of UTC at the day's begin and end, and the wall readings between which a change falls."""
+    begin = datetime(day.year, day.month, day.day)
+    before, after = (_ahead(moment, zone) for moment in (begin, begin + timedelta(days=1)))
+    if before == after:
+        return before, after, None, None, None
+    low, high = begin - timedelta(seconds=before), begin + timedelta(days=1) - timedelta(seconds=after)
+    while high - low > timedelta(seconds=1):  # the instant of the change, by halving
+        middle = low + (high - low) // 2
+        middle = middle.replace(microsecond=0)
+        if _ahead_at(middle, zone) == before:
+            low = middle
+        else:
+            high = middle
+    walls = high + timedelta(seconds=before), high + timedelta(seconds=after)
+    return before, after, min(walls), max(walls), after > before
+
+
+def _ahead(wall: datetime, zone: ZoneInfo) -> int:
+    offset = wall.replace(tzinfo=zone).utcoffset()
+    assert offset is not None  # a ZoneInfo always answers for a datetime
+    return int(offset.total_seconds())
+
+
+def _ahead_at(utc: datetime, zone: ZoneInfo) -> int:
+    offset = utc.replace(tzinfo=UTC).astimezone(zone).utcoffset()
+    assert offset is not None
+    return int(offset.total_seconds())

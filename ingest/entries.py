@@ -1,0 +1,292 @@
+"""Time entries: checked, told apart from what is held, stored, corrected, and their hours counted once.
+
+Works on the temporary views and tables that `ingest.checked` leaves, in the caller's transaction. No loop over
+entries: every step is one statement over all of them.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Literal
+
+import duckdb
+
+from ingest import clock, records
+from ingest.checked import remark
+from ingest.outcome import Fate, Outcome
+from ingest.readings import Context
+from ingest.sql import statement
+
+HeldBackAs = Literal["ask", "new", "correction"]
+
+# Columns of time_entries that an entry says, in the order of the table.
+_SAID = (
+    "object", "phase", "technique", "part", "person", "day", "started_at", "ended_at", "hours", "mode", "charge",
+    "quantity", "unit", "done", "discovery", "note",
+)  # fmt: skip
+
+
+def bring_in(con: duckdb.DuckDBPyConnection, context: Context, fate: Fate, now: datetime, held_back_as: HeldBackAs = "ask") -> Outcome:
+    """Store the entries of the view `checked`; rows with problems are left to the caller.
+
+    Parameters
+    ----------
+    now : the present instant in UTC, without zone; a spell that begins later is refused.
+    held_back_as : what to do with a row that may correct a held entry: keep it aside, store it, or correct.
+    """
+    _resolve(con, context)
+    _check(con, now, context)
+    _check_done_never_falls(con)
+    fate.reject_problems()
+    _tell_apart(con, fate)
+    _hold_back(con, fate, held_back_as)
+    _warn(con)
+    outcome = fate.outcome()
+    _store(con, fate)
+    return outcome
+
+
+def _resolve(con: duckdb.DuckDBPyConnection, context: Context) -> None:
+    days = con.execute(
+        "SELECT DISTINCT unnest([started_at.wall::DATE, ended_at.wall::DATE]) AS day FROM checked WHERE started_at IS NOT NULL OR ended_at IS NOT NULL"
+    ).fetchall()
+    clock.prepare_days(con, sorted(row[0] for row in days if row[0] is not None), context.settings.zone)
+    end = clock.utc_of("ended_at.wall", "x", later_than="start_utc")
+    text = statement("ingest.queries", "entries_resolved")
+    for name in ("change_from", "change_to", "ahead_before", "ahead_after", "is_gap"):
+        end = end.replace(f"x.{name}", f"e_{name}")
+    con.execute(
+        text.replace("{start_utc}", clock.utc_of("c.started_at.wall", "s"))
+        .replace("{start_in_change}", clock.in_change("c.started_at.wall", "s"))
+        .replace("{end_in_change}", clock.in_change("c.ended_at.wall", "e"))
+        .replace("{end_utc}", end)
+    )
+
+
+def _check(con: duckdb.DuckDBPyConnection, now: datetime, context: Context) -> None:
+    present = f"TIMESTAMP '{now:%Y-%m-%d %H:%M:%S}'"
+    today = f"timezone('{context.settings.zone}', timezone('UTC', {present}))::DATE"
+    at_hand = "mode IN ('hands_on', 'attended')"
+    clock_given = "started_at IS NOT NULL AND ended_at IS NOT NULL"
+    remark(con, "problems", "resolved", [
+        ("says_start AND NOT says_end", "ended_at", "'is empty, but started_at is given'", "Give both, or a date and hours."),
+        ("says_end AND NOT says_start", "started_at", "'is empty, but ended_at is given'", "Give both, or a date and hours."),
+        ("NOT says_start AND NOT says_end AND said_day IS NULL AND said_hours IS NOT NULL", "date", "'is empty'", "Give the day of these hours."),
+        ("NOT says_start AND NOT says_end AND said_day IS NOT NULL AND said_hours IS NULL", "hours", "'is empty'", "Give the hours of this day."),
+        ("NOT says_start AND NOT says_end AND said_day IS NULL AND said_hours IS NULL", "started_at",
+         "'is empty, and so are date and hours'", "Give started_at and ended_at, or date and hours."),
+        ("start_in_change AND start_gap", "started_at",
+         "'never was on the clock: it was put forward over this hour'", "Write the time that the clock showed, or the offset behind it."),
+        ("end_in_change AND end_gap", "ended_at",
+         "'never was on the clock: it was put forward over this hour'", "Write the time that the clock showed, or the offset behind it."),
+        (f"{clock_given} AND ended_at <= started_at", "ended_at", "'is not after the start'", "If the spell ran past midnight, write the next day."),
+        (f"{clock_given} AND said_hours IS NOT NULL AND abs(said_hours - hours) > 0.02", "hours",
+         "'does not agree with the clock, which says ' || round(hours, 2)", "Leave hours empty, or leave the clock times empty."),
+        ("says_start AND said_day IS NOT NULL AND said_day <> day", "date", "'is not the day on which the spell began'", "Leave date empty."),
+        (f"{at_hand} AND hours > {records.LONGEST_SPELL_HOURS}", "hours",
+         "'is more than 16 hours in one spell'", "Split it into days, or give the mode unattended if nobody stood by."),
+        (f"day > {today} OR started_at > {present} + INTERVAL 10 MINUTE", "started_at", "'lies in the future'", "Log it when it is done."),
+        ("object IS NULL AND phase_position <> 0", "object", "'is empty, but ' || phase || ' is work on an object'",
+         "Give the object, or take a phase of studio time."),
+        ("said_unit IS NOT NULL AND usual_unit IS NOT NULL AND said_unit <> usual_unit", "unit",
+         "'is not the unit of ' || technique || ', which is counted in ' || usual_unit", "Convert the quantity, or leave both empty."),
+        ("(said_unit IS NOT NULL OR quantity IS NOT NULL) AND usual_unit IS NULL", "quantity",
+         "'is given, but ' || technique || ' is not measured'", "Leave quantity and unit empty, or give the technique a unit."),
+        ("unit = 'pcs' AND quantity <> floor(quantity)", "quantity", "'is not a whole number of pieces'",
+         "Count whole pieces; leave it empty until a piece is finished."),
+    ])  # fmt: skip
+    remark(con, "warnings", "resolved", [
+        ("start_in_change AND NOT start_gap", "started_at",
+         "'was on the clock twice (it was put back); taken as the first time'", "Write the offset behind it, like +01:00, if it was the second."),
+        ("end_in_change AND NOT end_gap", "ended_at",
+         "'was on the clock twice (it was put back); taken as the first time after the start'", "Write the offset behind it, like +01:00, if it was the other."),
+        (f"mode = 'unattended' AND hours > {records.LONGEST_UNATTENDED_HOURS}", "hours",
+         "'is more than 60 days unattended'", "Kept; see that the end is right."),
+        ("technique_retired_on <= day", "technique", "'was retired from the vocabulary on ' || technique_retired_on", "Kept; take it back into use if it still is."),
+        ("phase_retired_on <= day", "phase", "'was retired from the vocabulary on ' || phase_retired_on", "Kept; take it back into use if it still is."),
+    ])  # fmt: skip
+
+
+def _check_done_never_falls(con: duckdb.DuckDBPyConnection) -> None:
+    """A line that was three quarters done cannot be half done later; held entries of the line count too."""
+    if not con.execute("SELECT count(*) FROM resolved WHERE done IS NOT NULL AND object IS NOT NULL").fetchall()[0][0]:
+        return
+    # Within a day only entries with a clock have an order.
+    remark(con, "problems", """(
+        WITH said AS (
+            SELECT "row", object, phase, technique, part, done, day, started_at, entry FROM resolved
+            WHERE done IS NOT NULL AND object IS NOT NULL AND "row" NOT IN (SELECT "row" FROM problems)
+        ), together AS (
+            SELECT "row", object, phase, technique, part, done, day, started_at FROM said
+            UNION ALL
+            SELECT NULL, object, phase, technique, part, done, day, started_at FROM time_entries AS held
+            WHERE done IS NOT NULL AND object IN (SELECT object FROM said) AND held.entry NOT IN (SELECT entry FROM said WHERE entry IS NOT NULL)
+        )
+        SELECT "row", done,
+            greatest(max(done) OVER (days GROUPS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING),
+                CASE WHEN started_at IS NOT NULL THEN max(done) OVER (clock ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) END) AS earlier,
+            least(min(done) FILTER ("row" IS NULL) OVER (days GROUPS BETWEEN 1 FOLLOWING AND UNBOUNDED FOLLOWING),
+                CASE WHEN started_at IS NOT NULL THEN min(done) FILTER ("row" IS NULL) OVER (clock ROWS BETWEEN 1 FOLLOWING AND UNBOUNDED FOLLOWING) END) AS later_held
+        FROM together
+        WINDOW days AS (PARTITION BY object, phase, technique, part ORDER BY day),
+            clock AS (PARTITION BY object, phase, technique, part, day, started_at IS NULL ORDER BY started_at, done)
+    )""", [
+        ("\"row\" IS NOT NULL AND earlier > done", "done", "'is less than ' || earlier || ', which the line had reached before'",
+         "A line does not become less done: mend the wrong one, or leave it empty."),
+        ("\"row\" IS NOT NULL AND later_held < done", "done", "'is more than ' || later_held || ', which is held for a later day'",
+         "A line does not become less done: mend the wrong one, or leave it empty."),
+    ])  # fmt: skip
+
+
+def _tell_apart(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
+    """Rows already held, rows that correct a held entry, and the identity of those that are new."""
+    held_anything = bool(con.execute("SELECT EXISTS (FROM time_entries) OR EXISTS (FROM history WHERE kind = 'time_entries')").fetchall()[0][0])
+    # Rows that name their entry: the first of equal ones counts, a different one under the same name is refused.
+    if con.execute("SELECT EXISTS (FROM resolved WHERE entry IS NOT NULL)").fetchall()[0][0]:
+        con.execute(
+            f"""INSERT INTO problems SELECT "row", 'entry', 'stands already in this file with other contents', 'Give each entry its own name.'
+            FROM (SELECT "row", entry, content, first_value(content) OVER (PARTITION BY entry ORDER BY "row") AS first_content
+                  FROM resolved WHERE entry IS NOT NULL AND {fate.untouched()})
+            WHERE content <> first_content"""
+        )
+        fate.reject_problems()
+        fate.mark(
+            "already held",
+            f'SELECT "row" FROM (SELECT "row", row_number() OVER (PARTITION BY entry ORDER BY "row") AS n FROM resolved WHERE entry IS NOT NULL AND {fate.untouched()}) WHERE n > 1',
+        )
+        if held_anything:
+            fate.mark(
+                "already held",
+                f"""SELECT r."row" FROM resolved AS r JOIN time_entries AS e ON e.entry = r.entry WHERE {fate.untouched("r")} AND (e.content = r.content
+                OR EXISTS (SELECT 1 FROM history AS h WHERE h.kind = 'time_entries' AND h.key = r.entry AND h.content = r.content))""",
+            )
+            con.execute(
+                f'INSERT INTO corrections SELECT r."row", e.entry FROM resolved AS r JOIN time_entries AS e ON e.entry = r.entry WHERE {fate.untouched("r")}'
+            )
+    # Rows without: the n-th of equal rows is held if at least n entries say or once said the same.
+    con.execute(
+        f"""CREATE OR REPLACE TEMP TABLE repeats AS
+        SELECT "row", content, row_number() OVER (PARTITION BY content ORDER BY "row") AS rank FROM resolved
+        WHERE entry IS NULL AND {fate.untouched()} AND content IN (SELECT content FROM resolved WHERE entry IS NULL GROUP BY content HAVING count(*) > 1)"""
+    )
+    if held_anything:
+        fate.mark(
+            "already held",
+            f"""
+            WITH ever AS (
+                SELECT content, entry FROM time_entries UNION
+                SELECT content, key FROM history WHERE kind = 'time_entries' AND content IS NOT NULL
+            ), times AS (
+                SELECT content, count(*) AS held FROM ever WHERE content IN (SELECT content FROM resolved WHERE entry IS NULL) GROUP BY content
+            )
+            SELECT r."row" FROM resolved AS r JOIN times USING (content) LEFT JOIN repeats AS n ON n."row" = r."row"
+            WHERE r.entry IS NULL AND {fate.untouched("r")} AND coalesce(n.rank, 1) <= times.held""",
+        )
+
+
+def _hold_back(con: duckdb.DuckDBPyConnection, fate: Fate, held_back_as: HeldBackAs) -> None:
+    """Rows without a name that have the person, day, object and technique of a held entry, but say otherwise."""
+    if not con.execute("SELECT EXISTS (FROM time_entries)").fetchall()[0][0]:
+        return
+    con.execute(
+        f"""CREATE OR REPLACE TEMP TABLE doubtful AS
+        SELECT r."row", r.content, coalesce(any_value(n.rank), 1) AS rank, count(DISTINCT e.entry) AS candidates,
+            arg_min(e.entry, abs(e.hours - r.hours)) AS resembles
+        FROM resolved AS r
+        JOIN time_entries AS e ON e.person = r.person AND e.day = r.day AND e.technique = r.technique AND e.object IS NOT DISTINCT FROM r.object
+            AND (abs(e.hours - r.hours) > 1e-6 OR e.phase <> r.phase OR e.mode <> r.mode)
+        LEFT JOIN repeats AS n ON n."row" = r."row"
+        WHERE r.entry IS NULL AND {fate.untouched("r")}
+        GROUP BY ALL"""
+    )
+    if held_back_as == "new":
+        _decide(con, "new")
+        return
+    if held_back_as == "correction":
+        # Only where it is plain which entry is meant; each entry is corrected by one row.
+        con.execute(
+            """INSERT INTO corrections SELECT "row", resembles FROM doubtful
+            WHERE candidates = 1 AND resembles IN (SELECT resembles FROM doubtful GROUP BY resembles HAVING count(*) = 1)"""
+        )
+        _decide(con, "correction", 'WHERE "row" IN (SELECT "row" FROM corrections)')
+        fate.mark("held back", 'SELECT "row" FROM doubtful WHERE "row" NOT IN (SELECT "row" FROM corrections)')
+    else:
+        fate.mark("held back", 'SELECT "row" FROM doubtful')
+    said = ", ".join(f"'{name}': {name}" for name in _SAID)
+    con.execute(
+        f"""INSERT INTO held_back SELECT d.content, d.rank, d.resembles, ?, l.line, ?, to_json({{{said}}}), NULL
+        FROM doubtful AS d JOIN resolved AS r USING ("row") JOIN row_lines AS l USING ("row")
+        WHERE d."row" IN ({fate.rows("held back")}) ON CONFLICT DO NOTHING""",
+        [fate.file, fate.now],
+    )
+
+
+def _decide(con: duckdb.DuckDBPyConnection, decision: str, which: str = "") -> None:
+    con.execute(f"UPDATE held_back SET decided = ? WHERE (content, rank) IN (SELECT (content, rank) FROM doubtful {which})", [decision])
+
+
+def _warn(con: duckdb.DuckDBPyConnection) -> None:
+    """A person's overlapping hands-on spells and days over 16 hours, with what is held; both are kept."""
+    held = "SELECT {columns} FROM time_entries WHERE person IN (SELECT person FROM resolved) AND day BETWEEN (SELECT min(day) - 1 FROM resolved) AND (SELECT max(day) + 1 FROM resolved)"
+    left_out = "(\"row\" IN (SELECT \"row\" FROM fate WHERE verdict IN ('rejected', 'already held', 'held back')))"
+    replaced = "entry NOT IN (SELECT entry FROM corrections)"
+    remark(con, "warnings", f"""(
+        WITH spells AS (
+            SELECT "row", person, started_at, ended_at FROM resolved WHERE mode = 'hands_on' AND started_at IS NOT NULL AND NOT {left_out}
+            UNION ALL
+            {held.format(columns="NULL, person, started_at, ended_at")} AND mode = 'hands_on' AND started_at IS NOT NULL AND {replaced}
+        )
+        SELECT "row", person, started_at,
+            max(ended_at) OVER (PARTITION BY person ORDER BY started_at, ended_at ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS busy_until,
+            ended_at, lead(started_at) OVER (PARTITION BY person ORDER BY started_at, ended_at) AS next_start
+        FROM spells
+    )""", [
+        ("\"row\" IS NOT NULL AND (started_at < busy_until OR ended_at > next_start)", "started_at",
+         "'overlaps another hands-on spell of ' || person", "Both are kept and both count; see that the times are right."),
+    ])  # fmt: skip
+    remark(con, "warnings", f"""(
+        SELECT min("row") AS "row", person, day, sum(hours) AS hours FROM (
+            SELECT "row", person, day, hours FROM resolved WHERE mode = 'hands_on' AND NOT {left_out}
+            UNION ALL
+            {held.format(columns="NULL, person, day, hours")} AND mode = 'hands_on' AND {replaced}
+        ) GROUP BY person, day
+    )""", [
+        (f"\"row\" IS NOT NULL AND hours > {records.LONGEST_SPELL_HOURS}", "date",
+         "'has ' || round(hours, 1) || ' hours of ' || person", "Kept; see that the day is right."),
+    ])  # fmt: skip
+
+
+def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
+    con.execute("INSERT INTO people SELECT DISTINCT person, ? FROM resolved WHERE person NOT IN (SELECT person FROM people) AND "
+                + fate.untouched(), [fate.now])  # fmt: skip
+    con.execute("""CREATE OR REPLACE TEMP TABLE touched AS
+        SELECT DISTINCT person, day FROM resolved WHERE started_at IS NOT NULL AND (mode = 'attended' OR EXISTS (FROM resolved WHERE mode = 'attended')
+            OR EXISTS (FROM time_entries WHERE mode = 'attended'))
+        UNION SELECT person, day FROM time_entries WHERE entry IN (SELECT entry FROM corrections)""")
+    counted = "CASE WHEN r.mode = 'unattended' THEN 0 ELSE r.hours END"
+    names = ", ".join(_SAID)
+    values = ", ".join(f"r.{name}" for name in _SAID)
+    if con.execute("SELECT EXISTS (FROM corrections)").fetchall()[0][0]:
+        con.execute(
+            """INSERT INTO history (kind, key, changed_at, changed_by, reason, earlier, content)
+            SELECT 'time_entries', e.entry, ?, ?, ?, to_json(e), e.content FROM time_entries AS e WHERE e.entry IN (SELECT entry FROM corrections)""",
+            [fate.now, fate.by, f"brought in with {fate.file}"],
+        )
+        sets = ", ".join(f"{name} = r.{name}" for name in (*_SAID, "content"))
+        con.execute(
+            f'UPDATE time_entries AS e SET {sets}, counted_hours = {counted} FROM resolved AS r JOIN corrections AS c ON c."row" = r."row" WHERE e.entry = c.entry'
+        )
+    con.execute(
+        f"""INSERT INTO time_entries (entry, {names}, counted_hours, content)
+        SELECT coalesce(r.entry, replace(r.content::VARCHAR, '-', '') || '-' || coalesce(n.rank, 1)), {values}, {counted}, r.content
+        FROM resolved AS r LEFT JOIN repeats AS n ON n."row" = r."row"
+        WHERE {fate.untouched("r")} AND r."row" NOT IN (SELECT "row" FROM corrections)"""
+    )
+    recount(con)
+
+
+def recount(con: duckdb.DuckDBPyConnection) -> None:
+    """Count again the attended spells of the person-days in the temporary table `touched`."""
+    if con.execute("SELECT EXISTS (FROM touched)").fetchall()[0][0]:
+        con.execute(statement("ingest.queries", "recount_hours"))
+        con.execute("UPDATE time_entries SET counted_hours = recounted.counted_hours FROM recounted WHERE time_entries.rowid = recounted.id")

@@ -1,0 +1,228 @@
+"""Files in, and an account of what became of every row.
+
+One transaction a file. Files of one call may come in any order: they are stored in the order in which one
+kind may name what another brings.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import tempfile
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from ingest import entries, estimates, keyed
+from ingest.checked import read_cells
+from ingest.csv_files import CsvFile, Fault, RawRows, open_csv, read_raw
+from ingest.entries import HeldBackAs
+from ingest.errors import FileError
+from ingest.outcome import Fate, Outcome
+from ingest.readings import Context
+from ingest.records import ESTIMATES, FORMS, MILESTONES, OBJECTS, PHASES, REJECT_COLUMNS, TECHNIQUES, TIME_ENTRIES, Form, form_of, header_name
+from ingest.settings import write_settings
+from ingest.store import Store, utc_now
+
+Progress = Callable[[str], None]
+
+REMARK_COLUMNS = ("line", "column", "value", "reason", "mend")
+
+
+@dataclass(slots=True, kw_only=True)
+class Report:
+    """What became of one file.
+
+    Attributes
+    ----------
+    kind : which form it was.
+    rows : rows with anything in them, and lines that are no rows.
+    outcome : how many of them were stored, corrected, held already, held back, rejected.
+    problems, warnings : frames with `line`, `column`, `value`, `reason`, `mend`; a row may have several.
+    unknown_columns : columns of the file that were not read.
+    rejects : where the rejected rows were written, or None.
+    """
+
+    file: str
+    kind: str
+    rows: int
+    outcome: Outcome
+    problems: pd.DataFrame
+    warnings: pd.DataFrame
+    unknown_columns: list[str] = field(default_factory=list)
+    new_people: list[str] = field(default_factory=list)
+    rejects: Path | None = None
+
+    @property
+    def complete(self) -> bool:
+        """Nothing was rejected or held back."""
+        return not (self.outcome.rejected or self.outcome.held_back)
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A file whose kind is told."""
+
+    file: CsvFile
+    form: Form
+
+
+def import_files(
+    store: Store,
+    paths: Sequence[Path],
+    *,
+    held_back_as: HeldBackAs = "ask",
+    by: str | None = None,
+    now: datetime | None = None,
+    write_rejects: bool = True,
+    progress: Progress = lambda _: None,
+) -> list[Report]:
+    """Store CSV files; raises `FileError` before anything is stored if a file is none of the forms.
+
+    Parameters
+    ----------
+    store : where to.
+    paths : the files, in any order.
+    held_back_as : what to do with rows that may correct a held entry.
+    by : who brings them in, for the history.
+    now : the present instant in UTC; the machine's clock where not given.
+    write_rejects : write `NAME.rejects.csv` beside each file that has rejected rows.
+    progress : called with a few words as the work goes on.
+    """
+    now = now or utc_now()
+    reports = []
+    with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
+        for told in _tell(paths, Path(folder)):
+            with store.writing() as con:
+                reports.append(_import(con, told, Fate(con, file=told.file.path.name, by=by, now=now), held_back_as, write_rejects, progress))
+    return reports
+
+
+def check_files(
+    store: Store, paths: Sequence[Path], *, settings: Mapping[str, str] | None = None, now: datetime | None = None, progress: Progress = lambda _: None
+) -> list[Report]:
+    """The same without storing; the files of one call see each other, and `settings` hold for this call only."""
+    now = now or utc_now()
+    with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
+        files = _tell(paths, Path(folder))
+        with store.writing(keep=False) as con:
+            write_settings(con, settings or {})
+            return [_import(con, told, Fate(con, file=told.file.path.name, by=None, now=now), "ask", False, progress) for told in files]
+
+
+def _tell(paths: Iterable[Path], folder: Path) -> list[Told]:
+    """Look all files over before any is stored, and put them into the order of `FORMS`."""
+    told = []
+    for path in paths:
+        file = open_csv(path, folder)
+        names = [header_name(text) for text in file.header]
+        repeated = next((name for name in names if name and names.count(name) > 1), None)
+        if repeated:
+            raise FileError(f'{path.name} has the column "{repeated}" more than once', "Keep one of them.")
+        try:
+            told.append(Told(file, form_of(name for name in names if name not in REJECT_COLUMNS)))
+        except FileError as error:
+            raise FileError(f"{path.name} {error.what}", error.mend) from error
+    order = {form.kind: number for number, form in enumerate(FORMS)}
+    return sorted(told, key=lambda one: order[one.form.kind])
+
+
+def _import(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_back_as: HeldBackAs, write_rejects: bool, progress: Progress) -> Report:
+    file, form = told.file, told.form
+    name = file.path.name
+    progress(f"{name}: reading {form.kind}")
+    raw = read_raw(con, file)
+    con.register("row_lines", pd.DataFrame({"row": np.arange(len(raw.lines)), "line": raw.lines}))
+    progress(f"{name}: checking {len(raw.lines):,} rows")
+    context = Context.of(con)
+    people = set(context.people.values())
+    read_cells(con, form, file.names, context, has_nul=file.has_nul)
+    outcome = _bring_in(con, form, context, fate, held_back_as)
+    progress(f"{name}: done")
+    report = Report(
+        file=name,
+        kind=form.kind,
+        rows=outcome.stored + outcome.corrected + outcome.already_held + outcome.held_back + outcome.rejected + len(raw.faults),
+        outcome=Outcome(
+            stored=outcome.stored,
+            corrected=outcome.corrected,
+            already_held=outcome.already_held,
+            held_back=outcome.held_back,
+            rejected=outcome.rejected + len(raw.faults),
+        ),
+        problems=_remarks(con, "problems", form, raw, raw.faults),
+        warnings=_remarks(con, "warnings", form, raw, []),
+        unknown_columns=[text for text, known in zip(file.header, file.names, strict=True) if known not in (*form.names, *REJECT_COLUMNS)],
+        new_people=sorted(set(context.people.values()) - people),
+    )
+    con.execute(
+        "INSERT INTO imports (imported_at, file, kind, stored, corrected, already_held, held_back, rejected) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        [fate.now, name, form.kind, outcome.stored, outcome.corrected, outcome.already_held, outcome.held_back, report.outcome.rejected],
+    )
+    if write_rejects and report.outcome.rejected:
+        report.rejects = _write_rejects(con, raw)
+    return report
+
+
+def _bring_in(con: duckdb.DuckDBPyConnection, form: Form, context: Context, fate: Fate, held_back_as: HeldBackAs) -> Outcome:
+    match form.kind:
+        case PHASES.kind:
+            return keyed.bring_in_phases(con, fate)
+        case TECHNIQUES.kind:
+            return keyed.bring_in_techniques(con, fate)
+        case OBJECTS.kind:
+            return keyed.bring_in_objects(con, fate)
+        case ESTIMATES.kind:
+            return estimates.bring_in(con, fate)
+        case MILESTONES.kind:
+            return keyed.bring_in_milestones(con, fate)
+        case TIME_ENTRIES.kind:
+            return entries.bring_in(con, context, fate, fate.now, held_back_as)
+    raise AssertionError(form.kind)
+
+
+def _remarks(con: duckdb.DuckDBPyConnection, table: str, form: Form, raw: RawRows, faults: list[Fault]) -> pd.DataFrame:
+    """Problems or warnings in the order of the file, each with its line."""
+    shown = " ".join(f"WHEN '{name}' THEN raw.c{number}" for number, name in enumerate(raw.file.names) if name in form.names)
+    found = con.execute(
+        f"""SELECT l.line, t.column_name AS "column", CASE t.column_name {shown} END AS value, t.reason, t.mend
+        FROM {table} AS t JOIN row_lines AS l USING ("row") JOIN raw USING ("row") ORDER BY l.line, t.column_name, t.reason"""
+    ).df()
+    if faults:
+        lines = pd.DataFrame([(fault.line, "", fault.text[:80], fault.reason, fault.mend) for fault in faults], columns=list(REMARK_COLUMNS))
+        found = pd.concat([found, lines]) if len(found) else lines
+    return found.sort_values("line", kind="stable", ignore_index=True)
+
+
+def _write_rejects(con: duckdb.DuckDBPyConnection, raw: RawRows) -> Path:
+    """The rejected rows in the input's own form, each with its line and what to mend in front."""
+    file = raw.file
+    cells = ", ".join(f"raw.c{number}" for number in range(len(file.header)))
+    rows = con.execute(
+        f"""SELECT l.line, string_agg(p.column_name, ' / ' ORDER BY p.column_name, p.reason), string_agg(p.reason, ' / ' ORDER BY p.column_name, p.reason),
+            string_agg(p.mend, ' / ' ORDER BY p.column_name, p.reason), {cells}
+        FROM problems AS p JOIN raw ON raw."row" = p."row" JOIN row_lines AS l ON l."row" = p."row" GROUP BY ALL ORDER BY l.line"""
+    ).fetchall()
+    lines: list[tuple[int, str]] = [(row[0], _csv_line(row[4:], file.separator, row[:4])) for row in rows]
+    lines += [(fault.line, _csv_line((), file.separator, (fault.line, "", fault.reason, fault.mend)) + file.separator + fault.text) for fault in raw.faults]
+    text = [_csv_line(file.header, file.separator, REJECT_COLUMNS), *(line for _, line in sorted(lines, key=lambda one: one[0]))]
+    body = "\r\n".join(text) + "\r\n"
+    for folder in (file.path.parent, Path.cwd(), Path(tempfile.gettempdir())):
+        place = folder / f"{file.path.stem}.rejects.csv"
+        try:
+            place.write_bytes(body.encode(file.encoding, errors="replace"))
+            return place
+        except OSError:
+            continue  # a folder that may not be written: the next one will do
+    raise FileError(f"the rejects of {file.path.name} can be written nowhere", "Free some disk space, then try again.")
+
+
+def _csv_line(cells: Sequence[object], separator: str, front: Sequence[object]) -> str:
+    out = io.StringIO(newline="")
+    csv.writer(out, delimiter=separator, lineterminator="").writerow([*front, *("" if cell is None else cell for cell in cells)])
+    return out.getvalue()

@@ -1,0 +1,123 @@
+"""Phases, techniques, objects and milestones: one row a key, the row of a file laid over the one held.
+
+An empty cell says nothing and leaves what is held. A row that says what an earlier version said never
+overrides the later one.
+"""
+
+from __future__ import annotations
+
+import duckdb
+
+from ingest import vocabulary
+from ingest.checked import remark
+from ingest.outcome import Fate, Outcome
+
+
+def bring_in_phases(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
+    con.execute('CREATE OR REPLACE TEMP TABLE resolved AS SELECT "row", phase, position, note FROM checked')
+    remark(con, "warnings", """(SELECT r."row", r.phase, r.position, p.phase AS other FROM resolved AS r JOIN phases AS p ON p.position = r.position AND p.phase <> r.phase
+        WHERE r.position > 0)""", [("true", "position", "'is the position of ' || other || ' too'", "Kept; they stand side by side.")])  # fmt: skip
+    return _merge(con, fate, "phases", "phase", ("position", "note"), born={"key": "phase"})
+
+
+def bring_in_techniques(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
+    con.execute("""CREATE OR REPLACE TEMP TABLE resolved AS
+        SELECT c."row", c.technique, c.phase, CASE WHEN c.unit <> 'none' THEN c.unit END AS unit, c.unit = 'none' AS unmeasured, c.mode,
+            c.condition, c.cautions, c.aliases, c.note FROM checked AS c""")
+    remark(con, "problems", """(SELECT r."row", r.technique, r.unit, t.unit AS held, (SELECT count(*) FROM time_entries AS e WHERE e.technique = r.technique AND e.quantity IS NOT NULL) AS used
+        FROM resolved AS r JOIN techniques AS t USING (technique) WHERE t.unit IS NOT NULL AND (r.unit <> t.unit OR r.unmeasured))""", [
+        ("used > 0", "unit", "'would change the unit of ' || technique || ' from ' || held || '; entries measured in it: ' || used",
+         "Give the new way of measuring a technique of its own, and retire the old one."),
+    ])  # fmt: skip
+    outcome = _merge(
+        con,
+        fate,
+        "techniques",
+        "technique",
+        ("phase", "unit", "mode", "condition", "cautions", "note"),
+        born={"key": "technique", "mode": "coalesce(mode, 'hands_on')"},
+    )
+    con.execute(f"UPDATE techniques SET unit = NULL WHERE technique IN (SELECT technique FROM resolved WHERE unmeasured AND {fate.not_rejected()})")
+    rows = con.execute(
+        f"SELECT t.key, r.aliases FROM resolved AS r JOIN techniques AS t USING (technique) WHERE r.aliases IS NOT NULL AND {fate.not_rejected('r')}"
+    ).fetchall()
+    for key, aliases in rows:
+        vocabulary.add_spellings(con, "technique", key, aliases.split("|"))
+    return outcome
+
+
+OBJECT_COLUMNS = (
+    "title", "maker", "kind", "support", "shape", "height_cm", "width_cm", "area_dm2", "structure_condition", "paint_condition", "surface_condition",
+    "received_on", "due_on", "finished_on", "returned_from", "commission", "note", "owner", "owner_address",
+)  # fmt: skip
+
+
+def bring_in_objects(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
+    con.execute(f'CREATE OR REPLACE TEMP TABLE resolved AS SELECT "row", object, {", ".join(OBJECT_COLUMNS)} FROM checked')
+    known = "(SELECT object FROM objects UNION SELECT object FROM resolved)"
+    remark(con, "problems", f"""(SELECT r.*, (r.returned_from IS NOT NULL AND r.returned_from NOT IN (SELECT object FROM {known} AS k WHERE object IS NOT NULL)) AS astray,
+            coalesce(r.received_on, o.received_on) AS came_on, coalesce(r.finished_on, o.finished_on) AS went_on FROM resolved AS r LEFT JOIN objects AS o USING (object))""", [
+        ("astray", "returned_from", "'is not a known object'", "Bring that object in first, or leave it empty."),
+        ("returned_from = object", "returned_from", "'is the object itself'", "A work that returns is a new object with a code of its own."),
+        ("finished_on IS NOT NULL AND went_on < came_on", "finished_on", "'is before the work was received'", "Mend one of the two days."),
+    ])  # fmt: skip
+    return _merge(con, fate, "objects", "object", OBJECT_COLUMNS)
+
+
+def bring_in_milestones(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
+    """A milestone is its whole row: held, or new."""
+    con.execute(
+        "CREATE OR REPLACE TEMP TABLE resolved AS SELECT \"row\", object, phase, coalesce(technique, '') AS technique, coalesce(part, '') AS part, finished_on FROM checked"
+    )
+    fate.reject_problems()
+    fate.mark("already held", 'SELECT "row" FROM resolved SEMI JOIN milestones USING (object, phase, technique, part, finished_on)')
+    fate.mark(
+        "already held",
+        'SELECT "row" FROM (SELECT "row", row_number() OVER (PARTITION BY object, phase, technique, part, finished_on ORDER BY "row") AS n FROM resolved) WHERE n > 1',
+    )
+    con.execute(f"INSERT INTO milestones SELECT object, phase, technique, part, finished_on FROM resolved WHERE {fate.untouched()}")
+    return fate.outcome()
+
+
+def _merge(con: duckdb.DuckDBPyConnection, fate: Fate, table: str, key: str, columns: tuple[str, ...], born: dict[str, str] | None = None) -> Outcome:
+    """Lay the rows of `resolved` over a table by its key; `born` gives SQL for columns set only in a new row."""
+    born = born or {}
+    new = ", ".join(columns)
+    con.execute(
+        f"""INSERT INTO problems SELECT "row", ?, 'stands already on an earlier line of this file with other contents', 'Keep one of the two lines.'
+        FROM (SELECT "row", {key}, ({new}) AS said, first_value(({new})) OVER (PARTITION BY {key} ORDER BY "row") AS first_said FROM resolved WHERE {key} IS NOT NULL)
+        WHERE said IS DISTINCT FROM first_said""",
+        [key],
+    )
+    fate.reject_problems()
+    fate.mark(
+        "already held",
+        f'SELECT "row" FROM (SELECT "row", row_number() OVER (PARTITION BY {key} ORDER BY "row") AS n FROM resolved WHERE {fate.untouched()}) WHERE n > 1',
+    )
+    laid = ", ".join(f"coalesce(r.{name}, t.{name}) AS {name}" for name in columns)
+    said = "md5(concat_ws(chr(31), " + ", ".join(f"coalesce({{row}}.{name}::VARCHAR, '')" for name in columns) + "))::UUID"
+    con.execute(
+        f"""CREATE OR REPLACE TEMP TABLE laid AS
+        SELECT l.*, {said.format(row="l")} AS content, {said.format(row="t")} AS held_content
+        FROM (SELECT r."row", r.{key}, {laid} FROM resolved AS r JOIN {table} AS t USING ({key}) WHERE {fate.untouched("r")}) AS l JOIN {table} AS t USING ({key})"""
+    )
+    fate.mark(
+        "already held",
+        f"""SELECT "row" FROM laid WHERE content = held_content
+        OR EXISTS (SELECT 1 FROM history AS h WHERE h.kind = '{table}' AND h.key = laid.{key} AND h.content = laid.content)""",
+    )
+    con.execute(f'INSERT INTO corrections SELECT "row", {key} FROM laid WHERE {fate.untouched()}')
+    con.execute(
+        f"""INSERT INTO history (kind, key, changed_at, changed_by, reason, earlier, content)
+        SELECT '{table}', t.{key}, ?, ?, ?, to_json(t), {said.format(row="t")} FROM {table} AS t WHERE t.{key} IN (SELECT entry FROM corrections)""",
+        [fate.now, fate.by, f"brought in with {fate.file}"],
+    )
+    con.execute(
+        f'UPDATE {table} AS t SET {", ".join(f"{name} = l.{name}" for name in columns)} FROM laid AS l JOIN corrections AS c ON c."row" = l."row" WHERE t.{key} = l.{key}'
+    )
+    fresh = [name for name in columns if name not in born]
+    con.execute(
+        f"INSERT INTO {table} ({key}, {', '.join([*fresh, *born])}) SELECT {key}, {', '.join([*fresh, *born.values()])} FROM resolved "
+        f'WHERE {fate.untouched()} AND "row" NOT IN (SELECT "row" FROM corrections)'
+    )
+    return fate.outcome()

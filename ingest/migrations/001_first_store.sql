@@ -1,0 +1,125 @@
+-- Everything the studio holds. Hours are decimal hours, areas dm2, lengths cm, instants UTC without zone,
+-- days are days of the studio's own calendar. `key` of a phase or technique is its name at birth: it stays
+-- when the name changes, so that a file brought in twice is recognised after a rename.
+
+CREATE TABLE settings (
+    setting VARCHAR PRIMARY KEY,      -- zone, currency, day_order, bench_hours_per_week, hourly_rate, studio
+    value VARCHAR NOT NULL            -- as text; read back by ingest/settings.py
+);
+
+CREATE TABLE change_counter (
+    changes BIGINT NOT NULL           -- raised once in each write; keys every cache
+);
+INSERT INTO change_counter VALUES (0);
+
+CREATE TABLE phases (
+    phase VARCHAR PRIMARY KEY,        -- name on screens
+    key VARCHAR NOT NULL UNIQUE,
+    position INTEGER NOT NULL,        -- order of work; 0: studio time, on no object
+    note VARCHAR,
+    retired_on DATE
+);
+
+CREATE TABLE techniques (
+    technique VARCHAR PRIMARY KEY,
+    key VARCHAR NOT NULL UNIQUE,
+    phase VARCHAR NOT NULL,           -- usual phase
+    unit VARCHAR,                     -- dm2, cm, pcs, or null: not measured
+    mode VARCHAR NOT NULL,            -- usual mode: hands_on, attended, unattended
+    condition VARCHAR,                -- structure, paint or surface: which grade bears on it
+    cautions VARCHAR,                 -- caution classes, | between
+    note VARCHAR,
+    retired_on DATE
+);
+
+CREATE TABLE spellings (
+    kind VARCHAR NOT NULL,            -- phase or technique
+    spelling VARCHAR NOT NULL,        -- folded: no case, accents or hyphens
+    written VARCHAR NOT NULL,         -- as first written
+    key VARCHAR NOT NULL,             -- of the phase or technique meant
+    PRIMARY KEY (kind, spelling)
+);
+
+CREATE TABLE people (
+    person VARCHAR PRIMARY KEY,
+    first_seen TIMESTAMP NOT NULL     -- UTC
+);
+
+CREATE TABLE objects (
+    object VARCHAR PRIMARY KEY,       -- the studio's own code
+    title VARCHAR, maker VARCHAR, kind VARCHAR, support VARCHAR,
+    shape VARCHAR,                    -- rectangle, oval, round, irregular
+    height_cm DOUBLE, width_cm DOUBLE, area_dm2 DOUBLE,  -- area_dm2 wins over shape and size
+    structure_condition INTEGER, paint_condition INTEGER, surface_condition INTEGER,  -- 0 none to 3 severe
+    received_on DATE, due_on DATE, finished_on DATE,
+    returned_from VARCHAR, commission VARCHAR, note VARCHAR,
+    owner VARCHAR, owner_address VARCHAR                 -- private
+);
+
+CREATE TABLE estimate_versions (
+    object VARCHAR NOT NULL, version INTEGER NOT NULL,
+    made_on DATE NOT NULL, approved_on DATE, approved_option VARCHAR,
+    reason VARCHAR, price DOUBLE, currency VARCHAR,
+    PRIMARY KEY (object, version)
+);
+
+CREATE TABLE estimate_lines (
+    object VARCHAR NOT NULL, version INTEGER NOT NULL,
+    phase VARCHAR NOT NULL, technique VARCHAR NOT NULL, part VARCHAR NOT NULL,
+    person VARCHAR, option VARCHAR,
+    quantity DOUBLE, unit VARCHAR, hours DOUBLE, low_hours DOUBLE, high_hours DOUBLE,
+    unattended_hours DOUBLE, note VARCHAR
+);
+
+-- No index on time_entries: the one writer looks for an entry before it stores it, and an index over
+-- text makes a long import three times slower.
+CREATE TABLE time_entries (
+    entry VARCHAR NOT NULL,           -- identity
+    object VARCHAR,                   -- null: studio time
+    phase VARCHAR NOT NULL, technique VARCHAR NOT NULL,
+    part VARCHAR NOT NULL,            -- empty: the whole object
+    person VARCHAR NOT NULL,
+    day DATE NOT NULL,                -- on which the spell began
+    started_at TIMESTAMP, ended_at TIMESTAMP,            -- null: entered as date and hours, no clock
+    hours DOUBLE NOT NULL,            -- length of the spell
+    counted_hours DOUBLE NOT NULL,    -- what counts as the person's hours: 0 unattended, attended only outside her own hands-on spells
+    mode VARCHAR NOT NULL, charge VARCHAR NOT NULL,
+    quantity DOUBLE, unit VARCHAR, done DOUBLE,
+    discovery BOOLEAN, note VARCHAR,
+    content UUID NOT NULL             -- md5 of what the entry says: equal rows are found by it
+);
+
+CREATE TABLE milestones (
+    object VARCHAR NOT NULL, phase VARCHAR NOT NULL,
+    technique VARCHAR NOT NULL,       -- empty: the whole phase
+    part VARCHAR NOT NULL, finished_on DATE NOT NULL,
+    PRIMARY KEY (object, phase, technique, part, finished_on)
+);
+
+CREATE SEQUENCE history_number;
+CREATE TABLE history (
+    number BIGINT PRIMARY KEY DEFAULT nextval('history_number'),
+    kind VARCHAR NOT NULL,            -- which table
+    key VARCHAR NOT NULL,             -- which row
+    changed_at TIMESTAMP NOT NULL,    -- UTC
+    changed_by VARCHAR, reason VARCHAR,
+    earlier JSON NOT NULL,            -- the row as it was
+    content UUID                      -- what it said, for a row that comes back
+);
+
+CREATE TABLE held_back (
+    content UUID NOT NULL, rank BIGINT NOT NULL,         -- identity of the row
+    resembles VARCHAR NOT NULL,       -- the entry it may correct
+    file VARCHAR NOT NULL, line BIGINT,
+    noticed_at TIMESTAMP NOT NULL,    -- UTC
+    said JSON NOT NULL,               -- the row, columns of time_entries
+    decided VARCHAR,                  -- null: open; new; correction
+    PRIMARY KEY (content, rank)
+);
+
+CREATE SEQUENCE import_number;
+CREATE TABLE imports (
+    number BIGINT PRIMARY KEY DEFAULT nextval('import_number'),
+    imported_at TIMESTAMP NOT NULL, file VARCHAR NOT NULL, kind VARCHAR NOT NULL,
+    stored BIGINT NOT NULL, corrected BIGINT NOT NULL, already_held BIGINT NOT NULL, held_back BIGINT NOT NULL, rejected BIGINT NOT NULL
+);

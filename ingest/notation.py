@@ -1,0 +1,224 @@
+"""Hours, dates, decimals and sizes as people write them.
+
+Every function takes the text of one value, already known not to be blank, and returns the value or
+raises `NotationError` with a reason and a mend. Files and forms both read through here.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+from dateutil import parser as dateutil_parser
+from rapidfuzz import fuzz, process
+
+from ingest.errors import NotationError
+
+DayOrder = Literal["unset", "dmy", "mdy", "ymd"]
+DAY_ORDERS: tuple[DayOrder, ...] = ("unset", "dmy", "mdy", "ymd")
+
+DM2_PER_SQUARE = {"mm2": 1e-4, "cm2": 0.01, "dm2": 1.0, "m2": 100.0}
+CM_PER_INCH = 2.54
+
+_DECIMAL = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
+_CLOCK_HOURS = re.compile(r"(\d{1,4}):([0-5]\d)(?::([0-5]\d))?")
+_WORD_HOURS = re.compile(
+    r"(?:(?P<hours>\d+(?:[.,]\d+)?)\s*(?:h|hr|hrs|hour|hours|std|stunden?)\.?)?\s*"
+    r"(?:(?P<minutes>\d+(?:[.,]\d+)?)\s*(?:m|min|mins|minute|minutes|minuten|')?\.?)?"
+)
+_ISO_DURATION = re.compile(
+    r"P(?:(?P<weeks>\d+(?:[.,]\d+)?)W)?(?:(?P<days>\d+(?:[.,]\d+)?)D)?"
+    r"(?:T(?:(?P<hours>\d+(?:[.,]\d+)?)H)?(?:(?P<minutes>\d+(?:[.,]\d+)?)M)?(?:(?P<seconds>\d+(?:[.,]\d+)?)S)?)?"
+)
+_ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
+_NUMBER_DATE = re.compile(r"(\d{1,4})\s*[./-]\s*(\d{1,2})\s*[./-]\s*(\d{1,4})\.?")
+_LETTER = re.compile(r"[^\W\d_]")
+_INSTANT = re.compile(
+    r"(?P<day>.+?)(?:[ Tt]\s*|,\s*)(?P<hour>[0-2]?\d)[:.h](?P<minute>[0-5]\d)(?:[:.](?P<second>[0-5]\d|60)(?P<fraction>[.,]\d{1,9})?)?"
+    r"\s*(?P<half>[ap]\.?m\.?)?\s*(?P<offset>Z|z|[+-][0-2]\d:?[0-5]\d)?"
+)
+
+
+def folded(text: str) -> str:
+    """The text as it is compared: no case, no accents, no hyphens, single spaces."""
+    plain = unicodedata.normalize("NFKD", text).casefold()
+    plain = "".join(letter for letter in plain if not unicodedata.combining(letter))
+    return " ".join(re.sub(r"[-_/]", " ", plain).split())
+
+
+def nearest(text: str, known: Iterable[str]) -> str | None:
+    """The known word most like the text, or None when nothing is near."""
+    found = process.extractOne(text, list(known), scorer=fuzz.WRatio, processor=folded, score_cutoff=68)
+    return str(found[0]) if found else None
+
+
+def suggestion(text: str, known: Iterable[str], otherwise: str) -> str:
+    """The mend for an unknown word: the nearest known one, or else what to do."""
+    near = nearest(text, known)
+    return f'Did you mean "{near}"?' if near else otherwise
+
+
+def decimal(text: str) -> float:
+    """A number with a decimal point or a decimal comma; no thousands marks, never negative zero."""
+    cleaned = text.strip().replace("\u2212", "-").replace("\u00a0", "")
+    if not _DECIMAL.fullmatch(cleaned):
+        raise NotationError("is not a number", "Write it like 12.5 or 12,5, without marks between thousands.")
+    value = float(cleaned.replace(",", ".")) + 0.0
+    if not math.isfinite(value):
+        raise NotationError("is not a number of any use", "Write it like 12.5 or 12,5.")
+    return value
+
+
+def whole(text: str) -> int:
+    """A whole number."""
+    value = decimal(text)
+    if value != int(value):
+        raise NotationError("is not a whole number", "Write it like 2.")
+    return int(value)
+
+
+def hours(text: str) -> float:
+    """Decimal hours from `1.5`, `1,5`, `1:30`, `1h30`, `90 min`, `1 h 30 min`, `PT1H30M`.
+
+    ISO 8601 durations count weeks, days (24 hours), hours, minutes and seconds; months and years have
+    no fixed length and are refused.
+    """
+    cleaned = text.strip()
+    if _DECIMAL.fullmatch(cleaned.replace("\u2212", "-")):
+        return decimal(cleaned)
+    if clock := _CLOCK_HOURS.fullmatch(cleaned):
+        return int(clock[1]) + int(clock[2]) / 60 + int(clock[3] or 0) / 3600
+    iso = _ISO_DURATION.fullmatch(cleaned.upper())
+    if iso and any(iso.groupdict().values()):
+        parts = {name: decimal(part) if part else 0.0 for name, part in iso.groupdict().items()}
+        return parts["weeks"] * 168 + parts["days"] * 24 + parts["hours"] + parts["minutes"] / 60 + parts["seconds"] / 3600
+    words = _WORD_HOURS.fullmatch(cleaned.casefold())
+    if words and (words["hours"] or words["minutes"]):
+        whole_hours, minutes = decimal(words["hours"] or "0"), decimal(words["minutes"] or "0")
+        if not (words["hours"] and minutes >= 60):
+            return whole_hours + minutes / 60
+    raise NotationError("cannot be read as hours", "Write it like 1.5, 1:30, 1h30, 90 min or PT1H30M.")
+
+
+def day(text: str, order: DayOrder) -> date:
+    """A calendar day; a date in numbers is read only by ISO or by the studio's own day order.
+
+    Nothing is guessed: with the order unset 03/04/2025 is refused, and under `dmy` 04/13/2025 is
+    refused rather than turned round.
+    """
+    cleaned = text.strip()
+    try:
+        if _ISO_DATE.fullmatch(cleaned):
+            return _sensible(date.fromisoformat(cleaned))
+        if numbers := _NUMBER_DATE.fullmatch(cleaned):
+            if order == "unset" and len(numbers[1]) != 4:
+                raise NotationError("may be day first or month first", "Write 2025-04-03, or say the studio's order once with --day-order dmy or mdy.")
+            pieces = {"y": 0, "m": 0, "d": 0}
+            by = "ymd" if len(numbers[1]) == 4 else order
+            pieces.update(zip(by, (int(number) for number in numbers.groups()), strict=True))
+            year = pieces["y"] + (2000 if pieces["y"] < 100 else 0)
+            return _sensible(date(year, pieces["m"], pieces["d"]))
+        if _LETTER.search(cleaned):
+            # dateutil fills gaps from a default day: two defaults that differ in all parts show a gap.
+            first, second = (
+                dateutil_parser.parse(cleaned, default=default, dayfirst=order == "dmy") for default in (datetime(1999, 1, 2), datetime(1998, 3, 4))
+            )
+            if first == second and (first.hour, first.minute, first.tzinfo) == (0, 0, None):
+                return _sensible(first.date())
+    except NotationError:
+        raise
+    except (ValueError, OverflowError, TypeError, ArithmeticError):
+        pass
+    raise NotationError("is not a day", "Write it like 2025-04-03.")
+
+
+def _sensible(value: date) -> date:
+    if not 1900 <= value.year <= 2200:
+        raise NotationError("is not a day of this time", "Write the year in four figures, like 2025-04-03.")
+    return value
+
+
+@dataclass(frozen=True, slots=True)
+class Instant:
+    """A point in time as written: a wall-clock reading, or, with an offset given, a known UTC instant.
+
+    Attributes
+    ----------
+    wall : reading of the studio's clock, without zone; where an offset was written, converted to it.
+    utc : the instant in UTC without zone, or None where no offset was written.
+    """
+
+    wall: datetime
+    utc: datetime | None
+
+
+def instant(text: str, order: DayOrder, zone: str) -> Instant:
+    """A day with a time of day, optionally with `Z` or an offset (RFC 3339; a space may stand for the T).
+
+    A leap second 23:59:60 is read as the following midnight, as no clock of the studio shows it.
+    """
+    found = _INSTANT.fullmatch(text.strip())
+    if not found:
+        raise NotationError("is not a day with a time", "Write it like 2025-04-03 14:30.")
+    calendar = day(found["day"], order)
+    hour, second = int(found["hour"]), int(found["second"] or 0)
+    if found["half"]:
+        if not 1 <= hour <= 12:
+            raise NotationError("is not a time of day", "Write it like 14:30.")
+        hour = hour % 12 + (12 if found["half"][0] in "pP" else 0)
+    if hour > 24 or (hour == 24 and (int(found["minute"]), second) != (0, 0)):
+        raise NotationError("is not a time of day", "Write it like 14:30.")
+    fraction = round(float("0." + found["fraction"][1:]) * 1e6) if found["fraction"] else 0
+    moment = datetime(calendar.year, calendar.month, calendar.day) + timedelta(hours=hour, minutes=int(found["minute"]), seconds=second, microseconds=fraction)
+    offset = found["offset"]
+    if offset is None:
+        return Instant(moment, None)
+    ahead = 0 if offset in "Zz" else (int(offset[1:3]) * 60 + int(offset[-2:])) * (-1 if offset[0] == "-" else 1)
+    utc = moment - timedelta(minutes=ahead)
+    local = utc.replace(tzinfo=UTC).astimezone(ZoneInfo(zone)).replace(tzinfo=None)
+    return Instant(local, utc)
+
+
+def yes_or_no(text: str) -> bool:
+    """`yes`, `no` and the ways spreadsheets write them."""
+    word = text.strip().casefold()
+    if word in ("yes", "y", "true", "1", "x", "ja", "oui"):
+        return True
+    if word in ("no", "n", "false", "0", "nein", "non"):
+        return False
+    raise NotationError("is neither yes nor no", "Write yes or no, or leave it empty.")
+
+
+def per_cent(text: str) -> float:
+    """How far a line is, 0 to 100; `¼`, `½`, `¾`, `done` and a sign behind the number are understood."""
+    cleaned = text.strip().casefold().removesuffix("%").strip()
+    spoken = {"¼": 25.0, "½": 50.0, "¾": 75.0, "1/4": 25.0, "1/2": 50.0, "3/4": 75.0, "done": 100.0}
+    value = spoken[cleaned] if cleaned in spoken else decimal(cleaned)
+    if not 0 <= value <= 100:
+        raise NotationError("is not between 0 and 100", "Write how far the line is, in per cent.")
+    return value
+
+
+def centimetres(text: str) -> float:
+    """A length in cm; `24 in`, `24"`, `600 mm`, `0.6 m` are converted (1 inch = 2.54 cm exactly)."""
+    cleaned = text.strip().casefold()
+    factors = {"cm": 1.0, "mm": 0.1, "m": 100.0, "inches": CM_PER_INCH, "inch": CM_PER_INCH, "in": CM_PER_INCH, '"': CM_PER_INCH, "″": CM_PER_INCH}
+    for unit in sorted(factors, key=len, reverse=True):
+        if cleaned.endswith(unit):
+            return decimal(cleaned.removesuffix(unit)) * factors[unit]
+    return decimal(cleaned)
+
+
+def square_decimetres(text: str) -> float:
+    """An area in dm²; `cm2`, `mm2` and `m2` (or with ²) are converted."""
+    cleaned = text.strip().casefold().replace("²", "2").replace("^2", "2").replace(" ", "")
+    for unit in sorted(DM2_PER_SQUARE, key=len, reverse=True):
+        if cleaned.endswith(unit):
+            return decimal(cleaned.removesuffix(unit)) * DM2_PER_SQUARE[unit]
+    return decimal(cleaned)

@@ -1,0 +1,66 @@
+"""What becomes of each row of a file, and the count of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import duckdb
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """Rows of one file by what became of them."""
+
+    stored: int = 0
+    corrected: int = 0
+    already_held: int = 0
+    held_back: int = 0
+    rejected: int = 0
+
+
+class Fate:
+    """The temporary table `fate`: a verdict for every row that is not simply stored.
+
+    Parameters
+    ----------
+    file, by, now : what the history notes of this import: its file, who brings it in, the instant in UTC.
+    """
+
+    def __init__(self, con: duckdb.DuckDBPyConnection, *, file: str, by: str | None, now: datetime) -> None:
+        self._con, self.file, self.by, self.now = con, file, by, now
+        con.execute('CREATE OR REPLACE TEMP TABLE fate ("row" BIGINT, verdict VARCHAR)')
+        con.execute('CREATE OR REPLACE TEMP TABLE corrections ("row" BIGINT, entry VARCHAR)')
+
+    def mark(self, verdict: str, query: str) -> None:
+        """Give the rows of a query a verdict; the first verdict of a row stands."""
+        self._con.execute(f'INSERT INTO fate SELECT DISTINCT "row", ? FROM ({query}) WHERE "row" NOT IN (SELECT "row" FROM fate)', [verdict])
+
+    def reject_problems(self) -> None:
+        self.mark("rejected", 'SELECT "row" FROM problems')
+
+    def untouched(self, table: str = "") -> str:
+        """SQL condition: the row has no verdict yet."""
+        row = f'{table}."row"' if table else '"row"'
+        return f'{row} NOT IN (SELECT "row" FROM fate)'
+
+    def not_rejected(self, table: str = "") -> str:
+        """SQL condition: the row is not rejected; it may be held already."""
+        row = f'{table}."row"' if table else '"row"'
+        return f"{row} NOT IN ({self.rows('rejected')})"
+
+    def rows(self, verdict: str) -> str:
+        return f"SELECT \"row\" FROM fate WHERE verdict = '{verdict}'"
+
+    def outcome(self) -> Outcome:
+        """The counts, once every row has met its fate."""
+        counts = dict(self._con.execute("SELECT verdict, count(*) FROM fate GROUP BY verdict").fetchall())
+        corrected = int(self._con.execute("SELECT count(*) FROM corrections").fetchall()[0][0])
+        rows = int(self._con.execute("SELECT count(*) FROM checked").fetchall()[0][0])
+        return Outcome(
+            stored=rows - sum(counts.values()) - corrected,
+            corrected=corrected,
+            already_held=counts.get("already held", 0),
+            held_back=counts.get("held back", 0),
+            rejected=counts.get("rejected", 0),
+        )

@@ -1,0 +1,200 @@
+"""How each kind of cell is read, and what its value is in the database.
+
+A reader is applied once to each different text of a column, never row by row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import duckdb
+
+from ingest import notation, records
+from ingest.errors import NotationError
+from ingest.notation import folded, suggestion
+from ingest.settings import Settings, read_settings
+from ingest.vocabulary import Vocabulary, read_vocabulary
+
+
+@dataclass(slots=True)
+class Context:
+    """What a reader may need to know: settings, vocabulary, and the objects and people held.
+
+    Attributes
+    ----------
+    objects, people : folded spelling to the spelling held; a reader of new ones adds to them, so that
+        one file spells a new object or person in one way.
+    """
+
+    settings: Settings
+    vocabulary: Vocabulary
+    objects: dict[str, str] = field(default_factory=dict)
+    people: dict[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, con: duckdb.DuckDBPyConnection) -> Context:
+        return cls(
+            settings=read_settings(con),
+            vocabulary=read_vocabulary(con),
+            objects={folded(row[0]): row[0] for row in con.execute("SELECT object FROM objects").fetchall()},
+            people={folded(row[0]): row[0] for row in con.execute("SELECT person FROM people").fetchall()},
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """One way to read a cell.
+
+    Attributes
+    ----------
+    sql_type : DuckDB type of the value.
+    read : the text (stripped, not empty) to the value; raises `NotationError`.
+    at_once : SQL over `{text}` that reads the plainest texts in one pass and gives NULL for the rest, which
+        then go through `read`; None where every different text does. A test holds the two to the same answers.
+    """
+
+    sql_type: str
+    read: Callable[[Context, str], object]
+    at_once: str | None = None
+
+
+def _text(_: Context, text: str) -> str:
+    return text
+
+
+def _object(context: Context, text: str) -> str:
+    found = context.objects.get(folded(text))
+    if found is None:
+        raise NotationError("is not a known object", suggestion(text, context.objects.values(), "Bring it in first with an objects file."))
+    return found
+
+
+def _new_object(context: Context, text: str) -> str:
+    return context.objects.setdefault(folded(text), " ".join(text.split()))
+
+
+def _person(context: Context, text: str) -> str:
+    return context.people.setdefault(folded(text), " ".join(text.split()))
+
+
+def _new_phase(context: Context, text: str) -> str:
+    return context.vocabulary.phase_spellings.setdefault(folded(text), " ".join(text.split()))
+
+
+def _new_technique(context: Context, text: str) -> str:
+    return context.vocabulary.technique_spellings.setdefault(folded(text), " ".join(text.split()))
+
+
+def _one_of(words: tuple[str, ...], spellings: dict[str, str], what: str) -> Callable[[Context, str], str]:
+    by_spelling = {folded(word): word for word in words} | spellings
+
+    def read(_: Context, text: str) -> str:
+        found = by_spelling.get(folded(text))
+        if found is None:
+            raise NotationError(f"is not a {what}", f"Write {', '.join(words[:-1])} or {words[-1]}.")
+        return found
+
+    return read
+
+
+def _between(low: float, high: float, unit: str, read: Callable[[str], float] = notation.decimal) -> Callable[[Context, str], float]:
+    def read_between(_: Context, text: str) -> float:
+        value = read(text)
+        if not low <= value <= high:
+            raise NotationError("cannot be", f"Write a number of {unit} from {low:,.0f} to {high:,.0f}.")
+        return value
+
+    return read_between
+
+
+def _above_zero(high: float, unit: str, read: Callable[[str], float]) -> Callable[[Context, str], float]:
+    def read_above(_: Context, text: str) -> float:
+        value = read(text)
+        if not 0 < value <= high:
+            raise NotationError("cannot be", f"Write a number of {unit} above 0, at most {high:,.0f}.")
+        return value
+
+    return read_above
+
+
+def _whole_between(low: int, high: int) -> Callable[[Context, str], int]:
+    def read(_: Context, text: str) -> int:
+        value = notation.whole(text)
+        if not low <= value <= high:
+            raise NotationError("cannot be", f"Write a whole number from {low} to {high}.")
+        return value
+
+    return read
+
+
+def _words(_: Context, text: str) -> str:
+    return "|".join(word.strip() for word in text.split("|") if word.strip())
+
+
+def _cautions(context: Context, text: str) -> str:
+    one = _one_of(records.CAUTIONS, {}, "caution class")
+    return "|".join(one(context, word) for word in text.split("|") if word.strip())
+
+
+def _currency(_: Context, text: str) -> str:
+    if not (len(text) == 3 and text.isascii() and text.isalpha()):
+        raise NotationError("is not a currency", "Write the three letters of ISO 4217, like EUR.")
+    return text.upper()
+
+
+def _instant(context: Context, text: str) -> dict[str, str | None]:
+    read = notation.instant(text, context.settings.day_order, context.settings.zone)
+    return {"wall": read.wall.isoformat(sep=" "), "utc": None if read.utc is None else read.utc.isoformat(sep=" ")}
+
+
+_PLAIN_TEXT = "nullif(trim({text}), '')"
+# An ISO day and time without zone; each format is strict, so nothing else slips through.
+_PLAIN_INSTANT = (
+    "CASE WHEN length({text}) IN (16, 19) THEN struct_pack(wall := "
+    "try_strptime({text}, ['%Y-%m-%d %H:%M', '%Y-%m-%dT%H:%M', '%Y-%m-%d %H:%M:%S', '%Y-%m-%dT%H:%M:%S']), utc := NULL::TIMESTAMP) END"
+)
+_UNIT_SPELLINGS = {
+    "dm²": "dm2",
+    "dm^2": "dm2",
+    "square decimetre": "dm2",
+    "pc": "pcs",
+    "piece": "pcs",
+    "pieces": "pcs",
+    "centimetre": "cm",
+    "centimetres": "cm",
+}
+_UNIT_SPELLINGS = {folded(spelling): unit for spelling, unit in _UNIT_SPELLINGS.items()}
+
+READERS: dict[str, Reader] = {
+    "text": Reader("VARCHAR", _text, _PLAIN_TEXT),
+    "words": Reader("VARCHAR", _words),
+    "object": Reader("VARCHAR", _object),
+    "new_object": Reader("VARCHAR", _new_object),
+    "person": Reader("VARCHAR", _person),
+    "phase": Reader("VARCHAR", lambda context, text: context.vocabulary.phase(text)),
+    "technique": Reader("VARCHAR", lambda context, text: context.vocabulary.technique(text)),
+    "new_phase": Reader("VARCHAR", _new_phase),
+    "new_technique": Reader("VARCHAR", _new_technique),
+    "position": Reader("INTEGER", _whole_between(0, 10_000)),
+    "version": Reader("INTEGER", _whole_between(1, 1_000)),
+    "grade": Reader("INTEGER", _whole_between(0, 3)),
+    "unit": Reader("VARCHAR", _one_of(records.UNITS, _UNIT_SPELLINGS, "unit")),
+    "unit_or_none": Reader("VARCHAR", _one_of((*records.UNITS, "none"), _UNIT_SPELLINGS, "unit")),
+    "mode": Reader("VARCHAR", _one_of(records.MODES, {}, "mode")),
+    "charge": Reader("VARCHAR", _one_of(records.CHARGES, {}, "charge")),
+    "shape": Reader("VARCHAR", _one_of(records.SHAPES, {"tondo": "round", "circle": "round", "rectangular": "rectangle"}, "shape")),
+    "condition": Reader("VARCHAR", _one_of(records.CONDITIONS, {}, "condition grade")),
+    "cautions": Reader("VARCHAR", _cautions),
+    "currency": Reader("VARCHAR", _currency),
+    "day": Reader("DATE", lambda context, text: notation.day(text, context.settings.day_order).isoformat()),
+    "instant": Reader("STRUCT(wall TIMESTAMP, utc TIMESTAMP)", _instant, _PLAIN_INSTANT),
+    "hours": Reader("DOUBLE", _above_zero(records.LONGEST_UNATTENDED_HOURS * 10, "hours", notation.hours)),
+    "estimate_hours": Reader("DOUBLE", _between(0, records.LARGEST_ESTIMATE_HOURS, "hours", notation.hours)),
+    "quantity": Reader("DOUBLE", _between(0, records.LARGEST_QUANTITY, "units")),
+    "amount": Reader("DOUBLE", _between(0, 1e9, "the currency")),
+    "per_cent": Reader("DOUBLE", lambda _, text: notation.per_cent(text)),
+    "side": Reader("DOUBLE", _above_zero(records.LARGEST_SIDE_CM, "cm", notation.centimetres)),
+    "area": Reader("DOUBLE", _above_zero(records.LARGEST_QUANTITY, "dm²", notation.square_decimetres)),
+    "yes_or_no": Reader("BOOLEAN", lambda _, text: notation.yes_or_no(text)),
+}

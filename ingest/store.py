@@ -1,0 +1,173 @@
+"""The one DuckDB file: where it lies, opening it, bringing it up to date, and writing in turn."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from importlib import resources
+from pathlib import Path
+
+import duckdb
+import platformdirs
+
+from ingest import vocabulary
+from ingest.errors import StoreError
+from ingest.settings import write_settings, zone_of_this_machine
+
+_MIGRATION_NAME = re.compile(r"(\d{3})_(.+)\.sql")
+
+
+def default_path() -> Path:
+    """The studio's database: `BENCH_HOURS_DB`, or a file in the user's own data folder."""
+    said = os.environ.get("BENCH_HOURS_DB")
+    return Path(said).expanduser() if said else Path(platformdirs.user_data_dir("bench-hours", appauthor=False)) / "studio.duckdb"
+
+
+def demo_path() -> Path:
+    """The demo studio's database, beside the studio's own place and never the same file."""
+    return Path(platformdirs.user_data_dir("bench-hours", appauthor=False)) / "demo.duckdb"
+
+
+def migrations() -> list[tuple[int, str, str]]:
+    """Number, name and text of each migration, in order."""
+    found = []
+    for file in resources.files("ingest").joinpath("migrations").iterdir():
+        if named := _MIGRATION_NAME.fullmatch(file.name):
+            found.append((int(named[1]), named[2], file.read_text(encoding="utf-8")))
+    return sorted(found)
+
+
+class Store:
+    """One database instance: a cursor for each reader, writers in turn.
+
+    Parameters
+    ----------
+    path : the file, made with its folder where it is missing; `:memory:` for none.
+    """
+
+    def __init__(self, path: Path | str) -> None:
+        self.path = path
+        self._turn = threading.RLock()
+        self._con = _connect(path)
+        try:
+            self._migrate()
+        except BaseException:
+            self._con.close()
+            raise
+
+    def cursor(self) -> duckdb.DuckDBPyConnection:
+        """A connection of its own to the same database, for one request or thread."""
+        return self._con.cursor()
+
+    def changes(self) -> int:
+        """How many writes the file has seen."""
+        return int(self.cursor().execute("SELECT changes FROM change_counter").fetchall()[0][0])
+
+    @contextmanager
+    def writing(self, *, keep: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
+        """One transaction, alone: stored when the block ends well, undone when it raises or `keep` is false."""
+        with self._turn:
+            con = self._con.cursor()
+            con.execute("BEGIN")
+            try:
+                yield con
+                if keep:
+                    con.execute("UPDATE change_counter SET changes = changes + 1")
+                con.execute("COMMIT" if keep else "ROLLBACK")
+            except BaseException:
+                _roll_back(con)
+                raise
+            finally:
+                con.close()
+
+    def close(self) -> None:
+        self._con.close()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def _migrate(self) -> None:
+        con = self._con
+        held = _schema_version(con, self.path)
+        known = migrations()
+        if held > known[-1][0]:
+            raise StoreError(
+                f"{self.path} was written by a newer bench-hours (its form is {held}, this one knows {known[-1][0]})",
+                "Install the newer version; the file is as it was.",
+            )
+        for number, name, text in known:
+            if number <= held:
+                continue
+            con.execute("BEGIN")
+            try:
+                con.execute("CREATE TABLE IF NOT EXISTS schema_versions (version INTEGER PRIMARY KEY, name VARCHAR NOT NULL, migrated_at TIMESTAMP NOT NULL)")
+                con.execute(text)
+                if number in _AFTER:
+                    _AFTER[number](con)
+                con.execute("INSERT INTO schema_versions VALUES (?, ?, ?)", [number, name, utc_now()])
+                con.execute("COMMIT")
+            except BaseException:
+                _roll_back(con)
+                raise
+
+
+def utc_now() -> datetime:
+    """Now in UTC, without zone, as instants are stored."""
+    return datetime.now(UTC).replace(tzinfo=None)
+
+
+def _roll_back(con: duckdb.DuckDBPyConnection) -> None:
+    with contextlib.suppress(duckdb.Error):  # where the failure already ended the transaction, its own error is the one to show
+        con.execute("ROLLBACK")
+
+
+def _first_words(con: duckdb.DuckDBPyConnection) -> None:
+    vocabulary.plant(con)
+    write_settings(con, {"zone": zone_of_this_machine()})
+
+
+# What a migration does beyond SQL, in the same transaction.
+_AFTER: dict[int, Callable[[duckdb.DuckDBPyConnection], None]] = {1: _first_words}
+
+
+def _schema_version(con: duckdb.DuckDBPyConnection, path: Path | str) -> int:
+    tables = {row[0] for row in con.execute("SELECT table_name FROM duckdb_tables()").fetchall()}
+    if "schema_versions" in tables:
+        return int(con.execute("SELECT coalesce(max(version), 0) FROM schema_versions").fetchall()[0][0])
+    if tables:
+        raise StoreError(f"{path} is a database, but not one of bench-hours", "Name another file with --db.")
+    return 0
+
+
+def _connect(path: Path | str) -> duckdb.DuckDBPyConnection:
+    if str(path) == ":memory:":
+        return duckdb.connect(":memory:", config={"autoinstall_known_extensions": "false"})
+    path = Path(path)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if path.is_dir():
+            raise StoreError(f"{path} is a folder, not a database", "Name a file with --db.")
+        return duckdb.connect(str(path), config={"autoinstall_known_extensions": "false"})
+    except OSError as error:
+        raise StoreError(f"the folder of {path} cannot be made ({error.strerror})", "Name another place with --db.") from error
+    except duckdb.Error as error:
+        raise _opening_error(path, str(error)) from error
+
+
+def _opening_error(path: Path, said: str) -> StoreError:
+    if "lock" in said:
+        holder = re.search(r"PID (\d+)", said)
+        program = re.search(r"held in ([^(]+?) \(PID", said)
+        by = " ".join(filter(None, [program and program[1], holder and f"process {holder[1]}"])) or "another process"
+        return StoreError(f"{path} is open in {by}", "Close that bench-hours (serve is stopped with Ctrl-C), then try again.")
+    if "not a valid DuckDB database" in said or "Corrupt" in said or "checksum" in said:
+        return StoreError(f"{path} is not a bench-hours database, or it is damaged", "Name another file with --db, or restore a backup.")
+    return StoreError(f"{path} cannot be opened ({said.splitlines()[0]})", "See that the file and its folder may be written, or name another with --db.")

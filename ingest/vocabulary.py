@@ -1,0 +1,162 @@
+"""The trade's words: phases and techniques, their usual unit, mode, cautions, and the spellings people type.
+
+The list shipped with the product is planted in a new database as the CSV forms `phases` and `techniques`
+(`ingest/phases.csv`, `ingest/techniques.csv`: common practice of the trade, no source). From then on
+the studio's own database is the vocabulary: it adds, renames and retires, and no entry is orphaned.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from importlib import resources
+from typing import Any
+
+import duckdb
+
+from ingest.errors import BenchHoursError, NotationError
+from ingest.notation import folded, suggestion
+
+STUDIO_TIME_POSITION = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Technique:
+    """What the hands do. `unit` None: not measured; `condition` None: no grade bears on it."""
+
+    technique: str
+    key: str
+    phase: str
+    unit: str | None
+    mode: str
+    condition: str | None
+    cautions: tuple[str, ...]
+    retired_on: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Vocabulary:
+    """Phases in their order, techniques, and every spelling of each, folded.
+
+    Attributes
+    ----------
+    phases : name to position, in order of position.
+    techniques : name to technique.
+    phase_spellings, technique_spellings : folded spelling to name; the names themselves are among them.
+    """
+
+    phases: dict[str, int]
+    techniques: dict[str, Technique]
+    phase_spellings: dict[str, str]
+    technique_spellings: dict[str, str]
+
+    def phase(self, text: str) -> str:
+        """The phase that a text names; raises `NotationError` with a suggestion."""
+        found = self.phase_spellings.get(folded(text))
+        if found is None:
+            raise NotationError("is not a known phase", suggestion(text, self.phases, "Add it with a phases file."))
+        return found
+
+    def technique(self, text: str) -> str:
+        """The technique that a text names; raises `NotationError` with a suggestion."""
+        found = self.technique_spellings.get(folded(text))
+        if found is None:
+            near = suggestion(text, self.technique_spellings, "Add it with a techniques file.")
+            for spelling, name in self.technique_spellings.items():
+                near = near.replace(f'"{spelling}"', f'"{name}"')
+            raise NotationError("is not a known technique", near)
+        return found
+
+
+def read_vocabulary(con: duckdb.DuckDBPyConnection) -> Vocabulary:
+    """The studio's vocabulary as stored."""
+    phase_rows = con.execute("SELECT phase, key, position FROM phases ORDER BY position, phase").fetchall()
+    technique_rows = con.execute("SELECT technique, key, phase, unit, mode, condition, cautions, retired_on FROM techniques ORDER BY technique").fetchall()
+    spelling_rows = con.execute("SELECT kind, spelling, key FROM spellings").fetchall()
+    names = {("phase", key): phase for phase, key, _ in phase_rows} | {("technique", row[1]): row[0] for row in technique_rows}
+    spellings: dict[str, dict[str, str]] = {"phase": {}, "technique": {}}
+    for kind, spelling, key in spelling_rows:
+        if (kind, key) in names:
+            spellings[kind][spelling] = names[kind, key]
+    for (kind, _), name in names.items():
+        spellings[kind][folded(name)] = name
+    return Vocabulary(
+        phases={phase: position for phase, _, position in phase_rows},
+        techniques={row[0]: _technique(row) for row in technique_rows},
+        phase_spellings=spellings["phase"],
+        technique_spellings=spellings["technique"],
+    )
+
+
+def _technique(row: tuple[Any, ...]) -> Technique:
+    technique, key, phase, unit, mode, condition, cautions, retired_on = row
+    return Technique(technique, key, phase, unit, mode, condition, tuple(cautions.split("|")) if cautions else (), retired_on)
+
+
+def plant(con: duckdb.DuckDBPyConnection) -> None:
+    """Store the shipped phases and techniques in a new database, inside the caller's transaction."""
+    phases, techniques = list(_shipped("phases.csv")), list(_shipped("techniques.csv"))
+    con.execute(
+        "INSERT INTO phases SELECT p.phase, p.phase, p.position::INTEGER, nullif(p.note, ''), NULL FROM (SELECT unnest(from_json(?, ?)) AS p)",
+        [json.dumps(phases), json.dumps([dict.fromkeys(phases[0], "VARCHAR")])],
+    )
+    con.execute(
+        """INSERT INTO techniques SELECT t.technique, t.technique, t.phase, nullif(t.unit, ''), t.mode, nullif(t.condition, ''), nullif(t.cautions, ''),
+            nullif(t.note, ''), NULL FROM (SELECT unnest(from_json(?, ?)) AS t)""",
+        [json.dumps(techniques), json.dumps([dict.fromkeys(techniques[0], "VARCHAR")])],
+    )
+    spoken = [("phase", row["phase"], row["phase"]) for row in phases]
+    spoken += [("technique", row["technique"], word) for row in techniques for word in (row["technique"], *row["aliases"].split("|")) if word]
+    rows = [{"kind": kind, "spelling": folded(word), "written": word, "key": key} for kind, key, word in spoken]
+    con.execute(
+        "INSERT INTO spellings SELECT unnest(from_json(?, ?), max_depth := 2) ON CONFLICT DO NOTHING",
+        [json.dumps(rows), json.dumps([dict.fromkeys(rows[0], "VARCHAR")])],
+    )
+
+
+def _shipped(name: str) -> Iterable[dict[str, str]]:
+    yield from csv.DictReader(resources.files("ingest").joinpath(name).read_text(encoding="utf-8").splitlines())
+
+
+def add_spellings(con: duckdb.DuckDBPyConnection, kind: str, key: str, written: Iterable[str]) -> None:
+    """Keep spellings of a phase or technique; one that already means another is left with that one."""
+    rows = {folded(text): text.strip() for text in written if text.strip()}
+    for spelling, text in rows.items():
+        con.execute("INSERT INTO spellings VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING", [kind, spelling, text, key])
+
+
+# Tables that carry the name of a phase or of a technique.
+_NAMED_IN = {
+    "phase": ("techniques", "estimate_lines", "time_entries", "milestones"),
+    "technique": ("estimate_lines", "time_entries", "milestones"),
+}
+
+
+def rename(con: duckdb.DuckDBPyConnection, kind: str, old: str, new: str) -> None:
+    """Give a phase or technique another name everywhere; the old name stays as a spelling of it."""
+    table = {"phase": "phases", "technique": "techniques"}[kind]
+    key = _key(con, kind, old)
+    meant = con.execute("SELECT key FROM spellings WHERE kind = ? AND spelling = ?", [kind, folded(new)]).fetchall()
+    if meant and meant[0][0] != key:
+        raise BenchHoursError(f'"{new}" already names another {kind}', "Choose another name.")
+    con.execute(f"UPDATE {table} SET {kind} = ? WHERE key = ?", [new, key])
+    for other in _NAMED_IN[kind]:
+        con.execute(f"UPDATE {other} SET {kind} = ? WHERE {kind} = ?", [new, old])
+    add_spellings(con, kind, key, [old, new])
+
+
+def retire(con: duckdb.DuckDBPyConnection, kind: str, name: str, on: date | None) -> None:
+    """Take a phase or technique out of use from a day (None: back into use); what names it stays as it is."""
+    table = {"phase": "phases", "technique": "techniques"}[kind]
+    con.execute(f"UPDATE {table} SET retired_on = ? WHERE key = ?", [on, _key(con, kind, name)])
+
+
+def _key(con: duckdb.DuckDBPyConnection, kind: str, name: str) -> str:
+    table = {"phase": "phases", "technique": "techniques"}[kind]
+    found = con.execute(f"SELECT key FROM {table} WHERE {kind} = ?", [name]).fetchall()
+    if not found:
+        raise BenchHoursError(f'"{name}" is not a known {kind}', "Take one of the vocabulary.")
+    return str(found[0][0])

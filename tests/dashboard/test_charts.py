@@ -1,0 +1,35 @@
+"""Charts through what they become."""
+
+import pandas as pd
+
+from dashboard.analysis.overruns import CAUSES
+from dashboard.charts import hours_by_phase
+from dashboard.words import amount, hours, signed_hours
+
+PHASES = pd.DataFrame(
+    {
+        "phase": ["cleaning", "retouching"], "position": [7, 10], "works": [3, 4], "lines": [5, 6], "estimated_hours": [10.0, 4.0], "actual_hours": [8.0, 9.5],
+        "difference_hours": [-2.0, 5.5], "more_to_do_hours": [0.0, 1.0], "slower_hours": [-1.0, 4.5], "unforeseen_hours": [0.0, 0.0], "not_needed_hours": [-1.0, 0.0],
+    }
+)  # fmt: skip
+
+
+def test_the_estimate_is_a_bar_with_a_tick_and_the_difference_is_written() -> None:
+    chart = hours_by_phase.estimated_against_actual(PHASES).to_dict()
+    assert [layer["mark"]["type"] for layer in chart["layer"]] == ["bar", "tick", "bar", "text", "text"]
+    assert chart["layer"][0]["encoding"]["x"]["scale"]["domain"][1] > 10
+    rows = next(iter(chart["datasets"].values()))
+    assert [row["said"] for row in rows] == ["−2.0 h", "+5.5 h"]
+    assert [row["label"] for row in rows] == ["cleaning: 10.0 h estimated, 8.0 h worked", "retouching: 4.0 h estimated, 9.5 h worked"]
+
+
+def test_the_causes_keep_the_words_of_the_screens() -> None:
+    chart = hours_by_phase.causes(PHASES, CAUSES).to_dict()
+    assert chart["layer"][0]["encoding"]["color"]["scale"]["domain"] == ["more to treat", "harder going than quoted", "found on the way", "quoted, not needed"]
+    assert chart["config"]["axis"]["labelFontSize"] >= 13
+
+
+def test_hours_are_written_to_a_tenth_with_their_sign_and_unknown_is_a_dash() -> None:
+    assert [hours(1234.56), hours(float("nan")), hours(-0.04)] == ["1,234.6", "–", "0.0"]
+    assert [signed_hours(1.25), signed_hours(-3.06), signed_hours(0.01), signed_hours(float("nan"))] == ["+1.2", "−3.1", "0.0", "–"]
+    assert [amount(3.0, "dm2"), amount(2.5, "cm"), amount(None, "cm"), amount(float("nan"), None)] == ["3 dm²", "2.5 cm", "", ""]

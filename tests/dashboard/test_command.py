@@ -1,0 +1,138 @@
+"""The commands, through the one door a person uses."""
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from dashboard.command import main
+from dashboard.reading import OVERRUN_KEYS
+
+
+@pytest.fixture(autouse=True)
+def own_places(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """No test may touch the database of the person who runs it."""
+    monkeypatch.setenv("BENCH_HOURS_DB", str(tmp_path / "studio.duckdb"))
+    monkeypatch.chdir(tmp_path)
+
+
+@pytest.fixture
+def files(tmp_path: Path) -> list[str]:
+    texts = {
+        "log.csv": "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,01/02/2024,5\n",
+        "objects.csv": "object,title,owner,finished_on\n24-001,Ferry,family Okell,2024-05-01\n",
+        "est.csv": "object,version,made_on,approved_on,phase,technique,hours\n24-001,1,2024-01-05,2024-01-09,,facing,4\n",
+    }
+    for name, text in texts.items():
+        (tmp_path / name).write_text(text)
+    return list(texts)
+
+
+def test_files_in_any_order_then_overruns_as_json_csv_and_a_table(files: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["import", *files]) == 1  # the day order is not known yet
+    said = capsys.readouterr()
+    assert 'log.csv, line 2, column "date": "01/02/2024" may be day first or month first.' in said.err
+    assert main(["import", "--day-order", "dmy", *files]) == 0
+    assert "log.csv: time entries, 1 row: 1 stored" in capsys.readouterr().out
+    assert main(["import", *files]) == 0
+    assert capsys.readouterr().out.count("already held") == 3
+    assert main(["overruns", "--json", "--csv", "out.csv"]) == 0
+    rows = json.loads(capsys.readouterr().out)
+    assert list(rows[0])[: len(OVERRUN_KEYS)] == list(OVERRUN_KEYS)
+    assert rows[0] | {"slower_hours": 1.0, "difference_hours": 1.0, "finished": True, "part": ""} == rows[0]
+    assert pd.read_csv("out.csv")["difference_hours"].tolist() == [1.0]
+    assert main(["overruns"]) == 0
+    table = capsys.readouterr().out
+    assert re.search(r"stabilisation +1 +4\.0 +5\.0 +\+1\.0 +0\.0 +\+1\.0", table)
+    assert "Most over: stabilisation, +1.0 h on 1 work, mostly harder going than quoted." in table
+    assert main(["overruns", "--object", "24 001"]) == 0
+    assert "facing" in capsys.readouterr().out
+    assert main(["overruns", "--as-of", "2024-01-06", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)[0]["first_approved_hours"] is None
+
+
+def test_statement_gives_dated_hours_and_names_nobody(files: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    main(["import", "--day-order", "dmy", *files])
+    capsys.readouterr()
+    assert main(["statement", "--object", "24-001"]) == 0
+    out = capsys.readouterr().out
+    assert "2024-02-01" in out and "facing" in out and "5.0" in out
+    assert main(["statement", "--object", "24-001", "--json"]) == 0
+    out += capsys.readouterr().out
+    assert "Ilse" not in out and "Okell" not in out and "Ferry" not in out
+
+
+def test_what_cannot_be_done_is_said_in_one_line_with_exit_2(capsys: pytest.CaptureFixture[str], tmp_path: Path, files: list[str]) -> None:
+    for call, said in (
+        (
+            ["overruns"],
+            f"bench-hours overruns: there is no database at {tmp_path / 'studio.duckdb'} yet. Bring in files with: bench-hours import FILE…, or look at: bench-hours demo",
+        ),
+        (["import", "nowhere.csv"], "bench-hours import: nowhere.csv cannot be read (No such file or directory). See that the file is there and may be read."),
+        (["overruns", "--object", "24-002"], 'bench-hours overruns: there is no object "24-002". Did you mean "24-001"?'),
+        (["overruns", "--csv", "no/such/folder.csv"], "bench-hours overruns: no/such/folder.csv cannot be written"),
+    ):
+        if "--object" in call:
+            main(["import", *files])
+            capsys.readouterr()
+        assert main(call) == 2
+        told = capsys.readouterr()
+        assert told.err.startswith(said) and len(told.err.splitlines()) == 1 and not told.out
+    for call in (["overruns", "--as-of", "03/04/2025"], ["nonsense"], [], ["import"]):
+        with pytest.raises(SystemExit) as caught:
+            main(call)
+        assert caught.value.code == 2 and len(capsys.readouterr().err.splitlines()) == 1
+
+
+def test_check_stores_nothing_and_makes_no_database(files: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", "--day-order", "dmy", *files]) == 0
+    assert "would be stored" in capsys.readouterr().out
+    assert not (tmp_path / "studio.duckdb").exists()
+    main(["import", "objects.csv"])
+    assert main(["check", "--day-order", "dmy", "log.csv"]) == 0
+    capsys.readouterr()
+    main(["overruns", "--json"])
+    assert json.loads(capsys.readouterr().out) == []
+    assert main(["check", "log.csv"]) == 1  # what check was told is not remembered
+
+
+HEADS = [
+    b"object,title\n",
+    b"object,phase,technique,person,started_at,ended_at,date,hours\n",
+    b"object;version;made_on;phase;technique;hours\n",
+    b"phase\tposition\n",
+    b"",
+]
+
+
+@settings(max_examples=60)
+@given(st.sampled_from(HEADS), st.one_of(st.binary(max_size=120), st.text(alphabet="24-01,;\t\"'\n\r :é\0x", max_size=80).map(lambda text: text.encode())))
+def test_any_bytes_given_to_check_end_in_0_1_or_2_with_a_message(tmp_path: Path, capsys: pytest.CaptureFixture[str], head: bytes, body: bytes) -> None:
+    path = tmp_path / "any.csv"
+    path.write_bytes(head + body)
+    code = main(["check", str(path)])
+    told = capsys.readouterr()
+    assert code in (0, 1, 2) and (told.out or told.err)
+    if code == 2:
+        assert len(told.err.splitlines()) == 1
+
+
+def test_demo_prints_the_overruns_and_never_touches_another_file(files: list[str], tmp_path: Path) -> None:
+    def run(*call: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run([sys.executable, "-m", "dashboard.command", *call], capture_output=True, text=True, check=False)
+
+    place = str(tmp_path / "demo.duckdb")
+    done = run("demo", "--no-serve", "--db", place)
+    assert done.returncode == 0, done.stderr
+    assert re.search(r"all phases +66 ", done.stdout) and "Most over:" in done.stdout
+    assert run("demo", "--no-serve", "--db", place).stdout == done.stdout  # made anew
+    main(["import", *files])
+    refused = run("demo", "--no-serve", "--db", str(tmp_path / "studio.duckdb"))
+    assert refused.returncode == 2 and "is not a demo database" in refused.stderr
+    assert len(json.loads(run("overruns", "--json").stdout)) == 1

@@ -1,0 +1,111 @@
+"""Hours, dates and sizes as people write them."""
+
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from dateutil import tz
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ingest import clock, notation
+from ingest.errors import NotationError
+from ingest.store import Store
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("1.5", 1.5), ("1,5", 1.5), ("1:30", 1.5), ("1h30", 1.5), ("1 h 30 min", 1.5), ("90 min", 1.5), ("90min", 1.5), ("90'", 1.5), ("PT1H30M", 1.5),
+        ("pt90m", 1.5), ("0:05", 5 / 60), ("2h", 2), ("2 hrs", 2), ("1.5 h", 1.5), (".25", 0.25), ("12:00:36", 12.01), ("P1D", 24), ("PT0,5H", 0.5),
+    ],
+)  # fmt: skip
+def test_hours_are_read_as_people_write_them(text: str, expected: float) -> None:
+    assert notation.hours(text) == pytest.approx(expected, abs=1e-12)
+
+
+@pytest.mark.parametrize("text", ["", "abc", "1:75", "1h90", "PT", "P", "P1Y", "P1M", "1.5.2", "h", "min", "--1", "1e5", "nan", "inf", "½h x"])
+def test_what_is_no_hours_is_refused_with_a_mend(text: str) -> None:
+    with pytest.raises(NotationError) as caught:
+        notation.hours(text)
+    assert str(caught.value) == "cannot be read as hours. Write it like 1.5, 1:30, 1h30, 90 min or PT1H30M."
+
+
+@given(st.integers(0, 500), st.integers(0, 59))
+def test_every_way_of_writing_the_same_hours_gives_the_same_hours(whole: int, minutes: int) -> None:
+    expected = whole + minutes / 60
+    written = [f"{whole}:{minutes:02d}", f"{whole}h{minutes:02d}", f"{whole} h {minutes} min", f"PT{whole}H{minutes}M", f"{whole * 60 + minutes} min"]
+    assert {round(notation.hours(text), 9) for text in written} == {round(expected, 9)}
+
+
+def test_a_date_in_numbers_is_read_only_by_the_studio_s_own_order() -> None:
+    assert notation.day("03/04/2025", "dmy") == date(2025, 4, 3)
+    assert notation.day("03/04/2025", "mdy") == date(2025, 3, 4)
+    assert notation.day("3.4.25", "dmy") == date(2025, 4, 3)
+    assert notation.day("2025/4/3", "unset") == date(2025, 4, 3)
+    assert notation.day("3 April 2025", "unset") == date(2025, 4, 3)
+    with pytest.raises(NotationError) as caught:
+        notation.day("03/04/2025", "unset")
+    assert str(caught.value) == "may be day first or month first. Write 2025-04-03, or say the studio's order once with --day-order dmy or mdy."
+    for text, order in (
+        ("04/13/2025", "dmy"),
+        ("13/04/2025", "mdy"),
+        ("12", "dmy"),
+        ("April 2025", "dmy"),
+        ("3 April", "dmy"),
+        ("2025-02-30", "dmy"),
+        ("Monday", "dmy"),
+    ):
+        with pytest.raises(NotationError):
+            notation.day(text, order)  # type: ignore[arg-type]
+
+
+@given(st.text(max_size=30))
+def test_any_text_is_read_or_refused_and_nothing_else(text: str) -> None:
+    for read in (notation.hours, notation.decimal, notation.per_cent, notation.yes_or_no, notation.centimetres, notation.square_decimetres):
+        try:
+            read(text)
+        except NotationError as error:
+            assert error.mend
+    for order in notation.DAY_ORDERS:
+        try:
+            notation.instant(text, order, "Europe/Berlin")
+        except NotationError as error:
+            assert error.mend
+
+
+def test_sizes_are_read_in_inches_and_areas_in_any_square_unit() -> None:
+    assert notation.centimetres("24 in") == pytest.approx(60.96)  # 1 inch = 2.54 cm exactly, international yard and pound agreement 1959 (from memory)
+    assert notation.centimetres('10"') == pytest.approx(25.4)
+    assert notation.centimetres("600 mm") == pytest.approx(60)
+    assert notation.square_decimetres("0,48 m²") == pytest.approx(48)
+    assert notation.square_decimetres("4800 cm2") == pytest.approx(48)
+
+
+@given(
+    st.datetimes(datetime(1999, 1, 1), datetime(2030, 12, 30)),
+    st.sampled_from(["Europe/Berlin", "America/New_York", "Australia/Lord_Howe", "Asia/Kolkata", "America/Havana", "Africa/Casablanca"]),
+)
+def test_the_studio_s_clock_agrees_with_dateutil_on_every_reading(wall: datetime, zone: str) -> None:
+    """Oracle: dateutil.tz, an implementation of its own."""
+    wall = wall.replace(microsecond=0)
+    with Store(":memory:") as store:
+        con = store.cursor()
+        clock.prepare_days(con, [wall.date()], zone)
+        utc, jumps = con.execute(
+            f"SELECT {clock.utc_of('w', 'd')}, {clock.in_change('w', 'd')} FROM (SELECT ?::TIMESTAMP AS w) JOIN zone_days AS d ON d.day = w::DATE", [wall]
+        ).fetchall()[0]
+    aware = wall.replace(tzinfo=tz.gettz(zone))
+    assert jumps == (not tz.datetime_exists(aware) or tz.datetime_ambiguous(aware))
+    if tz.datetime_exists(aware):
+        assert utc == aware.astimezone(tz.UTC).replace(tzinfo=None)
+        assert utc == wall.replace(tzinfo=ZoneInfo(zone)).astimezone(ZoneInfo("UTC")).replace(tzinfo=None)
+    else:
+        assert utc is None
+
+
+def test_the_day_after_a_change_is_plain_again() -> None:
+    with Store(":memory:") as store:
+        con = store.cursor()
+        clock.prepare_days(con, [date(2024, 3, 31) + timedelta(days=n) for n in (-1, 0, 1)], "Europe/Berlin")
+        assert con.execute("SELECT count(*) FROM zone_days WHERE change_from IS NOT NULL").fetchall() == [(1,)]

@@ -1,0 +1,106 @@
+"""The file: migrations, one writer at a time, and files that are not ours."""
+
+import os
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import duckdb
+import pytest
+
+from ingest.errors import BenchHoursError, StoreError
+from ingest.settings import read_settings, write_settings
+from ingest.store import Store, default_path
+
+
+def test_a_new_file_has_the_vocabulary_and_a_note_of_each_migration(tmp_path: Path) -> None:
+    with Store(tmp_path / "new" / "s.duckdb") as store:
+        assert store.cursor().execute("SELECT version, name FROM schema_versions").fetchall() == [(1, "first_store")]
+        assert store.cursor().execute("SELECT count(*) > 60 FROM techniques").fetchall() == [(True,)]
+
+
+def test_a_file_of_a_newer_version_is_refused_in_one_line(tmp_path: Path) -> None:
+    path = tmp_path / "s.duckdb"
+    with Store(path) as store, store.writing() as con:
+        con.execute("INSERT INTO schema_versions VALUES (99, 'later', now()::TIMESTAMP)")
+    with pytest.raises(StoreError) as caught:
+        Store(path)
+    assert (
+        str(caught.value) == f"{path} was written by a newer bench-hours (its form is 99, this one knows 1). Install the newer version; the file is as it was."
+    )
+
+
+def test_files_that_are_not_ours_are_refused(tmp_path: Path) -> None:
+    text = tmp_path / "text.duckdb"
+    text.write_text("not a database" * 500)
+    other = tmp_path / "other.duckdb"
+    with duckdb.connect(str(other)) as con:
+        con.execute("CREATE TABLE t (x INTEGER)")
+    for path, said in (
+        (text, f"{text} is not a bench-hours database, or it is damaged. Name another file with --db, or restore a backup."),
+        (other, f"{other} is a database, but not one of bench-hours. Name another file with --db."),
+        (tmp_path, f"{tmp_path} is a folder, not a database. Name a file with --db."),
+    ):
+        with pytest.raises(StoreError) as caught:
+            Store(path)
+        assert str(caught.value) == said
+
+
+def test_a_file_held_by_another_process_names_the_holder_and_the_mend(tmp_path: Path) -> None:
+    path = tmp_path / "s.duckdb"
+    with Store(path):
+        code = f"from ingest.store import Store\nfrom ingest.errors import StoreError\ntry:\n    Store({str(path)!r})\nexcept StoreError as error:\n    print(error)"
+        said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert said.startswith(f"{path} is open in ") and f"process {os.getpid()}" in said
+    assert said.strip().endswith("Close that bench-hours (serve is stopped with Ctrl-C), then try again.") and len(said.splitlines()) == 1
+
+
+def test_a_failed_write_leaves_everything_as_it_was_and_the_counter_still(store: Store) -> None:
+    before = store.changes()
+    with pytest.raises(ZeroDivisionError), store.writing() as con:
+        con.execute("DELETE FROM techniques")
+        raise ZeroDivisionError
+    assert store.changes() == before
+    assert store.cursor().execute("SELECT count(*) > 60 FROM techniques").fetchall() == [(True,)]
+    with store.writing() as con:
+        write_settings(con, {"currency": "CHF"})
+    assert store.changes() == before + 1 and read_settings(store.cursor()).currency == "CHF"
+
+
+def test_writers_from_many_threads_take_turns(store: Store) -> None:
+    def write(n: int) -> None:
+        for _ in range(5):
+            with store.writing() as con:
+                con.execute("UPDATE settings SET value = value || ? WHERE setting = 'zone'", [f"{n}"])
+
+    before = store.changes()
+    threads = [threading.Thread(target=write, args=(n,)) for n in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert store.changes() == before + 40
+
+
+@pytest.mark.parametrize(
+    ("said", "message"),
+    [
+        ({"zone": "Europe/Berln"}, '"Europe/Berln" is not a time zone. Did you mean "Europe/Berlin"?'),
+        ({"curency": "EUR"}, '"curency" is not a setting. Did you mean "currency"?'),
+        ({"currency": "euro"}, '"euro" is not a currency. Write the three capital letters of ISO 4217, like EUR.'),
+        ({"day_order": "dym"}, '"dym" is not an order of day, month and year. Say dmy, mdy or ymd.'),
+        ({"hourly_rate": "-3"}, "hourly_rate cannot be -3. Write a sensible number above 0."),
+    ],
+)
+def test_a_setting_that_cannot_be_is_refused(store: Store, said: dict[str, str], message: str) -> None:
+    with pytest.raises(BenchHoursError) as caught, store.writing() as con:
+        write_settings(con, said)
+    assert str(caught.value) == message
+
+
+def test_the_environment_names_the_database(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("BENCH_HOURS_DB", str(tmp_path / "x.duckdb"))
+    assert default_path() == tmp_path / "x.duckdb"
+    monkeypatch.delenv("BENCH_HOURS_DB")
+    assert default_path().name == "studio.duckdb"

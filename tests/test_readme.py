@@ -1,0 +1,39 @@
+"""The README is tested like code."""
+
+import re
+from pathlib import Path
+
+from dashboard.command import _parser
+from ingest.records import FORMS
+
+README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+ROOT = Path(__file__).parent.parent
+
+
+def test_the_readme_lists_every_column_of_every_form_with_its_star() -> None:
+    for form in FORMS:
+        row = re.search(rf"^\| {form.kind} \| (.+) \|$", README, re.MULTILINE)
+        assert row, form.kind
+        assert re.findall(r"`(\w+)`(\*?)", row[1]) == [(column.name, "*" if column.star else "") for column in form.columns]
+
+
+def test_the_readme_lists_every_command() -> None:
+    listed = set(re.findall(r"^\| `bench-hours (\w+)", README, re.MULTILINE))
+    commands = next(action for action in _parser()._actions if action.dest == "command")
+    assert commands.choices is not None and listed == set(commands.choices)
+
+
+def test_ci_runs_the_readme_s_test_command_and_nothing_that_it_does_not() -> None:
+    lines = [line for line in (ROOT / ".ci" / "run").read_text().splitlines() if line and not line.startswith("#")]
+    assert lines[:2] == ["set -eu", 'cd "$(dirname "$0")/.."'] and lines[2:] == [lines[2]]
+    assert lines[2] in README
+
+
+def test_nothing_else_stands_at_the_top_level() -> None:
+    allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "dashboard", "ingest", "tests", "demo_logs"}
+    ours = {
+        path.name
+        for path in ROOT.iterdir()
+        if not path.name.startswith(".") and not path.name.endswith(".egg-info") and path.name not in ("build", "dist", "__pycache__")
+    }
+    assert ours == allowed
