@@ -10,7 +10,7 @@ import json
 
 import duckdb
 
-from ingest.errors import BenchHoursError, NotationError
+from ingest.errors import BenchHoursError
 from ingest.readings import READERS, Context, Reader
 from ingest.records import Column, Form
 
@@ -61,7 +61,11 @@ def _read_column(con: duckdb.DuckDBPyConnection, column: Column, cell: str, cont
     if not texts:
         return (at_once or f"NULL::{reader.sql_type}"), []
     table = f"read_{column.name}"
-    faulty = _store_readings(con, table, reader, sorted(texts), context)
+    readings = _read_texts(reader, sorted(texts), context)
+    faulty = any(reading["reason"] for reading in readings)
+    if reader.sql_type == "VARCHAR" and not faulty and not at_once and all(reading["value"] == reading["said"] for reading in readings):
+        return cell, []  # every text means itself: no join needed
+    _store_readings(con, table, reader, readings)
     if faulty:
         con.execute(
             f'INSERT INTO problems SELECT raw."row", ?, reason, mend FROM raw JOIN {table} ON {cell} = {table}.said WHERE reason IS NOT NULL', [column.name]
@@ -70,25 +74,24 @@ def _read_column(con: duckdb.DuckDBPyConnection, column: Column, cell: str, cont
     return value, [f"LEFT JOIN {table} ON {cell} = {table}.said"]
 
 
-def _store_readings(con: duckdb.DuckDBPyConnection, table: str, reader: Reader, texts: list[str], context: Context) -> bool:
-    """Fill a temporary table with what each text means; true if any means nothing."""
-    rows = []
-    faulty = False
+def _read_texts(reader: Reader, texts: list[str], context: Context) -> list[dict[str, object]]:
+    """What each text means, or why it means nothing."""
+    readings: list[dict[str, object]] = []
     for text in texts:
-        value: object = None
-        reason = mend = None
-        stripped = text.strip()
-        if stripped:
+        reading: dict[str, object] = {"said": text, "value": None, "reason": None, "mend": None}
+        if stripped := text.strip():
             try:
-                value = reader.read(context, stripped)
-            except NotationError as error:
-                reason, mend, faulty = error.what, error.mend, True
+                reading["value"] = reader.read(context, stripped)
             except BenchHoursError as error:
-                reason, mend, faulty = error.what, error.mend, True
-        rows.append({"said": text, "value": value, "reason": reason, "mend": mend})
+                reading |= {"reason": error.what, "mend": error.mend}
+        readings.append(reading)
+    return readings
+
+
+def _store_readings(con: duckdb.DuckDBPyConnection, table: str, reader: Reader, readings: list[dict[str, object]]) -> None:
+    """Put what each text means into a temporary table."""
     shape = json.dumps([{"said": "VARCHAR", "value": _json_shape(reader.sql_type), "reason": "VARCHAR", "mend": "VARCHAR"}])
-    con.execute(f"CREATE OR REPLACE TEMP TABLE {table} AS SELECT unnest(from_json(?, ?), max_depth := 2)", [json.dumps(rows), shape])
-    return faulty
+    con.execute(f"CREATE OR REPLACE TEMP TABLE {table} AS SELECT unnest(from_json(?, ?), max_depth := 2)", [json.dumps(readings), shape])
 
 
 def _json_shape(sql_type: str) -> object:

@@ -13,17 +13,15 @@ import duckdb
 
 from ingest import clock, records
 from ingest.checked import remark
+from ingest.lines import give_numbers, same_line
 from ingest.outcome import Fate, Outcome
 from ingest.readings import Context
 from ingest.sql import statement
 
 HeldBackAs = Literal["ask", "new", "correction"]
 
-# Columns of time_entries that an entry says, in the order of the table.
-_SAID = (
-    "object", "phase", "technique", "part", "person", "day", "started_at", "ended_at", "hours", "mode", "charge",
-    "quantity", "unit", "done", "discovery", "note",
-)  # fmt: skip
+_LINE = ("object", "phase", "technique", "part")
+_OF_A_SPELL = ("person", "day", "started_at", "ended_at", "hours", "mode", "charge", "quantity", "unit", "done", "discovery", "note")
 
 
 def bring_in(con: duckdb.DuckDBPyConnection, context: Context, fate: Fate, now: datetime, held_back_as: HeldBackAs = "ask") -> Outcome:
@@ -212,7 +210,7 @@ def _hold_back(con: duckdb.DuckDBPyConnection, fate: Fate, held_back_as: HeldBac
         fate.mark("held back", 'SELECT "row" FROM doubtful WHERE "row" NOT IN (SELECT "row" FROM corrections)')
     else:
         fate.mark("held back", 'SELECT "row" FROM doubtful')
-    said = ", ".join(f"'{name}': {name}" for name in _SAID)
+    said = ", ".join(f"'{name}': {name}" for name in (*_LINE, *_OF_A_SPELL))
     con.execute(
         f"""INSERT INTO held_back SELECT d.content, d.rank, d.resembles, ?, l.line, ?, to_json({{{said}}}), NULL
         FROM doubtful AS d JOIN resolved AS r USING ("row") JOIN row_lines AS l USING ("row")
@@ -230,16 +228,18 @@ def _warn(con: duckdb.DuckDBPyConnection) -> None:
     held = "SELECT {columns} FROM time_entries WHERE person IN (SELECT person FROM resolved) AND day BETWEEN (SELECT min(day) - 1 FROM resolved) AND (SELECT max(day) + 1 FROM resolved)"
     left_out = "(\"row\" IN (SELECT \"row\" FROM fate WHERE verdict IN ('rejected', 'already held', 'held back')))"
     replaced = "entry NOT IN (SELECT entry FROM corrections)"
-    remark(con, "warnings", f"""(
-        WITH spells AS (
-            SELECT "row", person, started_at, ended_at FROM resolved WHERE mode = 'hands_on' AND started_at IS NOT NULL AND NOT {left_out}
-            UNION ALL
-            {held.format(columns="NULL, person, started_at, ended_at")} AND mode = 'hands_on' AND started_at IS NOT NULL AND {replaced}
-        )
+    con.execute(f"""CREATE OR REPLACE TEMP VIEW sittings AS
+        SELECT "row", person, started_at, ended_at FROM resolved WHERE mode = 'hands_on' AND started_at IS NOT NULL AND NOT {left_out}
+        UNION ALL
+        {held.format(columns="NULL, person, started_at, ended_at")} AND mode = 'hands_on' AND started_at IS NOT NULL AND {replaced}""")
+    # Where no spell begins before its neighbour ends, none overlaps any: the dearer question is for the people where one does.
+    con.execute("""CREATE OR REPLACE TEMP TABLE overlapping AS SELECT DISTINCT person FROM (
+        SELECT person, started_at < lag(ended_at) OVER (PARTITION BY person ORDER BY started_at, ended_at) AS too_soon FROM sittings) WHERE too_soon""")
+    remark(con, "warnings", """(
         SELECT "row", person, started_at,
             max(ended_at) OVER (PARTITION BY person ORDER BY started_at, ended_at ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS busy_until,
             ended_at, lead(started_at) OVER (PARTITION BY person ORDER BY started_at, ended_at) AS next_start
-        FROM spells
+        FROM sittings WHERE person IN (SELECT person FROM overlapping)
     )""", [
         ("\"row\" IS NOT NULL AND (started_at < busy_until OR ended_at > next_start)", "started_at",
          "'overlaps another hands-on spell of ' || person", "Both are kept and both count; see that the times are right."),
@@ -263,23 +263,24 @@ def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
         SELECT DISTINCT person, day FROM resolved WHERE started_at IS NOT NULL AND (mode = 'attended' OR EXISTS (FROM resolved WHERE mode = 'attended')
             OR EXISTS (FROM time_entries WHERE mode = 'attended'))
         UNION SELECT person, day FROM time_entries WHERE entry IN (SELECT entry FROM corrections)""")
+    give_numbers(con, f"resolved WHERE {fate.untouched()}")
     counted = "CASE WHEN r.mode = 'unattended' THEN 0 ELSE r.hours END"
-    names = ", ".join(_SAID)
-    values = ", ".join(f"r.{name}" for name in _SAID)
     if con.execute("SELECT EXISTS (FROM corrections)").fetchall()[0][0]:
         con.execute(
             """INSERT INTO history (kind, key, changed_at, changed_by, reason, earlier, content)
             SELECT 'time_entries', e.entry, ?, ?, ?, to_json(e), e.content FROM time_entries AS e WHERE e.entry IN (SELECT entry FROM corrections)""",
             [fate.now, fate.by, f"brought in with {fate.file}"],
         )
-        sets = ", ".join(f"{name} = r.{name}" for name in (*_SAID, "content"))
+        sets = ", ".join(f"{name} = r.{name}" for name in (*_OF_A_SPELL, "content"))
         con.execute(
-            f'UPDATE time_entries AS e SET {sets}, counted_hours = {counted} FROM resolved AS r JOIN corrections AS c ON c."row" = r."row" WHERE e.entry = c.entry'
+            f"""UPDATE spells AS e SET {sets}, line = l.line, counted_hours = {counted}
+            FROM resolved AS r JOIN corrections AS c ON c."row" = r."row" JOIN lines AS l ON {same_line("r")} WHERE e.entry = c.entry"""
         )
     con.execute(
-        f"""INSERT INTO time_entries (entry, {names}, counted_hours, content)
-        SELECT coalesce(r.entry, replace(r.content::VARCHAR, '-', '') || '-' || coalesce(n.rank, 1)), {values}, {counted}, r.content
-        FROM resolved AS r LEFT JOIN repeats AS n ON n."row" = r."row"
+        f"""INSERT INTO spells (entry, line, {", ".join(_OF_A_SPELL)}, counted_hours, content)
+        SELECT coalesce(r.entry, left(replace(r.content::VARCHAR, '-', ''), 20) || '-' || coalesce(n.rank, 1)), l.line,
+            {", ".join(f"r.{name}" for name in _OF_A_SPELL)}, {counted}, r.content
+        FROM resolved AS r JOIN lines AS l ON {same_line("r")} LEFT JOIN repeats AS n ON n."row" = r."row"
         WHERE {fate.untouched("r")} AND r."row" NOT IN (SELECT "row" FROM corrections)"""
     )
     recount(con)
@@ -289,4 +290,4 @@ def recount(con: duckdb.DuckDBPyConnection) -> None:
     """Count again the attended spells of the person-days in the temporary table `touched`."""
     if con.execute("SELECT EXISTS (FROM touched)").fetchall()[0][0]:
         con.execute(statement("ingest.queries", "recount_hours"))
-        con.execute("UPDATE time_entries SET counted_hours = recounted.counted_hours FROM recounted WHERE time_entries.rowid = recounted.id")
+        con.execute("UPDATE spells SET counted_hours = recounted.counted_hours FROM recounted WHERE spells.rowid = recounted.id")

@@ -9,9 +9,11 @@ from __future__ import annotations
 import duckdb
 
 from ingest.checked import remark
+from ingest.lines import give_numbers, same_line
 from ingest.outcome import Fate, Outcome
 
-_LINE = ("phase", "technique", "part", "person", "option", "quantity", "unit", "hours", "low_hours", "high_hours", "unattended_hours", "note")
+_OF_A_LINE = ("person", "option", "quantity", "unit", "hours", "low_hours", "high_hours", "unattended_hours", "note")
+_LINE = ("phase", "technique", "part", *_OF_A_LINE)
 
 
 def bring_in(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
@@ -139,9 +141,10 @@ def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
         JOIN {kept} AS k USING (object, version)""",
         [fate.now, fate.by, f"brought in with {fate.file}"],
     )
-    for table in ("estimate_lines", "estimate_versions"):
-        con.execute(f"DELETE FROM {table} WHERE (object, version) IN (SELECT (object, version) FROM {kept})")
+    con.execute(f"DELETE FROM estimated_lines WHERE (line, version) IN (SELECT (l.line, k.version) FROM {kept} AS k JOIN lines AS l ON l.object = k.object)")
+    con.execute(f"DELETE FROM estimate_versions WHERE (object, version) IN (SELECT (object, version) FROM {kept})")
     con.execute(f"""INSERT INTO estimate_versions SELECT object, version, made_on, approved_on, approved_option, reason, price, currency
         FROM versions JOIN {kept} AS k USING (object, version)""")
-    names = ", ".join(_LINE)
-    con.execute(f"INSERT INTO estimate_lines (object, version, {names}) SELECT object, version, {names} FROM resolved WHERE {fate.untouched()}")
+    give_numbers(con, f"resolved WHERE {fate.untouched()}")
+    con.execute(f"""INSERT INTO estimated_lines (version, line, {", ".join(_OF_A_LINE)})
+        SELECT r.version, l.line, {", ".join(f"r.{name}" for name in _OF_A_LINE)} FROM resolved AS r JOIN lines AS l ON {same_line("r")} WHERE {fate.untouched("r")}""")

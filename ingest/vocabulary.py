@@ -130,8 +130,8 @@ def add_spellings(con: duckdb.DuckDBPyConnection, kind: str, key: str, written: 
 
 # Tables that carry the name of a phase or of a technique.
 _NAMED_IN = {
-    "phase": ("techniques", "estimate_lines", "time_entries", "milestones"),
-    "technique": ("estimate_lines", "time_entries", "milestones"),
+    "phase": ("techniques", "lines", "milestones"),
+    "technique": ("lines", "milestones"),
 }
 
 

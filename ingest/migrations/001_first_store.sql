@@ -63,21 +63,30 @@ CREATE TABLE estimate_versions (
     PRIMARY KEY (object, version)
 );
 
-CREATE TABLE estimate_lines (
-    object VARCHAR NOT NULL, version INTEGER NOT NULL,
-    phase VARCHAR NOT NULL, technique VARCHAR NOT NULL, part VARCHAR NOT NULL,
+-- A line is one phase, technique and part of an object. Spells and estimates name it by number: a comparison adds up
+-- a million spells by one integer, and a renamed word changes one row.
+CREATE SEQUENCE line_number;
+CREATE TABLE lines (
+    line INTEGER PRIMARY KEY DEFAULT nextval('line_number'),
+    object VARCHAR,                   -- null: studio time
+    phase VARCHAR NOT NULL, technique VARCHAR NOT NULL,
+    part VARCHAR NOT NULL             -- empty: the whole object
+);
+
+CREATE TABLE estimated_lines (
+    version INTEGER NOT NULL, line INTEGER NOT NULL,
     person VARCHAR, option VARCHAR,
     quantity DOUBLE, unit VARCHAR, hours DOUBLE, low_hours DOUBLE, high_hours DOUBLE,
     unattended_hours DOUBLE, note VARCHAR
 );
+CREATE VIEW estimate_lines AS
+SELECT l.object, e.version, l.phase, l.technique, l.part, e.* EXCLUDE (version) FROM estimated_lines AS e JOIN lines AS l ON l.line = e.line;
 
--- No index on time_entries: the one writer looks for an entry before it stores it, and an index over
+-- No index on spells: the one writer looks for an entry before it stores it, and an index over
 -- text makes a long import three times slower.
-CREATE TABLE time_entries (
+CREATE TABLE spells (
     entry VARCHAR NOT NULL,           -- identity
-    object VARCHAR,                   -- null: studio time
-    phase VARCHAR NOT NULL, technique VARCHAR NOT NULL,
-    part VARCHAR NOT NULL,            -- empty: the whole object
+    line INTEGER NOT NULL,
     person VARCHAR NOT NULL,
     day DATE NOT NULL,                -- on which the spell began
     started_at TIMESTAMP, ended_at TIMESTAMP,            -- null: entered as date and hours, no clock
@@ -88,6 +97,9 @@ CREATE TABLE time_entries (
     discovery BOOLEAN, note VARCHAR,
     content UUID NOT NULL             -- md5 of what the entry says: equal rows are found by it
 );
+-- The time entry as people know it: a spell with its line spelled out.
+CREATE VIEW time_entries AS
+SELECT s.entry, l.object, l.phase, l.technique, l.part, s.* EXCLUDE (entry) FROM spells AS s JOIN lines AS l ON l.line = s.line;
 
 CREATE TABLE milestones (
     object VARCHAR NOT NULL, phase VARCHAR NOT NULL,

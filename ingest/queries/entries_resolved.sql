@@ -25,10 +25,10 @@ SELECT x."row", x.entry, x.object,
     x.started_at IS NOT NULL AS says_start, x.ended_at IS NOT NULL AS says_end, x.date AS said_day, x.hours AS said_hours, x.unit AS said_unit,
     x.start_in_change, x.end_in_change, x.start_gap, x.end_gap,
     t.unit AS usual_unit, p.position AS phase_position, p.retired_on AS phase_retired_on, t.retired_on AS technique_retired_on,
-    md5(concat_ws(chr(31), coalesce(x.object, ''), coalesce(p.key, ''), coalesce(t.key, ''), coalesce(x.part, ''), coalesce(x.person, ''),
-        coalesce(x.started_at.wall::DATE, x.date), coalesce(epoch_us(x.start_utc), 0), coalesce(epoch_us(x.end_utc), 0), coalesce(x.hours, 0),
-        coalesce(x.mode, t.mode, ''), coalesce(x.charge, 'quoted'), coalesce(x.quantity, -1), coalesce(x.done, -1),
-        coalesce(x.discovery, false), coalesce(x.note, '')))::UUID AS content
+    -- concat leaves nulls out, and the separator keeps the places
+    md5(concat(x.object, chr(31), p.key, chr(31), t.key, chr(31), x.part, chr(31), x.person, chr(31), coalesce(x.started_at.wall::DATE, x.date), chr(31),
+        epoch_us(x.start_utc), chr(31), epoch_us(x.end_utc), chr(31), x.hours, chr(31), coalesce(x.mode, t.mode), chr(31), coalesce(x.charge, 'quoted'), chr(31),
+        x.quantity, chr(31), x.done, chr(31), x.discovery, chr(31), x.note))::UUID AS content
 FROM spelled AS x
 LEFT JOIN techniques AS t ON t.technique = x.technique
 LEFT JOIN phases AS p ON p.phase = coalesce(x.phase, t.phase)

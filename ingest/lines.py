@@ -1,0 +1,19 @@
+"""Lines: one phase, technique and part of an object, each with a number that spells and estimates name it by."""
+
+from __future__ import annotations
+
+import duckdb
+
+
+def same_line(row: str, line: str = "l") -> str:
+    """SQL condition: the row says the same object (or none), phase, technique and part as the line."""
+    return f"{line}.technique = {row}.technique AND {line}.phase = {row}.phase AND {line}.part = {row}.part AND coalesce({line}.object, '') = coalesce({row}.object, '')"
+
+
+def give_numbers(con: duckdb.DuckDBPyConnection, source: str) -> None:
+    """Give a number to every line of a query or table that has none yet."""
+    con.execute(
+        f"""INSERT INTO lines (object, phase, technique, part)
+        SELECT n.* FROM (SELECT DISTINCT object, phase, technique, part FROM {source}) AS n
+        WHERE NOT EXISTS (SELECT 1 FROM lines AS l WHERE {same_line("n")})"""
+    )
