@@ -124,11 +124,11 @@ def main(rows: int) -> None:
             objects, entries = write_logs(folder, rows, bad)
             runs: dict[str, list[dict[str, float]]] = {contender: [] for contender in CONTENDERS if not (bad and contender == "bare copy")}
             for turn in range(TURNS):
-                for contender in runs:
+                for contender, timed in runs.items():
                     database = folder / f"{contender}-{bad}-{turn}.duckdb"
                     call = [sys.executable, "-m", "tests.benchmarks.import_entries", contender, str(objects), str(entries), str(database)]
                     said = subprocess.run(call, capture_output=True, text=True, check=True).stdout.strip().splitlines()
-                    runs[contender].append(json.loads(said[0]) | json.loads(said[1]))
+                    timed.append(json.loads(said[0]) | json.loads(said[1]))
                     database.unlink()
             middle = {
                 contender: {key: statistics.median(run[key] for run in some) for key in ("seconds", "peak_mb", "stored", "rejected")}
