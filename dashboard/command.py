@@ -14,6 +14,7 @@ from datetime import date
 from pathlib import Path
 from typing import NoReturn
 
+import duckdb
 import pandas as pd
 
 from dashboard import demo, reading, serving
@@ -40,6 +41,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return action(said)
     except BenchHoursError as error:
         complain(f"bench-hours {said.command}: {error}")
+        return 2
+    except duckdb.Error as error:
+        complain(f"bench-hours {said.command}: the database failed ({str(error).splitlines()[0]}). What was not finished is undone; see that the disk has room and the file may be written.")
         return 2
     except BrokenPipeError:
         sys.stderr.close()  # the reader of our output has left; nothing is left to say
@@ -219,9 +223,10 @@ def _statement(said: argparse.Namespace) -> int:
         known = reading.known(con, said.object)
         as_of = said.as_of or reading.today(con)
         frame = reading.dated_hours(con, as_of, known)
+        area = reading.area_dm2(con, known)
     if said.json or said.csv:
         return _give(frame.assign(day=frame["day"].dt.strftime("%Y-%m-%d")), said)
-    print(f"Dated hours of {known}, to {as_of:%-d %B %Y}")
+    print(f"Dated hours of {known}{f' ({area:,.1f} dm²)' if area else ''}, to {as_of:%-d %B %Y}")
     rows = [
         [
             f"{row['day']:%Y-%m-%d}",

@@ -44,6 +44,12 @@ def dated_hours(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str) 
     return con.execute(statement(QUERIES, "statement"), {"as_of": as_of, "object": known_object}).df()
 
 
+def area_dm2(con: duckdb.DuckDBPyConnection, known_object: str) -> float | None:
+    """Area of an object in dm², as said or by its shape and size; None where neither is known."""
+    found: float | None = con.execute("SELECT area_dm2 FROM object_areas WHERE object = ?", [known_object]).fetchall()[0][0]
+    return found
+
+
 def known(con: duckdb.DuckDBPyConnection, text: str) -> str:
     """The held code of the object that a text names; raises with a suggestion."""
     codes: list[str] = [row[0] for row in con.execute("SELECT object FROM objects ORDER BY object").fetchall()]

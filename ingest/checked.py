@@ -14,7 +14,7 @@ from ingest.errors import BenchHoursError
 from ingest.readings import READERS, Context, Reader
 from ingest.records import Column, Form
 
-_BLANK_MEND = "Fill it in."
+_BLANK, _BLANK_MEND = "is empty", "Fill it in."
 _REMARK_COLUMNS = '("row" BIGINT, column_name VARCHAR, reason VARCHAR, mend VARCHAR)'
 
 
@@ -41,11 +41,10 @@ def read_cells(con: duckdb.DuckDBPyConnection, form: Form, names: list[str], con
     con.execute(f'CREATE OR REPLACE TEMP VIEW checked AS SELECT raw."row", {", ".join(values)} FROM raw {" ".join(joins)} WHERE NOT ({not_blank})')
     for column in form.columns:
         if column.filled and column.name in names:
-            con.execute(
-                "INSERT INTO problems SELECT \"row\", ?, 'is empty', ? FROM raw "
-                f"WHERE nullif(trim(c{names.index(column.name)}), '') IS NULL AND NOT ({not_blank})",
-                [column.name, _BLANK_MEND],
-            )
+            cell = f"c{names.index(column.name)}"
+            at_once = READERS[column.reading].at_once
+            empty = f"({at_once.format(text=cell)}) IS NULL" if column.reading == "text" and at_once else f"{cell} IS NULL"
+            con.execute(f'INSERT INTO problems SELECT "row", ?, ?, ? FROM raw WHERE {empty} AND NOT ({not_blank})', [column.name, _BLANK, _BLANK_MEND])
 
 
 def _read_column(con: duckdb.DuckDBPyConnection, column: Column, cell: str, context: Context) -> tuple[str, list[str]]:
@@ -61,7 +60,7 @@ def _read_column(con: duckdb.DuckDBPyConnection, column: Column, cell: str, cont
     if not texts:
         return (at_once or f"NULL::{reader.sql_type}"), []
     table = f"read_{column.name}"
-    readings = _read_texts(reader, sorted(texts), context)
+    readings = _read_texts(reader, sorted(texts), context, column.filled)
     faulty = any(reading["reason"] for reading in readings)
     if reader.sql_type == "VARCHAR" and not faulty and not at_once and all(reading["value"] == reading["said"] for reading in readings):
         return cell, []  # every text means itself: no join needed
@@ -74,7 +73,7 @@ def _read_column(con: duckdb.DuckDBPyConnection, column: Column, cell: str, cont
     return value, [f"LEFT JOIN {table} ON {cell} = {table}.said"]
 
 
-def _read_texts(reader: Reader, texts: list[str], context: Context) -> list[dict[str, object]]:
+def _read_texts(reader: Reader, texts: list[str], context: Context, filled: bool) -> list[dict[str, object]]:
     """What each text means, or why it means nothing."""
     readings: list[dict[str, object]] = []
     for text in texts:
@@ -84,6 +83,8 @@ def _read_texts(reader: Reader, texts: list[str], context: Context) -> list[dict
                 reading["value"] = reader.read(context, stripped)
             except BenchHoursError as error:
                 reading |= {"reason": error.what, "mend": error.mend}
+        elif filled:  # white space only
+            reading |= {"reason": _BLANK, "mend": _BLANK_MEND}
         readings.append(reading)
     return readings
 

@@ -151,7 +151,7 @@ def _instant(context: Context, text: str) -> dict[str, str | None]:
 _PLAIN_TEXT = "nullif(trim({text}), '')"
 # An ISO day and time without zone; each format is strict, so nothing else slips through.
 _PLAIN_INSTANT = (
-    "CASE WHEN length({text}) IN (16, 19) THEN struct_pack(wall := "
+    "CASE WHEN length({text}) IN (16, 19) AND {text} >= '1900' AND {text} < '2201' THEN struct_pack(wall := "
     "try_strptime({text}, ['%Y-%m-%d %H:%M', '%Y-%m-%dT%H:%M', '%Y-%m-%d %H:%M:%S', '%Y-%m-%dT%H:%M:%S']), utc := NULL::TIMESTAMP) END"
 )
 _UNIT_SPELLINGS = {

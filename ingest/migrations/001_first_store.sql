@@ -56,6 +56,16 @@ CREATE TABLE objects (
     owner VARCHAR, owner_address VARCHAR                 -- private
 );
 
+-- Area in dm2: as said, or by shape and size; null for an irregular shape or a side unknown.
+CREATE VIEW object_areas AS
+SELECT object,
+    coalesce(area_dm2, CASE coalesce(shape, 'rectangle')
+        WHEN 'rectangle' THEN height_cm * width_cm / 100
+        WHEN 'oval' THEN pi() / 4 * height_cm * width_cm / 100
+        WHEN 'round' THEN pi() / 4 * height_cm * coalesce(width_cm, height_cm) / 100
+    END) AS area_dm2
+FROM objects;
+
 CREATE TABLE estimate_versions (
     object VARCHAR NOT NULL, version INTEGER NOT NULL,
     made_on DATE NOT NULL, approved_on DATE, approved_option VARCHAR,
