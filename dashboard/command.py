@@ -43,11 +43,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
         complain(f"bench-hours {said.command}: {error}")
         return 2
     except duckdb.Error as error:
-        complain(f"bench-hours {said.command}: the database failed ({str(error).splitlines()[0]}). What was not finished is undone; see that the disk has room and the file may be written.")
+        complain(
+            f"bench-hours {said.command}: the database failed ({str(error).splitlines()[0]}). What was not finished is undone; see that the disk has room and the file may be written."
+        )
         return 2
     except BrokenPipeError:
         sys.stderr.close()  # the reader of our output has left; nothing is left to say
         return 0
+    except OSError as error:
+        complain(
+            f"bench-hours {said.command}: {error.filename or 'a file'} cannot be read or written ({error.strerror}). See that it may be, and that the disk has room."
+        )
+        return 2
     except KeyboardInterrupt:
         complain("stopped; what was not finished is as it was before")
         return 2
@@ -112,7 +119,7 @@ def _day(text: str) -> date:
     try:
         return notation.day(text, "unset")
     except BenchHoursError as error:
-        raise argparse.ArgumentTypeError(f'"{text}" {error.what}; {error.mend}') from error
+        raise argparse.ArgumentTypeError(f'"{text}" is not a day written as year-month-day') from error
 
 
 def _path(said: argparse.Namespace) -> Path:
@@ -195,11 +202,16 @@ def _tell_remarks(report: Report) -> None:
     if report.unknown_columns:
         complain(f"{report.file}: not read, as no such column is known: {', '.join(report.unknown_columns)}")
     if report.new_people:
-        complain(f"{report.file}: new people: {', '.join(report.new_people)}")
+        complain(f"{report.file}: new people: {', '.join(report.new_people)}; a name spelt otherwise is another person")
     if report.rejects:
         complain(f"{report.file}: the rejected rows, with what to mend, are in {report.rejects}; mend them there and import that file")
+    for line, what, held, here in report.held_back.head(SHOWN_REMARKS).itertuples(index=False):
+        complain(f"{report.file}, line {line}: held back: {what} is held with {hours(held)} h, here {hours(here)} h. Correction or new?")
     if report.outcome.held_back:
-        complain(f"{report.file}: rows held back look like held entries with other hours; import again with --held-back correction or --held-back new")
+        complain(
+            f"{report.file}: import it again with --held-back correction or --held-back new; where one row may correct several entries, "
+            "name the entry meant in a column entry"
+        )
 
 
 # --- hours out
@@ -240,7 +252,7 @@ def _statement(said: argparse.Namespace) -> int:
         ]
         for row in frame.to_dict("records")
     ]
-    rows.append(["", "all", "", "", hours(frame["hours"].sum()), hours(frame["unattended_hours"].sum()), "", ""])
+    rows.append(["", "all (exact hours)", "", "", hours(frame["hours"].sum()), hours(frame["unattended_hours"].sum()), "", ""])
     print(_table(["day", "phase", "technique", "part", "hours", "unattended, h elapsed", "quantity", "charge"], rows, right={4, 5, 6}))
     return 0
 
@@ -249,7 +261,8 @@ def print_overruns(lines: pd.DataFrame, as_of: date, known: str | None = None) -
     """The readable table: by phase, or by line of one object."""
     comparison = compare(lines)
     if lines.empty:
-        print("Nothing to compare yet: bring in objects, estimates and time entries with bench-hours import FILE…")
+        what = f"of {known}" if known else "in this studio"
+        print(f"Nothing {what} is estimated or logged yet: bring in estimates and time entries with bench-hours import FILE…")
         return
     heads = ["estimated h", "actual h", "difference h", *(f"{words} h" for words in CAUSES.values())]
     if known is None:
@@ -263,6 +276,9 @@ def print_overruns(lines: pd.DataFrame, as_of: date, known: str | None = None) -
         print(f"Where the hours of {known} went, as of {as_of:%-d %B %Y}")
         rows = [[row["phase"], row["technique"], row["part"], "finished" if row["finished"] else "open", *_figures(row)] for _, row in lines.iterrows()]
         print(_table(["phase", "technique", "part", "line", *heads], rows, right=set(range(4, 11))))
+    if known is not None and comparison.unquoted_works:
+        print(f"{known} has no estimate: these are its hours, and there is nothing to hold them against.")
+        return
     for sentence in said_beside(comparison):
         print(sentence)
 

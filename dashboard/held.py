@@ -8,6 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import reading, serving
+from ingest.settings import read_settings
 from ingest.store import Store
 
 INVENTED = "invented"
@@ -20,6 +21,11 @@ def store() -> Store:
 
 def shows_invented() -> bool:
     return bool(st.query_params.get("studio") == INVENTED)
+
+
+def studio_name() -> str:
+    """The studio's name as it has said it."""
+    return read_settings(store().cursor()).studio
 
 
 def overruns(as_of: date) -> pd.DataFrame:

@@ -21,9 +21,16 @@ def said_beside(comparison: Comparison) -> list[str]:
     still = open_summary(comparison)
     sentences = []
     if still["lines"]:
+        over = over_so_far(comparison)
         sentences.append(
             f"Still open: {counted(int(still['lines']), 'line')} of {counted(int(still['works']), 'work')}, {hours(still['actual_hours'])} h so far "
-            f"of {hours(still['estimated_hours'])} h estimated; already over by {hours(still['over_hours'])} h."
+            f"of {hours(still['estimated_hours'])} h estimated; " + (f"over already: {over}." if over else "none over so far.")
+        )
+    if still["done_lines"]:
+        sentences.append(f"{counted(int(still['done_lines']), 'open line')} at 100 % done: a milestone finishes a line.")
+    if comparison.unmeasured_lines:
+        sentences.append(
+            f"{counted(comparison.unmeasured_lines, 'finished line')} without a whole quantity on both sides: what they differ by is all under harder going."
         )
     if comparison.only_made_works:
         sentences.append(f"{counted(comparison.only_made_works, 'work')} held against an estimate that is not approved.")
@@ -36,3 +43,11 @@ def said_beside(comparison: Comparison) -> list[str]:
             f"Apart from all this: {hours(comparison.extra_hours)} h extra, agreed and charged on top; {hours(comparison.own_cost_hours)} h at own cost."
         )
     return sentences
+
+
+def over_so_far(comparison: Comparison, most: int = 4) -> str:
+    """The works whose open lines are over already, by their codes, the worst first."""
+    works = comparison.open.groupby("object")["difference_hours"].sum().sort_values(ascending=False)
+    works = works[works >= 0.05]
+    named = [f"{code} {signed_hours(value)} h" for code, value in works.head(most).items()]
+    return ", ".join(named) + (f" and {counted(len(works) - most, 'more work')}" if len(works) > most else "")

@@ -49,7 +49,8 @@ def _day(day: date, zone: ZoneInfo) -> tuple[int, int, datetime | None, datetime
     before, after = (_ahead(moment, zone) for moment in (begin, begin + timedelta(days=1)))
     if before == after:
         return before, after, None, None, None
-    low, high = begin - timedelta(seconds=before), begin + timedelta(days=1) - timedelta(seconds=after)
+    # one second early: where the clock jumps at midnight the day begins with the change itself
+    low, high = begin - timedelta(seconds=before + 1), begin + timedelta(days=1) - timedelta(seconds=after)
     while high - low > timedelta(seconds=1):  # the instant of the change, by halving
         middle = low + (high - low) // 2
         middle = middle.replace(microsecond=0)

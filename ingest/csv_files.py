@@ -28,6 +28,7 @@ LONGEST_LINE_BYTES = 1_000_000
 MOST_COLUMNS = 300
 _CHUNK = LONGEST_LINE_BYTES // 2
 _SEPARATORS = (",", ";", "\t")
+_NOTHING = " \t\r,;"  # what a line with nothing in it may have
 
 
 @dataclass(slots=True)
@@ -86,8 +87,9 @@ def open_csv(path: Path, folder: Path) -> CsvFile:
     plain = (
         encoding == "utf-8"
         and not scan.long_line
-        and (scan.returns == 0 or scan.returns == scan.pairs == scan.newlines)
-        and not scan.head.startswith((b"\n", b"\r"))
+        and (scan.returns == 0 or (scan.returns == scan.pairs == scan.newlines and not scan.quotes))  # a break inside a cell becomes one newline
+        and scan.head.split(b"\n", 1)[0].strip(_NOTHING.encode()) != b""
+        and not set(str(path)) & set("*?[")  # DuckDB would take the name for a pattern
     )
     overlong: dict[int, int] = {}
     above = 0
@@ -163,7 +165,7 @@ def _copy_clean(path: Path, encoding: str, clean: Path, overlong: dict[int, int]
             overlong[number] = held
             pieces = []
         text = "".join(pieces)
-        if number == above + 1 and not text.strip() and number not in overlong:
+        if number == above + 1 and not text.strip(_NOTHING) and number not in overlong:
             above += 1
         else:
             out.write(text + end)
@@ -243,12 +245,13 @@ def _different(header: list[str]) -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """A line that is no row: where it stands, why, the mend, and its text (empty where it is too long to keep)."""
+    """A line that is no row: where it stands, why, the mend, its text (empty where it is too long to keep) and what cells it has."""
 
     line: int
     reason: str
     mend: str
     text: str
+    cells: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
@@ -286,10 +289,12 @@ def read_raw(con: duckdb.DuckDBPyConnection, file: CsvFile) -> RawRows:
     row_lines = starts[~np.isin(records, rejected)][1:]
     line_of = dict(zip(records[np.isin(records, rejected)].tolist(), starts[np.isin(records, rejected)].tolist(), strict=True))
     above = file.blank_lines_above
-    faults = [
-        Fault(line_of[record] + above, *_fault(str(kind), str(text or ""), str(message), file), text=str(text or "").lstrip("\r\n"))
-        for record, kind, text, message in found
-    ]
+    faults = []
+    for record, kind, said, message in found:
+        text = str(said or "").lstrip("\r\n")
+        with _any_field_size():
+            cells = tuple(next(csv.reader(io.StringIO(text, newline=""), delimiter=file.separator), []))
+        faults.append(Fault(line_of[record] + above, *_fault(str(kind), len(cells), str(message), file), text=text, cells=cells))
     faults += [
         Fault(line, f"is {length:,} characters long", f"A row has at most {LONGEST_LINE_BYTES:,}: is it the right file?", "")
         for line, length in file.overlong.items()
@@ -334,14 +339,12 @@ def _records(file: CsvFile, expected: int) -> tuple[npt.NDArray[np.int64], npt.N
     return np.array(numbers, dtype=np.int64), np.array(starts, dtype=np.int64)
 
 
-def _fault(kind: str, text: str, message: str, file: CsvFile) -> tuple[str, str]:
+def _fault(kind: str, cells: int, message: str, file: CsvFile) -> tuple[str, str]:
     expected = len(file.header)
     if kind in ("MISSING COLUMNS", "TOO MANY COLUMNS"):
-        with _any_field_size():
-            cells = len(next(csv.reader(io.StringIO(text.lstrip("\r\n"), newline=""), delimiter=file.separator), []))
         return (
             f"has {cells} cell{'s' * (cells != 1)} where the header has {expected}",
-            "Give it the same number of cells; quote a cell that has the separator in it.",
+            "Add the missing cells, empty ones too." if cells < expected else "Put a cell that has the separator in it in quotes.",
         )
     if kind == "UNQUOTED VALUE":
         return ("has a quote that is opened and not closed as it should", 'Close the quote; write a quote inside a cell twice ("").')

@@ -34,13 +34,14 @@ def bring_in(con: duckdb.DuckDBPyConnection, context: Context, fate: Fate, now: 
     """
     _resolve(con, context)
     _check(con, now, context)
-    _check_done_never_falls(con)
     fate.reject_problems()
     _tell_apart(con, fate)
     _hold_back(con, fate, held_back_as)
-    _warn(con)
+    _check_done_never_falls(con, fate)
     outcome = fate.outcome()
+    _warn_of_overlaps(con, fate)
     _store(con, fate)
+    _warn_of_long_days(con, fate)
     return outcome
 
 
@@ -83,12 +84,13 @@ def _check(con: duckdb.DuckDBPyConnection, now: datetime, context: Context) -> N
         ("says_start AND said_day IS NOT NULL AND said_day <> day", "date", "'is not the day on which the spell began'", "Leave date empty."),
         (f"{at_hand} AND hours > {records.LONGEST_SPELL_HOURS}", "hours",
          "'is more than 16 hours in one spell'", "Split it into days, or give the mode unattended if nobody stood by."),
-        (f"day > {today} OR started_at > {present} + INTERVAL 10 MINUTE", "started_at", "'lies in the future'", "Log it when it is done."),
+        ("NOT says_start AND " + f"day > {today}", "date", "'lies in the future'", "Log it when it is done."),
+        (f"says_start AND (day > {today} OR started_at > {present} + INTERVAL 10 MINUTE)", "started_at", "'lies in the future'", "Log it when it is done."),
         ("object IS NULL AND phase_position <> 0", "object", "'is empty, but ' || phase || ' is work on an object'",
          "Give the object, or take a phase of studio time."),
         ("said_unit IS NOT NULL AND usual_unit IS NOT NULL AND said_unit <> usual_unit", "unit",
          "'is not the unit of ' || technique || ', which is counted in ' || usual_unit", "Convert the quantity, or leave both empty."),
-        ("(said_unit IS NOT NULL OR quantity IS NOT NULL) AND usual_unit IS NULL", "quantity",
+        ("(said_unit IS NOT NULL OR quantity IS NOT NULL) AND technique IS NOT NULL AND usual_unit IS NULL", "quantity",
          "'is given, but ' || technique || ' is not measured'", "Leave quantity and unit empty, or give the technique a unit."),
         ("unit = 'pcs' AND quantity <> floor(quantity)", "quantity", "'is not a whole number of pieces'",
          "Count whole pieces; leave it empty until a piece is finished."),
@@ -105,20 +107,21 @@ def _check(con: duckdb.DuckDBPyConnection, now: datetime, context: Context) -> N
     ])  # fmt: skip
 
 
-def _check_done_never_falls(con: duckdb.DuckDBPyConnection) -> None:
+def _check_done_never_falls(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     """A line that was three quarters done cannot be half done later; held entries of the line count too."""
     if not con.execute("SELECT count(*) FROM resolved WHERE done IS NOT NULL AND object IS NOT NULL").fetchall()[0][0]:
         return
-    # Within a day only entries with a clock have an order.
-    remark(con, "problems", """(
+    # Within a day only entries with a clock have an order. What is at own cost is no part of the line, and what is
+    # corrected no longer counts.
+    remark(con, "problems", f"""(
         WITH said AS (
-            SELECT "row", object, phase, technique, part, done, day, started_at, entry FROM resolved
-            WHERE done IS NOT NULL AND object IS NOT NULL AND "row" NOT IN (SELECT "row" FROM problems)
+            SELECT "row", object, phase, technique, part, done, day, started_at FROM resolved
+            WHERE done IS NOT NULL AND object IS NOT NULL AND charge <> 'own_cost' AND {fate.untouched()}
         ), together AS (
             SELECT "row", object, phase, technique, part, done, day, started_at FROM said
             UNION ALL
             SELECT NULL, object, phase, technique, part, done, day, started_at FROM time_entries AS held
-            WHERE done IS NOT NULL AND object IN (SELECT object FROM said) AND held.entry NOT IN (SELECT entry FROM said WHERE entry IS NOT NULL)
+            WHERE done IS NOT NULL AND charge <> 'own_cost' AND object IN (SELECT object FROM said) AND held.entry NOT IN (SELECT entry FROM corrections)
         )
         SELECT "row", done,
             greatest(max(done) OVER (days GROUPS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING),
@@ -134,6 +137,8 @@ def _check_done_never_falls(con: duckdb.DuckDBPyConnection) -> None:
         ("\"row\" IS NOT NULL AND later_held < done", "done", "'is more than ' || later_held || ', which is held for a later day'",
          "A line does not become less done: mend the wrong one, or leave it empty."),
     ])  # fmt: skip
+    con.execute('DELETE FROM corrections WHERE "row" IN (SELECT "row" FROM problems)')
+    fate.reject_problems()
 
 
 def _tell_apart(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
@@ -161,6 +166,7 @@ def _tell_apart(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
             con.execute(
                 f'INSERT INTO corrections SELECT r."row", e.entry FROM resolved AS r JOIN time_entries AS e ON e.entry = r.entry WHERE {fate.untouched("r")}'
             )
+            _adopt(con, fate)
     # Rows without: the n-th of equal rows is held if at least n entries say or once said the same.
     con.execute(
         f"""CREATE OR REPLACE TEMP TABLE repeats AS
@@ -182,17 +188,43 @@ def _tell_apart(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
         )
 
 
+def _adopt(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
+    """A named row that says what an entry without a name of its own says is that entry, and names it: no hour counts twice."""
+    con.execute(
+        f"""CREATE OR REPLACE TEMP TABLE adopted AS
+        SELECT n."row", n.entry, held.entry AS unnamed FROM (
+            SELECT r."row", r.entry, r.content, row_number() OVER (PARTITION BY r.content ORDER BY r."row") AS rank
+            FROM resolved AS r WHERE r.entry IS NOT NULL AND {fate.untouched("r")} AND r."row" NOT IN (SELECT "row" FROM corrections)
+        ) AS n JOIN (
+            SELECT entry, content, row_number() OVER (PARTITION BY content ORDER BY entry) AS rank FROM spells
+            WHERE starts_with(entry, {_name_of("content")}) AND content IN (SELECT content FROM resolved WHERE entry IS NOT NULL)
+        ) AS held ON held.content = n.content AND held.rank = n.rank"""
+    )
+    con.execute("UPDATE spells SET entry = a.entry FROM adopted AS a WHERE spells.entry = a.unnamed")
+    con.execute("UPDATE history SET key = a.entry FROM adopted AS a WHERE history.kind = 'time_entries' AND history.key = a.unnamed")
+    fate.mark("already held", 'SELECT "row" FROM adopted')
+
+
+def _name_of(content: str) -> str:
+    """SQL for the name of an entry that has none of its own; its rank among equal rows follows."""
+    return f"left(replace({content}::VARCHAR, '-', ''), 20) || '-'"
+
+
 def _hold_back(con: duckdb.DuckDBPyConnection, fate: Fate, held_back_as: HeldBackAs) -> None:
-    """Rows without a name that have the person, day, object and technique of a held entry, but say otherwise."""
+    """Rows without a name that have the person, day, object and technique of a held entry, but say otherwise: other hours, or of the same spell other things."""
     if not con.execute("SELECT EXISTS (FROM time_entries)").fetchall()[0][0]:
         return
     con.execute(
         f"""CREATE OR REPLACE TEMP TABLE doubtful AS
-        SELECT r."row", r.content, coalesce(any_value(n.rank), 1) AS rank, count(DISTINCT e.entry) AS candidates,
+        SELECT r."row", r.content, coalesce(any_value(n.rank), 1) AS rank,
+            -- an entry that this file itself states, or corrects by name, is not what another row of it corrects
+            count(DISTINCT e.entry) FILTER (NOT stated) AS candidates, arg_min(e.entry, abs(e.hours - r.hours)) FILTER (NOT stated) AS candidate,
             arg_min(e.entry, abs(e.hours - r.hours)) AS resembles
         FROM resolved AS r
-        JOIN time_entries AS e ON e.person = r.person AND e.day = r.day AND e.technique = r.technique AND e.object IS NOT DISTINCT FROM r.object
-            AND (abs(e.hours - r.hours) > 1e-6 OR e.phase <> r.phase OR e.mode <> r.mode)
+        JOIN (SELECT *, content IN (SELECT content FROM resolved) OR entry IN (SELECT entry FROM corrections) AS stated FROM time_entries) AS e
+            ON e.person = r.person AND e.day = r.day AND e.technique = r.technique AND e.object IS NOT DISTINCT FROM r.object
+            AND (abs(e.hours - r.hours) > 1e-6 OR e.phase <> r.phase OR e.mode <> r.mode
+                OR (e.part = r.part AND e.started_at IS NOT DISTINCT FROM r.started_at))
         LEFT JOIN repeats AS n ON n."row" = r."row"
         WHERE r.entry IS NULL AND {fate.untouched("r")}
         GROUP BY ALL"""
@@ -203,8 +235,8 @@ def _hold_back(con: duckdb.DuckDBPyConnection, fate: Fate, held_back_as: HeldBac
     if held_back_as == "correction":
         # Only where it is plain which entry is meant; each entry is corrected by one row.
         con.execute(
-            """INSERT INTO corrections SELECT "row", resembles FROM doubtful
-            WHERE candidates = 1 AND resembles IN (SELECT resembles FROM doubtful GROUP BY resembles HAVING count(*) = 1)"""
+            """INSERT INTO corrections SELECT "row", candidate FROM doubtful
+            WHERE candidates = 1 AND candidate IN (SELECT candidate FROM doubtful WHERE candidates > 0 GROUP BY candidate HAVING count(*) = 1)"""
         )
         _decide(con, "correction", 'WHERE "row" IN (SELECT "row" FROM corrections)')
         fate.mark("held back", 'SELECT "row" FROM doubtful WHERE "row" NOT IN (SELECT "row" FROM corrections)')
@@ -223,15 +255,14 @@ def _decide(con: duckdb.DuckDBPyConnection, decision: str, which: str = "") -> N
     con.execute(f"UPDATE held_back SET decided = ? WHERE (content, rank) IN (SELECT (content, rank) FROM doubtful {which})", [decision])
 
 
-def _warn(con: duckdb.DuckDBPyConnection) -> None:
-    """A person's overlapping hands-on spells and days over 16 hours, with what is held; both are kept."""
-    held = "SELECT {columns} FROM time_entries WHERE person IN (SELECT person FROM resolved) AND day BETWEEN (SELECT min(day) - 1 FROM resolved) AND (SELECT max(day) + 1 FROM resolved)"
-    left_out = "(\"row\" IN (SELECT \"row\" FROM fate WHERE verdict IN ('rejected', 'already held', 'held back')))"
-    replaced = "entry NOT IN (SELECT entry FROM corrections)"
+def _warn_of_overlaps(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
+    """A person's overlapping hands-on spells, among themselves and with what is held; all are kept."""
     con.execute(f"""CREATE OR REPLACE TEMP VIEW sittings AS
-        SELECT "row", person, started_at, ended_at FROM resolved WHERE mode = 'hands_on' AND started_at IS NOT NULL AND NOT {left_out}
+        SELECT "row", person, started_at, ended_at FROM resolved WHERE mode = 'hands_on' AND started_at IS NOT NULL AND {fate.untouched()}
         UNION ALL
-        {held.format(columns="NULL, person, started_at, ended_at")} AND mode = 'hands_on' AND started_at IS NOT NULL AND {replaced}""")
+        SELECT NULL, person, started_at, ended_at FROM spells WHERE person IN (SELECT person FROM resolved)
+            AND day BETWEEN (SELECT min(day) - 1 FROM resolved) AND (SELECT max(day) + 1 FROM resolved)
+            AND mode = 'hands_on' AND started_at IS NOT NULL AND entry NOT IN (SELECT entry FROM corrections)""")
     # Where no spell begins before its neighbour ends, none overlaps any: the dearer question is for the people where one does.
     con.execute("""CREATE OR REPLACE TEMP TABLE overlapping AS SELECT DISTINCT person FROM (
         SELECT person, started_at < lag(ended_at) OVER (PARTITION BY person ORDER BY started_at, ended_at) AS too_soon FROM sittings) WHERE too_soon""")
@@ -244,15 +275,19 @@ def _warn(con: duckdb.DuckDBPyConnection) -> None:
         ("\"row\" IS NOT NULL AND (started_at < busy_until OR ended_at > next_start)", "started_at",
          "'overlaps another hands-on spell of ' || person", "Both are kept and both count; see that the times are right."),
     ])  # fmt: skip
+
+
+def _warn_of_long_days(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
+    """Days on which a person has more than 16 counted hours, all entries held taken together; they are kept."""
     remark(con, "warnings", f"""(
-        SELECT min("row") AS "row", person, day, sum(hours) AS hours FROM (
-            SELECT "row", person, day, hours FROM resolved WHERE mode = 'hands_on' AND NOT {left_out}
-            UNION ALL
-            {held.format(columns="NULL, person, day, hours")} AND mode = 'hands_on' AND {replaced}
-        ) GROUP BY person, day
+        SELECT n."row", n.person, d.hours FROM (
+            SELECT min("row") AS "row", person, day FROM resolved WHERE {fate.untouched()} GROUP BY person, day
+        ) AS n JOIN (
+            SELECT person, day, sum(counted_hours) AS hours FROM spells WHERE day BETWEEN (SELECT min(day) FROM resolved) AND (SELECT max(day) FROM resolved)
+            GROUP BY person, day HAVING sum(counted_hours) > {records.LONGEST_SPELL_HOURS}
+        ) AS d ON d.person = n.person AND d.day = n.day
     )""", [
-        (f"\"row\" IS NOT NULL AND hours > {records.LONGEST_SPELL_HOURS}", "date",
-         "'has ' || round(hours, 1) || ' hours of ' || person", "Kept; see that the day is right."),
+        ("true", "date", "'has ' || round(hours, 1) || ' hours of ' || person", "Kept; see that the day is right."),
     ])  # fmt: skip
 
 
@@ -278,10 +313,13 @@ def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
         )
     con.execute(
         f"""INSERT INTO spells (entry, line, {", ".join(_OF_A_SPELL)}, counted_hours, content)
-        SELECT coalesce(r.entry, left(replace(r.content::VARCHAR, '-', ''), 20) || '-' || coalesce(n.rank, 1)), l.line,
+        SELECT coalesce(r.entry, {_name_of("r.content")} || coalesce(n.rank, 1)), l.line,
             {", ".join(f"r.{name}" for name in _OF_A_SPELL)}, {counted}, r.content
         FROM resolved AS r JOIN lines AS l ON {same_line("r")} LEFT JOIN repeats AS n ON n."row" = r."row"
         WHERE {fate.untouched("r")} AND r."row" NOT IN (SELECT "row" FROM corrections)"""
+    )
+    con.execute(
+        "UPDATE held_back SET decided = 'new' WHERE decided IS NULL AND content IN (SELECT content FROM spells WHERE content IN (SELECT content FROM resolved))"
     )
     recount(con)
 

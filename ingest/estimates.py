@@ -9,15 +9,21 @@ from __future__ import annotations
 import duckdb
 
 from ingest.checked import remark
+from ingest.csv_files import RawRows
+from ingest.errors import BenchHoursError
 from ingest.lines import give_numbers, same_line
 from ingest.outcome import Fate, Outcome
+from ingest.readings import READERS, Context
 
 _OF_A_LINE = ("person", "option", "quantity", "unit", "hours", "low_hours", "high_hours", "unattended_hours", "note")
 _LINE = ("phase", "technique", "part", *_OF_A_LINE)
 
 
-def bring_in(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
-    """Store the versions of the view `checked`; a version with a fault in any row is left out whole."""
+def bring_in(con: duckdb.DuckDBPyConnection, context: Context, fate: Fate, raw: RawRows) -> Outcome:
+    """Store the versions of the view `checked`; a version with a fault in any row is left out whole.
+
+    `raw` tells the lines that are no rows: they too may belong to a version.
+    """
     con.execute("""CREATE OR REPLACE TEMP TABLE resolved AS
         SELECT c."row", c.object, c.version, c.made_on, c.approved_on, c.reason, c.price, c.currency, coalesce(c.phase, t.phase) AS phase, c.technique,
             coalesce(c.part, '') AS part, c.person, c.option, c.quantity, CASE WHEN c.quantity IS NOT NULL THEN coalesce(c.unit, t.unit) END AS unit,
@@ -25,11 +31,15 @@ def bring_in(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
         FROM checked AS c LEFT JOIN techniques AS t ON t.technique = c.technique""")
     _check_lines(con)
     _check_versions(con)
+    _keep_out_what_may_lack_a_row(con, context, raw)
     # A fault in one row keeps the whole version out, and the other rows say why.
-    con.execute("""INSERT INTO problems SELECT DISTINCT r."row", 'version', 'has a fault in another of its rows',
+    con.execute("""INSERT INTO problems SELECT DISTINCT r."row", 'version', 'has a fault in another of its rows (line ' || f.line || ')',
             'Mend that row; a version comes in whole, so bring in all its rows again.'
-        FROM resolved AS r JOIN resolved AS f ON f.object = r.object AND f.version = r.version JOIN problems AS p ON p."row" = f."row"
+        FROM resolved AS r JOIN (SELECT object, version, min(line) AS line FROM resolved JOIN row_lines USING ("row")
+                WHERE "row" IN (SELECT "row" FROM problems) GROUP BY object, version) AS f
+            ON f.object = r.object AND f.version = r.version
         WHERE r."row" NOT IN (SELECT "row" FROM problems)""")
+    _check_no_gaps(con)
     fate.reject_problems()
     _say_what_is_summed(con, fate)
     _compare_with_held(con, fate)
@@ -67,12 +77,58 @@ def _check_versions(con: duckdb.DuckDBPyConnection) -> None:
         ("approved_on IS NOT NULL AND option IS NOT NULL AND options > 1", "option", "'is approved beside another option of the same version'",
          "Give approved_on to the rows of the one option that was taken."),
     ])  # fmt: skip
+
+
+def _keep_out_what_may_lack_a_row(con: duckdb.DuckDBPyConnection, context: Context, raw: RawRows) -> None:
+    """A line that cannot be read may belong to a version of the file: by what of it can be told, that version is left out."""
+    told: dict[tuple[str | None, int | None], int] = {}
+    for line, object_text, version_text in _unreadable(con, raw):
+        held_object, version = _read("object", context, object_text), _read("version", context, version_text)
+        if held_object is None and object_text:
+            near = context.nearest_object(object_text)
+            if near is None:
+                continue  # an object of its own, not a slip of the pen in this version
+            held_object = near
+        told.setdefault((held_object, version), line)  # type: ignore[arg-type]
+    for (known, version), line in told.items():
+        con.execute(
+            f"""INSERT INTO problems SELECT "row", 'version', 'may lack line {line:d}, which cannot be read', ? FROM resolved
+            WHERE (?::VARCHAR IS NULL OR object = ?) AND (?::INTEGER IS NULL OR version = ?) AND "row" NOT IN (SELECT "row" FROM problems)""",
+            ["Mend that line; a version comes in whole, so bring in all its rows again.", known, known, version, version],
+        )
+
+
+def _unreadable(con: duckdb.DuckDBPyConnection, raw: RawRows) -> list[tuple[int, str, str]]:
+    """Line, object and version as written, of lines that are no rows and of single rows whose object or version cannot be read."""
+    names = raw.file.names
+    places = [names.index("object"), names.index("version")]
+    found = [(fault.line, *("" if len(fault.cells) <= place else fault.cells[place] for place in places)) for fault in raw.faults]
+    rows = con.execute(
+        f"""SELECT min(l.line), raw.c{places[0]}, raw.c{places[1]} FROM resolved AS r JOIN raw ON raw."row" = r."row" JOIN row_lines AS l ON l."row" = r."row"
+        WHERE r.object IS NULL OR r.version IS NULL GROUP BY ALL HAVING count(*) = 1 OR any_value(r.object) IS NOT NULL"""
+    ).fetchall()
+    return [*found, *((int(line), said or "", version or "") for line, said, version in rows)]  # type: ignore[list-item]
+
+
+def _read(reading: str, context: Context, text: str) -> object:
+    try:
+        return READERS[reading].read(context, text.strip()) if text.strip() else None
+    except BenchHoursError:
+        return None
+
+
+def _check_no_gaps(con: duckdb.DuckDBPyConnection) -> None:
+    """Versions count 1, 2, 3 …, those held and those of this file that will be stored taken together."""
     remark(con, "problems", """(
-        SELECT r."row", r.object, r.version, n.version IS NULL AS gap FROM resolved AS r
-        LEFT JOIN (SELECT object, version FROM estimate_versions UNION SELECT object, version FROM resolved) AS n
-            ON n.object = r.object AND n.version = r.version - 1
-        WHERE r.version > 1 AND r.object IS NOT NULL)""", [
-        ("gap", "version", "'leaves a gap: there is no version ' || (version - 1) || ' of ' || object", "Number versions 1, 2, 3 …; bring in the earlier one first or with it."),
+        WITH known AS (
+            SELECT object, version FROM estimate_versions UNION
+            SELECT object, version FROM resolved WHERE "row" NOT IN (SELECT "row" FROM problems)
+        )
+        SELECT r."row", r.object, r.version FROM resolved AS r JOIN (
+            SELECT DISTINCT f.object, f.version FROM (SELECT DISTINCT object, version FROM resolved) AS f
+            LEFT JOIN known AS k ON k.object = f.object AND k.version < f.version GROUP BY f.object, f.version HAVING count(k.version) < f.version - 1
+        ) AS gap ON gap.object = r.object AND gap.version = r.version)""", [
+        ("true", "version", "'leaves a gap below version ' || version || ' of ' || object", "Number versions 1, 2, 3 …; bring in the earlier ones first or with it."),
     ])  # fmt: skip
 
 
@@ -91,20 +147,23 @@ def _say_what_is_summed(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
 
 
 # A version as one text, its lines in an order of their own: equal versions give equal texts.
-_AS_TEXT = "string_agg(concat_ws(chr(31), {line}), chr(30) ORDER BY {line})".replace("{line}", ", ".join(f"coalesce({name}::VARCHAR, '')" for name in _LINE))
+_AS_TEXT = "string_agg(concat_ws(chr(31), {line}), chr(30) ORDER BY {line})".replace(
+    "{line}", ", ".join(f"coalesce({name}::VARCHAR, '')" for name in ("p.key", "t.key", *(f"e.{name}" for name in ("part", *_OF_A_LINE))))
+)
+_WITH_KEYS = "LEFT JOIN phases AS p ON p.phase = e.phase LEFT JOIN techniques AS t ON t.technique = e.technique"
 
 
 def _compare_with_held(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     """Versions already held, newly approved, changed, or against an approved one."""
     con.execute(f"""CREATE OR REPLACE TEMP TABLE versions AS
         WITH new AS (
-            SELECT object, version, min("row") AS "row", any_value(made_on) AS made_on, max(approved_on) AS approved_on,
-                max(option) FILTER (approved_on IS NOT NULL) AS approved_option, any_value(reason) AS reason, any_value(price) AS price, any_value(currency) AS currency,
-                {_AS_TEXT} AS lines FROM resolved WHERE {fate.untouched()} GROUP BY object, version
+            SELECT e.object, e.version, min(e."row") AS "row", any_value(e.made_on) AS made_on, max(e.approved_on) AS approved_on, count(*) AS lines_now,
+                max(e.option) FILTER (e.approved_on IS NOT NULL) AS approved_option, any_value(e.reason) AS reason, any_value(e.price) AS price,
+                any_value(e.currency) AS currency, {_AS_TEXT} AS lines FROM resolved AS e {_WITH_KEYS} WHERE {fate.untouched("e")} GROUP BY e.object, e.version
         ), held AS (
-            SELECT object, version, {_AS_TEXT} AS held_lines FROM estimate_lines GROUP BY object, version
+            SELECT e.object, e.version, {_AS_TEXT} AS held_lines, count(*) AS held_count FROM estimate_lines AS e {_WITH_KEYS} GROUP BY e.object, e.version
         )
-        SELECT new.*, v.object IS NOT NULL AS is_held, v.approved_on AS held_approved_on,
+        SELECT new.*, h.held_count, v.object IS NOT NULL AS is_held, v.approved_on AS held_approved_on,
             (h.held_lines = new.lines AND v.made_on = new.made_on AND v.reason IS NOT DISTINCT FROM new.reason
                 AND v.price IS NOT DISTINCT FROM new.price AND v.currency IS NOT DISTINCT FROM new.currency) AS same_lines,
             (v.approved_on IS NOT DISTINCT FROM new.approved_on AND v.approved_option IS NOT DISTINCT FROM new.approved_option) AS same_approval,
@@ -120,13 +179,16 @@ def _compare_with_held(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     )
     con.execute(
         f"""INSERT INTO problems SELECT r."row", 'version',
-            'was approved on ' || v.held_approved_on || ' and says otherwise', 'An approved version stays; bring the change in as a new version.'
+            'of ' || v.object || ' was approved on ' || v.held_approved_on || ', and this file says otherwise', 'An approved version stays; bring the change in as a new version.'
         FROM resolved AS r JOIN versions AS v USING (object, version) WHERE v.is_held AND v.held_approved_on IS NOT NULL AND {fate.untouched("r")}"""
     )
     fate.reject_problems()
     con.execute(
         f"INSERT INTO corrections SELECT r.\"row\", r.object || ' version ' || r.version FROM resolved AS r JOIN versions AS v USING (object, version) WHERE v.is_held AND {fate.untouched('r')}"
     )
+    remark(con, "warnings", f"(SELECT * FROM versions WHERE is_held AND lines_now < held_count AND {fate.untouched()})", [
+        ("true", "version", "'of ' || object || ' held ' || held_count || ' lines and now has ' || lines_now", "The earlier version is kept in the history; bring in all rows of a version together."),
+    ])  # fmt: skip
 
 
 def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
@@ -137,7 +199,7 @@ def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
             md5(concat_ws(chr(31), l.as_text, v.made_on, coalesce(v.approved_on::VARCHAR, ''), coalesce(v.approved_option, ''), coalesce(v.reason, ''),
                 coalesce(v.price::VARCHAR, ''), coalesce(v.currency, '')))::UUID
         FROM estimate_versions AS v
-        JOIN (SELECT object, version, list(e) AS lines, {_AS_TEXT} AS as_text FROM estimate_lines AS e GROUP BY object, version) AS l USING (object, version)
+        JOIN (SELECT e.object, e.version, list(e) AS lines, {_AS_TEXT} AS as_text FROM estimate_lines AS e {_WITH_KEYS} GROUP BY e.object, e.version) AS l USING (object, version)
         JOIN {kept} AS k USING (object, version)""",
         [fate.now, fate.by, f"brought in with {fate.file}"],
     )

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
+import re
 import tempfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -45,6 +47,7 @@ class Report:
     outcome : how many of them were stored, corrected, held already, held back, rejected.
     problems, warnings : frames with `line`, `column`, `value`, `reason`, `mend`; a row may have several.
     unknown_columns : columns of the file that were not read.
+    held_back : frame of rows held back: `line`, `what` (object, technique, person, day), `held_hours` of the entry it resembles, `hours`.
     rejects : where the rejected rows were written, or None.
     """
 
@@ -57,6 +60,7 @@ class Report:
     unknown_columns: list[str] = field(default_factory=list)
     new_people: list[str] = field(default_factory=list)
     rejects: Path | None = None
+    held_back: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["line", "what", "held_hours", "hours"]))
 
     @property
     def complete(self) -> bool:
@@ -140,9 +144,9 @@ def _import(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_back_as
     con.register("row_lines", pd.DataFrame({"row": np.arange(len(raw.lines)), "line": raw.lines}))
     progress(f"{name}: checking {len(raw.lines):,} rows")
     context = Context.of(con)
-    people = set(context.people.values())
+    people = _people(con)
     read_cells(con, form, file.names, context, has_nul=file.has_nul)
-    outcome = _bring_in(con, form, context, fate, held_back_as)
+    outcome = _bring_in(con, form, context, fate, held_back_as, raw)
     progress(f"{name}: done")
     report = Report(
         file=name,
@@ -158,8 +162,10 @@ def _import(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_back_as
         problems=_remarks(con, "problems", form, raw, raw.faults),
         warnings=_remarks(con, "warnings", form, raw, []),
         unknown_columns=[text for text, known in zip(file.header, file.names, strict=True) if known not in (*form.names, *REJECT_COLUMNS)],
-        new_people=sorted(set(context.people.values()) - people),
+        new_people=sorted(_people(con) - people),
     )
+    if outcome.held_back:
+        report.held_back = con.execute(_HELD_BACK).df()
     con.execute(
         "INSERT INTO imports (imported_at, file, kind, stored, corrected, already_held, held_back, rejected) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
         [fate.now, name, form.kind, outcome.stored, outcome.corrected, outcome.already_held, outcome.held_back, report.outcome.rejected],
@@ -169,7 +175,19 @@ def _import(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_back_as
     return report
 
 
-def _bring_in(con: duckdb.DuckDBPyConnection, form: Form, context: Context, fate: Fate, held_back_as: HeldBackAs) -> Outcome:
+# An entry that was corrected meanwhile is told with the hours that it has now.
+_HELD_BACK = """
+SELECT l.line, concat_ws(', ', r.object, r.technique, r.person, r.day::DATE::VARCHAR) AS what, e.hours AS held_hours, r.hours
+FROM doubtful AS d JOIN resolved AS r USING ("row") JOIN row_lines AS l USING ("row") JOIN spells AS e ON e.entry = d.resembles
+WHERE d."row" IN (SELECT "row" FROM fate WHERE verdict = 'held back') ORDER BY l.line
+"""
+
+
+def _people(con: duckdb.DuckDBPyConnection) -> set[str]:
+    return {row[0] for row in con.execute("SELECT person FROM people").fetchall()}
+
+
+def _bring_in(con: duckdb.DuckDBPyConnection, form: Form, context: Context, fate: Fate, held_back_as: HeldBackAs, raw: RawRows) -> Outcome:
     match form.kind:
         case PHASES.kind:
             return keyed.bring_in_phases(con, fate)
@@ -178,7 +196,7 @@ def _bring_in(con: duckdb.DuckDBPyConnection, form: Form, context: Context, fate
         case OBJECTS.kind:
             return keyed.bring_in_objects(con, fate)
         case ESTIMATES.kind:
-            return estimates.bring_in(con, fate)
+            return estimates.bring_in(con, context, fate, raw)
         case MILESTONES.kind:
             return keyed.bring_in_milestones(con, fate)
         case TIME_ENTRIES.kind:
@@ -202,24 +220,41 @@ def _remarks(con: duckdb.DuckDBPyConnection, table: str, form: Form, raw: RawRow
 def _write_rejects(con: duckdb.DuckDBPyConnection, raw: RawRows) -> Path:
     """The rejected rows in the input's own form, each with its line and what to mend in front."""
     file = raw.file
-    cells = ", ".join(f"raw.c{number}" for number in range(len(file.header)))
+    own = [number for number, name in enumerate(file.names) if name not in REJECT_COLUMNS]  # a file that came back keeps one set of remarks
+    cells = ", ".join(f"raw.c{number}" for number in own)
     rows = con.execute(
         f"""SELECT l.line, string_agg(p.column_name, ' / ' ORDER BY p.column_name, p.reason), string_agg(p.reason, ' / ' ORDER BY p.column_name, p.reason),
             string_agg(p.mend, ' / ' ORDER BY p.column_name, p.reason), {cells}
         FROM problems AS p JOIN raw ON raw."row" = p."row" JOIN row_lines AS l ON l."row" = p."row" GROUP BY ALL ORDER BY l.line"""
     ).fetchall()
     lines: list[tuple[int, str]] = [(row[0], _csv_line(row[4:], file.separator, row[:4])) for row in rows]
-    lines += [(fault.line, _csv_line((), file.separator, (fault.line, "", fault.reason, fault.mend)) + file.separator + fault.text) for fault in raw.faults]
-    text = [_csv_line(file.header, file.separator, REJECT_COLUMNS), *(line for _, line in sorted(lines, key=lambda one: one[0]))]
-    body = "\r\n".join(text) + "\r\n"
+    came_back = len(own) < len(file.header)
+    for fault in raw.faults:
+        said = _csv_line(fault.cells[len(REJECT_COLUMNS) :], file.separator, ()) if came_back else fault.text
+        lines.append((fault.line, _csv_line((), file.separator, (fault.line, "", fault.reason, fault.mend)) + file.separator + said))
+    text = [_csv_line([file.header[n] for n in own], file.separator, REJECT_COLUMNS), *(line for _, line in sorted(lines, key=lambda one: one[0]))]
+    body = ("\r\n".join(text) + "\r\n").encode(file.encoding, errors="replace")
+    stem = re.sub(r"\.rejects(-\d+)?$", "", file.path.stem)
     for folder in (file.path.parent, Path.cwd(), Path(tempfile.gettempdir())):
-        place = folder / f"{file.path.stem}.rejects.csv"
         try:
-            place.write_bytes(body.encode(file.encoding, errors="replace"))
-            return place
+            return _write_new(folder, stem, body)
         except OSError:
             continue  # a folder that may not be written: the next one will do
     raise FileError(f"the rejects of {file.path.name} can be written nowhere", "Free some disk space, then try again.")
+
+
+def _write_new(folder: Path, stem: str, body: bytes) -> Path:
+    """Write under a name of its own: an earlier rejects file may be half mended and is never written over."""
+    for number in itertools.count(1):
+        place = folder / f"{stem}.rejects{'' if number == 1 else f'-{number}'}.csv"
+        try:
+            with place.open("xb") as out:
+                out.write(body)
+            return place
+        except FileExistsError:
+            if place.read_bytes() == body:
+                return place
+    raise AssertionError  # itertools.count has no end
 
 
 def _csv_line(cells: Sequence[object], separator: str, front: Sequence[object]) -> str:

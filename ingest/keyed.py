@@ -22,22 +22,16 @@ def bring_in_phases(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
 
 def bring_in_techniques(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
     con.execute("""CREATE OR REPLACE TEMP TABLE resolved AS
-        SELECT c."row", c.technique, c.phase, CASE WHEN c.unit <> 'none' THEN c.unit END AS unit, c.unit = 'none' AS unmeasured, c.mode,
-            c.condition, c.cautions, c.aliases, c.note FROM checked AS c""")
+        SELECT "row", technique, phase, unit, mode, condition, cautions, aliases, note FROM checked""")
     remark(con, "problems", """(SELECT r."row", r.technique, r.unit, t.unit AS held, (SELECT count(*) FROM time_entries AS e WHERE e.technique = r.technique AND e.quantity IS NOT NULL) AS used
-        FROM resolved AS r JOIN techniques AS t USING (technique) WHERE t.unit IS NOT NULL AND (r.unit <> t.unit OR r.unmeasured))""", [
+        FROM resolved AS r JOIN techniques AS t USING (technique) WHERE t.unit IS NOT NULL AND r.unit <> t.unit)""", [
         ("used > 0", "unit", "'would change the unit of ' || technique || ' from ' || held || '; entries measured in it: ' || used",
          "Give the new way of measuring a technique of its own, and retire the old one."),
     ])  # fmt: skip
     outcome = _merge(
-        con,
-        fate,
-        "techniques",
-        "technique",
-        ("phase", "unit", "mode", "condition", "cautions", "note"),
-        born={"key": "technique", "mode": "coalesce(mode, 'hands_on')"},
-    )
-    con.execute(f"UPDATE techniques SET unit = NULL WHERE technique IN (SELECT technique FROM resolved WHERE unmeasured AND {fate.not_rejected()})")
+        con, fate, "techniques", "technique", ("phase", "unit", "mode", "condition", "cautions", "note"),
+        born={"key": "technique", "mode": "coalesce(mode, 'hands_on')"}, nothing={"unit": "none"},
+    )  # fmt: skip
     rows = con.execute(
         f"SELECT t.key, r.aliases FROM resolved AS r JOIN techniques AS t USING (technique) WHERE r.aliases IS NOT NULL AND {fate.not_rejected('r')}"
     ).fetchall()
@@ -65,10 +59,17 @@ def bring_in_objects(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
 
 
 def bring_in_milestones(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
-    """A milestone is its whole row: held, or new."""
-    con.execute(
-        "CREATE OR REPLACE TEMP TABLE resolved AS SELECT \"row\", object, phase, coalesce(technique, '') AS technique, coalesce(part, '') AS part, finished_on FROM checked"
-    )
+    """A milestone is its whole row: held, or new. Without a phase it is of the technique's usual one."""
+    con.execute("""CREATE OR REPLACE TEMP TABLE resolved AS
+        SELECT c."row", c.object, coalesce(c.phase, t.phase) AS phase, coalesce(c.technique, '') AS technique, coalesce(c.part, '') AS part, c.finished_on
+        FROM checked AS c LEFT JOIN techniques AS t ON t.technique = c.technique""")
+    remark(con, "problems", "resolved", [("phase IS NULL", "phase", "'is empty, and so is technique'", "Give the phase that is finished, or the technique.")])
+    remark(con, "warnings", """(SELECT * FROM resolved AS r WHERE object IS NOT NULL AND NOT EXISTS (
+        SELECT 1 FROM lines AS l WHERE l.object = r.object AND l.phase = r.phase AND r.technique IN ('', l.technique)
+            AND (l.part = r.part OR (r.technique = '' AND r.part = ''))))""", [
+        ("true", "phase", "'finishes nothing yet: no line of ' || object || ' is in ' || phase || CASE WHEN technique <> '' THEN ' with ' || technique ELSE '' END",
+         "Kept; see that phase, technique and part are those of the line."),
+    ])  # fmt: skip
     fate.reject_problems()
     fate.mark("already held", 'SELECT "row" FROM resolved SEMI JOIN milestones USING (object, phase, technique, part, finished_on)')
     fate.mark(
@@ -79,9 +80,23 @@ def bring_in_milestones(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
     return fate.outcome()
 
 
-def _merge(con: duckdb.DuckDBPyConnection, fate: Fate, table: str, key: str, columns: tuple[str, ...], born: dict[str, str] | None = None) -> Outcome:
-    """Lay the rows of `resolved` over a table by its key; `born` gives SQL for columns set only in a new row."""
-    born = born or {}
+def _merge(
+    con: duckdb.DuckDBPyConnection,
+    fate: Fate,
+    table: str,
+    key: str,
+    columns: tuple[str, ...],
+    born: dict[str, str] | None = None,
+    nothing: dict[str, str] | None = None,
+) -> Outcome:
+    """Lay the rows of `resolved` over a table by its key.
+
+    Parameters
+    ----------
+    born : SQL for columns as a new row has them.
+    nothing : by column, the word with which a cell says that there is none; an empty cell says nothing at all.
+    """
+    born, nothing = born or {}, nothing or {}
     new = ", ".join(columns)
     con.execute(
         f"""INSERT INTO problems SELECT "row", ?, 'stands already on an earlier line of this file with other contents', 'Keep one of the two lines.'
@@ -94,30 +109,33 @@ def _merge(con: duckdb.DuckDBPyConnection, fate: Fate, table: str, key: str, col
         "already held",
         f'SELECT "row" FROM (SELECT "row", row_number() OVER (PARTITION BY {key} ORDER BY "row") AS n FROM resolved WHERE {fate.untouched()}) WHERE n > 1',
     )
-    laid = ", ".join(f"coalesce(r.{name}, t.{name}) AS {name}" for name in columns)
-    said = "md5(concat_ws(chr(31), " + ", ".join(f"coalesce({{row}}.{name}::VARCHAR, '')" for name in columns) + "))::UUID"
+    value = {name: f"nullif({{0}}, '{nothing[name]}')" if name in nothing else "{0}" for name in columns}
+    laid = ", ".join(value[name].format(f"coalesce(r.{name}, t.{name})") + f" AS {name}" for name in columns)
+    same = " AND ".join(f"l.{name} IS NOT DISTINCT FROM t.{name}" for name in columns)
+    earlier = {name: f"coalesce(h.earlier->>'{name}', '{nothing[name]}')" if name in nothing else f"h.earlier->>'{name}'" for name in columns}
+    once = " AND ".join(f"(r.{name} IS NULL OR r.{name}::VARCHAR IS NOT DISTINCT FROM ({earlier[name]}))" for name in columns)
     con.execute(
         f"""CREATE OR REPLACE TEMP TABLE laid AS
-        SELECT l.*, {said.format(row="l")} AS content, {said.format(row="t")} AS held_content
-        FROM (SELECT r."row", r.{key}, {laid} FROM resolved AS r JOIN {table} AS t USING ({key}) WHERE {fate.untouched("r")}) AS l JOIN {table} AS t USING ({key})"""
+        SELECT l.*, {same} AS unchanged
+        FROM (SELECT r."row", r.{key}, {laid}, EXISTS (SELECT 1 FROM history AS h WHERE h.kind = '{table}' AND h.key = r.{key} AND {once}) AS said_before
+              FROM resolved AS r JOIN {table} AS t USING ({key}) WHERE {fate.untouched("r")}) AS l JOIN {table} AS t USING ({key})"""
     )
-    fate.mark(
-        "already held",
-        f"""SELECT "row" FROM laid WHERE content = held_content
-        OR EXISTS (SELECT 1 FROM history AS h WHERE h.kind = '{table}' AND h.key = laid.{key} AND h.content = laid.content)""",
-    )
+    remark(con, "warnings", "(SELECT * FROM laid WHERE said_before AND NOT unchanged)", [
+        ("true", key, "'says what an earlier version said; the later one stays'", "Change it in the studio's own record if the earlier was right."),
+    ])  # fmt: skip
+    fate.mark("already held", 'SELECT "row" FROM laid WHERE unchanged OR said_before')
     con.execute(f'INSERT INTO corrections SELECT "row", {key} FROM laid WHERE {fate.untouched()}')
     con.execute(
-        f"""INSERT INTO history (kind, key, changed_at, changed_by, reason, earlier, content)
-        SELECT '{table}', t.{key}, ?, ?, ?, to_json(t), {said.format(row="t")} FROM {table} AS t WHERE t.{key} IN (SELECT entry FROM corrections)""",
+        f"""INSERT INTO history (kind, key, changed_at, changed_by, reason, earlier)
+        SELECT '{table}', t.{key}, ?, ?, ?, to_json(t) FROM {table} AS t WHERE t.{key} IN (SELECT entry FROM corrections)""",
         [fate.now, fate.by, f"brought in with {fate.file}"],
     )
     con.execute(
         f'UPDATE {table} AS t SET {", ".join(f"{name} = l.{name}" for name in columns)} FROM laid AS l JOIN corrections AS c ON c."row" = l."row" WHERE t.{key} = l.{key}'
     )
-    fresh = [name for name in columns if name not in born]
+    fresh = {name: value[name].format(name) for name in columns} | born
     con.execute(
-        f"INSERT INTO {table} ({key}, {', '.join([*fresh, *born])}) SELECT {key}, {', '.join([*fresh, *born.values()])} FROM resolved "
+        f"INSERT INTO {table} ({key}, {', '.join(fresh)}) SELECT {key}, {', '.join(fresh.values())} FROM resolved "
         f'WHERE {fate.untouched()} AND "row" NOT IN (SELECT "row" FROM corrections)'
     )
     return fate.outcome()

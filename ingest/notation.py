@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Literal
@@ -52,15 +52,15 @@ def folded(text: str) -> str:
     return " ".join(re.sub(r"[-_/]", " ", plain).split())
 
 
-def nearest(text: str, known: Iterable[str]) -> str | None:
-    """The known word most like the text, or None when nothing is near."""
-    found = process.extractOne(text, list(known), scorer=fuzz.WRatio, processor=folded, score_cutoff=68)
-    return str(found[0]) if found else None
+def nearest(text: str, known: Mapping[str, str]) -> str | None:
+    """The known word most like the text, or None when nothing is near; `known` is folded spelling to word."""
+    found = process.extractOne(folded(text), known.keys(), scorer=fuzz.WRatio, score_cutoff=76)
+    return known[found[0]] if found else None
 
 
 def suggestion(text: str, known: Iterable[str], otherwise: str) -> str:
     """The mend for an unknown word: the nearest known one, or else what to do."""
-    near = nearest(text, known)
+    near = nearest(text, {folded(word): word for word in known})
     return f'Did you mean "{near}"?' if near else otherwise
 
 
@@ -112,13 +112,15 @@ def day(text: str, order: DayOrder) -> date:
     Nothing is guessed: with the order unset 03/04/2025 is refused, and under `dmy` 04/13/2025 is
     refused rather than turned round.
     """
-    cleaned = text.strip()
+    cleaned = re.sub(r"[ T]00:00(:00)?(\.0+)?$", "", text.strip())  # spreadsheets write a day as its midnight
     try:
         if _ISO_DATE.fullmatch(cleaned):
             return _sensible(date.fromisoformat(cleaned))
         if numbers := _NUMBER_DATE.fullmatch(cleaned):
             if order == "unset" and len(numbers[1]) != 4:
-                raise NotationError("may be day first or month first", "Write 2025-04-03, or say the studio's order once with --day-order dmy or mdy.")
+                raise NotationError(
+                    "may be day first or month first", "Write it as year-month-day, or say the studio's order once with --day-order dmy or mdy."
+                )
             pieces = {"y": 0, "m": 0, "d": 0}
             by = "ymd" if len(numbers[1]) == 4 else order
             pieces.update(zip(by, (int(number) for number in numbers.groups()), strict=True))
@@ -135,7 +137,7 @@ def day(text: str, order: DayOrder) -> date:
         raise
     except (ValueError, OverflowError, TypeError, ArithmeticError):
         pass
-    raise NotationError("is not a day", "Write it like 2025-04-03.")
+    raise NotationError("is not a day", "Write it as year-month-day, like 1999-12-31.")
 
 
 def _sensible(value: date) -> date:

@@ -12,7 +12,7 @@ import duckdb
 
 from ingest import notation, records
 from ingest.errors import NotationError
-from ingest.notation import folded, suggestion
+from ingest.notation import folded, nearest
 from ingest.settings import Settings, read_settings
 from ingest.vocabulary import Vocabulary, read_vocabulary
 
@@ -31,6 +31,12 @@ class Context:
     vocabulary: Vocabulary
     objects: dict[str, str] = field(default_factory=dict)
     people: dict[str, str] = field(default_factory=dict)
+    suggestions_left: int = 100
+
+    def nearest_object(self, text: str) -> str | None:
+        """The held object most like a text. Dear where many are held, so it is asked a limited number of times."""
+        self.suggestions_left -= 1
+        return nearest(text, self.objects) if self.suggestions_left >= 0 else None
 
     @classmethod
     def of(cls, con: duckdb.DuckDBPyConnection) -> Context:
@@ -66,7 +72,8 @@ def _text(_: Context, text: str) -> str:
 def _object(context: Context, text: str) -> str:
     found = context.objects.get(folded(text))
     if found is None:
-        raise NotationError("is not a known object", suggestion(text, context.objects.values(), "Bring it in first with an objects file."))
+        near = context.nearest_object(text)
+        raise NotationError("is not a known object", f'Did you mean "{near}"?' if near else "Bring it in first with an objects file.")
     return found
 
 

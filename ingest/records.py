@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -94,7 +95,7 @@ TIME_ENTRIES = Form(
         discovery="yes_or_no", note="text",
     ),
 )  # fmt: skip
-MILESTONES = Form("milestones", _columns(object="object*!", phase="phase*!", technique="technique", part="text", finished_on="day*!"))
+MILESTONES = Form("milestones", _columns(object="object*!", phase="phase*", technique="technique", part="text", finished_on="day*!"))
 
 # In the order in which they must be stored: each kind may name what an earlier one brings.
 FORMS = (PHASES, TECHNIQUES, OBJECTS, ESTIMATES, TIME_ENTRIES, MILESTONES)
@@ -105,8 +106,8 @@ REJECT_COLUMNS = ("rejected_line", "rejected_column", "rejected_reason", "reject
 
 
 def header_name(text: str) -> str:
-    """A header as it is compared: any case, spaces or hyphens for underscores."""
-    return folded(text).replace(" ", "_")
+    """A header as it is compared: any case; spaces, hyphens and brackets for underscores, so that `Height (cm)` is `height_cm`."""
+    return re.sub(r"\W+", "_", folded(text)).strip("_")
 
 
 def form_of(header: Iterable[str]) -> Form:
@@ -139,7 +140,7 @@ def form_of(header: Iterable[str]) -> Form:
 
 def _nearest_headers(missing: list[str], names: set[str], form: Form) -> str:
     strangers = sorted(names.difference(form.names))
-    near = {name: nearest(name, strangers) for name in missing}
+    near = {name: nearest(name, {folded(stranger): stranger for stranger in strangers}) for name in missing}
     renames = [f'rename "{stranger}" to "{name}"' for name, stranger in near.items() if stranger]
     return f"Perhaps {' and '.join(renames)}." if renames else "Add it to the first row; the columns of each form are in the README."
 

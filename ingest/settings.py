@@ -93,6 +93,13 @@ def write_settings(con: duckdb.DuckDBPyConnection, said: Mapping[str, str]) -> S
     """Store some settings inside the caller's transaction and return them all."""
     known = {name: str(value) for name, value in asdict(read_settings(con)).items() if value is not None}
     settings = Settings.from_texts({**known, **said})
+    if settings.zone != known["zone"]:
+        clocked = con.execute("SELECT count(*) FROM spells WHERE started_at IS NOT NULL").fetchall()[0][0]
+        if clocked:
+            raise BenchHoursError(
+                f"the studio's clock cannot move from {known['zone']} to {settings.zone}: {clocked:,} entries with clock times are held",
+                "Start a new database with the right zone (--db NEW --zone ZONE) and bring the files in again.",
+            )
     for name, text in said.items():
         con.execute("INSERT OR REPLACE INTO settings VALUES (?, ?)", [name, text])
     return settings

@@ -19,6 +19,7 @@ from ingest import vocabulary
 from ingest.errors import StoreError
 from ingest.settings import write_settings, zone_of_this_machine
 
+_MAGIC = b"DUCK"  # at byte 8 of every DuckDB file
 _MIGRATION_NAME = re.compile(r"(\d{3})_(.+)\.sql")
 
 
@@ -79,8 +80,10 @@ class Store:
                 if keep:
                     con.execute("UPDATE change_counter SET changes = changes + 1")
                 con.execute("COMMIT" if keep else "ROLLBACK")
-            except BaseException:
+            except BaseException as error:
                 _roll_back(con)
+                if isinstance(error, duckdb.IOException | duckdb.TransactionException):
+                    raise StoreError(f"{self.path} cannot be written ({str(error).splitlines()[0]})", _ROOM) from error
                 raise
             finally:
                 con.close()
@@ -114,9 +117,14 @@ class Store:
                     _AFTER[number](con)
                 con.execute("INSERT INTO schema_versions VALUES (?, ?, ?)", [number, name, utc_now()])
                 con.execute("COMMIT")
-            except BaseException:
+            except BaseException as error:
                 _roll_back(con)
+                if isinstance(error, duckdb.Error):
+                    raise StoreError(f"{self.path} cannot be brought up to date ({str(error).splitlines()[0]})", _ROOM) from error
                 raise
+
+
+_ROOM = "Nothing was changed; see that the disk has room and the file and its folder may be written."
 
 
 def utc_now() -> datetime:
@@ -155,15 +163,23 @@ def _connect(path: Path | str) -> duckdb.DuckDBPyConnection:
         path.parent.mkdir(parents=True, exist_ok=True)
         if path.is_dir():
             raise StoreError(f"{path} is a folder, not a database", "Name a file with --db.")
+        if path.exists() and path.stat().st_size and _start(path)[8:12] != _MAGIC:
+            # DuckDB would read a CSV file as a database of its own that is never written
+            raise StoreError(f"{path} is not a bench-hours database, or it is damaged", "Name another file with --db, or restore a backup.")
         return duckdb.connect(str(path), config={"autoinstall_known_extensions": "false"})
     except OSError as error:
-        raise StoreError(f"the folder of {path} cannot be made ({error.strerror})", "Name another place with --db.") from error
+        raise StoreError(f"{path} cannot be opened ({error.strerror})", "Name another place with --db.") from error
     except duckdb.Error as error:
         raise _opening_error(path, str(error)) from error
 
 
+def _start(path: Path) -> bytes:
+    with path.open("rb") as file:
+        return file.read(12)
+
+
 def _opening_error(path: Path, said: str) -> StoreError:
-    if "lock" in said:
+    if "Could not set lock" in said:
         holder = re.search(r"PID (\d+)", said)
         program = re.search(r"held in ([^(]+?) \(PID", said)
         by = " ".join(filter(None, [program and program[1], holder and f"process {holder[1]}"])) or "another process"

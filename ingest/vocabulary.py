@@ -18,7 +18,7 @@ from typing import Any
 import duckdb
 
 from ingest.errors import BenchHoursError, NotationError
-from ingest.notation import folded, suggestion
+from ingest.notation import folded, nearest
 
 STUDIO_TIME_POSITION = 0
 
@@ -57,17 +57,16 @@ class Vocabulary:
         """The phase that a text names; raises `NotationError` with a suggestion."""
         found = self.phase_spellings.get(folded(text))
         if found is None:
-            raise NotationError("is not a known phase", suggestion(text, self.phases, "Add it with a phases file."))
+            near = nearest(text, self.phase_spellings)
+            raise NotationError("is not a known phase", f'Did you mean "{near}"?' if near else "Add it with a phases file.")
         return found
 
     def technique(self, text: str) -> str:
         """The technique that a text names; raises `NotationError` with a suggestion."""
         found = self.technique_spellings.get(folded(text))
         if found is None:
-            near = suggestion(text, self.technique_spellings, "Add it with a techniques file.")
-            for spelling, name in self.technique_spellings.items():
-                near = near.replace(f'"{spelling}"', f'"{name}"')
-            raise NotationError("is not a known technique", near)
+            near = nearest(text, self.technique_spellings)
+            raise NotationError("is not a known technique", f'Did you mean "{near}"?' if near else "Add it with a techniques file.")
         return found
 
 

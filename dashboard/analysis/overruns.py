@@ -30,6 +30,7 @@ class Comparison:
     open : lines still worked on, of works that have an estimate.
     unquoted_hours, unquoted_works : hours and number of works without any estimate, left out of the comparison.
     unpriced_lines : finished lines whose estimate has a quantity but no hours, left out.
+    unmeasured_lines : finished measured lines whose quantity is not known on both sides, so that nothing of their difference is more to treat.
     only_made_works : works compared with an estimate that nobody has approved.
     extra_hours, own_cost_hours : hours apart from every comparison.
     """
@@ -39,6 +40,7 @@ class Comparison:
     unquoted_hours: float
     unquoted_works: int
     unpriced_lines: int
+    unmeasured_lines: int
     only_made_works: int
     extra_hours: float
     own_cost_hours: float
@@ -61,6 +63,14 @@ def compare(lines: pd.DataFrame) -> Comparison:
         unquoted_hours=float(unquoted["actual_hours"].sum()),
         unquoted_works=int(unquoted["object"].nunique()),
         unpriced_lines=len(finished) - len(priced),
+        unmeasured_lines=int(
+            (
+                priced["unit"].notna()
+                & (priced["estimated_hours"] > 0)
+                & (priced["actual_hours"] > 0)
+                & (priced["estimated_quantity"].isna() | priced["actual_quantity"].isna() | priced["quantity_incomplete"].astype(bool))
+            ).sum()
+        ),
         only_made_works=int(touched.loc[touched["yardstick"] == "made", "object"].nunique()),
         extra_hours=float(lines["extra_hours"].sum()),
         own_cost_hours=float(lines["own_cost_hours"].sum()),
@@ -86,7 +96,7 @@ def totals(phases: pd.DataFrame) -> pd.Series:
 
 
 def open_summary(comparison: Comparison) -> dict[str, float]:
-    """Of the open lines: `works`, `lines`, `estimated_hours`, `actual_hours` so far and `over_hours` so far."""
+    """Of the open lines: `works`, `lines`, `estimated_hours`, `actual_hours` so far, `over_hours` so far, `done_lines` at 100 per cent."""
     lines = comparison.open
     return {
         "works": int(lines["object"].nunique()),
@@ -94,6 +104,7 @@ def open_summary(comparison: Comparison) -> dict[str, float]:
         "estimated_hours": float(lines["estimated_hours"].sum()),
         "actual_hours": float(lines["actual_hours"].sum()),
         "over_hours": float(lines["difference_hours"].sum()),
+        "done_lines": int((lines["done"] >= 100).sum()),
     }
 
 

@@ -67,7 +67,7 @@ def causes(phases: pd.DataFrame, causes_by_column: dict[str, str]) -> alt.LayerC
         "cause:N", scale=alt.Scale(domain=words, range=[look.CAUSE_COLOURS[word] for word in words]), legend=alt.Legend(title=None, orient="top", columns=2)
     )
     base = alt.Chart(long).encode(y=alt.Y("phase:N", sort=order, axis=None))
-    bars = base.mark_bar(height=16, yOffset=7).encode(
+    bars = base.mark_bar(height=16, yOffset=8).encode(
         x=alt.X(
             "hours:Q",
             stack="zero",
@@ -80,7 +80,7 @@ def causes(phases: pd.DataFrame, causes_by_column: dict[str, str]) -> alt.LayerC
     )
     zero = alt.Chart(pd.DataFrame({"nought": [0]})).mark_rule(color=look.SOFT_INK).encode(x="nought:Q")
     names = alt.Chart(phases).mark_text(align="left", dy=-13).encode(y=alt.Y("phase:N", sort=order, axis=None), x=alt.value(0), text="phase:N")
-    return _dressed(alt.layer(bars, zero, names), len(phases) * ROW_HEIGHT, "Why actual and estimated hours differ, by phase")
+    return _dressed(alt.layer(bars, zero, names), len(phases) * (ROW_HEIGHT + 6), "Why actual and estimated hours differ, by phase")
 
 
 def _dressed(chart: alt.LayerChart | alt.FacetChart, height: int, description: str) -> alt.LayerChart | alt.FacetChart:

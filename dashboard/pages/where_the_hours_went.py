@@ -26,6 +26,7 @@ def show() -> None:
     if not held_now["entries"]:
         _nothing_yet(held_now)
         return
+    st.html(tables.beside([f"{held.studio_name()}, as of {as_of:%-d %B %Y}"]))
     comparison = compare(held.overruns(as_of))
     phases = by_phase(comparison)
     if phases.empty:
@@ -47,7 +48,9 @@ def show() -> None:
     st.subheader("The figures")
     st.html(tables.phase_table(phases))
     st.html(tables.beside(said_beside(comparison)))
-    st.download_button("Every line as CSV", held.overruns(as_of).drop(columns="position").to_csv(index=False), "overruns.csv", "text/csv", on_click="ignore")
+    st.download_button(
+        "Every line as CSV, objects by code", held.overruns(as_of).drop(columns="position").to_csv(index=False), "overruns.csv", "text/csv", on_click="ignore"
+    )
 
 
 def _figures(comparison: Comparison, phases: pd.DataFrame) -> None:

@@ -26,8 +26,9 @@ WITH versions AS (
     FROM told WHERE in_yardstick OR in_first GROUP BY line
 ), worked AS (
     SELECT line, sum(counted_hours) AS hours, sum(quantity) AS quantity, count(*) AS entries, max(day) AS last_day,
-        -- for "done stood below 100 at the last quantity"; without a clock the order within a day is given the benefit of the doubt
-        max(coalesce(started_at, day + INTERVAL 1 DAY)) FILTER (quantity IS NOT NULL) AS last_quantity_at
+        -- For "done stood below 100 at the last quantity": a number that orders by the studio's day first, within it by the clock. Days weigh four times, as an
+        -- instant in UTC may lie up to 14 hours before or after its day. Without a clock the order within the day is given the benefit of the doubt.
+        max(coalesce(3 * epoch_us(day) + epoch_us(started_at), 4 * epoch_us(day) + 172800000000)) FILTER (quantity IS NOT NULL) AS last_quantity_at
     FROM spells WHERE charge = 'quoted' AND day <= $as_of GROUP BY line
 ), apart AS (
     SELECT line, sum(counted_hours) FILTER (charge = 'extra') AS extra_hours, sum(counted_hours) FILTER (charge = 'own_cost') AS own_cost_hours,
@@ -36,7 +37,8 @@ WITH versions AS (
 ), waited AS (
     SELECT line, sum(hours) AS unattended_hours FROM spells WHERE mode = 'unattended' AND day <= $as_of GROUP BY line
 ), progress AS (
-    SELECT line, max(done) AS done, min(coalesce(started_at, day)) AS first_done_at, min(coalesce(started_at, day)) FILTER (done >= 100) AS all_done_at
+    SELECT line, max(done) AS done, min(coalesce(3 * epoch_us(day) + epoch_us(started_at), 4 * epoch_us(day) - 86400000000)) AS first_done_at,
+        min(coalesce(3 * epoch_us(day) + epoch_us(started_at), 4 * epoch_us(day) - 86400000000)) FILTER (done >= 100) AS all_done_at
     FROM spells WHERE done IS NOT NULL AND charge <> 'own_cost' AND day <= $as_of GROUP BY line
 ), discovered AS (
     SELECT DISTINCT line FROM spells WHERE discovery AND day <= $as_of
@@ -67,7 +69,7 @@ WITH versions AS (
     LEFT JOIN milestones_past AS own ON own.object = l.object AND own.phase = l.phase AND own.technique = l.technique AND own.part = l.part
     LEFT JOIN milestones_past AS whole ON whole.object = l.object AND whole.phase = l.phase AND whole.technique = '' AND whole.part = ''
     LEFT JOIN milestones_past AS whole_part ON whole_part.object = l.object AND whole_part.phase = l.phase AND whole_part.technique = '' AND whole_part.part = l.part
-    WHERE e.in_estimate OR w.line IS NOT NULL OR a.line IS NOT NULL
+    WHERE e.line IS NOT NULL OR w.line IS NOT NULL OR a.line IS NOT NULL  -- a line of the first approved version alone is shown too
 ), judged AS (
     SELECT *, closed_on IS NOT NULL AND (last_day IS NULL OR last_day <= closed_on) AS finished,
         estimated_quantity > 0 AND actual_quantity > 0 AND estimated_hours > 0 AND actual_hours > 0 AND NOT quantity_incomplete AS comparable

@@ -27,8 +27,8 @@ SELECT x."row", x.entry, x.object,
     t.unit AS usual_unit, p.position AS phase_position, p.retired_on AS phase_retired_on, t.retired_on AS technique_retired_on,
     -- concat leaves nulls out, and the separator keeps the places
     md5(concat(x.object, chr(31), p.key, chr(31), t.key, chr(31), x.part, chr(31), x.person, chr(31), coalesce(x.started_at.wall::DATE, x.date), chr(31),
-        epoch_us(x.start_utc), chr(31), epoch_us(x.end_utc), chr(31), x.hours, chr(31), coalesce(x.mode, t.mode), chr(31), coalesce(x.charge, 'quoted'), chr(31),
-        x.quantity, chr(31), x.done, chr(31), x.discovery, chr(31), x.note))::UUID AS content
+        epoch_us(x.start_utc), chr(31), epoch_us(x.end_utc), chr(31), CASE WHEN x.started_at IS NULL THEN x.hours END, chr(31), coalesce(x.mode, t.mode), chr(31), coalesce(x.charge, 'quoted'), chr(31),
+        x.quantity, chr(31), x.done, chr(31), coalesce(x.discovery, false), chr(31), x.note))::UUID AS content
 FROM spelled AS x
 LEFT JOIN techniques AS t ON t.technique = x.technique
 LEFT JOIN phases AS p ON p.phase = coalesce(x.phase, t.phase)

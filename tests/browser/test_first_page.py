@@ -89,7 +89,7 @@ def _shows_the_demo(page: Page) -> None:
     for words in CAUSES.values():
         expect(page.get_by_role("columnheader", name=words)).to_be_attached()
     expect(page.get_by_text("Most over:")).to_be_visible()
-    expect(page.get_by_role("button", name="Every line as CSV")).to_be_visible()
+    expect(page.get_by_role("button", name="Every line as CSV, objects by code")).to_be_visible()
     page.wait_for_function("[...document.querySelectorAll('[data-testid=stVegaLiteChart]')].every(c => c.querySelector('canvas, svg'))")
 
 

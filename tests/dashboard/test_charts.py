@@ -31,5 +31,5 @@ def test_the_causes_keep_the_words_of_the_screens() -> None:
 
 def test_hours_are_written_to_a_tenth_with_their_sign_and_unknown_is_a_dash() -> None:
     assert [hours(1234.56), hours(float("nan")), hours(-0.04)] == ["1,234.6", "–", "0.0"]
-    assert [signed_hours(1.25), signed_hours(-3.06), signed_hours(0.01), signed_hours(float("nan"))] == ["+1.2", "−3.1", "0.0", "–"]
+    assert [signed_hours(1.25), signed_hours(-3.06), signed_hours(0.01), signed_hours(float("nan"))] == ["+1.3", "−3.1", "0.0", "–"]
     assert [amount(3.0, "dm2"), amount(2.5, "cm"), amount(None, "cm"), amount(float("nan"), None)] == ["3 dm²", "2.5 cm", "", ""]

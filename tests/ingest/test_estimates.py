@@ -14,7 +14,7 @@ def test_a_version_with_a_fault_in_one_row_is_left_out_whole(studio: Bring, stor
     report = studio(
         "est.csv", f"{HEAD}\n24-001,1,2024-01-05,,,facing,,10,dm2,3,\n24-001,1,2024-01-05,,,facng,,10,dm2,3,\n24-002,1,2024-01-05,,,facing,,10,dm2,3,\n"
     )
-    assert faults(report) == ["2 version: has a fault in another of its rows", "3 technique: is not a known technique"]
+    assert faults(report) == ["2 version: has a fault in another of its rows (line 3)", "3 technique: is not a known technique"]
     assert versions(store) == [("24-002", 1, None, None)]
 
 
@@ -27,7 +27,7 @@ def test_an_approval_may_come_later_but_an_approved_version_is_never_rewritten(s
     assert studio("est.csv", approved.replace(",3,", ",4,")).outcome.corrected == 1
     assert versions(store) == [("24-001", 1, "2024-01-09", None)]
     report = studio("est.csv", approved.replace(",3,", ",5,"))
-    assert faults(report) == ["2 version: was approved on 2024-01-09 and says otherwise"]
+    assert faults(report) == ["2 version: of 24-001 was approved on 2024-01-09, and this file says otherwise"]
     assert store.cursor().execute("SELECT sum(hours) FROM estimate_lines").fetchall() == [(4.0,)]
     assert store.cursor().execute("SELECT count(*) FROM history").fetchall() == [(2,)]
 
@@ -45,7 +45,7 @@ def test_what_cannot_be_in_an_estimate_is_told(studio: Bring) -> None:
     told = faults(report)
     for expected in (
         "2 approved_on: is before the estimate was made", "3 made_on: differs from another row of the same version", "3 quantity: is not a whole number of pieces",
-        "4 hours: is empty, and so is quantity", "4 version: leaves a gap: there is no version 2 of 24-001", "5 unit: is not the unit of facing, which is counted in dm2",
+        "4 hours: is empty, and so is quantity", "4 version: leaves a gap below version 3 of 24-001", "5 unit: is not the unit of facing, which is counted in dm2",
         "5 low_hours: is more than high_hours", "5 approved_on: differs from another row of the same version",
         "5 option: is approved beside another option of the same version", "6 price: cannot be",
     ):  # fmt: skip

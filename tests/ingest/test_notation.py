@@ -46,7 +46,7 @@ def test_a_date_in_numbers_is_read_only_by_the_studio_s_own_order() -> None:
     assert notation.day("3 April 2025", "unset") == date(2025, 4, 3)
     with pytest.raises(NotationError) as caught:
         notation.day("03/04/2025", "unset")
-    assert str(caught.value) == "may be day first or month first. Write 2025-04-03, or say the studio's order once with --day-order dmy or mdy."
+    assert str(caught.value) == "may be day first or month first. Write it as year-month-day, or say the studio's order once with --day-order dmy or mdy."
     for text, order in (
         ("04/13/2025", "dmy"),
         ("13/04/2025", "mdy"),

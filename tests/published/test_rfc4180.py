@@ -14,7 +14,7 @@ HEAD = "object,phase,technique,person,date,hours,note"
         ("1, lines end in CRLF", f"{HEAD}\r\n24-001,,facing,Ilse,2024-02-01,1,a\r\n24-001,,facing,Ilse,2024-02-02,1,b\r\n", ["a", "b"]),
         ("2, the last line may have no break", f"{HEAD}\r\n24-001,,facing,Ilse,2024-02-01,1,a", ["a"]),
         ("5, fields may be in quotes", f'{HEAD}\r\n"24-001","","facing","Ilse","2024-02-01","1","a"\r\n', ["a"]),
-        ("6, a field with a comma, a quote or a break is in quotes", f'{HEAD}\r\n24-001,,facing,Ilse,2024-02-01,1,"a, b\r\nc"\r\n', ["a, b\r\nc"]),
+        ("6, a field with a comma, a quote or a break is in quotes", f'{HEAD}\r\n24-001,,facing,Ilse,2024-02-01,1,"a, b\r\nc"\r\n', ["a, b\nc"]),
         ("7, a quote in a quoted field is doubled", f'{HEAD}\r\n24-001,,facing,Ilse,2024-02-01,1,"the ""sky"""\r\n', ['the "sky"']),
     ],
 )
