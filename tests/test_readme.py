@@ -5,6 +5,8 @@ from pathlib import Path
 
 from dashboard.command import _parser
 from ingest.records import FORMS
+from ingest.store import Store
+from ingest.vocabulary import read_vocabulary
 
 README = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
 ROOT = Path(__file__).parent.parent
@@ -37,3 +39,12 @@ def test_nothing_else_stands_at_the_top_level() -> None:
         if not path.name.startswith(".") and not path.name.endswith(".egg-info") and path.name not in ("build", "dist", "__pycache__")
     }
     assert ours == allowed
+
+
+def test_the_readme_lists_the_words_it_comes_with() -> None:
+    with Store(":memory:") as store:
+        vocabulary = read_vocabulary(store.cursor())
+    for phase in vocabulary.phases:
+        row = re.search(rf"^\| {phase} \| (.+) \|$", README, re.MULTILINE)
+        assert row, phase
+        assert set(row[1].split(", ")) == {one.technique for one in vocabulary.techniques.values() if one.phase == phase}

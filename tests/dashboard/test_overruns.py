@@ -149,3 +149,41 @@ def test_works_without_an_estimate_are_told_apart(studio: Bring, lines: Lines) -
     studio("log.csv", LOG + "24-001,,facing,,Ilse,2024-02-01,4,,,\n")
     comparison = compare(lines())
     assert (comparison.unquoted_hours, comparison.unquoted_works, len(comparison.finished)) == (4.0, 1, 0)
+
+
+def test_a_line_that_a_revision_dropped_keeps_its_first_approved_hours(studio: Bring, lines: Lines) -> None:
+    studio(
+        "est.csv",
+        EST + "24-001,1,2024-01-05,2024-01-09,,facing,,20,4\n24-001,1,2024-01-05,2024-01-09,,filling,,2,5\n24-001,2,2024-02-05,2024-02-09,,facing,,20,4\n",
+    )
+    frame = lines().set_index("technique")
+    assert frame["first_approved_hours"].to_dict() == {"facing": 4.0, "filling": 5.0}
+    assert pd.isna(frame.loc["filling", "estimated_hours"]) and frame.loc["filling", "difference_hours"] == 0
+
+
+@pytest.mark.parametrize("zone", ["America/Los_Angeles", "Pacific/Auckland", "Europe/Berlin"])
+@pytest.mark.parametrize(
+    ("rows", "incomplete"),
+    [
+        # the quantity has no clock, the word that all is done has: the order within the day gets the benefit of the doubt
+        ("24-001,,facing,Ilse,,,2024-02-01,1,10,\n24-001,,facing,Ilse,2024-02-01 18:00,2024-02-01 19:00,,,,100\n", False),
+        ("24-001,,facing,Ilse,,,2024-02-01,1,,100\n24-001,,facing,Ilse,2024-02-01 08:00,2024-02-01 09:00,,,10,\n", False),
+        ("24-001,,facing,Ilse,2024-02-01 08:00,2024-02-01 09:00,,,10,50\n24-001,,facing,Ilse,2024-02-01 18:00,2024-02-01 19:00,,,,100\n", True),
+        ("24-001,,facing,Ilse,2024-02-01 23:00,2024-02-01 23:30,,,10,50\n24-001,,facing,Ilse,,,2024-02-02,1,,100\n", True),
+    ],
+)
+def test_a_quantity_is_incomplete_by_the_studio_s_days_in_any_zone(store: Store, bring: Bring, lines: Lines, zone: str, rows: str, incomplete: bool) -> None:
+    with store.writing() as con:
+        con.execute("UPDATE settings SET value = ? WHERE setting = 'zone'", [zone])
+    bring("o.csv", "object\n24-001\n")
+    report = bring("e.csv", "object,phase,technique,person,started_at,ended_at,date,hours,quantity,done\n" + rows, held_back_as="new")
+    assert report.complete
+    assert [bool(value) for value in lines()["quantity_incomplete"]] == [incomplete]
+
+
+def test_a_milestone_that_fits_no_line_is_kept_and_said(studio: Bring, lines: Lines) -> None:
+    studio("log.csv", LOG + "24-001,,retouching,,Ilse,2024-02-01,4,,,\n")
+    wrong = studio("m.csv", "object,phase,technique,finished_on\n24-001,varnishing,retouching,2024-03-01\n")
+    assert wrong.complete and wrong.warnings["reason"].tolist() == ["finishes nothing yet: no line of 24-001 is in varnishing with retouching"]
+    assert studio("m.csv", "object,phase,technique,finished_on\n24-001,,retouching,2024-03-01\n24-001,,,2024-03-01\n").outcome.rejected == 1
+    assert lines()["finished"].tolist() == [True]
