@@ -237,7 +237,7 @@ def _statement(said: argparse.Namespace) -> int:
         frame = reading.dated_hours(con, as_of, known)
         area = reading.area_dm2(con, known)
     if said.json or said.csv:
-        return _give(frame.assign(day=frame["day"].dt.strftime("%Y-%m-%d")), said)
+        return _give(frame.assign(day=frame["day"].astype(str)), said)
     print(f"Dated hours of {known}{f' ({area:,.1f} dm²)' if area else ''}, to {as_of:%-d %B %Y}")
     rows = [
         [

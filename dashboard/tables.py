@@ -29,7 +29,8 @@ def phase_table(phases: pd.DataFrame) -> str:
     rows.append(["all phases", "", *_cells(totals(phases))])
     head = "".join(f'<th scope="col">{escape(text)}</th>' for text in heads)
     body = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in rows)
-    return f'<div class="ledger-wrap" tabindex="0" role="region" aria-label="Hours by phase"><table class="ledger"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
+    onward = '<p class="beside narrow-only">The four parts of the difference are further right in the table.</p>'
+    return f'{onward}<div class="ledger-wrap" tabindex="0" role="region" aria-label="Hours by phase"><table class="ledger"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
 
 
 def _cells(row: pd.Series) -> list[str]:

@@ -32,29 +32,29 @@ WITH versions AS (
     FROM spells WHERE charge = 'quoted' AND day <= $as_of GROUP BY line
 ), apart AS (
     SELECT line, sum(counted_hours) FILTER (charge = 'extra') AS extra_hours, sum(counted_hours) FILTER (charge = 'own_cost') AS own_cost_hours,
-        max(day) FILTER (charge = 'extra') AS last_day
-    FROM spells WHERE charge <> 'quoted' AND day <= $as_of GROUP BY line
-), waited AS (
-    SELECT line, sum(hours) AS unattended_hours FROM spells WHERE mode = 'unattended' AND day <= $as_of GROUP BY line
+        max(day) FILTER (charge = 'extra') AS last_day, sum(hours) FILTER (mode = 'unattended') AS unattended_hours
+    FROM spells WHERE (charge <> 'quoted' OR mode = 'unattended') AND day <= $as_of GROUP BY line
 ), progress AS (
-    SELECT line, max(done) AS done, min(coalesce(3 * epoch_us(day) + epoch_us(started_at), 4 * epoch_us(day) - 86400000000)) AS first_done_at,
-        min(coalesce(3 * epoch_us(day) + epoch_us(started_at), 4 * epoch_us(day) - 86400000000)) FILTER (done >= 100) AS all_done_at
-    FROM spells WHERE done IS NOT NULL AND charge <> 'own_cost' AND day <= $as_of GROUP BY line
-), discovered AS (
-    SELECT DISTINCT line FROM spells WHERE discovery AND day <= $as_of
-), milestones_past AS (
-    SELECT object, phase, technique, part, max(finished_on) AS finished_on FROM milestones WHERE finished_on <= $as_of
-    GROUP BY object, phase, technique, part
+    SELECT line, max(done) FILTER (charge <> 'own_cost') AS done, bool_or(discovery) AS discovery,
+        min(coalesce(3 * epoch_us(day) + epoch_us(started_at), 4 * epoch_us(day) - 86400000000)) FILTER (done IS NOT NULL AND charge <> 'own_cost') AS first_done_at,
+        min(coalesce(3 * epoch_us(day) + epoch_us(started_at), 4 * epoch_us(day) - 86400000000)) FILTER (done >= 100 AND charge <> 'own_cost') AS all_done_at
+    FROM spells WHERE (done IS NOT NULL OR discovery) AND day <= $as_of GROUP BY line
+), reached AS (
+    -- a line's own milestone, or its phase's: of that part, or of all
+    SELECT l.line, max(m.finished_on) AS finished_on
+    FROM milestones AS m JOIN lines AS l ON l.object = m.object AND l.phase = m.phase
+        AND ((m.technique = l.technique AND m.part = l.part) OR (m.technique = '' AND m.part IN ('', l.part)))
+    WHERE m.finished_on <= $as_of GROUP BY l.line
 ), closed AS (
     SELECT l.line, l.object, l.phase, l.technique, l.part,
         coalesce(e.in_estimate, false) AS in_estimate, e.hours AS estimated_hours, e.quantity AS estimated_quantity, coalesce(e.unit, t.unit) AS unit,
         e.first_hours AS first_approved_hours, CASE WHEN v.object IS NULL THEN 'none' WHEN v.approved THEN 'approved' ELSE 'made' END AS yardstick,
         coalesce(w.entries, 0) AS entries, coalesce(w.hours, 0) AS actual_hours, coalesce(a.extra_hours, 0) AS extra_hours,
-        coalesce(a.own_cost_hours, 0) AS own_cost_hours, coalesce(u.unattended_hours, 0) AS unattended_hours,
+        coalesce(a.own_cost_hours, 0) AS own_cost_hours, coalesce(a.unattended_hours, 0) AS unattended_hours,
         CASE WHEN e.unit IS NULL OR e.unit = t.unit THEN w.quantity END AS actual_quantity,  -- a measured entry has its technique's unit
         coalesce(d.all_done_at > w.last_quantity_at, d.first_done_at <= w.last_quantity_at AND d.all_done_at IS NULL, false) AS quantity_incomplete,
-        d.done, f.line IS NOT NULL AS discovery, greatest(w.last_day, a.last_day) AS last_day, p.position,
-        greatest(own.finished_on, whole.finished_on, CASE WHEN l.part <> '' THEN whole_part.finished_on END, CASE WHEN o.finished_on <= $as_of THEN o.finished_on END) AS closed_on
+        d.done, coalesce(d.discovery, false) AS discovery, greatest(w.last_day, a.last_day) AS last_day, p.position,
+        greatest(m.finished_on, CASE WHEN o.finished_on <= $as_of THEN o.finished_on END) AS closed_on
     FROM lines AS l
     JOIN objects AS o ON o.object = l.object
     LEFT JOIN phases AS p ON p.phase = l.phase
@@ -63,12 +63,8 @@ WITH versions AS (
     LEFT JOIN estimated AS e ON e.line = l.line
     LEFT JOIN worked AS w ON w.line = l.line
     LEFT JOIN apart AS a ON a.line = l.line
-    LEFT JOIN waited AS u ON u.line = l.line
     LEFT JOIN progress AS d ON d.line = l.line
-    LEFT JOIN discovered AS f ON f.line = l.line
-    LEFT JOIN milestones_past AS own ON own.object = l.object AND own.phase = l.phase AND own.technique = l.technique AND own.part = l.part
-    LEFT JOIN milestones_past AS whole ON whole.object = l.object AND whole.phase = l.phase AND whole.technique = '' AND whole.part = ''
-    LEFT JOIN milestones_past AS whole_part ON whole_part.object = l.object AND whole_part.phase = l.phase AND whole_part.technique = '' AND whole_part.part = l.part
+    LEFT JOIN reached AS m ON m.line = l.line
     WHERE e.line IS NOT NULL OR w.line IS NOT NULL OR a.line IS NOT NULL  -- a line of the first approved version alone is shown too
 ), judged AS (
     SELECT *, closed_on IS NOT NULL AND (last_day IS NULL OR last_day <= closed_on) AS finished,
