@@ -268,10 +268,13 @@ def print_overruns(lines: pd.DataFrame, as_of: date, known: str | None = None) -
     if known is None:
         phases = by_phase(comparison)
         print(f"Where the hours went, as of {as_of:%-d %B %Y}: finished lines of {counted(comparison.works, 'work')}")
-        rows = [[row["phase"], f"{row['works']}", *_figures(row)] for _, row in phases.iterrows()]
-        rows.append(["all phases", f"{comparison.works}", *_figures(totals(phases))])
-        print(_table(["phase", "works", *heads], rows, right=set(range(1, 9))))
-        print(most_over(phases))
+        if phases.empty:
+            print("No line that was estimated is finished yet.")
+        else:
+            rows = [[row["phase"], f"{row['works']}", *_figures(row)] for _, row in phases.iterrows()]
+            rows.append(["all phases", f"{comparison.works}", *_figures(totals(phases))])
+            print(_table(["phase", "works", *heads], rows, right=set(range(1, 9))))
+            print(most_over(phases))
     else:
         print(f"Where the hours of {known} went, as of {as_of:%-d %B %Y}")
         rows = [[row["phase"], row["technique"], row["part"], "finished" if row["finished"] else "open", *_figures(row)] for _, row in lines.iterrows()]

@@ -60,11 +60,11 @@ table.ledger th {{ color: {SOFT_INK}; font-weight: 500; vertical-align: bottom; 
 table.ledger th:nth-child(2) {{ min-width: 3rem; }}
 table.ledger tr:last-child td {{ border-bottom: 0; border-top: 1px solid {INK}; }}
 .beside {{ color: {SOFT_INK}; font-size: .95rem; }}
-table.ledger th:nth-child(n+5) {{ min-width: 6.6rem; }}
+table.ledger th:nth-child(n+6) {{ min-width: 6.6rem; }}
 .narrow-only {{ display: none; }}
 @media (max-width: 40rem) {{ .narrow-only {{ display: block; }} table.ledger {{ font-size: .86rem; }}
   table.ledger th, table.ledger td {{ padding: .34rem .3rem; min-width: 0 !important; }} table.ledger th:nth-child(2), table.ledger td:nth-child(2) {{ display: none; }}
-  table.ledger th:nth-child(n+5) {{ min-width: 6rem !important; padding-left: .8rem; }}
+  table.ledger th:nth-child(n+6) {{ min-width: 6rem !important; }}
   .block-container {{ padding: 1rem .8rem 3rem; }} h1 {{ font-size: 1.5rem !important; }} }}
 </style>
 """
