@@ -35,5 +35,6 @@ def overruns(as_of: date) -> pd.DataFrame:
 
 
 @st.cache_data(max_entries=8, show_spinner="Adding up the hours …")
-def _overruns(_path: str, changes: int, as_of: date) -> pd.DataFrame:
+def _overruns(path: str, changes: int, as_of: date) -> pd.DataFrame:
+    # path and changes are the key; Streamlit would leave a name with an underscore in front out of it
     return reading.overruns(store().cursor(), as_of)
