@@ -202,6 +202,7 @@ def _adopt(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     )
     con.execute("UPDATE spells SET entry = a.entry FROM adopted AS a WHERE spells.entry = a.unnamed")
     con.execute("UPDATE history SET key = a.entry FROM adopted AS a WHERE history.kind = 'time_entries' AND history.key = a.unnamed")
+    con.execute("UPDATE held_back SET resembles = a.entry FROM adopted AS a WHERE held_back.resembles = a.unnamed")
     fate.mark("already held", 'SELECT "row" FROM adopted')
 
 
@@ -230,7 +231,6 @@ def _hold_back(con: duckdb.DuckDBPyConnection, fate: Fate, held_back_as: HeldBac
         GROUP BY ALL"""
     )
     if held_back_as == "new":
-        _decide(con, "new")
         return
     if held_back_as == "correction":
         # Only where it is plain which entry is meant; each entry is corrected by one row.
@@ -238,7 +238,6 @@ def _hold_back(con: duckdb.DuckDBPyConnection, fate: Fate, held_back_as: HeldBac
             """INSERT INTO corrections SELECT "row", candidate FROM doubtful
             WHERE candidates = 1 AND candidate IN (SELECT candidate FROM doubtful WHERE candidates > 0 GROUP BY candidate HAVING count(*) = 1)"""
         )
-        _decide(con, "correction", 'WHERE "row" IN (SELECT "row" FROM corrections)')
         fate.mark("held back", 'SELECT "row" FROM doubtful WHERE "row" NOT IN (SELECT "row" FROM corrections)')
     else:
         fate.mark("held back", 'SELECT "row" FROM doubtful')
@@ -249,10 +248,6 @@ def _hold_back(con: duckdb.DuckDBPyConnection, fate: Fate, held_back_as: HeldBac
         WHERE d."row" IN ({fate.rows("held back")}) ON CONFLICT DO NOTHING""",
         [fate.file, fate.now],
     )
-
-
-def _decide(con: duckdb.DuckDBPyConnection, decision: str, which: str = "") -> None:
-    con.execute(f"UPDATE held_back SET decided = ? WHERE (content, rank) IN (SELECT (content, rank) FROM doubtful {which})", [decision])
 
 
 def _warn_of_overlaps(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
@@ -318,10 +313,17 @@ def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
         FROM resolved AS r JOIN lines AS l ON {same_line("r")} LEFT JOIN repeats AS n ON n."row" = r."row"
         WHERE {fate.untouched("r")} AND r."row" NOT IN (SELECT "row" FROM corrections)"""
     )
+    _close_questions(con)
+    recount(con)
+
+
+def _close_questions(con: duckdb.DuckDBPyConnection) -> None:
+    """A row held back is decided once what it says is held, by whatever door it came."""
+    corrected = 'SELECT r.content FROM resolved AS r JOIN corrections AS c ON c."row" = r."row"'
+    con.execute(f"UPDATE held_back SET decided = 'correction' WHERE decided IS NULL AND content IN ({corrected})")
     con.execute(
         "UPDATE held_back SET decided = 'new' WHERE decided IS NULL AND content IN (SELECT content FROM spells WHERE content IN (SELECT content FROM resolved))"
     )
-    recount(con)
 
 
 def recount(con: duckdb.DuckDBPyConnection) -> None:

@@ -99,13 +99,17 @@ def _keep_out_what_may_lack_a_row(con: duckdb.DuckDBPyConnection, context: Conte
 
 
 def _unreadable(con: duckdb.DuckDBPyConnection, raw: RawRows) -> list[tuple[int, str, str]]:
-    """Line, object and version as written, of lines that are no rows and of single rows whose object or version cannot be read."""
+    """Line, object and version as written, of lines that are no rows and of single rows whose object or version cannot be read.
+
+    A row with neither and no technique is a total or a remark of the spreadsheet's, no line of any version.
+    """
     names = raw.file.names
     places = [names.index("object"), names.index("version")]
     found = [(fault.line, *("" if len(fault.cells) <= place else fault.cells[place] for place in places)) for fault in raw.faults]
     rows = con.execute(
         f"""SELECT min(l.line), raw.c{places[0]}, raw.c{places[1]} FROM resolved AS r JOIN raw ON raw."row" = r."row" JOIN row_lines AS l ON l."row" = r."row"
-        WHERE r.object IS NULL OR r.version IS NULL GROUP BY ALL HAVING count(*) = 1 OR any_value(r.object) IS NOT NULL"""
+        WHERE (r.object IS NULL OR r.version IS NULL) AND (r.object IS NOT NULL OR r.version IS NOT NULL OR r.technique IS NOT NULL)
+        GROUP BY ALL HAVING count(*) = 1 OR any_value(r.object) IS NOT NULL"""
     ).fetchall()
     return [*found, *((int(line), said or "", version or "") for line, said, version in rows)]  # type: ignore[list-item]
 

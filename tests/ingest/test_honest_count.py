@@ -233,3 +233,25 @@ def test_many_unknown_objects_among_many_are_told_in_good_time(store: Store, tmp
     bring("o.csv", "object\n" + "".join(f"{n:05d}\n" for n in range(20_000)))
     report = bring("e.csv", f"{HEAD}\n" + "".join(f"Z{rng.random()},,facing,Ilse,2024-02-01,1\n" for _ in range(5_000)))
     assert report.outcome.rejected == 5_000
+
+
+def test_a_total_row_of_the_spreadsheet_keeps_no_version_out(studio: Bring, store: Store) -> None:
+    report = studio("e.csv", f"{EST}\n24-001,1,2024-01-05,,,facing,,20,4\n24-002,1,2024-01-05,,,filling,,2,5\n,,,,,,,,9\n,,,,Total,Total,,,9\n")
+    assert (report.outcome.stored, report.outcome.rejected) == (2, 2)
+
+
+def test_a_question_stays_open_until_its_row_is_held(studio: Bring, store: Store) -> None:
+    def questions() -> list[tuple[object, ...]]:
+        return store.cursor().execute("SELECT decided FROM held_back").fetchall()
+
+    head = f"{HEAD},done"
+    studio("a.csv", f"{head}\n24-001,,facing,Ilse,2024-02-01,1,80\n24-001,,facing,Ilse,2024-02-05,1,90\n")
+    other = f"{head}\n24-001,,facing,Ilse,2024-02-05,2,70\n"
+    assert studio("b.csv", other).outcome.held_back == 1 and questions() == [(None,)]
+    assert studio("b.csv", other, held_back_as="correction").outcome.rejected == 1  # done would fall
+    assert questions() == [(None,)]
+    studio("c.csv", f"entry,{head}\ns9,24-001,,facing,Ilse,2024-02-05,2,70\n")
+    assert questions() == [(None,)]  # refused by the other door too
+    with store.writing() as con:
+        con.execute("UPDATE spells SET done = NULL")
+    assert studio("b.csv", other, held_back_as="correction").outcome.corrected == 1 and questions() == [("correction",)]
