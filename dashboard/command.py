@@ -138,7 +138,9 @@ def _store_to_read(said: argparse.Namespace) -> Store:
 
 def _import(said: argparse.Namespace) -> int:
     with Store(_path(said)) as store:
-        _remember(store, said)
+        if new := _said_settings(said):
+            with store.writing() as con:
+                write_settings(con, new)
         reports = import_files(store, said.files, held_back_as=said.held_back, by=said.by or _who(), progress=_progress(said.files))
     return _tell(reports, stored=True)
 
@@ -147,16 +149,12 @@ def _check(said: argparse.Namespace) -> int:
     path = _path(said)
     # Against the studio's own words and objects where it has a database; nothing is made where it has none.
     with Store(path if path.exists() else ":memory:") as store:
-        overlay = {name: text for name, text in (("day_order", said.day_order), ("zone", said.zone)) if text}
-        reports = check_files(store, said.files, settings=overlay, progress=_progress(said.files))
+        reports = check_files(store, said.files, settings=_said_settings(said), progress=_progress(said.files))
     return _tell(reports, stored=False)
 
 
-def _remember(store: Store, said: argparse.Namespace) -> None:
-    new = {name: text for name, text in (("day_order", said.day_order), ("zone", said.zone)) if text}
-    if new:
-        with store.writing() as con:
-            write_settings(con, new)
+def _said_settings(said: argparse.Namespace) -> dict[str, str]:
+    return {name: text for name, text in (("day_order", said.day_order), ("zone", said.zone)) if text}
 
 
 def _who() -> str | None:

@@ -45,6 +45,15 @@ def said_beside(comparison: Comparison) -> list[str]:
     return sentences
 
 
+def questions(held_back: int) -> list[str]:
+    """Rows that wait for a word of the studio's, if any."""
+    if not held_back:
+        return []
+    return [
+        f"{counted(held_back, 'row')} held back as correction or new: import the file again with --held-back correction or --held-back new. No hours of theirs are counted yet."
+    ]
+
+
 def over_so_far(comparison: Comparison, most: int = 4) -> str:
     """The works whose open lines are over already, by their codes, the worst first."""
     works = comparison.open.groupby("object")["difference_hours"].sum().sort_values(ascending=False)

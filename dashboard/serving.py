@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+import traceback
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
@@ -47,7 +48,16 @@ def serve(opened: Store, host: str, port: int, say: Callable[[str], None]) -> No
             raise BenchHoursError(f"port {port} of {host} cannot be used ({error.strerror})", "Name another with --port.") from error
     hold(opened)
     say(f"The studio's pages are at http://{'localhost' if host == '127.0.0.1' else host}:{port} – stop with Ctrl-C.")
-    App(_SCRIPT).run(config={"server.address": host, "server.port": port, **_CONFIG, **look.theme_config()})
+    App(_SCRIPT, on_script_error=_own_words).run(config={"server.address": host, "server.port": port, **_CONFIG, **look.theme_config()})
+
+
+def _own_words(error: Exception) -> bool:
+    """What a page says when it fails in a way that nobody foresaw, in place of a box that points to sites outside."""
+    import streamlit as st  # noqa: PLC0415  as above
+
+    traceback.print_exception(error)
+    st.error(f"This page failed ({type(error).__name__}). Nothing was changed. Load it again; what happened is written in the window where bench-hours runs.")
+    return True
 
 
 _CONFIG = {

@@ -18,22 +18,23 @@ SELECT unnest(?::DATE[]) AS day, to_seconds(unnest(?::BIGINT[])) AS ahead_before
 """
 
 
-def utc_of(wall: str, days: str, later_than: str | None = None) -> str:
-    """SQL for the instant of a wall reading joined to `zone_days`: NULL inside a gap.
+def utc_of(wall: str, day: str, later_than: str | None = None) -> str:
+    """SQL for the instant of a wall reading: NULL inside a gap.
 
-    An ambiguous reading is its first occurrence, or its second where the first is not later than `later_than`.
+    `day` stands before the names of the columns of `zone_days`, like `s.`. An ambiguous reading is its first
+    occurrence, or its second where the first is not later than `later_than`.
     """
-    first = f"{wall} - {days}.ahead_before"
-    twice = first if later_than is None else f"CASE WHEN {first} <= {later_than} THEN {wall} - {days}.ahead_after ELSE {first} END"
+    first = f"{wall} - {day}ahead_before"
+    twice = first if later_than is None else f"CASE WHEN {first} <= {later_than} THEN {wall} - {day}ahead_after ELSE {first} END"
     return (
-        f"CASE WHEN {days}.change_from IS NULL OR {wall} < {days}.change_from THEN {first} "
-        f"WHEN {wall} >= {days}.change_to THEN {wall} - {days}.ahead_after WHEN {days}.is_gap THEN NULL ELSE {twice} END"
+        f"CASE WHEN {day}change_from IS NULL OR {wall} < {day}change_from THEN {first} "
+        f"WHEN {wall} >= {day}change_to THEN {wall} - {day}ahead_after WHEN {day}is_gap THEN NULL ELSE {twice} END"
     )
 
 
-def in_change(wall: str, days: str) -> str:
-    """SQL: the wall reading falls where the clock jumps over or runs through twice."""
-    return f"({days}.change_from IS NOT NULL AND {wall} >= {days}.change_from AND {wall} < {days}.change_to)"
+def in_change(wall: str, day: str) -> str:
+    """SQL: the wall reading falls where the clock jumps over or runs through twice; `day` as above."""
+    return f"({day}change_from IS NOT NULL AND {wall} >= {day}change_from AND {wall} < {day}change_to)"
 
 
 def prepare_days(con: duckdb.DuckDBPyConnection, days: list[date], zone: str) -> None:

@@ -24,16 +24,16 @@ _LINE = ("object", "phase", "technique", "part")
 _OF_A_SPELL = ("person", "day", "started_at", "ended_at", "hours", "mode", "charge", "quantity", "unit", "done", "discovery", "note")
 
 
-def bring_in(con: duckdb.DuckDBPyConnection, context: Context, fate: Fate, now: datetime, held_back_as: HeldBackAs = "ask") -> Outcome:
+def bring_in(con: duckdb.DuckDBPyConnection, context: Context, fate: Fate, held_back_as: HeldBackAs = "ask") -> Outcome:
     """Store the entries of the view `checked`; rows with problems are left to the caller.
 
     Parameters
     ----------
-    now : the present instant in UTC, without zone; a spell that begins later is refused.
+    fate : its `now` is the present instant in UTC; a spell that begins later is refused.
     held_back_as : what to do with a row that may correct a held entry: keep it aside, store it, or correct.
     """
     _resolve(con, context)
-    _check(con, now, context)
+    _check(con, fate.now, context)
     fate.reject_problems()
     _tell_apart(con, fate)
     _hold_back(con, fate, held_back_as)
@@ -50,15 +50,12 @@ def _resolve(con: duckdb.DuckDBPyConnection, context: Context) -> None:
         "SELECT DISTINCT unnest([started_at.wall::DATE, ended_at.wall::DATE]) AS day FROM checked WHERE started_at IS NOT NULL OR ended_at IS NOT NULL"
     ).fetchall()
     clock.prepare_days(con, sorted(row[0] for row in days if row[0] is not None), context.settings.zone)
-    end = clock.utc_of("ended_at.wall", "x", later_than="start_utc")
-    text = statement("ingest.queries", "entries_resolved")
-    for name in ("change_from", "change_to", "ahead_before", "ahead_after", "is_gap"):
-        end = end.replace(f"x.{name}", f"e_{name}")
     con.execute(
-        text.replace("{start_utc}", clock.utc_of("c.started_at.wall", "s"))
-        .replace("{start_in_change}", clock.in_change("c.started_at.wall", "s"))
-        .replace("{end_in_change}", clock.in_change("c.ended_at.wall", "e"))
-        .replace("{end_utc}", end)
+        statement("ingest.queries", "entries_resolved")
+        .replace("{start_utc}", clock.utc_of("c.started_at.wall", "s."))
+        .replace("{start_in_change}", clock.in_change("c.started_at.wall", "s."))
+        .replace("{end_in_change}", clock.in_change("c.ended_at.wall", "e."))
+        .replace("{end_utc}", clock.utc_of("ended_at.wall", "e_", later_than="start_utc"))
     )
 
 

@@ -12,7 +12,7 @@ import itertools
 import re
 import tempfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -147,18 +147,13 @@ def _import(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_back_as
     people = _people(con)
     read_cells(con, form, file.names, context, has_nul=file.has_nul)
     outcome = _bring_in(con, form, context, fate, held_back_as, raw)
+    outcome = replace(outcome, rejected=outcome.rejected + len(raw.faults))
     progress(f"{name}: done")
     report = Report(
         file=name,
         kind=form.kind,
-        rows=outcome.stored + outcome.corrected + outcome.already_held + outcome.held_back + outcome.rejected + len(raw.faults),
-        outcome=Outcome(
-            stored=outcome.stored,
-            corrected=outcome.corrected,
-            already_held=outcome.already_held,
-            held_back=outcome.held_back,
-            rejected=outcome.rejected + len(raw.faults),
-        ),
+        rows=outcome.rows,
+        outcome=outcome,
         problems=_remarks(con, "problems", form, raw, raw.faults),
         warnings=_remarks(con, "warnings", form, raw, []),
         unknown_columns=[text for text, known in zip(file.header, file.names, strict=True) if known not in (*form.names, *REJECT_COLUMNS)],
@@ -168,14 +163,14 @@ def _import(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_back_as
         report.held_back = con.execute(_HELD_BACK).df()
     con.execute(
         "INSERT INTO imports (imported_at, file, kind, stored, corrected, already_held, held_back, rejected) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-        [fate.now, name, form.kind, outcome.stored, outcome.corrected, outcome.already_held, outcome.held_back, report.outcome.rejected],
+        [fate.now, name, form.kind, outcome.stored, outcome.corrected, outcome.already_held, outcome.held_back, outcome.rejected],
     )
-    if write_rejects and report.outcome.rejected:
+    if write_rejects and outcome.rejected:
         report.rejects = _write_rejects(con, raw)
     return report
 
 
-# An entry that was corrected meanwhile is told with the hours that it has now.
+# Read after the rows are stored: an entry that another row of the file corrected is told with the hours that it has now.
 _HELD_BACK = """
 SELECT l.line, concat_ws(', ', r.object, r.technique, r.person, r.day::DATE::VARCHAR) AS what, e.hours AS held_hours, r.hours
 FROM doubtful AS d JOIN resolved AS r USING ("row") JOIN row_lines AS l USING ("row") JOIN spells AS e ON e.entry = d.resembles
@@ -200,7 +195,7 @@ def _bring_in(con: duckdb.DuckDBPyConnection, form: Form, context: Context, fate
         case MILESTONES.kind:
             return keyed.bring_in_milestones(con, fate)
         case TIME_ENTRIES.kind:
-            return entries.bring_in(con, context, fate, fate.now, held_back_as)
+            return entries.bring_in(con, context, fate, held_back_as)
     raise AssertionError(form.kind)
 
 

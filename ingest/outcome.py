@@ -18,6 +18,10 @@ class Outcome:
     held_back: int = 0
     rejected: int = 0
 
+    @property
+    def rows(self) -> int:
+        return self.stored + self.corrected + self.already_held + self.held_back + self.rejected
+
 
 class Fate:
     """The temporary table `fate`: a verdict for every row that is not simply stored.

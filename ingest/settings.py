@@ -6,7 +6,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import available_timezones
 
 import duckdb
 
@@ -103,7 +103,3 @@ def write_settings(con: duckdb.DuckDBPyConnection, said: Mapping[str, str]) -> S
     for name, text in said.items():
         con.execute("INSERT OR REPLACE INTO settings VALUES (?, ?)", [name, text])
     return settings
-
-
-def zone_info(settings: Settings) -> ZoneInfo:
-    return ZoneInfo(settings.zone)

@@ -20,8 +20,6 @@ import duckdb
 from ingest.errors import BenchHoursError, NotationError
 from ingest.notation import folded, nearest
 
-STUDIO_TIME_POSITION = 0
-
 
 @dataclass(frozen=True, slots=True)
 class Technique:

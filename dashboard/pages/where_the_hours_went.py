@@ -8,7 +8,7 @@ import streamlit as st
 from dashboard import held, reading, tables
 from dashboard.analysis.overruns import CAUSES, Comparison, by_phase, compare, open_summary, totals
 from dashboard.charts import hours_by_phase
-from dashboard.sentences import most_over, said_beside
+from dashboard.sentences import most_over, questions, said_beside
 from dashboard.words import counted, hours, signed_hours
 from ingest.errors import BenchHoursError
 
@@ -27,13 +27,14 @@ def show() -> None:
         _nothing_yet(held_now)
         return
     st.html(tables.beside([f"{held.studio_name()}, as of {as_of:%-d %B %Y}"]))
+    _say(questions(held_now["held_back"]))
     comparison = compare(held.overruns(as_of))
     phases = by_phase(comparison)
     if phases.empty:
         st.write(
             "No line is finished yet, so there is nothing to compare. A line is finished by a milestone of its own or of its phase, or when its object is finished."
         )
-        st.html(tables.beside(said_beside(comparison)))
+        _say(said_beside(comparison))
         return
     _figures(comparison, phases)
     st.subheader("Estimated and actual hours by phase")
@@ -47,10 +48,15 @@ def show() -> None:
     st.altair_chart(hours_by_phase.causes(phases, CAUSES), width="stretch", theme=None)
     st.subheader("The figures")
     st.html(tables.phase_table(phases))
-    st.html(tables.beside(said_beside(comparison)))
+    _say(said_beside(comparison))
     st.download_button(
         "Every line as CSV, objects by code", held.overruns(as_of).drop(columns="position").to_csv(index=False), "overruns.csv", "text/csv", on_click="ignore"
     )
+
+
+def _say(sentences: list[str]) -> None:
+    if sentences:  # Streamlit refuses to place nothing
+        st.html(tables.beside(sentences))
 
 
 def _figures(comparison: Comparison, phases: pd.DataFrame) -> None:

@@ -1,7 +1,7 @@
--- Estimated against actual hours of every line, in one pass over the entries, as things stood on the day $as_of.
+-- Estimated against actual hours of every line, in one statement, as things stood on the day $as_of.
 -- One row a line (object, phase, technique, part). Hours are decimal hours; null is unknown, never 0.
 -- The yardstick is the latest approved version; none approved: the latest made. Of options only the approved one counts.
--- What is rare (other charges, waiting, progress, discoveries) is gathered apart, so that the pass over all spells stays narrow.
+-- What is rare (other charges, waiting, progress, discoveries) is gathered apart by its own narrow scan, so that the pass over all spells adds up few columns.
 WITH versions AS (
     SELECT object,
         coalesce(max(version) FILTER (approved_on <= $as_of), max(version)) AS yardstick_version,

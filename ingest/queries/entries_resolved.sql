@@ -1,5 +1,5 @@
 -- Time entries of a file with everything that follows from what was said: defaults of the technique, instants, hours, day.
--- wall_ and utc readings as in ingest/clock.py; $now is a UTC instant without zone, $today the studio's day.
+-- The words in braces are SQL of ingest/clock.py: the instant of a wall reading, and whether the clock was changed over it.
 CREATE OR REPLACE TEMP TABLE resolved AS
 WITH timed AS (
     SELECT c.*,

@@ -7,14 +7,16 @@ import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from dashboard.analysis.overruns import CAUSES
+from ingest.store import Store
 from tests.chromium import find_chromium
+from tests.conftest import bring_into
 
 SCREENSHOTS = Path(__file__).parent.parent / "screenshots"
 
@@ -27,11 +29,11 @@ def browser() -> Iterator[Browser]:
         opened.close()
 
 
-def _serve(*call: str) -> Iterator[str]:
+def _serve(*call: str, program: tuple[str, ...] = ("-m", "dashboard.command")) -> Iterator[str]:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    server = subprocess.Popen([sys.executable, "-m", "dashboard.command", *call, "--port", str(port)], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+    server = subprocess.Popen([sys.executable, *program, *call, "--port", str(port)], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
     address = f"http://127.0.0.1:{port}"
     for _ in range(240):
         try:
@@ -55,6 +57,20 @@ def demo_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 @pytest.fixture(scope="module")
 def empty_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     yield from _serve("serve", "--db", str(tmp_path_factory.mktemp("empty") / "studio.duckdb"))
+
+
+@pytest.fixture
+def serve_here() -> Iterator[Callable[..., str]]:
+    """Start a server for one test; it outlives the page, so name it before `page`."""
+    started: list[Iterator[str]] = []
+
+    def start(*call: str, **options: tuple[str, ...]) -> str:
+        started.append(_serve(*call, **options))
+        return next(started[-1])
+
+    yield start
+    for served in started:
+        next(served, None)
 
 
 @pytest.fixture(params=[360, 1280])
@@ -125,3 +141,23 @@ def test_a_server_that_is_stopped_lets_go_of_the_file(tmp_path: Path) -> None:
     next(served, None)
     freed = subprocess.run([sys.executable, "-m", "dashboard.command", "overruns", "--db", str(path)], capture_output=True, text=True, check=False)
     assert freed.returncode == 0, freed.stderr
+
+
+def test_a_page_that_fails_says_so_in_our_words_and_points_nowhere_outside(serve_here: Callable[..., str], page: Page, tmp_path: Path) -> None:
+    broken = "from dashboard import command, reading; reading.holdings = lambda con: 1 / 0; raise SystemExit(command.main())"
+    page.goto(serve_here("serve", "--db", str(tmp_path / "s.duckdb"), program=("-c", broken)))
+    expect(page.get_by_text("This page failed (ZeroDivisionError). Nothing was changed.")).to_be_visible(timeout=30_000)
+    assert [link for link in page.eval_on_selector_all("a[href]", "all => all.map(a => a.href)") if "127.0.0.1" not in link] == []
+
+
+def test_a_finished_studio_with_nothing_beside_its_figures_is_shown(serve_here: Callable[..., str], page: Page, tmp_path: Path) -> None:
+    files = {
+        "o.csv": "object,finished_on\n24-001,2024-05-01\n",
+        "est.csv": "object,version,made_on,approved_on,phase,technique,hours\n24-001,1,2024-01-05,2024-01-09,,packing,4\n",
+        "log.csv": "object,phase,technique,person,date,hours\n24-001,,packing,Ilse,2024-02-01,5\n",
+    }
+    with Store(tmp_path / "one.duckdb") as store:
+        for name, text in files.items():
+            assert bring_into(store, tmp_path, name, text).complete
+    page.goto(serve_here("serve", "--db", str(tmp_path / "one.duckdb")))
+    expect(page.get_by_text("Most over: handover, +1.0 h on 1 work, mostly harder going than quoted.")).to_be_visible(timeout=30_000)

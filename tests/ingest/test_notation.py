@@ -93,7 +93,7 @@ def test_the_studio_s_clock_agrees_with_dateutil_on_every_reading(wall: datetime
         con = store.cursor()
         clock.prepare_days(con, [wall.date()], zone)
         utc, jumps = con.execute(
-            f"SELECT {clock.utc_of('w', 'd')}, {clock.in_change('w', 'd')} FROM (SELECT ?::TIMESTAMP AS w) JOIN zone_days AS d ON d.day = w::DATE", [wall]
+            f"SELECT {clock.utc_of('w', 'd.')}, {clock.in_change('w', 'd.')} FROM (SELECT ?::TIMESTAMP AS w) JOIN zone_days AS d ON d.day = w::DATE", [wall]
         ).fetchall()[0]
     aware = wall.replace(tzinfo=tz.gettz(zone))
     assert jumps == (not tz.datetime_exists(aware) or tz.datetime_ambiguous(aware))

@@ -31,7 +31,11 @@ def test_the_shipped_vocabulary_is_whole_and_of_known_kinds(store: Store) -> Non
 
 def test_terms_of_the_getty_thesaurus_are_understood(store: Store) -> None:
     vocabulary = read_vocabulary(store.cursor())
-    assert {term: vocabulary.technique(term) for term in AAT_TERMS.values()}.keys() == set(AAT_TERMS.values())
+    assert {term: vocabulary.technique(term) for term in AAT_TERMS.values()} == {
+        "surface cleaning": "surface cleaning aqueous", "dry cleaning": "surface cleaning dry", "consolidation": "consolidation",
+        "flattening": "flattening by moisture", "humidification": "flattening by moisture", "filling": "filling", "inpainting": "retouching",
+        "facing": "facing", "lining": "lining", "retouching": "retouching",
+    }  # fmt: skip
 
 
 def test_the_usual_caution_stands_where_the_work_can_hurt(store: Store) -> None:
