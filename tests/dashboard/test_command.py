@@ -131,6 +131,9 @@ def test_demo_prints_the_overruns_and_never_touches_another_file(files: list[str
     done = run("demo", "--no-serve", "--db", place)
     assert done.returncode == 0, done.stderr
     assert re.search(r"all phases +66 ", done.stdout) and "Most over:" in done.stdout
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    shown = re.search(r"begins like this:\n\n```\n(.+?)```", readme, re.DOTALL)
+    assert shown and set(shown[1].splitlines()) <= set(done.stdout.splitlines())  # the README shows what is printed
     assert run("demo", "--no-serve", "--db", place).stdout == done.stdout  # made anew
     main(["import", *files])
     refused = run("demo", "--no-serve", "--db", str(tmp_path / "studio.duckdb"))
