@@ -11,8 +11,10 @@ from typing import Literal
 
 import duckdb
 
-from ingest import clock, records
+from ingest import clock, people, records
 from ingest.checked import remark
+from ingest.counting import recount
+from ingest.history import keep_earlier
 from ingest.lines import give_numbers, same_line
 from ingest.outcome import Fate, Outcome
 from ingest.readings import Context
@@ -21,6 +23,7 @@ from ingest.sql import statement
 HeldBackAs = Literal["ask", "new", "correction"]
 
 _LINE = ("object", "phase", "technique", "part")
+EARLIER = "SELECT e.entry AS key, to_json(e) AS earlier, e.content FROM time_entries AS e"
 _OF_A_SPELL = ("person", "day", "started_at", "ended_at", "hours", "mode", "charge", "quantity", "unit", "done", "discovery", "note")
 
 
@@ -157,13 +160,15 @@ def _tell_apart(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
         if held_anything:
             fate.mark(
                 "already held",
-                f"""SELECT r."row" FROM resolved AS r JOIN time_entries AS e ON e.entry = r.entry WHERE {fate.untouched("r")} AND (e.content = r.content
-                OR EXISTS (SELECT 1 FROM history AS h WHERE h.kind = 'time_entries' AND h.key = r.entry AND h.content = r.content))""",
+                f"""SELECT r."row" FROM resolved AS r WHERE {fate.untouched("r")} AND (
+                EXISTS (SELECT 1 FROM spells AS e WHERE e.entry = r.entry AND e.content = r.content) OR ({fate.earlier_counts}
+                AND EXISTS (SELECT 1 FROM history AS h WHERE h.kind = 'time_entries' AND h.key = r.entry AND h.content = r.content)))""",
             )
             con.execute(
                 f'INSERT INTO corrections SELECT r."row", e.entry FROM resolved AS r JOIN time_entries AS e ON e.entry = r.entry WHERE {fate.untouched("r")}'
             )
-            _adopt(con, fate)
+            if not fate.typed:
+                _adopt(con, fate)
     # Rows without: the n-th of equal rows is held if at least n entries say or once said the same.
     con.execute(
         f"""CREATE OR REPLACE TEMP TABLE repeats AS
@@ -212,6 +217,11 @@ def _hold_back(con: duckdb.DuckDBPyConnection, fate: Fate, held_back_as: HeldBac
     """Rows without a name that have the person, day, object and technique of a held entry, but say otherwise: other hours, or of the same spell other things."""
     if not con.execute("SELECT EXISTS (FROM time_entries)").fetchall()[0][0]:
         return
+    fate.mark(
+        "already held",
+        f"""SELECT r."row" FROM resolved AS r LEFT JOIN repeats AS n ON n."row" = r."row"
+        JOIN held_back AS b ON b.content = r.content AND b.rank = coalesce(n.rank, 1) AND b.decided = 'left out' WHERE r.entry IS NULL AND {fate.untouched("r")}""",
+    )
     con.execute(
         f"""CREATE OR REPLACE TEMP TABLE doubtful AS
         SELECT r."row", r.content, coalesce(any_value(n.rank), 1) AS rank,
@@ -284,8 +294,9 @@ def _warn_of_long_days(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
 
 
 def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
-    con.execute("INSERT INTO people SELECT DISTINCT person, ? FROM resolved WHERE person NOT IN (SELECT person FROM people) AND "
-                + fate.untouched(), [fate.now])  # fmt: skip
+    new = [row[0] for row in con.execute(f"SELECT DISTINCT person FROM resolved ANTI JOIN people USING (person) WHERE {fate.untouched()}").fetchall()]
+    con.execute("INSERT INTO people (person, first_seen) SELECT unnest(?::VARCHAR[]), ?", [new, fate.now])
+    people.keep_spellings(con, new)
     con.execute("""CREATE OR REPLACE TEMP TABLE touched AS
         SELECT DISTINCT person, day FROM resolved WHERE started_at IS NOT NULL AND (mode = 'attended' OR EXISTS (FROM resolved WHERE mode = 'attended')
             OR EXISTS (FROM time_entries WHERE mode = 'attended'))
@@ -293,11 +304,7 @@ def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     give_numbers(con, f"resolved WHERE {fate.untouched()}")
     counted = "CASE WHEN r.mode = 'unattended' THEN 0 ELSE r.hours END"
     if con.execute("SELECT EXISTS (FROM corrections)").fetchall()[0][0]:
-        con.execute(
-            """INSERT INTO history (kind, key, changed_at, changed_by, reason, earlier, content)
-            SELECT 'time_entries', e.entry, ?, ?, ?, to_json(e), e.content FROM time_entries AS e WHERE e.entry IN (SELECT entry FROM corrections)""",
-            [fate.now, fate.by, f"brought in with {fate.file}"],
-        )
+        keep_earlier(con, "time_entries", fate.change, f"{EARLIER} WHERE e.entry IN (SELECT entry FROM corrections)")
         sets = ", ".join(f"{name} = r.{name}" for name in (*_OF_A_SPELL, "content"))
         con.execute(
             f"""UPDATE spells AS e SET {sets}, line = l.line, counted_hours = {counted}
@@ -321,10 +328,3 @@ def _close_questions(con: duckdb.DuckDBPyConnection) -> None:
     con.execute(
         "UPDATE held_back SET decided = 'new' WHERE decided IS NULL AND content IN (SELECT content FROM spells WHERE content IN (SELECT content FROM resolved))"
     )
-
-
-def recount(con: duckdb.DuckDBPyConnection) -> None:
-    """Count again the attended spells of the person-days in the temporary table `touched`."""
-    if con.execute("SELECT EXISTS (FROM touched)").fetchall()[0][0]:
-        con.execute(statement("ingest.queries", "recount_hours"))
-        con.execute("UPDATE spells SET counted_hours = recounted.counted_hours FROM recounted WHERE spells.rowid = recounted.id")

@@ -6,11 +6,14 @@ An approved version is a promise and is never rewritten; a revision is a new ver
 
 from __future__ import annotations
 
+from datetime import date
+
 import duckdb
 
 from ingest.checked import remark
 from ingest.csv_files import RawRows
 from ingest.errors import BenchHoursError
+from ingest.history import Change, keep_earlier
 from ingest.lines import give_numbers, same_line
 from ingest.outcome import Fate, Outcome
 from ingest.readings import READERS, Context
@@ -26,9 +29,9 @@ def bring_in(con: duckdb.DuckDBPyConnection, context: Context, fate: Fate, raw: 
     """
     con.execute("""CREATE OR REPLACE TEMP TABLE resolved AS
         SELECT c."row", c.object, c.version, c.made_on, c.approved_on, c.reason, c.price, c.currency, coalesce(c.phase, t.phase) AS phase, c.technique,
-            coalesce(c.part, '') AS part, c.person, c.option, c.quantity, CASE WHEN c.quantity IS NOT NULL THEN coalesce(c.unit, t.unit) END AS unit,
+            coalesce(c.part, '') AS part, coalesce(w.person, c.person) AS person, c.option, c.quantity, CASE WHEN c.quantity IS NOT NULL THEN coalesce(c.unit, t.unit) END AS unit,
             c.hours, c.low_hours, c.high_hours, c.unattended_hours, c.note, c.unit AS said_unit, t.unit AS usual_unit
-        FROM checked AS c LEFT JOIN techniques AS t ON t.technique = c.technique""")
+        FROM checked AS c LEFT JOIN techniques AS t ON t.technique = c.technique LEFT JOIN person_spellings AS w ON w.written = c.person""")
     _check_lines(con)
     _check_versions(con)
     _keep_out_what_may_lack_a_row(con, context, raw)
@@ -178,8 +181,8 @@ def _compare_with_held(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     fate.mark(
         "already held",
         in_version
-        + """v.is_held AND ((v.same_lines AND (v.same_approval OR v.approved_on IS NULL))
-        OR EXISTS (SELECT 1 FROM history AS h WHERE h.kind = 'estimate_versions' AND h.key = v.object || ' version ' || v.version AND h.content = v.content))""",
+        + f"""v.is_held AND ((v.same_lines AND (v.same_approval OR v.approved_on IS NULL))
+        OR ({fate.earlier_counts} AND EXISTS (SELECT 1 FROM history AS h WHERE h.kind = 'estimate_versions' AND h.key = v.object || ' version ' || v.version AND h.content = v.content)))""",
     )
     con.execute(
         f"""INSERT INTO problems SELECT r."row", 'version',
@@ -197,15 +200,16 @@ def _compare_with_held(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
 
 def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     kept = f"(SELECT DISTINCT object, version FROM resolved AS r WHERE {fate.untouched('r')})"
-    con.execute(
-        f"""INSERT INTO history (kind, key, changed_at, changed_by, reason, earlier, content)
-        SELECT 'estimate_versions', v.object || ' version ' || v.version, ?, ?, ?, to_json({{'version': v, 'lines': l.lines}}),
+    keep_earlier(
+        con,
+        "estimate_versions",
+        fate.change,
+        f"""SELECT v.object || ' version ' || v.version AS key, to_json({{'version': v, 'lines': l.lines}}) AS earlier,
             md5(concat_ws(chr(31), l.as_text, v.made_on, coalesce(v.approved_on::VARCHAR, ''), coalesce(v.approved_option, ''), coalesce(v.reason, ''),
-                coalesce(v.price::VARCHAR, ''), coalesce(v.currency, '')))::UUID
+                coalesce(v.price::VARCHAR, ''), coalesce(v.currency, '')))::UUID AS content
         FROM estimate_versions AS v
         JOIN (SELECT e.object, e.version, list(e) AS lines, {_AS_TEXT} AS as_text FROM estimate_lines AS e {_WITH_KEYS} GROUP BY e.object, e.version) AS l USING (object, version)
         JOIN {kept} AS k USING (object, version)""",
-        [fate.now, fate.by, f"brought in with {fate.file}"],
     )
     con.execute(f"DELETE FROM estimated_lines WHERE (line, version) IN (SELECT (l.line, k.version) FROM {kept} AS k JOIN lines AS l ON l.object = k.object)")
     con.execute(f"DELETE FROM estimate_versions WHERE (object, version) IN (SELECT (object, version) FROM {kept})")
@@ -214,3 +218,46 @@ def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     give_numbers(con, f"resolved WHERE {fate.untouched()}")
     con.execute(f"""INSERT INTO estimated_lines (version, line, {", ".join(_OF_A_LINE)})
         SELECT r.version, l.line, {", ".join(f"r.{name}" for name in _OF_A_LINE)} FROM resolved AS r JOIN lines AS l ON {same_line("r")} WHERE {fate.untouched("r")}""")
+
+
+def approve(con: duckdb.DuckDBPyConnection, known_object: str, version: int, on: date, option: str | None, change: Change) -> None:
+    """Note that the owner approved a version on a day, and of its options which one; raises where that cannot be."""
+    made_on, approved_on = _version(con, known_object, version)
+    if approved_on:
+        raise BenchHoursError(f"version {version} of {known_object} was approved on {approved_on:%-d %B %Y} already", "Make the next version for a change.")
+    if on < made_on:
+        raise BenchHoursError(f"version {version} was made on {made_on:%-d %B %Y}, after that day", "Give the day of the owner's word.")
+    options = {row[0] for row in con.execute("SELECT DISTINCT option FROM estimate_lines WHERE object = ? AND version = ? AND option IS NOT NULL", [known_object, version]).fetchall()}
+    if options and option not in options:
+        raise BenchHoursError(f"version {version} has the options {', '.join(sorted(options))}", "Say which one was approved.")
+    _keep_version(con, known_object, version, change)
+    con.execute(
+        "UPDATE estimate_versions SET approved_on = ?, approved_option = ? WHERE object = ? AND version = ?",
+        [on, option if options else None, known_object, version],
+    )
+
+
+def take_back_approval(con: duckdb.DuckDBPyConnection, known_object: str, version: int, change: Change) -> None:
+    """Take an approval back that was noted by mistake."""
+    if not _version(con, known_object, version)[1]:
+        raise BenchHoursError(f"version {version} of {known_object} is not approved", "Load the page again.")
+    _keep_version(con, known_object, version, change)
+    con.execute("UPDATE estimate_versions SET approved_on = NULL, approved_option = NULL WHERE object = ? AND version = ?", [known_object, version])
+
+
+def _version(con: duckdb.DuckDBPyConnection, known_object: str, version: int) -> tuple[date, date | None]:
+    found = con.execute("SELECT made_on, approved_on FROM estimate_versions WHERE object = ? AND version = ?", [known_object, version]).fetchall()
+    if not found:
+        raise BenchHoursError(f"{known_object} has no version {version}", "Load the page again.")
+    return found[0][0], found[0][1]
+
+
+def _keep_version(con: duckdb.DuckDBPyConnection, known_object: str, version: int, change: Change) -> None:
+    keep_earlier(
+        con,
+        "estimate_versions",
+        change,
+        """SELECT object || ' version ' || version AS key, to_json({'version': v}) AS earlier, NULL AS content
+        FROM estimate_versions AS v WHERE object = ? AND version = ?""",
+        [known_object, version],
+    )

@@ -25,11 +25,12 @@ from ingest.checked import read_cells
 from ingest.csv_files import CsvFile, Fault, RawRows, open_csv, read_raw
 from ingest.entries import HeldBackAs
 from ingest.errors import FileError
+from ingest.history import Change, utc_now
 from ingest.outcome import Fate, Outcome
 from ingest.readings import Context
 from ingest.records import ESTIMATES, FORMS, MILESTONES, OBJECTS, PHASES, REJECT_COLUMNS, TECHNIQUES, TIME_ENTRIES, Form, form_of, header_name
 from ingest.settings import write_settings
-from ingest.store import Store, utc_now
+from ingest.store import Store
 
 Progress = Callable[[str], None]
 
@@ -101,9 +102,9 @@ def import_files(
     now = now or utc_now()
     reports = []
     with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
-        for told in _tell(paths, Path(folder)):
+        for told in look_over(paths, Path(folder)):
             with store.writing() as con:
-                reports.append(_import(con, told, Fate(con, file=told.file.path.name, by=by, now=now), held_back_as, write_rejects, progress))
+                reports.append(bring_in_file(con, told, _fate(con, told, by, now), held_back_as, write_rejects, progress))
     return reports
 
 
@@ -113,13 +114,18 @@ def check_files(
     """The same without storing; the files of one call see each other, and `settings` hold for this call only."""
     now = now or utc_now()
     with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
-        files = _tell(paths, Path(folder))
+        files = look_over(paths, Path(folder))
         with store.writing(keep=False) as con:
             write_settings(con, settings or {})
-            return [_import(con, told, Fate(con, file=told.file.path.name, by=None, now=now), "ask", False, progress) for told in files]
+            return [bring_in_file(con, told, _fate(con, told, None, now), "ask", False, progress) for told in files]
 
 
-def _tell(paths: Iterable[Path], folder: Path) -> list[Told]:
+def _fate(con: duckdb.DuckDBPyConnection, told: Told, by: str | None, now: datetime) -> Fate:
+    name = told.file.path.name
+    return Fate(con, file=name, change=Change(by=by, reason=f"brought in with {name}", at=now))
+
+
+def look_over(paths: Iterable[Path], folder: Path) -> list[Told]:
     """Look all files over before any is stored, and put them into the order of `FORMS`."""
     told = []
     for path in paths:
@@ -136,7 +142,10 @@ def _tell(paths: Iterable[Path], folder: Path) -> list[Told]:
     return sorted(told, key=lambda one: order[one.form.kind])
 
 
-def _import(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_back_as: HeldBackAs, write_rejects: bool, progress: Progress) -> Report:
+def bring_in_file(
+    con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_back_as: HeldBackAs, write_rejects: bool, progress: Progress = lambda _: None
+) -> Report:
+    """Check and store one file inside the caller's transaction."""
     file, form = told.file, told.form
     name = file.path.name
     progress(f"{name}: reading {form.kind}")
@@ -161,10 +170,11 @@ def _import(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_back_as
     )
     if outcome.held_back:
         report.held_back = con.execute(_HELD_BACK).df()
-    con.execute(
-        "INSERT INTO imports (imported_at, file, kind, stored, corrected, already_held, held_back, rejected) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-        [fate.now, name, form.kind, outcome.stored, outcome.corrected, outcome.already_held, outcome.held_back, outcome.rejected],
-    )
+    if not fate.typed:
+        con.execute(
+            "INSERT INTO imports (imported_at, file, kind, stored, corrected, already_held, held_back, rejected) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            [fate.now, name, form.kind, outcome.stored, outcome.corrected, outcome.already_held, outcome.held_back, outcome.rejected],
+        )
     if write_rejects and outcome.rejected:
         report.rejects = _write_rejects(con, raw)
     return report

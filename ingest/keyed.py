@@ -6,10 +6,14 @@ overrides the later one.
 
 from __future__ import annotations
 
+from datetime import date
+
 import duckdb
 
 from ingest import vocabulary
 from ingest.checked import remark
+from ingest.errors import BenchHoursError
+from ingest.history import Change, keep_earlier
 from ingest.outcome import Fate, Outcome
 
 
@@ -74,10 +78,32 @@ def bring_in_milestones(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
     fate.mark("already held", 'SELECT "row" FROM resolved SEMI JOIN milestones USING (object, phase, technique, part, finished_on)')
     fate.mark(
         "already held",
+        f"""SELECT r."row" FROM resolved AS r {_WITH_KEYS} WHERE {fate.untouched("r")} AND {fate.earlier_counts}
+        AND {_CONTENT} IN (SELECT content FROM history WHERE kind = 'milestones')""",
+    )
+    fate.mark(
+        "already held",
         'SELECT "row" FROM (SELECT "row", row_number() OVER (PARTITION BY object, phase, technique, part, finished_on ORDER BY "row") AS n FROM resolved) WHERE n > 1',
     )
     con.execute(f"INSERT INTO milestones SELECT object, phase, technique, part, finished_on FROM resolved WHERE {fate.untouched()}")
     return fate.outcome()
+
+
+# A milestone as one value, by the keys of its words: one that was taken back is not set again by its file.
+_CONTENT = "md5(concat_ws(chr(31), r.object, p.key, coalesce(t.key, ''), r.part, r.finished_on))::UUID"
+_WITH_KEYS = "LEFT JOIN phases AS p ON p.phase = r.phase LEFT JOIN techniques AS t ON t.technique = r.technique"
+
+
+def take_back_milestone(con: duckdb.DuckDBPyConnection, known_object: str, phase: str, technique: str, part: str, finished_on: date, change: Change) -> None:
+    """Take a milestone back: the line is open again, unless another finishes it. `technique` and `part` empty: of the whole phase."""
+    which = "r.object = ? AND r.phase = ? AND r.technique = ? AND r.part = ? AND r.finished_on = ?"
+    values: list[object] = [known_object, phase, technique, part, finished_on]
+    keep_earlier(
+        con, "milestones", change, f"SELECT r.object AS key, to_json(r) AS earlier, {_CONTENT} AS content FROM milestones AS r {_WITH_KEYS} WHERE {which}", values
+    )
+    taken = con.execute(f"DELETE FROM milestones AS r WHERE {which}", values).fetchall()[0][0]
+    if not taken:
+        raise BenchHoursError("there is no such milestone", "It may have been taken back already: load the page again.")
 
 
 def _merge(
@@ -110,14 +136,14 @@ def _merge(
         f'SELECT "row" FROM (SELECT "row", row_number() OVER (PARTITION BY {key} ORDER BY "row") AS n FROM resolved WHERE {fate.untouched()}) WHERE n > 1',
     )
     value = {name: f"nullif({{0}}, '{nothing[name]}')" if name in nothing else "{0}" for name in columns}
-    laid = ", ".join(value[name].format(f"coalesce(r.{name}, t.{name})") + f" AS {name}" for name in columns)
+    laid = ", ".join(value[name].format(f"r.{name}" if fate.typed else f"coalesce(r.{name}, t.{name})") + f" AS {name}" for name in columns)
     same = " AND ".join(f"l.{name} IS NOT DISTINCT FROM t.{name}" for name in columns)
     earlier = {name: f"coalesce(h.earlier->>'{name}', '{nothing[name]}')" if name in nothing else f"h.earlier->>'{name}'" for name in columns}
     once = " AND ".join(f"(r.{name} IS NULL OR r.{name}::VARCHAR IS NOT DISTINCT FROM ({earlier[name]}))" for name in columns)
     con.execute(
         f"""CREATE OR REPLACE TEMP TABLE laid AS
         SELECT l.*, {same} AS unchanged
-        FROM (SELECT r."row", r.{key}, {laid}, EXISTS (SELECT 1 FROM history AS h WHERE h.kind = '{table}' AND h.key = r.{key} AND {once}) AS said_before
+        FROM (SELECT r."row", r.{key}, {laid}, {fate.earlier_counts} AND EXISTS (SELECT 1 FROM history AS h WHERE h.kind = '{table}' AND h.key = r.{key} AND {once}) AS said_before
               FROM resolved AS r JOIN {table} AS t USING ({key}) WHERE {fate.untouched("r")}) AS l JOIN {table} AS t USING ({key})"""
     )
     remark(con, "warnings", "(SELECT * FROM laid WHERE said_before AND NOT unchanged)", [
@@ -125,11 +151,7 @@ def _merge(
     ])  # fmt: skip
     fate.mark("already held", 'SELECT "row" FROM laid WHERE unchanged OR said_before')
     con.execute(f'INSERT INTO corrections SELECT "row", {key} FROM laid WHERE {fate.untouched()}')
-    con.execute(
-        f"""INSERT INTO history (kind, key, changed_at, changed_by, reason, earlier)
-        SELECT '{table}', t.{key}, ?, ?, ?, to_json(t) FROM {table} AS t WHERE t.{key} IN (SELECT entry FROM corrections)""",
-        [fate.now, fate.by, f"brought in with {fate.file}"],
-    )
+    keep_earlier(con, table, fate.change, f"SELECT t.{key} AS key, to_json(t) AS earlier, NULL AS content FROM {table} AS t WHERE t.{key} IN (SELECT entry FROM corrections)")
     con.execute(
         f'UPDATE {table} AS t SET {", ".join(f"{name} = l.{name}" for name in columns)} FROM laid AS l JOIN corrections AS c ON c."row" = l."row" WHERE t.{key} = l.{key}'
     )

@@ -7,6 +7,8 @@ from datetime import datetime
 
 import duckdb
 
+from ingest.history import Change
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
@@ -28,13 +30,21 @@ class Fate:
 
     Parameters
     ----------
-    file, by, now : what the history notes of this import: its file, who brings it in, the instant in UTC.
+    file : name of the file, or what stands for it.
+    change : what the history notes of this import.
+    typed : the rows were typed on a page: an empty cell is empty, and what is said now stands even if it was said before.
+        In a file an empty cell says nothing, and what an earlier version said never overrides a later one.
     """
 
-    def __init__(self, con: duckdb.DuckDBPyConnection, *, file: str, by: str | None, now: datetime) -> None:
-        self._con, self.file, self.by, self.now = con, file, by, now
+    def __init__(self, con: duckdb.DuckDBPyConnection, *, file: str, change: Change, typed: bool = False) -> None:
+        self._con, self.file, self.change, self.typed = con, file, change, typed
+        self.earlier_counts = "false" if typed else "true"  # SQL condition: a row that says what was said before is held already
         con.execute('CREATE OR REPLACE TEMP TABLE fate ("row" BIGINT, verdict VARCHAR)')
         con.execute('CREATE OR REPLACE TEMP TABLE corrections ("row" BIGINT, entry VARCHAR)')
+
+    @property
+    def now(self) -> datetime:
+        return self.change.at
 
     def mark(self, verdict: str, query: str) -> None:
         """Give the rows of a query a verdict; the first verdict of a row stands."""

@@ -13,6 +13,7 @@ import duckdb
 from ingest import notation, records
 from ingest.errors import NotationError
 from ingest.notation import folded, nearest
+from ingest.people import read_spellings
 from ingest.settings import Settings, read_settings
 from ingest.vocabulary import Vocabulary, read_vocabulary
 
@@ -44,7 +45,7 @@ class Context:
             settings=read_settings(con),
             vocabulary=read_vocabulary(con),
             objects={folded(row[0]): row[0] for row in con.execute("SELECT object FROM objects").fetchall()},
-            people={folded(row[0]): row[0] for row in con.execute("SELECT person FROM people").fetchall()},
+            people=read_spellings(con),
         )
 
 

@@ -11,6 +11,7 @@ from zoneinfo import available_timezones
 import duckdb
 
 from ingest.errors import BenchHoursError
+from ingest.history import Change, keep_earlier
 from ingest.notation import DAY_ORDERS, DayOrder, decimal, suggestion, yes_or_no
 
 
@@ -89,10 +90,13 @@ def read_settings(con: duckdb.DuckDBPyConnection) -> Settings:
     return Settings.from_texts(dict(con.execute("SELECT setting, value FROM settings").fetchall()))
 
 
-def write_settings(con: duckdb.DuckDBPyConnection, said: Mapping[str, str]) -> Settings:
-    """Store some settings inside the caller's transaction and return them all."""
+def write_settings(con: duckdb.DuckDBPyConnection, said: Mapping[str, str], change: Change | None = None) -> Settings:
+    """Store some settings inside the caller's transaction and return them all; an empty text takes a setting back to what it is unsaid.
+
+    `change` keeps what was said before in the history.
+    """
     known = {name: str(value) for name, value in asdict(read_settings(con)).items() if value is not None}
-    settings = Settings.from_texts({**known, **said})
+    settings = Settings.from_texts({name: text for name, text in {**known, **said}.items() if text.strip()})
     if settings.zone != known["zone"]:
         clocked = con.execute("SELECT count(*) FROM spells WHERE started_at IS NOT NULL").fetchall()[0][0]
         if clocked:
@@ -100,6 +104,13 @@ def write_settings(con: duckdb.DuckDBPyConnection, said: Mapping[str, str]) -> S
                 f"the studio's clock cannot move from {known['zone']} to {settings.zone}: {clocked:,} entries with clock times are held",
                 "Start a new database with the right zone (--db NEW --zone ZONE) and bring the files in again.",
             )
+    if change:
+        changed = [name for name, text in said.items() if text != known.get(name, "")]
+        query = "SELECT setting AS key, to_json(s) AS earlier, NULL AS content FROM settings AS s WHERE list_contains(?::VARCHAR[], setting)"
+        keep_earlier(con, "settings", change, query, [changed])
     for name, text in said.items():
-        con.execute("INSERT OR REPLACE INTO settings VALUES (?, ?)", [name, text])
+        if text.strip():
+            con.execute("INSERT OR REPLACE INTO settings VALUES (?, ?)", [name, text.strip()])
+        else:
+            con.execute("DELETE FROM settings WHERE setting = ?", [name])
     return settings

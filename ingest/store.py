@@ -8,15 +8,15 @@ import re
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from importlib import resources
 from pathlib import Path
 
 import duckdb
 import platformdirs
 
-from ingest import vocabulary
+from ingest import people, vocabulary
 from ingest.errors import StoreError
+from ingest.history import utc_now
 from ingest.settings import write_settings, zone_of_this_machine
 
 _MAGIC = b"DUCK"  # at byte 8 of every DuckDB file
@@ -127,11 +127,6 @@ class Store:
 _ROOM = "Nothing was changed; see that the disk has room and the file and its folder may be written."
 
 
-def utc_now() -> datetime:
-    """Now in UTC, without zone, as instants are stored."""
-    return datetime.now(UTC).replace(tzinfo=None)
-
-
 def _roll_back(con: duckdb.DuckDBPyConnection) -> None:
     with contextlib.suppress(duckdb.Error):  # where the failure already ended the transaction, its own error is the one to show
         con.execute("ROLLBACK")
@@ -143,7 +138,7 @@ def _first_words(con: duckdb.DuckDBPyConnection) -> None:
 
 
 # What a migration does beyond SQL, in the same transaction.
-_AFTER: dict[int, Callable[[duckdb.DuckDBPyConnection], None]] = {1: _first_words}
+_AFTER: dict[int, Callable[[duckdb.DuckDBPyConnection], None]] = {1: _first_words, 2: people.spellings_of_those_held}
 
 
 def _schema_version(con: duckdb.DuckDBPyConnection, path: Path | str) -> int:

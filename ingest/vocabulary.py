@@ -18,6 +18,7 @@ from typing import Any
 import duckdb
 
 from ingest.errors import BenchHoursError, NotationError
+from ingest.history import Change, keep_earlier
 from ingest.notation import folded, nearest
 
 
@@ -130,30 +131,64 @@ _NAMED_IN = {
     "phase": ("techniques", "lines", "milestones"),
     "technique": ("lines", "milestones"),
 }
+_TABLES = {"phase": "phases", "technique": "techniques"}
 
 
-def rename(con: duckdb.DuckDBPyConnection, kind: str, old: str, new: str) -> None:
+def rename(con: duckdb.DuckDBPyConnection, kind: str, old: str, new: str, change: Change) -> None:
     """Give a phase or technique another name everywhere; the old name stays as a spelling of it."""
-    table = {"phase": "phases", "technique": "techniques"}[kind]
+    new = " ".join(new.split())
+    if not new:
+        raise BenchHoursError("the new name is empty", "Write the name.")
     key = _key(con, kind, old)
     meant = con.execute("SELECT key FROM spellings WHERE kind = ? AND spelling = ?", [kind, folded(new)]).fetchall()
     if meant and meant[0][0] != key:
         raise BenchHoursError(f'"{new}" already names another {kind}', "Choose another name.")
-    con.execute(f"UPDATE {table} SET {kind} = ? WHERE key = ?", [new, key])
+    _keep(con, kind, old, change)
+    con.execute(f"UPDATE {_TABLES[kind]} SET {kind} = ? WHERE key = ?", [new, key])
+    con.execute("UPDATE history SET key = ? WHERE kind = ? AND key = ?", [new, _TABLES[kind], old])  # what an earlier version said is found under the new name
     for other in _NAMED_IN[kind]:
         con.execute(f"UPDATE {other} SET {kind} = ? WHERE {kind} = ?", [new, old])
     add_spellings(con, kind, key, [old, new])
 
 
-def retire(con: duckdb.DuckDBPyConnection, kind: str, name: str, on: date | None) -> None:
+def retire(con: duckdb.DuckDBPyConnection, kind: str, name: str, on: date | None, change: Change) -> None:
     """Take a phase or technique out of use from a day (None: back into use); what names it stays as it is."""
-    table = {"phase": "phases", "technique": "techniques"}[kind]
-    con.execute(f"UPDATE {table} SET retired_on = ? WHERE key = ?", [on, _key(con, kind, name)])
+    key = _key(con, kind, name)
+    _keep(con, kind, name, change)
+    con.execute(f"UPDATE {_TABLES[kind]} SET retired_on = ? WHERE key = ?", [on, key])
+
+
+def say_spellings(con: duckdb.DuckDBPyConnection, kind: str, name: str, written: Iterable[str], change: Change) -> None:
+    """Say every other spelling of a phase or technique: those no longer among them are forgotten, but for names it once had.
+
+    Raises where a spelling means another phase or technique.
+    """
+    key = _key(con, kind, name)
+    said = {folded(text): " ".join(text.split()) for text in written if text.strip()}
+    for spelling, text in said.items():
+        meant = con.execute("SELECT key FROM spellings WHERE kind = ? AND spelling = ?", [kind, spelling]).fetchall()
+        if meant and meant[0][0] != key:
+            raise BenchHoursError(f'"{text}" already means another {kind}', "Leave it out, or take it from the other first.")
+    _keep(con, kind, name, change)
+    kept = [*said, folded(name), folded(key)]
+    con.execute("DELETE FROM spellings WHERE kind = ? AND key = ? AND NOT list_contains(?::VARCHAR[], spelling)", [kind, key, kept])
+    add_spellings(con, kind, key, said.values())
+
+
+def _keep(con: duckdb.DuckDBPyConnection, kind: str, name: str, change: Change) -> None:
+    """Keep the word as it is, with its spellings, in the history."""
+    keep_earlier(
+        con,
+        _TABLES[kind],
+        change,
+        f"""SELECT w.{kind} AS key, json_merge_patch(to_json(w), to_json({{'spellings': (SELECT list(written ORDER BY written) FROM spellings WHERE kind = ? AND key = w.key)}})) AS earlier,
+        NULL AS content FROM {_TABLES[kind]} AS w WHERE w.{kind} = ?""",
+        [kind, name],
+    )
 
 
 def _key(con: duckdb.DuckDBPyConnection, kind: str, name: str) -> str:
-    table = {"phase": "phases", "technique": "techniques"}[kind]
-    found = con.execute(f"SELECT key FROM {table} WHERE {kind} = ?", [name]).fetchall()
+    found = con.execute(f"SELECT key FROM {_TABLES[kind]} WHERE {kind} = ?", [name]).fetchall()
     if not found:
         raise BenchHoursError(f'"{name}" is not a known {kind}', "Take one of the vocabulary.")
     return str(found[0][0])

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from dashboard import reading
+from ingest.history import Change
 from ingest.imports import Report, import_files
 from ingest.settings import write_settings
 from ingest.store import Store
@@ -24,6 +25,7 @@ settings.load_profile("project")
 
 NOW = datetime(2026, 6, 1, 12, 0)
 LATER = date(2026, 6, 1)
+CHANGE = Change(by="Ilse", reason="a test", at=NOW)
 
 Bring = Callable[..., Report]
 

@@ -15,7 +15,7 @@ WITH timed AS (
     SELECT timed.*, coalesce(ended_at.utc, {end_utc}) AS end_utc FROM timed
 )
 SELECT x."row", x.entry, x.object,
-    coalesce(x.phase, t.phase) AS phase, x.technique, coalesce(x.part, '') AS part, x.person,
+    coalesce(x.phase, t.phase) AS phase, x.technique, coalesce(x.part, '') AS part, coalesce(w.person, x.person) AS person, x.person AS written_person,
     coalesce(x.started_at.wall::DATE, x.date) AS day,
     x.start_utc AS started_at, x.end_utc AS ended_at,
     coalesce(epoch(x.end_utc - x.start_utc) / 3600, x.hours) AS hours,
@@ -26,9 +26,10 @@ SELECT x."row", x.entry, x.object,
     x.start_in_change, x.end_in_change, x.start_gap, x.end_gap,
     t.unit AS usual_unit, p.position AS phase_position, p.retired_on AS phase_retired_on, t.retired_on AS technique_retired_on,
     -- concat leaves nulls out, and the separator keeps the places
-    md5(concat(x.object, chr(31), p.key, chr(31), t.key, chr(31), x.part, chr(31), x.person, chr(31), coalesce(x.started_at.wall::DATE, x.date), chr(31),
+    md5(concat(x.object, chr(31), p.key, chr(31), t.key, chr(31), x.part, chr(31), coalesce(w.key, x.person), chr(31), coalesce(x.started_at.wall::DATE, x.date), chr(31),
         epoch_us(x.start_utc), chr(31), epoch_us(x.end_utc), chr(31), CASE WHEN x.started_at IS NULL THEN x.hours END, chr(31), coalesce(x.mode, t.mode), chr(31), coalesce(x.charge, 'quoted'), chr(31),
         x.quantity, chr(31), x.done, chr(31), coalesce(x.discovery, false), chr(31), x.note))::UUID AS content
 FROM spelled AS x
 LEFT JOIN techniques AS t ON t.technique = x.technique
+LEFT JOIN person_spellings AS w ON w.written = x.person
 LEFT JOIN phases AS p ON p.phase = coalesce(x.phase, t.phase)

@@ -11,7 +11,7 @@ from ingest.imports import import_files
 from ingest.settings import write_settings
 from ingest.store import Store
 from ingest.vocabulary import rename
-from tests.conftest import NOW, Bring, bring_into, entries, faults
+from tests.conftest import CHANGE, NOW, Bring, bring_into, entries, faults
 
 HEAD = "object,phase,technique,person,date,hours"
 CLOCK = "object,phase,technique,person,started_at,ended_at"
@@ -67,7 +67,7 @@ def test_an_older_estimate_never_overrides_even_after_a_rename(studio: Bring, st
     studio("a.csv", older)
     studio("b.csv", older.replace(",4\n", ",9\n"))
     with store.writing() as con:
-        rename(con, "phase", "stabilisation", "making safe")
+        rename(con, "phase", "stabilisation", "making safe", CHANGE)
     assert studio("a.csv", older).outcome.already_held == 1
     assert estimated(store) == [("24-001", 1, "facing", 9.0)]
 

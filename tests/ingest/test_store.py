@@ -11,12 +11,12 @@ import pytest
 
 from ingest.errors import BenchHoursError, StoreError
 from ingest.settings import read_settings, write_settings
-from ingest.store import Store, default_path
+from ingest.store import Store, default_path, migrations
 
 
 def test_a_new_file_has_the_vocabulary_and_a_note_of_each_migration(tmp_path: Path) -> None:
     with Store(tmp_path / "new" / "s.duckdb") as store:
-        assert store.cursor().execute("SELECT version, name FROM schema_versions").fetchall() == [(1, "first_store")]
+        assert store.cursor().execute("SELECT version, name FROM schema_versions").fetchall() == [(number, name) for number, name, _ in migrations()]
         assert store.cursor().execute("SELECT count(*) > 60 FROM techniques").fetchall() == [(True,)]
 
 
@@ -27,7 +27,7 @@ def test_a_file_of_a_newer_version_is_refused_in_one_line(tmp_path: Path) -> Non
     with pytest.raises(StoreError) as caught:
         Store(path)
     assert (
-        str(caught.value) == f"{path} was written by a newer bench-hours (its form is 99, this one knows 1). Install the newer version; the file is as it was."
+        str(caught.value) == f"{path} was written by a newer bench-hours (its form is 99, this one knows {migrations()[-1][0]}). Install the newer version; the file is as it was."
     )
 
 
@@ -104,3 +104,14 @@ def test_the_environment_names_the_database(monkeypatch: pytest.MonkeyPatch, tmp
     assert default_path() == tmp_path / "x.duckdb"
     monkeypatch.delenv("BENCH_HOURS_DB")
     assert default_path().name == "studio.duckdb"
+
+
+def test_a_file_of_the_first_form_is_brought_up_to_date_and_its_people_are_known(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "s.duckdb"
+    with monkeypatch.context() as earlier:
+        earlier.setattr("ingest.store.migrations", lambda: migrations()[:1])
+        with Store(path) as store, store.writing() as con:
+            con.execute("INSERT INTO people VALUES ('Ilse', now()::TIMESTAMP)")
+    with Store(path) as store:
+        assert store.cursor().execute("SELECT * FROM person_spellings").fetchall() == [("ilse", "Ilse", "Ilse", "Ilse")]
+        assert store.cursor().execute("SELECT left_on FROM people").fetchall() == [(None,)]

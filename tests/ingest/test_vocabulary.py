@@ -9,7 +9,7 @@ from ingest.notation import folded
 from ingest.records import CAUTIONS, CONDITIONS, MODES, UNITS
 from ingest.store import Store
 from ingest.vocabulary import read_vocabulary, rename, retire
-from tests.conftest import Bring, entries
+from tests.conftest import CHANGE, Bring, entries
 
 # Exact matches of treatment terms in the Getty AAT, by the ids printed in the linked-conservation-data alignments of 2020-05-18
 # (CC BY 4.0; Library of Congress, Stanford, Smithsonian): what a conservator calls these, this vocabulary must understand.
@@ -52,12 +52,12 @@ def test_a_renamed_technique_keeps_its_entries_and_old_files_change_nothing(stud
     text = "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-02-01,1\n"
     studio("e.csv", text)
     with store.writing() as con:
-        rename(con, "technique", "facing", "tissue cover")
-        rename(con, "phase", "stabilisation", "making safe")
+        rename(con, "technique", "facing", "tissue cover", CHANGE)
+        rename(con, "phase", "stabilisation", "making safe", CHANGE)
     assert entries(store)[["phase", "technique"]].to_numpy().tolist() == [["making safe", "tissue cover"]]
     assert studio("e.csv", text).outcome.already_held == 1
     with store.writing() as con, pytest.raises(BenchHoursError) as caught:
-        rename(con, "technique", "tissue cover", "Lining")
+        rename(con, "technique", "tissue cover", "Lining", CHANGE)
     assert str(caught.value) == '"Lining" already names another technique. Choose another name.'
 
 
@@ -65,7 +65,7 @@ def test_retiring_orphans_nothing_and_a_later_use_is_warned_about(studio: Bring,
     head = "object,phase,technique,person,date,hours\n"
     studio("e.csv", head + "24-001,,facing,Ilse,2024-02-01,1\n")
     with store.writing() as con:
-        retire(con, "technique", "facing", date(2024, 3, 1))
+        retire(con, "technique", "facing", date(2024, 3, 1), CHANGE)
     report = studio("f.csv", head + "24-001,,facing,Ilse,2024-03-02,1\n24-002,,facing,Ilse,2024-02-02,1\n")
     assert report.complete and report.warnings["line"].tolist() == [2]
     assert len(entries(store)) == 3

@@ -1,0 +1,121 @@
+"""What a person decides about time entries: correct one, take one back, say what a held-back row is."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+from typing import Any, Literal
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from ingest.counting import recount
+from ingest.entries import EARLIER
+from ingest.errors import BenchHoursError
+from ingest.history import Change, keep_earlier
+from ingest.imports import Report
+from ingest.records import TIME_ENTRIES
+from ingest.store import Store
+from ingest.typed import put_rows
+
+Decision = Literal["correction", "new", "left out"]
+
+
+def as_row(entry: Mapping[str, Any]) -> dict[str, str]:
+    """A time entry as it is held (columns of `time_entries`, or its JSON) as a row of the form: the same entry when it is read again."""
+    row = {name: _text(entry.get(name)) for name in TIME_ENTRIES.names if name in entry}
+    if row.get("started_at"):
+        row |= {name: f"{row[name]}Z" for name in ("started_at", "ended_at")} | {"hours": ""}
+    else:
+        row |= {"date": _text(entry.get("day"))[:10], "hours": _text(entry.get("hours"))}
+    return row
+
+
+def _text(value: Any) -> str:
+    if value is None or pd.isna(value):
+        return ""
+    if isinstance(value, bool | np.bool_):
+        return "yes" if value else "no"
+    return repr(float(value)) if isinstance(value, float) else str(value)
+
+
+def correct(store: Store, entry: str, said: Mapping[str, str], change: Change) -> Report:
+    """Correct a held entry: `said` is the whole row as it should be; the earlier version is kept."""
+    with store.writing() as con:
+        _held(con, entry)
+        return put_rows(con, TIME_ENTRIES, [{**said, "entry": entry}], change)
+
+
+def take_back(store: Store, entry: str, change: Change) -> None:
+    """Take an entry out of the record. It stays in the history, can be put back, and does not come in again with its file."""
+    with store.writing() as con:
+        _held(con, entry)
+        keep_earlier(con, "time_entries", replace(change, reason=f"taken back: {change.reason}"), f"{EARLIER} WHERE e.entry = ?", [entry])
+        con.execute("CREATE OR REPLACE TEMP TABLE touched AS SELECT DISTINCT person, day FROM spells WHERE entry = ?", [entry])
+        con.execute("DELETE FROM spells WHERE entry = ?", [entry])
+        recount(con)
+
+
+def put_back(store: Store, entry: str, change: Change) -> Report:
+    """Put an entry that was taken back into the record again, as it last was."""
+    with store.writing() as con:
+        if con.execute("SELECT EXISTS (FROM spells WHERE entry = ?)", [entry]).fetchall()[0][0]:
+            raise BenchHoursError(f"entry {entry} is in the record already", "Load the page again.")
+        found = con.execute("SELECT earlier FROM history WHERE kind = 'time_entries' AND key = ? ORDER BY number DESC LIMIT 1", [entry]).fetchall()
+        if not found:
+            raise BenchHoursError(f"there is no entry {entry}", "Load the page again.")
+        return put_rows(con, TIME_ENTRIES, [as_row(json.loads(found[0][0]))], change)
+
+
+def _held(con: duckdb.DuckDBPyConnection, entry: str) -> None:
+    if not con.execute("SELECT EXISTS (FROM spells WHERE entry = ?)", [entry]).fetchall()[0][0]:
+        raise BenchHoursError(f"there is no entry {entry}", "It may have been changed elsewhere: load the page again.")
+
+
+def decide(store: Store, rows: Sequence[tuple[str, int]], decision: Decision, change: Change) -> tuple[int, list[str]]:
+    """Say what rows held back are.
+
+    Parameters
+    ----------
+    rows : `content` and `rank` of each, as in the table `held_back`; those decided already are passed over.
+    decision : `correction` of the entry it resembles, `new`, or `left out` (neither: it stays out, also when its file comes again).
+
+    Returns
+    -------
+    How many were decided, and a sentence for each that was not.
+    """
+    with store.writing() as con:
+        con.execute(
+            "CREATE OR REPLACE TEMP TABLE asked AS SELECT unnest(from_json(?, '[{\"content\": \"UUID\", \"rank\": \"BIGINT\"}]'), max_depth := 2)",
+            [json.dumps([{"content": content, "rank": rank} for content, rank in rows])],
+        )
+        questions = con.execute(
+            """SELECT b.content, b.rank, b.resembles, b.said, left(replace(b.content::VARCHAR, '-', ''), 20) || '-' || b.rank AS own_name, b.file, b.line,
+                count(*) OVER (PARTITION BY b.resembles) > 1 AS shared
+            FROM held_back AS b SEMI JOIN asked USING (content, rank) WHERE b.decided IS NULL ORDER BY b.file, b.line"""
+        ).fetchall()
+        left: list[str] = []
+        settled: list[tuple[Any, int]] = []
+        if decision == "left out":
+            settled = [(content, rank) for content, rank, *_ in questions]
+        else:
+            plain = [row for row in questions if decision == "new" or not row[7]]
+            left = [f"{row[5]}, line {row[6]}: several rows would correct the same entry; decide them one by one." for row in questions if row not in plain]
+            settled = _put(con, plain, decision, change, left)
+        for content, rank in settled:
+            con.execute("UPDATE held_back SET decided = ? WHERE content = ? AND rank = ?", [decision, content, rank])
+    return len(settled), left
+
+
+def _put(con: duckdb.DuckDBPyConnection, questions: list[Any], decision: Decision, change: Change, left: list[str]) -> list[tuple[Any, int]]:
+    """Store the rows as decided; those that have a fault now stay open, and `left` says why."""
+    if not questions:
+        return []
+    said = [{**as_row(json.loads(row[3])), "entry": row[2] if decision == "correction" else row[4]} for row in questions]
+    report = put_rows(con, TIME_ENTRIES, said, change, all_or_none=False)
+    faulty = {int(line) - 2: f"{reason}. {mend}" for line, _, _, reason, mend in report.problems.itertuples(index=False)}
+    left += [f"{questions[number][5]}, line {questions[number][6]}: {why}" for number, why in faulty.items()]
+    return [(row[0], row[1]) for number, row in enumerate(questions) if number not in faulty]

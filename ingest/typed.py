@@ -1,0 +1,76 @@
+"""Rows typed on a page: the checks of a file and the write of a file, all rows or none.
+
+A page says all of a row, so an empty cell is empty; and what is said now stands, even where an earlier
+version once said the same.
+"""
+
+from __future__ import annotations
+
+import csv
+import tempfile
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import duckdb
+import pandas as pd
+
+from ingest.errors import BenchHoursError
+from ingest.history import Change
+from ingest.imports import Report, bring_in_file, look_over
+from ingest.outcome import Fate
+from ingest.records import Form
+from ingest.store import Store
+
+Row = Mapping[str, str]
+
+
+class RowsRefused(BenchHoursError):
+    """Rows that cannot be stored as they are.
+
+    Attributes
+    ----------
+    problems : frame with `row` (from 1), `column`, `value`, `reason`, `mend`.
+    """
+
+    def __init__(self, problems: pd.DataFrame, rows: int) -> None:
+        self.problems = problems
+        said = [f"{f'line {row}, ' if rows > 1 else ''}{_cell(column, value)} {reason}. {mend}" for row, column, value, reason, mend in problems.itertuples(index=False)]
+        super().__init__(" ".join(dict.fromkeys(said)).removesuffix("."), "")
+
+    def __str__(self) -> str:
+        return f"{self.what}."
+
+
+def _cell(column: str, value: object) -> str:
+    words = column.replace("_", " ")
+    return f'{words} "{value}"' if isinstance(value, str) and value else words
+
+
+def store_rows(store: Store, form: Form, rows: Sequence[Row], change: Change) -> Report:
+    """Store rows of a form in a transaction of their own; raises `RowsRefused` and stores nothing if one has a fault."""
+    with store.writing() as con:
+        return put_rows(con, form, rows, change)
+
+
+def put_rows(con: duckdb.DuckDBPyConnection, form: Form, rows: Sequence[Row], change: Change, *, all_or_none: bool = True) -> Report:
+    """The same inside the caller's transaction.
+
+    Parameters
+    ----------
+    rows : column name to text, as a file would have it; columns that no row has are not said.
+    all_or_none : raise if a row has a fault; else the faulty rows are left out and stand in the report's `problems`, by line (row + 1).
+    """
+    names = [name for name in form.names if any(name in row for row in rows)]
+    with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
+        path = Path(folder) / "typed.csv"
+        with path.open("w", encoding="utf-8", newline="") as out:
+            writer = csv.writer(out)
+            writer.writerow(names)
+            writer.writerows([row.get(name, "") for name in names] for row in rows)
+        told = look_over([path], Path(folder))[0]
+        fate = Fate(con, file="typed", change=change, typed=True)
+        report = bring_in_file(con, told, fate, "new", False)
+    if all_or_none and len(report.problems):
+        problems = report.problems.assign(line=report.problems["line"] - 1).rename(columns={"line": "row"})
+        raise RowsRefused(problems, len(rows))
+    return report

@@ -1,0 +1,188 @@
+"""What is typed and decided on a page: the checks of a file, but the last word stands, and nothing is lost."""
+
+from datetime import date
+
+import pytest
+
+from ingest import corrections, drafts, estimates, keyed, people
+from ingest.drafts import Draft
+from ingest.errors import BenchHoursError
+from ingest.imports import Report
+from ingest.records import MILESTONES, OBJECTS
+from ingest.settings import read_settings, write_settings
+from ingest.store import Store
+from ingest.typed import RowsRefused, store_rows
+from ingest.vocabulary import read_vocabulary, rename, say_spellings
+from tests.conftest import CHANGE, Bring, entries
+
+HEAD = "object,phase,technique,person,date,hours\n"
+
+
+def held(store: Store, query: str) -> list[tuple[object, ...]]:
+    return store.cursor().execute(query).fetchall()
+
+
+def test_an_emptied_field_is_empty_and_the_last_word_stands_even_if_it_was_said_before(studio: Bring, store: Store) -> None:
+    for title, maker in (("Ferry", "A. Vane"), ("Ferry in snow", ""), ("Ferry", "")):
+        store_rows(store, OBJECTS, [{"object": "24-001", "title": title, "maker": maker, "height_cm": '24"'}], CHANGE)
+    assert held(store, "SELECT title, maker, height_cm, width_cm FROM objects WHERE object = '24-001'") == [("Ferry", None, 60.96, None)]
+    assert held(store, "SELECT count(*) FROM history WHERE kind = 'objects'") == [(3,)]
+
+
+def test_a_typed_row_with_a_fault_stores_nothing_and_says_cell_reason_and_mend(studio: Bring, store: Store) -> None:
+    with pytest.raises(RowsRefused) as caught:
+        store_rows(store, OBJECTS, [{"object": "24-001", "structure_condition": "5"}], CHANGE)
+    assert str(caught.value) == 'structure condition "5" cannot be. Write a whole number from 0 to 3.'
+    assert held(store, "SELECT count(*) FROM history") == [(0,)]
+
+
+def test_a_corrected_entry_keeps_its_earlier_version_and_may_go_back_to_it(studio: Bring, store: Store) -> None:
+    text = HEAD + "24-001,,facing,Ilse,2024-02-01,1\n"
+    studio("e.csv", text)
+    entry = entries(store).iloc[0]
+    row = corrections.as_row(entry.to_dict())
+    corrections.correct(store, entry["entry"], {**row, "hours": "1h30"}, CHANGE)
+    assert entries(store)["hours"].tolist() == [1.5]
+    corrections.correct(store, entry["entry"], row, CHANGE)
+    assert entries(store)["hours"].tolist() == [1.0] and len(held(store, "FROM history")) == 2
+    assert studio("e.csv", text).outcome.already_held == 1
+    with pytest.raises(BenchHoursError) as caught:
+        corrections.correct(store, "nothing", row, CHANGE)
+    assert caught.value.what == "there is no entry nothing"
+
+
+@pytest.mark.parametrize("named", ["", "bench-7"])
+def test_an_entry_taken_back_stays_out_with_its_file_and_can_be_put_back(studio: Bring, store: Store, named: str) -> None:
+    text = f"entry,object,phase,technique,person,started_at,ended_at,note\n{named},24-001,,facing,Ilse,2024-02-01 09:00,2024-02-01 10:30,the right edge\n"
+    studio("e.csv", text)
+    before = entries(store)
+    corrections.take_back(store, before["entry"][0], CHANGE)
+    assert entries(store).empty
+    assert studio("e.csv", text).outcome.already_held == 1 and entries(store).empty
+    corrections.put_back(store, before["entry"][0], CHANGE)
+    assert entries(store).drop(columns="line").equals(before.drop(columns="line"))
+
+
+def held_back(studio: Bring, store: Store) -> tuple[Report, list[tuple[str, int]]]:
+    studio("e.csv", HEAD + "24-001,,facing,Ilse,2024-02-01,1\n24-001,,packing,Ilse,2024-02-01,1\n")
+    report = studio("f.csv", HEAD + "24-001,,facing,Ilse,2024-02-01,2\n24-001,,packing,Ilse,2024-02-01,3\n")
+    assert report.outcome.held_back == 2
+    return report, [(str(content), rank) for content, rank in held(store, "SELECT content, rank FROM held_back ORDER BY line")]
+
+
+def test_rows_held_back_are_decided_one_by_one(studio: Bring, store: Store) -> None:
+    _, (first, second) = held_back(studio, store)
+    assert corrections.decide(store, [first], "correction", CHANGE) == (1, [])
+    assert corrections.decide(store, [second], "new", CHANGE) == (1, [])
+    assert corrections.decide(store, [first, second], "new", CHANGE) == (0, [])
+    assert sorted(entries(store)["hours"]) == [1.0, 2.0, 3.0]
+    again = studio("f.csv", HEAD + "24-001,,facing,Ilse,2024-02-01,2\n24-001,,packing,Ilse,2024-02-01,3\n")
+    assert again.outcome.already_held == 2
+
+
+def test_a_row_left_out_stays_out_when_its_file_comes_again(studio: Bring, store: Store) -> None:
+    _, both = held_back(studio, store)
+    assert corrections.decide(store, both, "left out", CHANGE) == (2, [])
+    again = studio("f.csv", HEAD + "24-001,,facing,Ilse,2024-02-01,2\n24-001,,packing,Ilse,2024-02-01,3\n")
+    assert again.outcome.already_held == 2 and entries(store)["hours"].tolist() == [1.0, 1.0]
+
+
+def test_two_rows_that_would_correct_one_entry_are_asked_about_one_by_one(studio: Bring, store: Store) -> None:
+    studio("e.csv", HEAD + "24-001,,facing,Ilse,2024-02-01,1\n")
+    studio("f.csv", HEAD + "24-001,,facing,Ilse,2024-02-01,2\n24-001,,facing,Ilse,2024-02-01,3\n")
+    both = [(str(content), rank) for content, rank in held(store, "SELECT content, rank FROM held_back ORDER BY line")]
+    done, left = corrections.decide(store, both, "correction", CHANGE)
+    assert done == 0 and left[0] == "f.csv, line 2: several rows would correct the same entry; decide them one by one."
+    assert corrections.decide(store, both[1:], "correction", CHANGE) == (1, [])
+    assert corrections.decide(store, both[:1], "new", CHANGE) == (1, [])
+    assert sorted(entries(store)["hours"]) == [2.0, 3.0]
+
+
+def test_a_milestone_taken_back_is_not_set_again_by_its_file_but_can_be_by_hand(studio: Bring, store: Store) -> None:
+    text = "object,phase,technique,finished_on\n24-001,handover,,2024-03-01\n"
+    studio("m.csv", text)
+    with store.writing() as con:
+        keyed.take_back_milestone(con, "24-001", "handover", "", "", date(2024, 3, 1), CHANGE)
+    assert studio("m.csv", text).outcome.already_held == 1 and held(store, "FROM milestones") == []
+    store_rows(store, MILESTONES, [{"object": "24-001", "phase": "handover", "finished_on": "2024-03-01"}], CHANGE)
+    assert len(held(store, "FROM milestones")) == 1
+    with store.writing() as con, pytest.raises(BenchHoursError):
+        keyed.take_back_milestone(con, "24-001", "packing", "", "", date(2024, 3, 1), CHANGE)
+
+
+def test_a_draft_keeps_what_is_typed_right_or_wrong_and_becomes_a_version(studio: Bring, store: Store) -> None:
+    draft = Draft(version={"made_on": "2024-02-01", "price": "900", "currency": "EUR"}, lines=[{"technique": "facing", "hours": "two"}, {"technique": ""}])
+    drafts.keep(store, "24-001", draft)
+    kept = drafts.read(store.cursor(), "24-001")
+    assert kept is not None and kept.filled == [{"technique": "facing", "hours": "two"}] and kept.kept_at is not None
+    with pytest.raises(RowsRefused) as caught:
+        drafts.make_version(store, "24-001", kept, CHANGE)
+    assert str(caught.value) == 'hours "two" cannot be read as hours. Write it like 1.5, 1:30, 1h30, 90 min or PT1H30M.'
+    assert drafts.read(store.cursor(), "24-001") is not None  # nothing typed is lost by a refusal
+    kept.lines[0]["hours"] = "1h30"
+    assert drafts.make_version(store, "24-001", kept, CHANGE)[0] == 1
+    assert drafts.read(store.cursor(), "24-001") is None
+    assert held(store, "SELECT phase, hours, price FROM estimate_lines JOIN estimate_versions USING (object, version)") == [("stabilisation", 1.5, 900.0)]
+    assert drafts.make_version(store, "24-001", kept, CHANGE)[0] == 2
+
+
+def test_a_version_is_approved_once_on_a_sensible_day_and_the_approval_can_be_taken_back(studio: Bring, store: Store) -> None:
+    studio("est.csv", "object,version,made_on,phase,technique,hours,option\n24-001,1,2024-02-01,,facing,2,A\n24-001,1,2024-02-01,,lining,9,B\n")
+    for day, option, said in ((date(2024, 1, 1), "A", "version 1 was made on 1 February 2024, after that day"), (date(2024, 3, 1), None, "version 1 has the options A, B")):
+        with store.writing() as con, pytest.raises(BenchHoursError) as caught:
+            estimates.approve(con, "24-001", 1, day, option, CHANGE)
+        assert caught.value.what == said
+    with store.writing() as con:
+        estimates.approve(con, "24-001", 1, date(2024, 3, 1), "A", CHANGE)
+    assert held(store, "SELECT approved_on, approved_option FROM estimate_versions") == [(date(2024, 3, 1), "A")]
+    with store.writing() as con, pytest.raises(BenchHoursError):
+        estimates.approve(con, "24-001", 1, date(2024, 3, 2), "B", CHANGE)
+    with store.writing() as con:
+        estimates.take_back_approval(con, "24-001", 1, CHANGE)
+    assert held(store, "SELECT approved_on, approved_option FROM estimate_versions") == [(None, None)]
+
+
+def test_a_renamed_person_is_one_person_and_old_files_change_nothing(studio: Bring, store: Store) -> None:
+    text = HEAD + "24-001,,facing,Ilse,2024-02-01,1\n"
+    studio("e.csv", text)
+    with store.writing() as con:
+        people.rename(con, "Ilse", "Ilse Brand", CHANGE)
+    assert entries(store)["person"].tolist() == ["Ilse Brand"] and held(store, "SELECT person FROM people") == [("Ilse Brand",)]
+    assert studio("e.csv", text).outcome.already_held == 1
+    later = studio("f.csv", HEAD + "24-001,,facing,ilse,2024-02-02,1\n24-001,,facing,Ilse Brand,2024-02-03,1\n")
+    assert later.complete and later.new_people == [] and set(entries(store)["person"]) == {"Ilse Brand"}
+
+
+def test_two_spellings_of_one_person_are_joined_and_her_hours_count_once(studio: Bring, store: Store) -> None:
+    clock = "object,phase,technique,person,started_at,ended_at,mode\n"
+    text = clock + "24-001,,facing,Ilse,2024-02-01 09:00,2024-02-01 11:00,hands_on\n24-001,,gel poultice,Ise,2024-02-01 10:00,2024-02-01 12:00,attended\n"
+    studio("e.csv", text)
+    with store.writing() as con:
+        people.join(con, "Ise", "Ilse", CHANGE)
+    assert held(store, "SELECT person, sum(counted_hours) FROM spells GROUP BY person") == [("Ilse", 3.0)]
+    assert studio("e.csv", text).outcome.already_held == 2
+    with store.writing() as con, pytest.raises(BenchHoursError) as caught:
+        people.add(con, "ILSE", CHANGE.at)
+    assert caught.value.what == '"ILSE" is somebody\'s name already'
+
+
+def test_other_spellings_can_be_said_and_forgotten_but_a_former_name_is_always_understood(store: Store) -> None:
+    with store.writing() as con:
+        rename(con, "technique", "facing", "tissue cover", CHANGE)
+        say_spellings(con, "technique", "tissue cover", ["cigarette paper"], CHANGE)
+    words = read_vocabulary(store.cursor())
+    assert {words.technique("Cigarette Paper"), words.technique("facing")} == {"tissue cover"}
+    with store.writing() as con:
+        say_spellings(con, "technique", "tissue cover", [], CHANGE)
+    assert "cigarette paper" not in read_vocabulary(store.cursor()).technique_spellings
+    with store.writing() as con, pytest.raises(BenchHoursError) as caught:
+        say_spellings(con, "technique", "tissue cover", ["lining"], CHANGE)
+    assert caught.value.what == '"lining" already means another technique'
+
+
+def test_a_setting_can_be_taken_back_and_the_earlier_one_is_kept(store: Store) -> None:
+    for rate in ("68", "72.5", ""):
+        with store.writing() as con:
+            write_settings(con, {"hourly_rate": rate}, CHANGE)
+    assert read_settings(store.cursor()).hourly_rate is None
+    assert held(store, "SELECT earlier->>'value' FROM history WHERE kind = 'settings' ORDER BY number") == [("68",), ("72.5",)]
