@@ -6,10 +6,23 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import look
+from dashboard import held, look
 
 PAGES = Path(__file__).with_name("pages")
 
 st.set_page_config(page_title="bench-hours", page_icon="✎", layout="centered", initial_sidebar_state="collapsed")
 st.html(look.PAGE_STYLE)
-st.navigation([st.Page(PAGES / "where_the_hours_went.py", title="Where the hours went", default=True)], position="hidden").run()
+held.stay_where_we_are()
+pages = [
+    st.Page(PAGES / "where_the_hours_went.py", title="Where the hours went", url_path="where-the-hours-went", default=True),
+    st.Page(PAGES / "one_work.py", title="One work", url_path="one-work"),
+    st.Page(PAGES / "works.py", title="Works", url_path="works"),
+    st.Page(PAGES / "estimate.py", title="Estimate", url_path="estimate"),
+    st.Page(PAGES / "bring_in_logs.py", title="Bring in logs", url_path="bring-in-logs"),
+    st.Page(PAGES / "studio.py", title="Studio", url_path="studio"),
+]
+chosen = st.navigation(pages, position="hidden")
+with st.container(horizontal=True, key="pages", gap="small"):  # in sight on a phone too, where Streamlit's own would be folded away
+    for page in pages:
+        st.page_link(page, query_params=held.same_studio())
+chosen.run()

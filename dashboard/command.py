@@ -289,6 +289,8 @@ def _figures(row: pd.Series) -> list[str]:
 
 
 def _give(frame: pd.DataFrame, said: argparse.Namespace) -> int:
+    days = {name: frame[name].dt.strftime("%Y-%m-%d") for name in frame.select_dtypes("datetime").columns}
+    frame = frame.assign(**days)
     if said.csv:
         try:
             frame.to_csv(said.csv, index=False)

@@ -1,14 +1,17 @@
-"""What a page reads: the store it stands on, and frames kept until the next write."""
+"""What a page stands on: the store, the day, and frames kept until the next write."""
 
 from __future__ import annotations
 
 from datetime import date
+from urllib.parse import urlencode
 
 import pandas as pd
 import streamlit as st
 
 from dashboard import reading, serving
-from ingest.settings import read_settings
+from dashboard.tables import Link
+from ingest.history import Change
+from ingest.settings import Settings, read_settings
 from ingest.store import Store
 
 INVENTED = "invented"
@@ -23,9 +26,51 @@ def shows_invented() -> bool:
     return bool(st.query_params.get("studio") == INVENTED)
 
 
-def studio_name() -> str:
-    """The studio's name as it has said it."""
-    return read_settings(store().cursor()).studio
+def stay_where_we_are() -> None:
+    """Going from page to page leaves the address behind: who looks at the invented studio stays there."""
+    if shows_invented():
+        st.session_state["studio"] = INVENTED
+    elif st.session_state.get("studio") == INVENTED:
+        st.query_params["studio"] = INVENTED
+
+
+def look_at_invented(yes: bool) -> None:
+    """Go over to the invented studio, or come back from it."""
+    st.query_params.clear()
+    st.session_state.clear()
+    if yes:
+        st.query_params["studio"] = INVENTED
+
+
+def same_studio() -> dict[str, str]:
+    """What an address carries so that the next page is of the studio we are looking at."""
+    return {"studio": INVENTED} if shows_invented() else {}
+
+
+def today() -> date:
+    """The present day of the studio's calendar."""
+    return reading.today(store().cursor())
+
+
+def settings() -> Settings:
+    """What the studio has said of itself."""
+    return read_settings(store().cursor())
+
+
+def change(reason: str) -> Change:
+    """A change made on a page; whoever sits at this machine is the principal."""
+    return Change(by="principal", reason=reason)
+
+
+def work_link(code: str, text: str | None = None) -> Link:
+    """The way to one work's own page."""
+    return Link(text or code, address("one-work", object=code))
+
+
+def address(page: str, **query: str) -> str:
+    """The address of one of our pages, in the studio we are looking at."""
+    query |= same_studio()
+    return f"/{page}?{urlencode(query)}" if query else f"/{page}"
 
 
 def overruns(as_of: date) -> pd.DataFrame:
@@ -34,7 +79,18 @@ def overruns(as_of: date) -> pd.DataFrame:
     return _overruns(str(opened.path), opened.changes(), as_of)
 
 
+def works(as_of: date) -> pd.DataFrame:
+    """See `dashboard.reading.works`; read anew only after a write."""
+    opened = store()
+    return _works(str(opened.path), opened.changes(), as_of)
+
+
+# path and changes are the key; Streamlit would leave a name with an underscore in front out of it
 @st.cache_data(max_entries=8, show_spinner="Adding up the hours …")
 def _overruns(path: str, changes: int, as_of: date) -> pd.DataFrame:
-    # path and changes are the key; Streamlit would leave a name with an underscore in front out of it
     return reading.overruns(store().cursor(), as_of)
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def _works(path: str, changes: int, as_of: date) -> pd.DataFrame:
+    return reading.works(store().cursor(), as_of)

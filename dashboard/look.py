@@ -40,32 +40,44 @@ def theme_config() -> dict[str, Any]:
     }
 
 
-# What the theme cannot say: the calm spacing of a report, and words that break on a phone.
+# What the theme cannot say: the calm spacing of a report, tables as in a ledger, and words that break on a phone.
 PAGE_STYLE = f"""
 <style>
-.block-container {{ max-width: 62rem; padding: 2.2rem 1.2rem 4rem; }}
-h1 {{ font-size: 1.9rem !important; font-weight: 500 !important; letter-spacing: -0.01em; }}
-h2, h3 {{ font-weight: 500 !important; }}
+.block-container {{ max-width: 62rem; padding: 1.1rem 1.2rem 4rem; }}
+[data-testid="stHeader"] {{ height: 0; min-height: 0; }}
+.st-key-pages {{ border-bottom: 1px solid {THREAD}; padding-bottom: .3rem; row-gap: 0; }}
+.st-key-pages a {{ padding: .2rem .5rem; }}
+.st-key-pages a[aria-current="page"] {{ background: transparent; border-bottom: 2px solid {ACCENT}; border-radius: 0; }}
+h1 {{ font-size: 1.9rem !important; font-weight: 500 !important; letter-spacing: -0.01em; padding-bottom: .4rem !important; }}
+h2 {{ font-size: 1.35rem !important; font-weight: 500 !important; padding-top: 1.6rem !important; }}
+h3 {{ font-size: 1.1rem !important; font-weight: 500 !important; }}
 .figures {{ display: grid; grid-template-columns: repeat(auto-fit, minmax(9.5rem, 1fr)); gap: .9rem 1.6rem; margin: .4rem 0 1.2rem !important; padding: 0 !important; }}
-.figures div {{ border-top: 2px solid {THREAD}; padding-top: .45rem; }}
-.figures div {{ margin: 0 !important; }}
+.figures div {{ border-top: 2px solid {THREAD}; padding-top: .45rem; margin: 0 !important; }}
 .figures dt {{ color: {SOFT_INK}; font-size: .9rem; }}
 .figures dd {{ margin: 0 !important; padding: 0; font-family: {SERIF}; font-size: 1.55rem; line-height: 1.25; }}
 .figures .over dd {{ color: {OVER}; }}
 .ledger-wrap {{ overflow-x: auto; }}
 table.ledger {{ border-collapse: collapse; width: 100%; font-size: .92rem; font-variant-numeric: tabular-nums; }}
-table.ledger th, table.ledger td {{ padding: .38rem .6rem; border: 0; border-bottom: 1px solid {THREAD}; text-align: right; white-space: nowrap; }}
-table.ledger th:first-child, table.ledger td:first-child {{ text-align: left; padding-left: 0; }}
-table.ledger th {{ color: {SOFT_INK}; font-weight: 500; vertical-align: bottom; white-space: normal; min-width: 5.4rem; }}
-table.ledger th:nth-child(2) {{ min-width: 3rem; }}
-table.ledger tr:last-child td {{ border-bottom: 0; border-top: 1px solid {INK}; }}
-.beside {{ color: {SOFT_INK}; font-size: .95rem; }}
-table.ledger th:nth-child(n+6) {{ min-width: 6.6rem; }}
+table.ledger th, table.ledger td {{ padding: .38rem .6rem; border: 0; border-bottom: 1px solid {THREAD}; text-align: right; white-space: nowrap; vertical-align: top; }}
+table.ledger .words {{ text-align: left; white-space: normal; min-width: 6.5rem; }}
+table.ledger th:first-child, table.ledger td:first-child {{ padding-left: 0; }}
+table.ledger th {{ color: {SOFT_INK}; font-weight: 500; vertical-align: bottom; white-space: normal; min-width: 4.4rem; }}
+[aria-label="Works"] .words:first-child {{ white-space: nowrap; min-width: 0 !important; }}
+[aria-label="Works"] td:nth-child(2) {{ min-width: 15rem; }}
+table.ledger tr.group th {{ text-align: left; padding: .8rem 0 .2rem; color: {INK}; font-family: {SERIF}; font-size: 1rem; }}
+table.ledger.footed tr:last-child td {{ border-bottom: 0; border-top: 1px solid {INK}; }}
+table.ledger a, .beside a {{ color: {ACCENT}; text-decoration: underline; text-underline-offset: .15em; }}
+.beside {{ color: {SOFT_INK}; font-size: .95rem; margin: 0 0 .4rem !important; }}
 .narrow-only {{ display: none; }}
-@media (max-width: 40rem) {{ .narrow-only {{ display: block; }} table.ledger {{ font-size: .86rem; }}
-  table.ledger th, table.ledger td {{ padding: .34rem .3rem; min-width: 0 !important; }} table.ledger th:nth-child(2), table.ledger td:nth-child(2) {{ display: none; }}
-  table.ledger th:nth-child(n+6) {{ min-width: 6rem !important; }}
-  .block-container {{ padding: 1rem .8rem 3rem; }} h1 {{ font-size: 1.5rem !important; }} }}
+@media (max-width: 40rem) {{
+  .narrow-only {{ display: block; }}
+  table.ledger {{ font-size: .86rem; }}
+  table.ledger th, table.ledger td {{ padding: .34rem .35rem; }}
+  .block-container {{ padding: .6rem .8rem 3rem; }}
+  h1 {{ font-size: 1.5rem !important; }}
+  .st-key-choices > div {{ width: calc(50% - .5rem) !important; min-width: 0 !important; flex: 0 0 auto; }}
+  .st-key-choices > div > div {{ width: 100% !important; }}
+}}
 </style>
 """
 

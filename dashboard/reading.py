@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 import duckdb
 import pandas as pd
 
 from ingest.errors import BenchHoursError
 from ingest.notation import folded, suggestion
+from ingest.records import OBJECTS
+from ingest.settings import read_settings
 from ingest.sql import statement
 
 QUERIES = "dashboard.queries"
@@ -39,7 +42,8 @@ def overruns(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str | No
     -------
     Frame with `OVERRUN_KEYS` and `yardstick` (approved, made, none), `extra_hours`, `own_cost_hours`,
     `unattended_hours` (elapsed), `unit`, `estimated_quantity`, `actual_quantity`, `quantity_incomplete`, `done`
-    (per cent), `discovery`, `entries`, `position` (of the phase). Hours are decimal; unknown is null.
+    (per cent), `discovery`, `entries`, `position` (of the phase), `finished_on` (timestamps; null while open), `last_day` (of the last entry that
+    keeps it open). Hours are decimal; unknown is null.
     """
     frame = _frame(con, "overruns", as_of=as_of)
     return frame if known_object is None else frame[frame["object"] == known_object].reset_index(drop=True)
@@ -79,3 +83,81 @@ def today(con: duckdb.DuckDBPyConnection) -> date:
     zone = con.execute("SELECT coalesce(max(value), 'UTC') FROM settings WHERE setting = 'zone'").fetchall()[0][0]
     found: date = con.execute("SELECT timezone(?, now())::DATE", [zone]).fetchall()[0][0]
     return found
+
+
+def works(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
+    """Every object, those on the bench first, the latest first.
+
+    Returns
+    -------
+    Frame with the columns of the objects form (without the private ones), `known_area_dm2`, `versions`, `latest_version`, `approved_version`,
+    `approved_on`, `made_on`, `entries`, `first_day`, `last_day`, `last_technique`, `waits_until` (UTC), `has_draft`. Days are timestamps at midnight.
+    """
+    return _frame(con, "works", as_of=as_of)
+
+
+def work(con: duckdb.DuckDBPyConnection, known_object: str) -> dict[str, Any]:
+    """One object as it is held, private columns included."""
+    frame: pd.DataFrame = con.sql("SELECT * FROM objects WHERE object = ?", params=[known_object]).to_arrow_table().to_pandas()
+    return {str(name): None if pd.isna(value) else value for name, value in frame.iloc[0].items()}
+
+
+def person_hours(con: duckdb.DuckDBPyConnection, as_of: date, person: str) -> pd.DataFrame:
+    """Counted hours of one person by line: `object`, `phase`, `technique`, `part`, `hours`."""
+    return _frame(con, "person_hours", as_of=as_of, person=person)
+
+
+def entries(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str) -> pd.DataFrame:
+    """The time entries of one object, with `begins` and `ends` on the studio's clock and `corrected` (times)."""
+    return _frame(con, "entries", as_of=as_of, object=known_object, zone=read_settings(con).zone)
+
+
+def earlier_entries(con: duckdb.DuckDBPyConnection, known_object: str) -> pd.DataFrame:
+    """What entries of one object said before; `taken_back` marks those that are in the record no more."""
+    return _frame(con, "earlier_entries", object=known_object)
+
+
+def versions(con: duckdb.DuckDBPyConnection, known_object: str) -> pd.DataFrame:
+    """The versions of an estimate, with `hours`, `low_hours`, `high_hours`, `lines`, `options`; hours are null where a line has none."""
+    return _frame(con, "versions", object=known_object)
+
+
+def estimate_lines(con: duckdb.DuckDBPyConnection, known_object: str, version: int) -> pd.DataFrame:
+    """The lines of one version, columns of the estimates form."""
+    return _frame(con, "estimate_lines", object=known_object, version=version)
+
+
+def milestones(con: duckdb.DuckDBPyConnection, known_object: str) -> list[tuple[str, str, str, date]]:
+    """Phase, technique (empty: the whole phase), part and day of each milestone, by day."""
+    return con.execute(
+        "SELECT phase, technique, part, finished_on FROM milestones WHERE object = ? ORDER BY finished_on, phase, technique, part", [known_object]
+    ).fetchall()
+
+
+def vocabulary_use(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Techniques in the order of work, with `spellings` (`|` between) and the `works`, `entries` and `estimates` that name each."""
+    return _frame(con, "vocabulary")
+
+
+def phases(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Phases in their order, with the `techniques`, `works` and `entries` that name each."""
+    return _frame(con, "phases")
+
+
+def people(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """The people of the studio: `person`, `left_on`, `entries`, `hours`, `first_day`, `last_day`, `spellings`."""
+    return _frame(con, "people")
+
+
+def held_back(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Rows that wait for a word, each beside the entry that it resembles (`held_…`)."""
+    return _frame(con, "held_back")
+
+
+def said_before(con: duckdb.DuckDBPyConnection, column: str) -> list[str]:
+    """What the studio's objects say in a free column (kind, support, commission), the commonest first, as suggestions."""
+    if column not in OBJECTS.names:
+        raise ValueError(column)
+    return [
+        row[0] for row in con.execute(f"SELECT {column} FROM objects WHERE {column} IS NOT NULL GROUP BY {column} ORDER BY count(*) DESC, {column}").fetchall()
+    ]

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime
+
 import pandas as pd
 
 from dashboard.analysis.overruns import Comparison, main_cause, open_summary, worst
-from dashboard.words import counted, hours, signed_hours
+from dashboard.words import ago, counted, day, hours, signed_hours
 
 
 def most_over(phases: pd.DataFrame) -> str:
@@ -45,13 +47,40 @@ def said_beside(comparison: Comparison) -> list[str]:
     return sentences
 
 
-def questions(held_back: int) -> list[str]:
-    """Rows that wait for a word of the studio's, if any."""
-    if not held_back:
-        return []
-    return [
-        f"{counted(held_back, 'row')} held back as correction or new: import the file again with --held-back correction or --held-back new. No hours of theirs are counted yet."
-    ]
+def state_of_work(work: pd.Series, sums: pd.Series | None, today: date, now: datetime) -> str:
+    """Where a work stands, in a sentence or two.
+
+    Parameters
+    ----------
+    work : row of `dashboard.reading.works`.
+    sums : row of `dashboard.analysis.overruns.by_object`, or None where no line is held.
+    today, now : of the studio's calendar, and in UTC.
+    """
+    if pd.notna(work["finished_on"]):
+        where = f"Finished on {day(work['finished_on'])}"
+    elif not work["entries"]:
+        where = f"Received {ago(work['received_on'].date(), today)}, not begun" if pd.notna(work["received_on"]) else "Not begun"
+    else:
+        where = f"On the bench since {day(work['first_day'])}, last worked on {ago(work['last_day'].date(), today)} ({work['last_technique']})"
+    parts = [where, *_hours_so_far(work, sums)]
+    if pd.isna(work["finished_on"]):
+        if pd.notna(work["waits_until"]) and work["waits_until"] > now:
+            parts.append(f"waiting until {day(work['waits_until'])}")
+        if pd.notna(work["due_on"]):
+            parts.append(f"due {ago(work['due_on'].date(), today)}" if work["due_on"].date() >= today else f"was due {ago(work['due_on'].date(), today)}")
+    return "; ".join(parts) + "."
+
+
+def _hours_so_far(work: pd.Series, sums: pd.Series | None) -> list[str]:
+    actual = 0.0 if sums is None else float(sums["actual_hours"])
+    if not work["versions"]:
+        return [f"{hours(actual)} h, no estimate" if actual else "no estimate yet"]
+    estimated = float("nan") if sums is None else float(sums["estimated_hours"])
+    word = "approved" if pd.notna(work["approved_version"]) else "estimated, not approved"
+    over = 0.0 if sums is None or pd.isna(sums["difference_hours"]) else float(sums["difference_hours"])
+    so_far = "" if pd.notna(work["finished_on"]) else " so far"
+    said = f"{hours(actual)} h{so_far} of {hours(estimated)} h {word}"
+    return [f"{said}, {signed_hours(over)} h{so_far}" if abs(over) >= 0.05 else said]
 
 
 def over_so_far(comparison: Comparison, most: int = 4) -> str:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import socket
 import traceback
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 from dashboard import demo, look
 from ingest.errors import BenchHoursError
@@ -14,6 +15,7 @@ from ingest.store import Store
 
 _SCRIPT = Path(__file__).with_name("app.py")
 _held: list[Store] = []
+Asgi = Callable[[dict[str, Any], Any, Any], Awaitable[None]]
 
 
 def store() -> Store:
@@ -38,7 +40,9 @@ def invented_store() -> Store:
 
 def serve(opened: Store, host: str, port: int, say: Callable[[str], None]) -> None:
     """Serve the pages until stopped; the caller closes the store."""
-    from streamlit.web.server.starlette import App  # noqa: PLC0415  half a second that other commands need not wait
+    from starlette.middleware import Middleware  # noqa: PLC0415  half a second that other commands need not wait
+    from streamlit.runtime.pages_manager import PagesManager  # noqa: PLC0415
+    from streamlit.web.server.starlette import App  # noqa: PLC0415
 
     with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_STREAM) as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -47,8 +51,48 @@ def serve(opened: Store, host: str, port: int, say: Callable[[str], None]) -> No
         except OSError as error:
             raise BenchHoursError(f"port {port} of {host} cannot be used ({error.strerror})", "Name another with --port.") from error
     hold(opened)
+    # dashboard/pages holds scripts for app.py's navigation; a visitor who came by a page's own address first would be given the bare script
+    PagesManager.uses_pages_directory = False
     say(f"The studio's pages are at http://{'localhost' if host == '127.0.0.1' else host}:{port} – stop with Ctrl-C.")
-    App(_SCRIPT, on_script_error=_own_words).run(config={"server.address": host, "server.port": port, **_CONFIG, **look.theme_config()})
+    App(_SCRIPT, on_script_error=_own_words, middleware=[Middleware(_Head)]).run(
+        config={"server.address": host, "server.port": port, **_CONFIG, **look.theme_config()}
+    )
+
+
+class _Head:
+    """Tells each page where its server is. Left to itself, a page reached by its own address asks for it below that address first, and fails."""
+
+    _SAID = (
+        b"<head><script>window.__streamlit={BACKEND_BASE_URL:location.origin,HOST_CONFIG_BASE_URL:location.origin,MAIN_PAGE_BASE_URL:location.origin}</script>"
+    )
+
+    def __init__(self, app: Asgi) -> None:
+        self._app = app
+
+    async def __call__(self, scope: dict[str, Any], receive: Any, send: Callable[[dict[str, Any]], Awaitable[None]]) -> None:
+        if scope["type"] != "http" or not any(name == b"accept" and b"text/html" in value for name, value in scope["headers"]):
+            await self._app(scope, receive, send)
+            return
+        scope = {**scope, "headers": [(name, value) for name, value in scope["headers"] if name != b"accept-encoding"]}  # packed, it could not be written into
+        start: dict[str, Any] = {}
+        body = bytearray()
+
+        async def told(message: dict[str, Any]) -> None:
+            if message["type"] == "http.response.start" and any(
+                name == b"content-type" and value.startswith(b"text/html") for name, value in message["headers"]
+            ):
+                start.update(message)
+            elif not start:
+                await send(message)
+            else:
+                body.extend(message.get("body", b""))
+                if not message.get("more_body"):
+                    page = bytes(body).replace(b"<head>", self._SAID, 1)
+                    headers = [(name, value) for name, value in start["headers"] if name not in (b"content-length", b"etag", b"last-modified")]
+                    await send({**start, "headers": [*headers, (b"content-length", str(len(page)).encode())]})
+                    await send({"type": "http.response.body", "body": page})
+
+        await self._app(scope, receive, told)
 
 
 def _own_words(error: Exception) -> bool:

@@ -2,13 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from html import escape
+from typing import Any
 
 import pandas as pd
 
-from dashboard.analysis.overruns import CAUSES, totals
+from dashboard.analysis.overruns import CAUSES
 from dashboard.words import hours, signed_hours
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A cell that leads to another page of ours."""
+
+    text: str
+    address: str
+
+
+Cell = str | Link
+Row = Mapping[Hashable, Any]  # of a frame, by column
+SUM_HEADS = ("estimated, h", "actual, h", "difference, h", *(f"{words}, h" for words in CAUSES.values()))
 
 
 def figures(items: Iterable[tuple[str, str, bool]]) -> str:
@@ -22,16 +37,37 @@ def beside(sentences: Iterable[str]) -> str:
     return "".join(f'<p class="beside">{escape(sentence)}</p>' for sentence in sentences)
 
 
-def phase_table(phases: pd.DataFrame) -> str:
-    """Hours by phase as a ledger, all phases at its foot."""
-    heads = ["phase", "works", "estimated, h", "actual, h", "difference, h", *(f"{words}, h" for words in CAUSES.values())]
-    rows = [[row["phase"], f"{row['works']}", *_cells(row)] for _, row in phases.iterrows()]
-    rows.append(["all phases", "", *_cells(totals(phases))])
-    head = "".join(f'<th scope="col">{escape(text)}</th>' for text in heads)
-    body = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in rows)
-    onward = '<p class="beside narrow-only">The four parts of the difference are further right in the table.</p>'
-    return f'{onward}<div class="ledger-wrap" tabindex="0" role="region" aria-label="Hours by phase"><table class="ledger"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
+def ledger(name: str, heads: Sequence[str], rows: Iterable[Sequence[Cell] | str], *, words: Collection[int] = (0,), foot: bool = False) -> str:
+    """A table in our look, in a frame of its own that scrolls sideways where the screen is narrow.
+
+    Parameters
+    ----------
+    name : what the table is, for those who hear it.
+    rows : the cells of each row; a text alone heads the rows that follow.
+    words : which columns are words; the rest are numbers, set to the right.
+    foot : the last row is the sum of all.
+    """
+    side = [' class="words"' if number in words else "" for number in range(len(heads))]
+    head = "".join(f'<th scope="col"{side[n]}>{escape(text)}</th>' for n, text in enumerate(heads))
+    body = "".join(
+        f'<tr class="group"><th scope="rowgroup" colspan="{len(heads)}">{escape(row)}</th></tr>'
+        if isinstance(row, str)
+        else "<tr>" + "".join(f"<td{side[n]}>{_cell(cell)}</td>" for n, cell in enumerate(row)) + "</tr>"
+        for row in rows
+    )
+    onward = '<p class="beside narrow-only">The table goes on to the right.</p>' if len(heads) > 4 else ""
+    return (
+        f'{onward}<div class="ledger-wrap" tabindex="0" role="region" aria-label="{escape(name)}">'
+        f'<table class="ledger{" footed" if foot else ""}"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
+    )
 
 
-def _cells(row: pd.Series) -> list[str]:
+def _cell(cell: Cell) -> str:
+    if isinstance(cell, Link):
+        return f'<a href="{escape(cell.address)}" target="_self">{escape(cell.text)}</a>'
+    return escape(cell)
+
+
+def sum_cells(row: pd.Series | Row) -> list[str]:
+    """The cells under `SUM_HEADS`."""
     return [hours(row["estimated_hours"]), hours(row["actual_hours"]), *(signed_hours(row[name]) for name in ("difference_hours", *CAUSES))]

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import math
+from datetime import date
+
+import babel.numbers
 
 UNITS = {"dm2": "dm²", "cm": "cm", "pcs": "pcs"}
 
@@ -25,9 +28,19 @@ def signed_hours(value: float) -> str:
     return f"{tenths:+,.1f}".replace("-", "−") if tenths else "0.0"
 
 
-def counted(number: int, word: str) -> str:
-    """`1 work`, `2 works`."""
-    return f"{number:,} {word}{'' if number == 1 else 's'}"
+def counted(number: int, word: str, words: str = "") -> str:
+    """`1 work`, `2 works`; `words` where the plural is another."""
+    return f"{number:,} {word}" if number == 1 else f"{number:,} {words or word + 's'}"
+
+
+def money(value: float, currency: str) -> str:
+    """An amount with its currency, as it is written in English."""
+    return babel.numbers.format_currency(value, currency, locale="en_GB")
+
+
+def text(value: object) -> str:
+    """A word as it stands in a frame; nothing where it is unknown."""
+    return value if isinstance(value, str) else ""
 
 
 def amount(quantity: float | None, unit: str | None) -> str:
@@ -35,3 +48,18 @@ def amount(quantity: float | None, unit: str | None) -> str:
     if quantity is None or math.isnan(quantity) or not isinstance(unit, str):
         return ""
     return f"{quantity:,.0f} {UNITS[unit]}" if quantity == int(quantity) else f"{quantity:,.1f} {UNITS[unit]}"
+
+
+def day(value: date) -> str:
+    """`5 October 2026`."""
+    return f"{value:%-d %B %Y}"
+
+
+def ago(value: date, today: date) -> str:
+    """How long ago a day was, or that it is to come, as one says it."""
+    days = (today - value).days
+    if days < 0:
+        return "tomorrow" if days == -1 else f"in {-days} days"
+    if days < 2:
+        return ("today", "yesterday")[days]
+    return f"{days} days ago" if days < 60 else f"on {day(value)}"

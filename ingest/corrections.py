@@ -1,4 +1,4 @@
-"""What a person decides about time entries: correct one, take one back, say what a held-back row is."""
+"""What a person decides about the record: correct an entry, take back an entry or a milestone, say what a held-back row is."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from ingest.entries import EARLIER
 from ingest.errors import BenchHoursError
 from ingest.history import Change, keep_earlier
 from ingest.imports import Report
+from ingest.keyed import MILESTONE_CONTENT, WITH_KEYS
 from ingest.records import TIME_ENTRIES
 from ingest.store import Store
 from ingest.typed import put_rows
@@ -89,7 +90,7 @@ def decide(store: Store, rows: Sequence[tuple[str, int]], decision: Decision, ch
     """
     with store.writing() as con:
         con.execute(
-            "CREATE OR REPLACE TEMP TABLE asked AS SELECT unnest(from_json(?, '[{\"content\": \"UUID\", \"rank\": \"BIGINT\"}]'), max_depth := 2)",
+            'CREATE OR REPLACE TEMP TABLE asked AS SELECT unnest(from_json(?, \'[{"content": "UUID", "rank": "BIGINT"}]\'), max_depth := 2)',
             [json.dumps([{"content": content, "rank": rank} for content, rank in rows])],
         )
         questions = con.execute(
@@ -119,3 +120,19 @@ def _put(con: duckdb.DuckDBPyConnection, questions: list[Any], decision: Decisio
     faulty = {int(line) - 2: f"{reason}. {mend}" for line, _, _, reason, mend in report.problems.itertuples(index=False)}
     left += [f"{questions[number][5]}, line {questions[number][6]}: {why}" for number, why in faulty.items()]
     return [(row[0], row[1]) for number, row in enumerate(questions) if number not in faulty]
+
+
+def take_back_milestone(con: duckdb.DuckDBPyConnection, known_object: str, phase: str, technique: str, part: str, finished_on: date, change: Change) -> None:
+    """Take a milestone back: the line is open again, unless another finishes it. `technique` and `part` empty: of the whole phase."""
+    which = "r.object = ? AND r.phase = ? AND r.technique = ? AND r.part = ? AND r.finished_on = ?"
+    values: list[object] = [known_object, phase, technique, part, finished_on]
+    keep_earlier(
+        con,
+        "milestones",
+        change,
+        f"SELECT r.object AS key, to_json(r) AS earlier, {MILESTONE_CONTENT} AS content FROM milestones AS r {WITH_KEYS} WHERE {which}",
+        values,
+    )
+    taken = con.execute(f"DELETE FROM milestones AS r WHERE {which}", values).fetchall()[0][0]
+    if not taken:
+        raise BenchHoursError("there is no such milestone", "It may have been taken back already: load the page again.")

@@ -74,13 +74,74 @@ def throw_away(store: Store, known_object: str) -> None:
 
 def make_version(store: Store, known_object: str, draft: Draft, change: Change) -> tuple[int, Report]:
     """Store a draft as the next version of the estimate, in one transaction; raises `RowsRefused` and keeps the draft if it has a fault."""
-    lines = draft.filled
-    if not lines:
+    if not draft.filled:
         raise BenchHoursError("the estimate has no lines yet", "Write a technique and its hours, or a quantity.")
     with store.writing() as con:
-        version = 1 + con.execute("SELECT coalesce(max(version), 0) FROM estimate_versions WHERE object = ?", [known_object]).fetchall()[0][0]
-        head = {"object": known_object, "version": str(version), **_said(draft.version, VERSION_COLUMNS)}
-        head.setdefault("made_on", "")
-        report = put_rows(con, ESTIMATES, [{"phase": "", **head, **_said(line, LINE_COLUMNS)} for line in lines], change)
+        version = _next_version(con, known_object)
+        report = put_rows(con, ESTIMATES, _rows(known_object, version, draft), change)
         con.execute("DELETE FROM drafts WHERE object = ?", [known_object])
     return version, report
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """How a draft reads as it stands.
+
+    Attributes
+    ----------
+    problems : sentences, in the order of the lines.
+    phases : phase to hours, in the order of work; None where a line of it has a quantity only.
+    techniques : those on the sheet.
+    lines : lines without a fault.
+    unattended_hours : elapsed.
+    """
+
+    problems: list[str]
+    phases: dict[str, float | None]
+    techniques: list[str]
+    lines: int
+    unattended_hours: float
+
+
+def read_over(store: Store, known_object: str, draft: Draft, change: Change) -> Reading:
+    """Read a draft as it would be read on saving, and store nothing."""
+    lines = draft.filled
+    if not lines:
+        return Reading(problems=[], phases={}, techniques=[], lines=0, unattended_hours=0.0)
+    with store.writing(keep=False) as con:
+        version = _next_version(con, known_object)
+        report = put_rows(con, ESTIMATES, _rows(known_object, version, draft), change, all_or_none=False)
+        own = report.problems[report.problems["column"] != "version"]  # that the others stay out with a faulty line is no fault of theirs
+        faulty = set(own["line"])
+        rows = con.execute(
+            """SELECT r.phase, r.technique, r.hours, r.unattended_hours, l.line FROM resolved AS r JOIN row_lines AS l USING ("row") LEFT JOIN phases AS p ON p.phase = r.phase
+            ORDER BY p.position, r.phase, l.line"""
+        ).fetchall()
+    good = [row for row in rows if row[4] not in faulty]
+    phases: dict[str, float | None] = {}
+    for phase, _, hours, _, _ in good:
+        before = phases.get(phase, 0.0)
+        phases[phase] = None if hours is None or before is None else before + hours
+    return Reading(
+        problems=[_fault(int(line) - 1, column, value, reason, mend) for line, column, value, reason, mend in own.itertuples(index=False)],
+        phases=phases,
+        techniques=list(dict.fromkeys(row[1] for row in good)),
+        lines=len(good),
+        unattended_hours=sum(row[3] or 0.0 for row in good),
+    )
+
+
+def _fault(line: int, column: str, value: object, reason: str, mend: str) -> str:
+    where = "" if column in VERSION_COLUMNS else f"Line {line}, "
+    shown = f' "{value}"' if isinstance(value, str) and value else ""
+    return f"{where}{column.replace('_', ' ')}{shown}: {reason}. {mend}"
+
+
+def _next_version(con: duckdb.DuckDBPyConnection, known_object: str) -> int:
+    found: int = con.execute("SELECT coalesce(max(version), 0) + 1 FROM estimate_versions WHERE object = ?", [known_object]).fetchall()[0][0]
+    return found
+
+
+def _rows(known_object: str, version: int, draft: Draft) -> list[dict[str, str]]:
+    head = {"phase": "", "technique": "", "made_on": "", "object": known_object, "version": str(version), **_said(draft.version, VERSION_COLUMNS)}
+    return [{**head, **_said(line, LINE_COLUMNS)} for line in draft.filled]

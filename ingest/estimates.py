@@ -227,7 +227,12 @@ def approve(con: duckdb.DuckDBPyConnection, known_object: str, version: int, on:
         raise BenchHoursError(f"version {version} of {known_object} was approved on {approved_on:%-d %B %Y} already", "Make the next version for a change.")
     if on < made_on:
         raise BenchHoursError(f"version {version} was made on {made_on:%-d %B %Y}, after that day", "Give the day of the owner's word.")
-    options = {row[0] for row in con.execute("SELECT DISTINCT option FROM estimate_lines WHERE object = ? AND version = ? AND option IS NOT NULL", [known_object, version]).fetchall()}
+    options = {
+        row[0]
+        for row in con.execute(
+            "SELECT DISTINCT option FROM estimate_lines WHERE object = ? AND version = ? AND option IS NOT NULL", [known_object, version]
+        ).fetchall()
+    }
     if options and option not in options:
         raise BenchHoursError(f"version {version} has the options {', '.join(sorted(options))}", "Say which one was approved.")
     _keep_version(con, known_object, version, change)

@@ -6,14 +6,11 @@ overrides the later one.
 
 from __future__ import annotations
 
-from datetime import date
-
 import duckdb
 
 from ingest import vocabulary
 from ingest.checked import remark
-from ingest.errors import BenchHoursError
-from ingest.history import Change, keep_earlier
+from ingest.history import keep_earlier
 from ingest.outcome import Fate, Outcome
 
 
@@ -78,8 +75,8 @@ def bring_in_milestones(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
     fate.mark("already held", 'SELECT "row" FROM resolved SEMI JOIN milestones USING (object, phase, technique, part, finished_on)')
     fate.mark(
         "already held",
-        f"""SELECT r."row" FROM resolved AS r {_WITH_KEYS} WHERE {fate.untouched("r")} AND {fate.earlier_counts}
-        AND {_CONTENT} IN (SELECT content FROM history WHERE kind = 'milestones')""",
+        f"""SELECT r."row" FROM resolved AS r {WITH_KEYS} WHERE {fate.untouched("r")} AND {fate.earlier_counts}
+        AND {MILESTONE_CONTENT} IN (SELECT content FROM history WHERE kind = 'milestones')""",
     )
     fate.mark(
         "already held",
@@ -90,20 +87,8 @@ def bring_in_milestones(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
 
 
 # A milestone as one value, by the keys of its words: one that was taken back is not set again by its file.
-_CONTENT = "md5(concat_ws(chr(31), r.object, p.key, coalesce(t.key, ''), r.part, r.finished_on))::UUID"
-_WITH_KEYS = "LEFT JOIN phases AS p ON p.phase = r.phase LEFT JOIN techniques AS t ON t.technique = r.technique"
-
-
-def take_back_milestone(con: duckdb.DuckDBPyConnection, known_object: str, phase: str, technique: str, part: str, finished_on: date, change: Change) -> None:
-    """Take a milestone back: the line is open again, unless another finishes it. `technique` and `part` empty: of the whole phase."""
-    which = "r.object = ? AND r.phase = ? AND r.technique = ? AND r.part = ? AND r.finished_on = ?"
-    values: list[object] = [known_object, phase, technique, part, finished_on]
-    keep_earlier(
-        con, "milestones", change, f"SELECT r.object AS key, to_json(r) AS earlier, {_CONTENT} AS content FROM milestones AS r {_WITH_KEYS} WHERE {which}", values
-    )
-    taken = con.execute(f"DELETE FROM milestones AS r WHERE {which}", values).fetchall()[0][0]
-    if not taken:
-        raise BenchHoursError("there is no such milestone", "It may have been taken back already: load the page again.")
+MILESTONE_CONTENT = "md5(concat_ws(chr(31), r.object, p.key, coalesce(t.key, ''), r.part, r.finished_on))::UUID"
+WITH_KEYS = "LEFT JOIN phases AS p ON p.phase = r.phase LEFT JOIN techniques AS t ON t.technique = r.technique"
 
 
 def _merge(
@@ -151,7 +136,12 @@ def _merge(
     ])  # fmt: skip
     fate.mark("already held", 'SELECT "row" FROM laid WHERE unchanged OR said_before')
     con.execute(f'INSERT INTO corrections SELECT "row", {key} FROM laid WHERE {fate.untouched()}')
-    keep_earlier(con, table, fate.change, f"SELECT t.{key} AS key, to_json(t) AS earlier, NULL AS content FROM {table} AS t WHERE t.{key} IN (SELECT entry FROM corrections)")
+    keep_earlier(
+        con,
+        table,
+        fate.change,
+        f"SELECT t.{key} AS key, to_json(t) AS earlier, NULL AS content FROM {table} AS t WHERE t.{key} IN (SELECT entry FROM corrections)",
+    )
     con.execute(
         f'UPDATE {table} AS t SET {", ".join(f"{name} = l.{name}" for name in columns)} FROM laid AS l JOIN corrections AS c ON c."row" = l."row" WHERE t.{key} = l.{key}'
     )

@@ -34,7 +34,10 @@ class RowsRefused(BenchHoursError):
 
     def __init__(self, problems: pd.DataFrame, rows: int) -> None:
         self.problems = problems
-        said = [f"{f'line {row}, ' if rows > 1 else ''}{_cell(column, value)} {reason}. {mend}" for row, column, value, reason, mend in problems.itertuples(index=False)]
+        said = [
+            f"{f'line {row}, ' if rows > 1 else ''}{_cell(column, value)} {reason}. {mend}"
+            for row, column, value, reason, mend in problems.itertuples(index=False)
+        ]
         super().__init__(" ".join(dict.fromkeys(said)).removesuffix("."), "")
 
     def __str__(self) -> str:

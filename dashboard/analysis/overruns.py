@@ -77,17 +77,55 @@ def compare(lines: pd.DataFrame) -> Comparison:
     )
 
 
-def by_phase(comparison: Comparison) -> pd.DataFrame:
-    """Finished lines summed by phase, in the order of work.
+def summed(lines: pd.DataFrame, columns: list[str]) -> pd.DataFrame:
+    """Lines summed by some columns.
 
     Returns
     -------
-    Frame with `phase`, `position`, `works`, `lines`, and the sums `estimated_hours`, `actual_hours`, `difference_hours`
+    Frame with the columns, `works`, `lines`, and the sums `estimated_hours`, `actual_hours`, `difference_hours`
     and its four parts; the parts of each row sum to its difference.
     """
-    grouped = comparison.finished.groupby(["position", "phase"], as_index=False, dropna=False)
-    sums = grouped.agg(works=("object", "nunique"), lines=("object", "size"), **{name: (name, "sum") for name in _SUMS})
-    return sums.sort_values(["position", "phase"], ignore_index=True)[["phase", "position", "works", "lines", *_SUMS]]
+    grouped = lines.groupby(columns, as_index=False, dropna=False)
+    return grouped.agg(works=("object", "nunique"), lines=("object", "size"), **{name: (name, "sum") for name in _SUMS})
+
+
+def by_phase(comparison: Comparison) -> pd.DataFrame:
+    """Finished lines summed by `phase` with its `position`, in the order of work; see `summed`."""
+    return summed(comparison.finished, ["position", "phase"]).sort_values(["position", "phase"], ignore_index=True)
+
+
+def by_technique(comparison: Comparison) -> pd.DataFrame:
+    """Finished lines summed by `technique`, what ran over most first; see `summed`."""
+    return summed(comparison.finished, ["technique"]).sort_values(["difference_hours", "technique"], ascending=[False, True], ignore_index=True)
+
+
+def by_work(comparison: Comparison) -> pd.DataFrame:
+    """All lines held against an estimate, finished or open, summed by `object`, what ran over most first; see `summed`. `open_lines` are among them."""
+    lines = pd.concat([comparison.finished, comparison.open])
+    sums = summed(lines, ["object"]).merge(comparison.open.groupby("object").size().rename("open_lines"), on="object", how="left")
+    sums["open_lines"] = sums["open_lines"].fillna(0).astype(int)
+    return sums.sort_values(["difference_hours", "object"], ascending=[False, True], ignore_index=True)
+
+
+def by_object(lines: pd.DataFrame) -> pd.DataFrame:
+    """What is known of each work in one row: all its lines summed, by `object` as index.
+
+    Returns
+    -------
+    Frame with `estimated_hours` (null where nothing is estimated), `actual_hours`, `difference_hours`, `extra_hours`, `own_cost_hours`, `open_lines`, `yardstick`.
+    """
+    opened = ~lines["finished"].astype(bool) & (lines["estimated_hours"].notna() | (lines["actual_hours"] > 0))
+    grouped = lines.assign(open_lines=opened).groupby("object")
+    sums = grouped[["estimated_hours", "actual_hours", "difference_hours"]].sum(min_count=1)
+    return sums.join(grouped[["extra_hours", "own_cost_hours", "open_lines"]].sum()).join(grouped["yardstick"].first())
+
+
+def by_half_year(comparison: Comparison) -> pd.DataFrame:
+    """Finished lines summed by the `half_year` in which they were finished (`2026 Jan–Jun`), in order; see `summed`."""
+    finished = comparison.finished
+    day = finished["finished_on"]
+    half = day.dt.year.astype("Int64").astype(str) + day.dt.month.le(6).map({True: " Jan–Jun", False: " Jul–Dec"})
+    return summed(finished.assign(half_year=half), ["half_year"]).sort_values("half_year", ignore_index=True)
 
 
 def totals(phases: pd.DataFrame) -> pd.Series:

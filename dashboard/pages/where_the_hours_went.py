@@ -1,62 +1,136 @@
-"""Where the hours went: estimated against actual by phase, and why they differ."""
+"""Where the hours went: estimated against actual by phase, why they differ, since when, and on which works."""
 
 from __future__ import annotations
+
+from datetime import date
+from functools import partial
 
 import pandas as pd
 import streamlit as st
 
-from dashboard import held, reading, tables
-from dashboard.analysis.overruns import CAUSES, Comparison, by_phase, compare, open_summary, totals
-from dashboard.charts import hours_by_phase
-from dashboard.sentences import most_over, questions, said_beside
+from dashboard import frame, held, reading, tables
+from dashboard.analysis.choosing import choose, periods, share_of
+from dashboard.analysis.overruns import CAUSES, Comparison, by_half_year, by_phase, by_technique, by_work, compare, open_summary, summed, totals
+from dashboard.charts import compared
+from dashboard.sentences import most_over, said_beside
 from dashboard.words import counted, hours, signed_hours
-from ingest.errors import BenchHoursError
+
+MOST = 8
+EVERYTHING = "everything"
+STATES = {EVERYTHING: None, "finished": True, "on the bench": False}
 
 
-def show() -> None:
-    st.title("Where the hours went")
-    if held.shows_invented():
-        st.info("This is an invented studio, to look around in. Nothing here is yours, and nothing of yours is here.")
-        if st.button("Back to my studio"):
-            st.query_params.clear()
-            st.rerun()
+def body() -> None:
     con = held.store().cursor()
-    as_of = reading.today(con)
+    as_of = held.today()
     held_now = reading.holdings(con)
     if not held_now["entries"]:
         _nothing_yet(held_now)
         return
-    st.html(tables.beside([f"{held.studio_name()}, as of {as_of:%-d %B %Y}"]))
-    _say(questions(held_now["held_back"]))
-    comparison = compare(held.overruns(as_of))
+    frame.say([f"{held.settings().studio}, as of {as_of:%-d %B %Y}"])
+    if held_now["held_back"]:
+        st.page_link("pages/bring_in_logs.py", label=f"{counted(held_now['held_back'], 'row')} held back: correction or new? Decide here.")
+    lines, said = _chosen(as_of)
+    comparison = compare(lines)
     phases = by_phase(comparison)
+    frame.say(said)
     if phases.empty:
         st.write(
-            "No line is finished yet, so there is nothing to compare. A line is finished by a milestone of its own or of its phase, or when its object is finished."
+            "No line of these is finished yet, so there is nothing to compare. "
+            "A line is finished by a milestone of its own or of its phase (set it under Works), or when its work is finished."
         )
-        _say(said_beside(comparison))
+        frame.say(said_beside(comparison))
         return
     _figures(comparison, phases)
-    st.subheader("Estimated and actual hours by phase")
+    st.header("Estimated and actual hours by phase")
+    frame.say([
+        f"The pale bar ending in a tick is what was estimated, the narrow bar what it took. Finished lines of {counted(comparison.works, 'work')}. "
+        "Choose a bar, or a phase below, to look into it."
+    ])  # fmt: skip
+    chart = compared.estimated_against_actual(phases, "phase", choosing=True)
+    st.altair_chart(chart, width="stretch", theme=None, key="bars", on_select=_bar_chosen, selection_mode="chosen", alt=_read_out(phases, "phase"))
+    _one_phase(comparison, list(phases["phase"]))
+    st.header("Why they differ")
+    st.altair_chart(compared.causes(phases, "phase", CAUSES), width="stretch", theme=None, alt=_causes_read_out(phases))
+    st.header("The figures")
+    rows = [[row["phase"], f"{row['works']}", *tables.sum_cells(row)] for _, row in phases.iterrows()]
+    rows.append(["all phases", f"{comparison.works}", *tables.sum_cells(totals(phases))])
+    st.html(tables.ledger("Hours by phase", ["phase", "works", *tables.SUM_HEADS], rows, foot=True))
+    frame.say(said_beside(comparison))
+    halves = by_half_year(comparison)
+    st.header("By half-year")
+    frame.say(["Lines by the half-year in which they were finished."])
+    st.altair_chart(compared.estimated_against_actual(halves, "half_year"), width="stretch", theme=None, alt=_read_out(halves, "half_year"))
+    works, techniques = by_work(comparison), by_technique(comparison)
+    _most_over_works(works)
+    _most_over_techniques(techniques)
+    _as_csv({"phases": phases, "half-years": halves, "works": works, "techniques": techniques, "lines": lines.drop(columns="position")})
+
+
+def _chosen(as_of: date) -> tuple[pd.DataFrame, list[str]]:
+    """The lines that the choices leave, and what must be said of the choice."""
+    everything, works = held.overruns(as_of), held.works(as_of)
+    known = periods(everything, as_of)
+    kinds = sorted(works["kind"].fillna("").unique())
+    people = reading.people(held.store().cursor())["person"].tolist()
+    with st.container(horizontal=True, key="choices"):
+        period = _choice("Period", "period", {name: one.words for name, one in known.items()}, "all the time")
+        kind = _choice("Kind of work", "kind", {kind: kind or "kind not said" for kind in kinds}, "every kind")
+        state = st.selectbox("Works", list(STATES), key="works", bind="query-params", width=170)
+        person = _choice("Worked on by", "person", {name: name for name in people}, "anybody")
+    person_hours = reading.person_hours(held.store().cursor(), as_of, person) if person else None
+    lines = choose(everything, works, period=known[period] if period else None, kind=kind, finished=STATES[state], person_hours=person_hours)
+    said = []
+    if period:
+        said.append("A finished line belongs to the day on which it was finished, an open one to that of its last entry.")
+    if person_hours is not None:
+        said.append(
+            f"Lines on which {person} has worked, each with all its hours and its whole estimate: {hours(share_of(lines, person_hours))} h "
+            f"of {hours(lines['actual_hours'].sum())} h are {person}'s. For that person and the principal."
+        )
+    return lines, said
+
+
+def _choice(label: str, key: str, words: dict[str, str], otherwise: str) -> str | None:
+    """One filter, kept in the address; None: not chosen."""
+    said = st.selectbox(label, [EVERYTHING, *words], format_func=lambda one: words.get(one, otherwise), key=key, bind="query-params", width=200)
+    return None if said == EVERYTHING else said
+
+
+def _bar_chosen() -> None:
+    points = st.session_state["bars"]["selection"].get("chosen", [])
+    st.session_state["phase"] = points[0]["phase"] if points else EVERYTHING
+
+
+def _one_phase(comparison: Comparison, phases: list[str]) -> None:
+    """What is inside one phase: its techniques, and the works in which it ran over."""
+    phase = st.selectbox(
+        "Look into a phase", [EVERYTHING, *phases], format_func=lambda one: "none" if one == EVERYTHING else one, key="phase", bind="query-params"
+    )
+    if phase == EVERYTHING:
+        return
+    inside = comparison.finished[comparison.finished["phase"] == phase]
+    techniques = summed(inside, ["technique"]).sort_values("difference_hours", ascending=False, ignore_index=True)
+    st.subheader(f"{phase}: techniques")
     st.html(
-        tables.beside(
-            [f"The pale bar ending in a tick is what was estimated, the narrow bar what it took. Finished lines of {counted(comparison.works, 'work')}."]
+        tables.ledger(
+            f"Techniques of {phase}",
+            ["technique", "works", *tables.SUM_HEADS],
+            [[row["technique"], f"{row['works']}", *tables.sum_cells(row)] for _, row in techniques.iterrows()],
         )
     )
-    st.altair_chart(hours_by_phase.estimated_against_actual(phases), width="stretch", theme=None)
-    st.subheader("Why they differ")
-    st.altair_chart(hours_by_phase.causes(phases, CAUSES), width="stretch", theme=None)
-    st.subheader("The figures")
-    st.html(tables.phase_table(phases))
-    _say(said_beside(comparison))
-    st.download_button(
-        "Every line as CSV, objects by code", held.overruns(as_of).drop(columns="position").to_csv(index=False), "overruns.csv", "text/csv", on_click="ignore"
+    lines = inside.sort_values("difference_hours", ascending=False).head(MOST * 2)
+    st.subheader(f"{phase}: lines, the most over first")
+    st.html(
+        tables.ledger(
+            f"Lines of {phase}",
+            ["work", "technique", "part", *tables.SUM_HEADS],
+            [[held.work_link(row["object"]), row["technique"], row["part"], *tables.sum_cells(row)] for _, row in lines.iterrows()],
+            words=range(3),
+        )
     )
-
-
-def _say(sentences: list[str]) -> None:
-    if sentences:  # Streamlit refuses to place nothing
-        st.html(tables.beside(sentences))
+    if len(inside) > len(lines):
+        frame.say([f"{len(lines)} of {counted(len(inside), 'line')}; all of them are in the CSV of lines below."])
 
 
 def _figures(comparison: Comparison, phases: pd.DataFrame) -> None:
@@ -73,21 +147,67 @@ def _figures(comparison: Comparison, phases: pd.DataFrame) -> None:
     st.write(most_over(phases))
 
 
+def _most_over_works(works: pd.DataFrame) -> None:
+    st.header("Works that ran over most")
+    over = works[works["difference_hours"] >= 0.05].head(MOST)
+    if over.empty:
+        st.write("No work of these ran over its estimate.")
+        return
+    rows: list[list[tables.Cell]] = [
+        [held.work_link(row["object"]), f"{counted(int(row['open_lines']), 'line')} open" if row["open_lines"] else "finished", *tables.sum_cells(row)]
+        for _, row in over.iterrows()
+    ]
+    st.html(tables.ledger("Works that ran over most", ["work", "lines", *tables.SUM_HEADS], rows, words=range(2)))
+    frame.say(["Finished lines, and of open lines what they are over so far."])
+
+
+def _most_over_techniques(techniques: pd.DataFrame) -> None:
+    st.header("Techniques that ran over most")
+    over = techniques[techniques["difference_hours"] >= 0.05].head(MOST)
+    if over.empty:
+        st.write("No technique of these ran over its estimate.")
+        return
+    rows = [[row["technique"], f"{row['works']}", *tables.sum_cells(row)] for _, row in over.iterrows()]
+    st.html(tables.ledger("Techniques that ran over most", ["technique", "works", *tables.SUM_HEADS], rows))
+
+
+def _as_csv(frames: dict[str, pd.DataFrame]) -> None:
+    st.header("All this as CSV")
+    frame.say(["Hours unrounded, works by their code, no names of people or owners."])
+    with st.container(horizontal=True):
+        for name, content in frames.items():
+            st.download_button(name.capitalize(), partial(_csv, content), f"{name}.csv", "text/csv", on_click="ignore")
+
+
+def _csv(content: pd.DataFrame) -> str:
+    days = {column: content[column].dt.strftime("%Y-%m-%d") for column in content.select_dtypes("datetime").columns}
+    return content.assign(**days).to_csv(index=False)
+
+
+def _read_out(sums: pd.DataFrame, of: str) -> str:
+    """The chart for those who cannot see it."""
+    parts = [f"{row[of]}: estimated {hours(row['estimated_hours'])} h, actual {hours(row['actual_hours'])} h" for _, row in sums.iterrows()]
+    return "Estimated and actual hours. " + "; ".join(parts) + "."
+
+
+def _causes_read_out(sums: pd.DataFrame) -> str:
+    parts = [f"{row['phase']}: " + ", ".join(f"{words} {signed_hours(row[name])} h" for name, words in CAUSES.items()) for _, row in sums.iterrows()]
+    return "Why actual and estimated hours differ. " + "; ".join(parts) + "."
+
+
 def _nothing_yet(held_now: dict[str, int]) -> None:
-    st.write("Nothing is logged yet. Hours come in as CSV files; at a command line on this machine:")
-    st.code("bench-hours import objects.csv estimates.csv time_entries.csv", language=None, wrap_lines=True)
-    st.write(
-        "A file of time entries needs the columns object, phase, technique and person, and either started_at and ended_at or date and hours. "
-        "Stop these pages first (Ctrl-C): one program at a time holds the studio's file. The README lists every column."
-    )
+    st.write("Nothing is logged yet. Hours come in as CSV files: a file of time entries needs the columns object, phase, technique and person, and either "
+             "started_at and ended_at or date and hours.")  # fmt: skip
     if held_now["objects"]:
-        st.write(f"{counted(held_now['objects'], 'object')} and {counted(held_now['versions'], 'estimate')} are here already; the hours are what is missing.")
-    if not held.shows_invented() and st.button("Look at an invented studio first", type="primary"):
-        st.query_params["studio"] = held.INVENTED
-        st.rerun()
+        st.write(f"{counted(held_now['objects'], 'work')} and {counted(held_now['versions'], 'estimate')} are here already; the hours are what is missing.")
+    else:
+        st.write("Begin with the works on your bench (Works), or bring in all the files you have (Bring in logs).")
+    with st.container(horizontal=True):
+        if st.button("Bring in logs", type="primary"):
+            st.switch_page("pages/bring_in_logs.py")
+        if not held_now["objects"] and st.button("Add the first work"):
+            st.switch_page("pages/works.py")
+        frame.invite_to_invented()
 
 
-try:
-    show()
-except BenchHoursError as error:
-    st.error(str(error))
+frame.show("Where the hours went", body)

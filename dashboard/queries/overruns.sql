@@ -88,6 +88,6 @@ SELECT s.object, s.phase, s.technique, s.part, s.estimated_hours, s.first_approv
     s.more_to_do_hours + s.slower_hours + s.unforeseen_hours + s.not_needed_hours AS difference_hours,
     s.more_to_do_hours, s.slower_hours, s.unforeseen_hours, s.not_needed_hours, s.finished,
     s.yardstick, s.extra_hours, s.own_cost_hours, s.unattended_hours, s.unit, s.estimated_quantity, s.actual_quantity, s.quantity_incomplete,
-    s.done, s.discovery, s.entries, s.position
+    s.done, s.discovery, s.entries, s.position, CASE WHEN s.finished THEN s.closed_on END::TIMESTAMP AS finished_on, s.last_day::TIMESTAMP AS last_day
 FROM split AS s
 ORDER BY s.object, s.position, s.phase, s.technique, s.part

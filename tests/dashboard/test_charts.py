@@ -3,7 +3,7 @@
 import pandas as pd
 
 from dashboard.analysis.overruns import CAUSES
-from dashboard.charts import hours_by_phase
+from dashboard.charts import compared
 from dashboard.words import amount, hours, signed_hours
 
 PHASES = pd.DataFrame(
@@ -15,7 +15,7 @@ PHASES = pd.DataFrame(
 
 
 def test_the_estimate_is_a_bar_with_a_tick_and_the_difference_is_written() -> None:
-    chart = hours_by_phase.estimated_against_actual(PHASES).to_dict()
+    chart = compared.estimated_against_actual(PHASES, "phase").to_dict()
     assert [layer["mark"]["type"] for layer in chart["layer"]] == ["bar", "tick", "bar", "text", "text"]
     assert chart["layer"][0]["encoding"]["x"]["scale"]["domain"][1] > 10
     rows = next(iter(chart["datasets"].values()))
@@ -24,7 +24,7 @@ def test_the_estimate_is_a_bar_with_a_tick_and_the_difference_is_written() -> No
 
 
 def test_the_causes_keep_the_words_of_the_screens() -> None:
-    chart = hours_by_phase.causes(PHASES, CAUSES).to_dict()
+    chart = compared.causes(PHASES, "phase", CAUSES).to_dict()
     assert chart["layer"][0]["encoding"]["color"]["scale"]["domain"] == ["more to treat", "harder going than quoted", "found on the way", "quoted, not needed"]
     assert chart["config"]["axis"]["labelFontSize"] >= 13
 

@@ -27,7 +27,8 @@ def test_a_file_of_a_newer_version_is_refused_in_one_line(tmp_path: Path) -> Non
     with pytest.raises(StoreError) as caught:
         Store(path)
     assert (
-        str(caught.value) == f"{path} was written by a newer bench-hours (its form is 99, this one knows {migrations()[-1][0]}). Install the newer version; the file is as it was."
+        str(caught.value)
+        == f"{path} was written by a newer bench-hours (its form is 99, this one knows {migrations()[-1][0]}). Install the newer version; the file is as it was."
     )
 
 

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from ingest import corrections, drafts, estimates, keyed, people
+from ingest import corrections, drafts, estimates, people
 from ingest.drafts import Draft
 from ingest.errors import BenchHoursError
 from ingest.imports import Report
@@ -102,12 +102,12 @@ def test_a_milestone_taken_back_is_not_set_again_by_its_file_but_can_be_by_hand(
     text = "object,phase,technique,finished_on\n24-001,handover,,2024-03-01\n"
     studio("m.csv", text)
     with store.writing() as con:
-        keyed.take_back_milestone(con, "24-001", "handover", "", "", date(2024, 3, 1), CHANGE)
+        corrections.take_back_milestone(con, "24-001", "handover", "", "", date(2024, 3, 1), CHANGE)
     assert studio("m.csv", text).outcome.already_held == 1 and held(store, "FROM milestones") == []
     store_rows(store, MILESTONES, [{"object": "24-001", "phase": "handover", "finished_on": "2024-03-01"}], CHANGE)
     assert len(held(store, "FROM milestones")) == 1
     with store.writing() as con, pytest.raises(BenchHoursError):
-        keyed.take_back_milestone(con, "24-001", "packing", "", "", date(2024, 3, 1), CHANGE)
+        corrections.take_back_milestone(con, "24-001", "packing", "", "", date(2024, 3, 1), CHANGE)
 
 
 def test_a_draft_keeps_what_is_typed_right_or_wrong_and_becomes_a_version(studio: Bring, store: Store) -> None:
@@ -128,7 +128,10 @@ def test_a_draft_keeps_what_is_typed_right_or_wrong_and_becomes_a_version(studio
 
 def test_a_version_is_approved_once_on_a_sensible_day_and_the_approval_can_be_taken_back(studio: Bring, store: Store) -> None:
     studio("est.csv", "object,version,made_on,phase,technique,hours,option\n24-001,1,2024-02-01,,facing,2,A\n24-001,1,2024-02-01,,lining,9,B\n")
-    for day, option, said in ((date(2024, 1, 1), "A", "version 1 was made on 1 February 2024, after that day"), (date(2024, 3, 1), None, "version 1 has the options A, B")):
+    for day, option, said in (
+        (date(2024, 1, 1), "A", "version 1 was made on 1 February 2024, after that day"),
+        (date(2024, 3, 1), None, "version 1 has the options A, B"),
+    ):
         with store.writing() as con, pytest.raises(BenchHoursError) as caught:
             estimates.approve(con, "24-001", 1, day, option, CHANGE)
         assert caught.value.what == said

@@ -1,0 +1,118 @@
+"""Correcting the entries of one work on its page: each keeps its earlier versions."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import fields, frame, held, reading, tables
+from dashboard.words import day, hours, text
+from ingest import corrections
+from ingest.errors import BenchHoursError
+from ingest.records import CHARGES, MODES
+
+
+def place(code: str, entries: pd.DataFrame) -> None:
+    """The ways to correct an entry, to take one back, and to see what was said before."""
+    if len(entries):
+        with st.expander("Correct an entry, or take one back", key="correcting", on_change="rerun") as opened:
+            if opened.open:
+                _correct(entries)
+    earlier = reading.earlier_entries(held.store().cursor(), code)
+    if len(earlier):
+        with st.expander(f"What was said before: {len(earlier)}"):
+            _said_before(earlier)
+
+
+def _correct(entries: pd.DataFrame) -> None:
+    by_name = entries.set_index("entry", drop=False)
+    names = by_name.index.tolist()[::-1]
+    told = {row["entry"]: _told(row) for row in entries.to_dict("records")}
+    chosen = st.selectbox("Entry", names, index=None, format_func=told.__getitem__, placeholder="Choose the entry", key="entry")
+    if chosen is None:
+        return
+    row = by_name.loc[[chosen]].to_dict("records")[0]
+    with st.form(f"correct {chosen}"):
+        said = _form(row)
+        reason = st.text_input("Why (kept with the earlier version)", key=f"why {chosen}")
+        with st.container(horizontal=True):
+            save = st.form_submit_button("Save the correction", type="primary")
+            take_back = st.form_submit_button("Take this entry back")
+    if not (save or take_back):
+        return
+    try:
+        if take_back:
+            corrections.take_back(held.store(), chosen, held.change(reason or "no reason given"))
+        else:
+            corrections.correct(held.store(), chosen, said, held.change(reason or "corrected on the page of the work"))
+    except BenchHoursError as error:
+        st.error(f"Not saved: {error} What you typed is still here.")
+        return
+    del st.session_state["entry"]
+    frame.done(
+        "The entry is taken back. It can be put back below, under what was said before."
+        if take_back
+        else "The entry is corrected; what it said before is kept below."
+    )
+
+
+def _told(row: tables.Row) -> str:
+    return ", ".join(filter(None, (day(row["day"]), row["technique"], row["part"], row["person"], f"{hours(row['hours'])} h")))
+
+
+def _form(row: tables.Row) -> dict[str, str]:
+    """The whole entry as fields; the row as it should be."""
+    words, key = fields.vocabulary(), row["entry"]
+    clocked = pd.notna(row["begins"])
+    now = corrections.as_row({str(name): value for name, value in row.items()})
+    works = held.works(held.today())["object"].tolist()
+    people = reading.people(held.store().cursor())["person"].tolist()
+    said = {}
+    left, right = st.columns(2)
+    with left:
+        said["object"] = fields.one_of("Work", works, now["object"], f"object {key}")
+        said["technique"] = fields.one_of("Technique", fields.in_use(words), now["technique"], f"technique {key}")
+        said["phase"] = fields.one_of("Phase", list(words.phases), now["phase"], f"phase {key}")
+        said["part"] = st.text_input("Part", now["part"], key=f"part {key}")
+        said["person"] = fields.one_of("Person", people, now["person"], f"person {key}")
+        if clocked:
+            said["started_at"] = st.text_input("From", f"{row['begins']:%Y-%m-%d %H:%M:%S}".removesuffix(":00"), key=f"from {key}")
+            said["ended_at"] = st.text_input("To", f"{row['ends']:%Y-%m-%d %H:%M:%S}".removesuffix(":00"), key=f"to {key}")
+        else:
+            said["date"] = st.text_input("Day", now["date"], key=f"day {key}")
+            said["hours"] = st.text_input("Hours", f"{row['hours']:g}", key=f"hours {key}", help="As you write them: 1.5, 1:30, 1h30, 90 min")
+    with right:
+        said["mode"] = fields.one_of("Mode", MODES, now["mode"], f"mode {key}")
+        said["charge"] = fields.one_of("Charge", CHARGES, now["charge"], f"charge {key}")
+        unit = f", {row['unit']}" if isinstance(row["unit"], str) else ""
+        said["quantity"] = st.text_input(f"Quantity{unit}", f"{row['quantity']:g}" if pd.notna(row["quantity"]) else "", key=f"quantity {key}")
+        said["done"] = st.text_input("Done, %", f"{row['done']:g}" if pd.notna(row["done"]) else "", key=f"done {key}")
+        said["discovery"] = "yes" if st.checkbox("Nobody foresaw this", row["discovery"] is True, key=f"discovery {key}") else now["discovery"] and "no"
+        said["note"] = st.text_area("Note", now["note"], key=f"note {key}")
+    # What the eye cannot see on the form is kept to the digit where the field is as it was.
+    exact = {
+        "hours": f"{row['hours']:g}",
+        "quantity": f"{row['quantity']:g}",
+        "started_at": f"{row['begins']:%Y-%m-%d %H:%M:%S}".removesuffix(":00") if clocked else "",
+        "ended_at": f"{row['ends']:%Y-%m-%d %H:%M:%S}".removesuffix(":00") if clocked else "",
+    }
+    return {name: now[name] if name in exact and cell == exact[name] else cell for name, cell in said.items()}
+
+
+def _said_before(earlier: pd.DataFrame) -> None:
+    rows = [
+        [
+            f"{row['changed_at']:%-d %b %Y}", "taken back" if row["taken_back"] else "corrected", row["day"], row["technique"], text(row["part"]), row["person"],
+            text(row["reason"]), hours(row["hours"]),
+        ]
+        for row in earlier.to_dict("records")
+    ]  # fmt: skip
+    st.html(
+        tables.ledger(
+            "What entries said before", ["changed", "how", "it said: day", "technique", "part", "person", "why it was changed", "hours"], rows, words=range(7)
+        )
+    )
+    for row in earlier[earlier["taken_back"]].to_dict("records"):
+        if st.button(f"Put back: {row['day']}, {row['technique']}, {row['person']}, {hours(row['hours'])} h", key=f"back {row['entry']}"):
+            corrections.put_back(held.store(), row["entry"], held.change("put back on the page of the work"))
+            frame.done("The entry is in the record again.")

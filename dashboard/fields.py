@@ -1,0 +1,59 @@
+"""Fields that several forms of the pages share, filled from the studio's own words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import streamlit as st
+
+from dashboard import held
+from ingest.vocabulary import Vocabulary, read_vocabulary
+
+
+def vocabulary() -> Vocabulary:
+    """The studio's words as they are now."""
+    return read_vocabulary(held.store().cursor())
+
+
+def in_use(words: Vocabulary) -> list[str]:
+    """Techniques that are not retired, in the order of their phases."""
+    return sorted(
+        (one.technique for one in words.techniques.values() if one.retired_on is None), key=lambda name: (words.phases[words.techniques[name].phase], name)
+    )
+
+
+def one_of(label: str, options: Sequence[str], value: str, key: str, empty: str | None = None) -> str:
+    """One of some words; a value that is no longer among them can be kept. `empty` says what choosing nothing means."""
+    choices = [*([""] if empty is not None else []), *options]
+    if value not in choices:
+        choices.append(value)
+    chosen: str = st.selectbox(label, choices, index=choices.index(value), format_func=lambda one: one.replace("_", " ") or empty or "–", key=key)
+    return chosen
+
+
+def choose_work(codes: Sequence[str], titles: Mapping[str, str]) -> str | None:
+    """The work a page is about, kept in the address by its code alone; None while none is chosen."""
+    said = st.query_params.get("object")
+    if said is not None and said != st.session_state.get("object"):  # a choice on the page writes the address at once, so this one came with the address
+        if said in codes:
+            st.session_state["object"] = said
+        else:
+            st.warning(f'There is no work "{said}" here. Choose one of the list.')
+            del st.query_params["object"]
+    chosen: str | None = st.selectbox(
+        "Work",
+        list(codes),
+        index=None,
+        format_func=lambda code: f"{code}  {titles.get(code, '')}".strip(),
+        key="object",
+        on_change=_work_into_address,
+        placeholder="Type a code or part of a title",
+    )
+    return chosen
+
+
+def _work_into_address() -> None:
+    if chosen := st.session_state["object"]:
+        st.query_params["object"] = chosen
+    elif "object" in st.query_params:
+        del st.query_params["object"]

@@ -1,0 +1,48 @@
+"""What every page has in common: its head, its sentences, and errors in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import streamlit as st
+
+from dashboard import held, tables
+from ingest.errors import BenchHoursError
+
+
+def show(title: str, body: Callable[[], None]) -> None:
+    """A page: its title, where the invented studio is looked at a word of that, what was done just now, and the body.
+
+    An error of ours is said in words, and what was typed stays where it is.
+    """
+    st.title(title)
+    if held.shows_invented():
+        st.info("This is an invented studio, to look around in and to try things on. Nothing here is yours, and nothing of yours is here.")
+        if st.button("Back to my studio"):
+            held.look_at_invented(False)
+            st.switch_page("pages/where_the_hours_went.py")
+    if done := st.session_state.pop("done", None):
+        st.success(done)
+    try:
+        body()
+    except BenchHoursError as error:
+        st.error(str(error))
+
+
+def done(sentence: str) -> None:
+    """Say what was done, at the head of the page as it is after it."""
+    st.session_state["done"] = sentence
+    st.rerun()
+
+
+def say(sentences: Sequence[str]) -> None:
+    """Sentences beside the figures; none is no error."""
+    if sentences:  # Streamlit refuses to place nothing
+        st.html(tables.beside(sentences))
+
+
+def invite_to_invented() -> None:
+    """For a studio with nothing in it yet: another one to look at first."""
+    if not held.shows_invented() and st.button("Look at an invented studio first"):
+        held.look_at_invented(True)
+        st.switch_page("pages/where_the_hours_went.py", query_params={"studio": held.INVENTED})

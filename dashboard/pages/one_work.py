@@ -1,0 +1,228 @@
+"""One work: where its hours went line by line, why, on which entries it rests, and its calendar."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import correcting, fields, frame, held, reading, statement, tables
+from dashboard.analysis.calendar import days_of_treatment, stretches
+from dashboard.analysis.overruns import CAUSES, by_object, by_phase, compare, summed, totals
+from dashboard.charts import compared, treatment_calendar
+from dashboard.sentences import most_over, said_beside, state_of_work
+from dashboard.words import amount, counted, day, hours, signed_hours, text
+from ingest.history import utc_now
+
+SHOWN_ENTRIES = 40
+
+
+def body() -> None:
+    as_of = held.today()
+    works = held.works(as_of)
+    if works.empty:
+        st.write("There is no work yet. Add the first one by hand, or bring in a file of objects.")
+        with st.container(horizontal=True):
+            if st.button("Add a work", type="primary"):
+                st.switch_page("pages/works.py", query_params=held.same_studio())
+            frame.invite_to_invented()
+        return
+    code = fields.choose_work(works["object"].tolist(), dict(zip(works["object"], works["title"].fillna(""), strict=True)))
+    if code is None:
+        st.write(f"Choose one of {counted(len(works), 'work')}: those on the bench stand first.")
+        return
+    work = works[works["object"] == code].iloc[0]
+    lines = held.overruns(as_of)
+    lines = lines[lines["object"] == code].reset_index(drop=True)
+    entries = reading.entries(held.store().cursor(), as_of, code)
+    sums = by_object(lines)
+    frame.say([state_of_work(work, sums.iloc[0] if len(sums) else None, as_of, utc_now())])
+    with st.container(horizontal=True):
+        st.page_link("pages/estimate.py", label="Its estimate", query_params={"object": code, **held.same_studio()})
+        st.page_link("pages/works.py", label="Edit the work, set a milestone", query_params={"object": code, **held.same_studio()})
+    if lines.empty:
+        st.write("Nothing is estimated or logged on it yet. Write its estimate, or bring in logs; its lines stand here then.")
+        return
+    _hours(lines)
+    _lines(lines)
+    _estimates(code, lines)
+    _found(lines, entries)
+    _apart(lines)
+    _calendar(entries)
+    _entries(code, entries)
+    _statement(code, as_of)
+
+
+def _hours(lines: pd.DataFrame) -> None:
+    comparison = compare(lines)
+    touched = pd.concat([comparison.finished, comparison.open])
+    if touched.empty:
+        st.write("It has no estimate: these are its hours, and there is nothing to hold them against.")
+        return
+    phases = summed(touched, ["position", "phase"]).sort_values("position", ignore_index=True)
+    everything = totals(phases)
+    more = everything[list(CAUSES)].astype(float)
+    st.html(
+        tables.figures([
+            ("estimated", f"{hours(everything['estimated_hours'])} h", False),
+            ("actual", f"{hours(everything['actual_hours'])} h", False),
+            ("difference" if comparison.open.empty else "over so far, and finished lines", f"{signed_hours(everything['difference_hours'])} h", everything["difference_hours"] >= 0.05),
+            (f"what added most: {CAUSES[str(more.idxmax())]}" if more.max() >= 0.05 else "nothing over", f"{signed_hours(max(more.max(), 0.0))} h", more.max() >= 0.05),
+        ])
+    )  # fmt: skip
+    st.header("Its phases")
+    frame.say(["The pale bar ending in a tick is what was estimated, the narrow bar what it took so far."])
+    read_out = "; ".join(f"{row['phase']}: estimated {hours(row['estimated_hours'])} h, actual {hours(row['actual_hours'])} h" for _, row in phases.iterrows())
+    st.altair_chart(compared.estimated_against_actual(phases, "phase"), width="stretch", theme=None, alt=f"Estimated and actual hours. {read_out}.")
+    finished = by_phase(comparison)
+    if len(finished):
+        st.write(most_over(finished))
+    frame.say(said_beside(comparison))
+
+
+def _lines(lines: pd.DataFrame) -> None:
+    st.header("Its lines")
+    shown = lines[(lines["yardstick"] == "none") | lines["estimated_hours"].notna() | (lines["actual_hours"] > 0) | lines["difference_hours"].isna()]
+    rows: list[list[str] | str] = []
+    for phase, inside in shown.groupby("phase", sort=False):
+        rows.append(str(phase))
+        rows += [[_joined(row["technique"], row["part"]), *tables.sum_cells(row), _quantities(row), _how_far(row)] for row in inside.to_dict("records")]
+    st.html(tables.ledger("Lines of this work", ["line", *tables.SUM_HEADS, "quantity, estimated → actual", "how far"], rows, words=(0, 9)))
+    frame.say(["The four parts of each difference sum to it. An open line is never shown as a saving."])
+
+
+def _how_far(row: tables.Row) -> str:
+    if row["finished"]:
+        return "finished"
+    done = row["done"]
+    return f"{done:.0f} % done" if isinstance(done, float) and pd.notna(done) else "open" if row["entries"] else "not begun"
+
+
+def _quantities(row: tables.Row) -> str:
+    told = [amount(row[name], row["unit"]) for name in ("estimated_quantity", "actual_quantity")]
+    return " → ".join(one or "?" for one in told) + (" (incomplete)" if row["quantity_incomplete"] else "") if any(told) else ""
+
+
+def _estimates(code: str, lines: pd.DataFrame) -> None:
+    st.header("First approved against latest")
+    versions = reading.versions(held.store().cursor(), code)
+    if versions.empty:
+        st.write("No estimate yet.")
+        return
+    rows = [
+        [
+            f"{row['version']}", day(row["made_on"]), day(row["approved_on"]) if pd.notna(row["approved_on"]) else "not approved", text(row["reason"]),
+            f"{row['lines']}", hours(row["hours"]), f"{row['price']:,.0f} {text(row['currency'])}" if pd.notna(row["price"]) else "",
+        ]
+        for row in versions.to_dict("records")
+    ]  # fmt: skip
+    st.html(tables.ledger("Versions of the estimate", ["version", "made", "approved", "reason", "lines", "hours", "price"], rows, words=range(4)))
+    first, latest = lines["first_approved_hours"], lines["estimated_hours"]
+    if lines["yardstick"].iloc[0] != "approved":
+        frame.say(["No version is approved: the latest made is the yardstick."])
+    elif versions["approved_on"].notna().sum() < 2:
+        frame.say(["One version is approved, so first and latest are the same."])
+    else:
+        moved = lines[(first.fillna(0) - latest.fillna(0)).abs() >= 0.05]
+        frame.say([f"First approved {hours(first.sum())} h, latest approved {hours(latest.sum())} h; {counted(len(moved), 'line')} changed."])
+        rows = [
+            [row["phase"], row["technique"], row["part"], hours(row["first_approved_hours"]), hours(row["estimated_hours"]), hours(row["actual_hours"])]
+            for row in moved.to_dict("records")
+        ]
+        if rows:
+            st.html(tables.ledger("Lines that changed", ["phase", "technique", "part", "first approved, h", "latest, h", "actual, h"], rows, words=range(3)))
+
+
+def _found(lines: pd.DataFrame, entries: pd.DataFrame) -> None:
+    st.header("Found on the way")
+    unforeseen = lines[lines["unforeseen_hours"] > 0]
+    noted = entries[entries["discovery"].fillna(False).astype(bool)]
+    if unforeseen.empty and noted.empty:
+        st.write("Nothing that the estimate did not foresee.")
+        return
+    rows = [[row["phase"], row["technique"], row["part"], hours(row["unforeseen_hours"])] for row in unforeseen.to_dict("records")]
+    if rows:
+        st.html(tables.ledger("Lines in no estimate", ["phase", "technique", "part", "hours in no estimate"], rows, words=range(3)))
+    frame.say([f"{day(row['day'])}: noted as found, {_joined(row['technique'], row['note'])}." for row in noted.to_dict("records")])
+
+
+def _joined(*words: object) -> str:
+    """What is said of some words, with commas."""
+    return ", ".join(word for word in words if isinstance(word, str) and word)
+
+
+def _apart(lines: pd.DataFrame) -> None:
+    apart = lines[(lines["extra_hours"] > 0) | (lines["own_cost_hours"] > 0)]
+    if apart.empty:
+        return
+    st.header("Apart from all this")
+    rows = [[row["phase"], row["technique"], row["part"], hours(row["extra_hours"]), hours(row["own_cost_hours"])] for row in apart.to_dict("records")]
+    st.html(tables.ledger("Hours apart", ["phase", "technique", "part", "extra, h", "own cost, h"], rows, words=range(3)))
+    frame.say(["Extra was agreed and is charged on top; own cost is the studio's. Neither is an overrun."])
+
+
+def _calendar(entries: pd.DataFrame) -> None:
+    if entries.empty:
+        return
+    st.header("Its calendar")
+    days = days_of_treatment(entries)
+    waits = stretches(entries)
+    frame.say([
+        f"Hours of each day, {hours(days['hours'].sum())} h on {counted(int((days['hours'] > 0).sum()), 'day')}; a bar at the foot of a day is waiting "
+        f"({counted(len(waits), 'unattended stretch', 'unattended stretches')}: elapsed time, no hours). Weeks with neither are left out."
+    ])  # fmt: skip
+    first, last = days["day"].iloc[0], days["day"].iloc[-1]
+    st.altair_chart(
+        treatment_calendar.calendar(days),
+        width="stretch",
+        theme=None,
+        alt=f"Calendar of the treatment from the week of {day(first)} to that of {day(last)}; the same days stand in the entries below.",
+    )
+    if len(waits):
+        with st.expander("The unattended stretches"):
+            rows = [[day(row["day"]), row["technique"], row["part"], f"{row['hours'] / 24:,.1f}"] for row in waits.to_dict("records")]
+            st.html(tables.ledger("Unattended stretches", ["from", "technique", "part", "days elapsed"], rows, words=range(3)))
+
+
+def _entries(code: str, entries: pd.DataFrame) -> None:
+    st.header("The entries it rests on")
+    if entries.empty:
+        st.write("No hours are logged on it yet.")
+    else:
+        shown = entries.iloc[::-1]
+        if len(shown) > SHOWN_ENTRIES and not st.toggle(f"Show all {len(shown):,} entries", key="all_entries"):
+            shown = shown.head(SHOWN_ENTRIES)
+        heads = ["day", "technique", "hours", "quantity", "done, %", "person", "note"]
+        st.html(tables.ledger("Time entries, the latest first", heads, [_entry_cells(row) for row in shown.to_dict("records")], words=(0, 1, 5, 6)))
+    correcting.place(code, entries)
+
+
+def _entry_cells(row: tables.Row) -> list[str]:
+    about = [
+        "" if row["charge"] == "quoted" else str(row["charge"]).replace("_", " "),
+        "" if row["mode"] == "hands_on" else str(row["mode"]),
+        "found on the way" if row["discovery"] is True else "",
+        f"corrected {row['corrected']}×" if row["corrected"] else "",
+        row["note"] if isinstance(row["note"], str) else "",
+    ]
+    spent = hours(row["counted_hours"]) if row["mode"] != "unattended" else f"({hours(row['hours'])} elapsed)"
+    done: str = f"{row['done']:.0f}" if pd.notna(row["done"]) else ""
+    quantity = amount(row["quantity"], row["unit"])
+    return [f"{row['day']:%-d %b %Y}", _joined(row["technique"], row["part"]), spent, quantity, done, str(row["person"]), "; ".join(filter(None, about))]
+
+
+def _statement(code: str, as_of: date) -> None:
+    st.header("Treatment statement")
+    frame.say(["Its dated hours, for the treatment report: the work by its code, no person and no owner named."])
+    with_notes = st.checkbox("With the notes of the entries", help="Read them first: a note may name somebody.")
+    con = held.store().cursor()
+    dated = reading.dated_hours(con, as_of, code)
+    dated = dated if with_notes else dated.drop(columns="note")
+    page = statement.as_page(code, held.settings().studio, as_of, reading.area_dm2(con, code), dated, with_notes=with_notes)
+    with st.container(horizontal=True):
+        st.download_button("Statement to print", page, f"{code}-hours.html", "text/html", on_click="ignore")
+        st.download_button("Statement as CSV", dated.to_csv(index=False), f"{code}-hours.csv", "text/csv", on_click="ignore")
+
+
+frame.show("One work", body)

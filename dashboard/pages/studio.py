@@ -1,0 +1,276 @@
+"""Studio: what it has said of itself, its people, its words; the effect of each change is said before it happens."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import babel.numbers
+import pandas as pd
+import streamlit as st
+
+from dashboard import fields, frame, held, reading, tables
+from dashboard.cautions import DEFERRING, WORDS
+from dashboard.words import UNITS, counted, day, text
+from ingest import people, vocabulary
+from ingest.errors import BenchHoursError
+from ingest.notation import DAY_ORDERS, folded
+from ingest.records import CAUTIONS, CONDITIONS, MODES, PHASES, TECHNIQUES
+from ingest.settings import write_settings
+from ingest.typed import put_rows, store_rows
+
+DAY_ORDER_WORDS = {"unset": "never in numbers: such dates are refused", "dmy": "day month year", "mdy": "month day year", "ymd": "year month day"}
+
+
+def body() -> None:
+    part = st.segmented_control(
+        "Part", ["settings", "people", "techniques", "phases"], default="settings", key="part", bind="query-params", required=True, label_visibility="collapsed"
+    )
+    {"settings": _settings, "people": _people, "techniques": _techniques, "phases": _phases}[part or "settings"]()
+
+
+def _try(sentence: str, action: object, *values: object) -> None:
+    """Do one thing in one write, and say so; or say why not."""
+    try:
+        with held.store().writing() as con:
+            action(con, *values)  # type: ignore[operator]
+    except BenchHoursError as error:
+        st.error(f"Not done: {error}")
+        return
+    frame.done(sentence)
+
+
+# --- settings
+
+
+def _settings() -> None:
+    now = held.settings()
+    with st.form("settings"):
+        said = {
+            "studio": st.text_input("Name of the studio, as on letters", now.studio),
+            "zone": st.text_input("Time zone of its clock", now.zone, help="Like Europe/Berlin"),
+            "day_order": st.selectbox("Dates in numbers are", list(DAY_ORDERS), index=DAY_ORDERS.index(now.day_order), format_func=DAY_ORDER_WORDS.__getitem__),
+            "currency": st.text_input("Currency (three letters)", now.currency),
+            "bench_hours_per_week": st.text_input("Hours at the bench in an ordinary week of one person", f"{now.bench_hours_per_week:g}"),
+            "hourly_rate": st.text_input(f"Rate per hour, {now.currency} (may stay empty)", f"{now.hourly_rate:g}" if now.hourly_rate is not None else ""),
+        }
+        frame.say(
+            [
+                "The name stands on statements. The time zone is fixed as long as entries with clock times are held. "
+                "The order of dates holds for files brought in from now on. Currency, rate and bench hours are those of new estimates; "
+                "versions already made keep theirs. No change here alters an hour that is stored."
+            ]
+        )
+        save = st.form_submit_button("Save", type="primary")
+    if save:
+        said["currency"] = said["currency"].strip().upper()
+        if said["currency"] and said["currency"] not in babel.numbers.list_currencies():
+            st.error(f'Not saved: "{said["currency"]}" is not a currency of ISO 4217. Write it like EUR or GBP; what you typed is still here.')
+            return
+        _try("Saved; what was said before is kept in the history.", write_settings, said, held.change("said under Studio"))
+
+
+# --- people
+
+
+def _people() -> None:
+    known = reading.people(held.store().cursor())
+    if known.empty:
+        st.write("Nobody is known yet. People come in with the first hours logged under their name, or add them here.")
+    else:
+        rows = [
+            [
+                row["person"], f"left on {day(row['left_on'])}" if pd.notna(row["left_on"]) else "",
+                f"{day(row['first_day'])} to {day(row['last_day'])}" if row["entries"] else "nothing logged", row["spellings"], f"{row['entries']:,}",
+            ]
+            for row in known.to_dict("records")
+        ]  # fmt: skip
+        st.html(tables.ledger("People", ["person", "", "logged", "also written", "entries"], rows, words=range(4)))
+    with st.form("add person", clear_on_submit=True):
+        name = st.text_input("Add a person: name")
+        if st.form_submit_button("Add"):
+            _try(f"{name} is added.", people.add, name, held.change("").at)
+    if known.empty:
+        return
+    names = known["person"].tolist()
+    chosen = st.selectbox("Change a person", names, index=None, placeholder="Choose a name", key="person changed")
+    if chosen is not None:
+        _person(chosen, known)
+
+
+def _person(chosen: str, known: pd.DataFrame) -> None:
+    names = known["person"].tolist()
+    row = known.set_index("person", drop=False).loc[chosen].to_dict()
+    entries = counted(int(row["entries"]), "entry", "entries")
+    st.subheader("Another name")
+    new = st.text_input("New name", key=f"new name {chosen}")
+    frame.say([f"{entries} will stand under the new name; {chosen} is still understood in files, and files brought in before change nothing."])
+    if st.button("Rename", disabled=not new.strip()):
+        _try(f"{chosen} is now {new}.", people.rename, chosen, new, held.change("renamed under Studio"))
+    if len(names) > 1:
+        st.subheader("Only a spelling of somebody else")
+        other = st.selectbox("It is really", [one for one in names if one != chosen], index=None, placeholder="Choose the person", key=f"really {chosen}")
+        if other:
+            frame.say(
+                [
+                    f"{entries} of {chosen} become {other}'s, hours that overlap then count once, and {chosen} in files will mean {other}. This cannot be taken apart again."
+                ]
+            )
+            if st.button(f"Join {chosen} with {other}"):
+                _try(f"{chosen} is now only a spelling of {other}.", people.join, chosen, other, held.change("joined under Studio"))
+    st.subheader("Here or gone")
+    if pd.notna(row["left_on"]):
+        if st.button(f"{chosen} is here again"):
+            _try(f"{chosen} is here again.", people.leave, chosen, None, held.change("said under Studio"))
+    else:
+        frame.say([f"The hours of {chosen} stay and count; the name is only no longer among those of the studio."])
+        if st.button(f"{chosen} has left, as of today"):
+            _try(f"{chosen} has left. The hours stay.", people.leave, chosen, held.today(), held.change("said under Studio"))
+
+
+# --- techniques
+
+
+def _techniques() -> None:
+    use = reading.vocabulary_use(held.store().cursor())
+    names = use["technique"].tolist()
+    chosen = st.selectbox("Change a technique", names, index=None, placeholder=f"Choose one of {len(names)}", key="technique changed")
+    if chosen:
+        _technique(use.set_index("technique", drop=False).loc[chosen])
+        return
+    _add_technique()
+    with st.expander("All techniques"):
+        rows: list[list[str] | str] = []
+        for phase, inside in use.groupby("phase", sort=False):
+            rows.append(str(phase))
+            rows += [
+                [
+                    row["technique"], UNITS.get(text(row["unit"]), "not measured"), row["mode"].replace("_", " "), ", ".join(WORDS[one] for one in text(row["cautions"]).split("|") if one),
+                    f"retired on {day(row['retired_on'])}" if pd.notna(row["retired_on"]) else "", f"{row['works']}", f"{row['entries']:,.0f}",
+                ]
+                for row in inside.to_dict("records")
+            ]  # fmt: skip
+        st.html(tables.ledger("Techniques", ["technique", "unit", "mode", "usual cautions", "", "works", "entries"], rows, words=range(5)))
+        frame.say([DEFERRING])
+
+
+def _technique_form(now: dict[str, str], key: str) -> dict[str, str]:
+    words = fields.vocabulary()
+    said = {"phase": fields.one_of("Usual phase", list(words.phases), now["phase"], f"phase {key}")}
+    said["unit"] = fields.one_of("Measured in", ["none", *UNITS], now["unit"] or "none", f"unit {key}")
+    said["mode"] = fields.one_of("Usual mode", MODES, now["mode"] or "hands_on", f"mode {key}")
+    said["condition"] = fields.one_of("Condition that bears on it", CONDITIONS, now["condition"], f"condition {key}", empty="none")
+    chosen = st.multiselect(
+        "Usual cautions", CAUTIONS, [one for one in now["cautions"].split("|") if one], format_func=WORDS.__getitem__, key=f"cautions {key}"
+    )
+    said["cautions"] = "|".join(chosen)
+    said["note"] = st.text_input("Note", now["note"], key=f"note {key}")
+    return said
+
+
+def _add_technique() -> None:
+    with st.expander("Add a technique"), st.form("add technique"):
+        name = st.text_input("Name")
+        said = _technique_form(dict.fromkeys(("unit", "mode", "condition", "cautions", "note"), "") | {"phase": next(iter(fields.vocabulary().phases))}, "new")
+        aliases = st.text_input("Other spellings, with | between")
+        if not st.form_submit_button("Add", type="primary"):
+            return
+        known = fields.vocabulary()
+        try:
+            if name.strip() and (meant := known.technique_spellings.get(folded(name))):
+                raise BenchHoursError(f'"{name}" is understood already, as {meant}', "Choose another name, or change that one.")
+            store_rows(held.store(), TECHNIQUES, [{"technique": name, **said, "aliases": aliases}], held.change("added under Studio"))
+        except BenchHoursError as error:
+            st.error(f"Not added: {error} What you typed is still here.")
+            return
+        frame.done(f"{name.strip()} is among the techniques.")
+
+
+def _technique(row: pd.Series) -> None:
+    name = row["technique"]
+    named = (
+        f"{counted(int(row['entries']), 'entry', 'entries')} on {counted(int(row['works']), 'work')} and {counted(int(row['estimates']), 'line')} of estimates"
+    )
+    frame.say([f"{named} name it."])
+    with st.form(f"technique {name}"):
+        said = _technique_form({column: text(row[column]) for column in ("phase", "unit", "mode", "condition", "cautions", "note")}, name)
+        spellings = st.text_input("Other spellings that are understood, with | between", row["spellings"], key=f"spellings {name}")
+        frame.say([
+            "Phase, unit, mode and cautions are what is filled in from now on: lines and entries already here keep theirs. "
+            "A unit in which entries are measured cannot change; a spelling left out is no longer understood in files, but for names it once had."
+        ])  # fmt: skip
+        save = st.form_submit_button("Save", type="primary")
+    if save:
+        change = held.change("changed under Studio")
+
+        def both(con: object) -> None:
+            put_rows(con, TECHNIQUES, [{"technique": name, **said}], change)  # type: ignore[arg-type]
+            vocabulary.say_spellings(con, "technique", name, spellings.split("|"), change)  # type: ignore[arg-type]
+
+        _try(f"{name} is saved.", both)
+    _rename_or_retire("technique", name, row["retired_on"], f"{named} will name it so")
+
+
+def _rename_or_retire(kind: str, name: str, retired_on: object, effect: str) -> None:
+    st.subheader("Another name")
+    new = st.text_input("New name", key=f"new {kind} {name}")
+    frame.say([f"{effect}. {name} is still understood in files, and files brought in before change nothing."])
+    if st.button("Rename", disabled=not new.strip()):
+        del st.session_state[f"{kind} changed"]
+        _try(f"{name} is now {new}.", vocabulary.rename, kind, name, new, held.change("renamed under Studio"))
+    st.subheader("In use or retired")
+    if isinstance(retired_on, date) and pd.notna(retired_on):
+        st.write(f"Retired on {day(retired_on)}.")
+        if st.button("Take it back into use"):
+            _try(f"{name} is in use again.", vocabulary.retire, kind, name, None, held.change("taken back into use under Studio"))
+        return
+    frame.say(
+        [f"Retired, {name} is offered no more for new work. What names it stays as it is and counts as before; entries of a later day come in with a note."]
+    )
+    if st.button("Retire it, as of today"):
+        _try(f"{name} is retired. Nothing that names it has changed.", vocabulary.retire, kind, name, held.today(), held.change("retired under Studio"))
+
+
+# --- phases
+
+
+def _phases() -> None:
+    use = reading.phases(held.store().cursor())
+    rows = [
+        [f"{row['position']}", row["phase"], f"retired on {day(row['retired_on'])}" if pd.notna(row["retired_on"]) else text(row["note"]), f"{row['techniques']}", f"{row['works']}", f"{row['entries']:,}"]
+        for row in use.to_dict("records")
+    ]  # fmt: skip
+    st.html(tables.ledger("Phases", ["position", "phase", "", "techniques", "works", "entries"], rows, words=(1, 2)))
+    frame.say(["Phases stand in the order of their positions; position 0 is studio time, on no work."])
+    chosen = st.selectbox("Change a phase", use["phase"].tolist(), index=None, placeholder="Choose a phase", key="phase changed")
+    if chosen is None:
+        with st.form("add phase"):
+            st.subheader("Add a phase")
+            name = st.text_input("Name")
+            position = st.text_input("Position", f"{int(use['position'].max()) + 1}")
+            if st.form_submit_button("Add"):
+                _add_phase(name, position)
+        return
+    row = use.set_index("phase", drop=False).loc[chosen]
+    named = f"{counted(int(row['techniques']), 'technique')} and {counted(int(row['entries']), 'entry', 'entries')} on {counted(int(row['works']), 'work')}"
+    with st.form(f"phase {chosen}"):
+        position = st.text_input("Position", f"{row['position']}", key=f"position {chosen}")
+        note = st.text_input("Note", text(row["note"]), key=f"phase note {chosen}")
+        frame.say([f"The position only orders it on pages and letters. {named} are of this phase and stay so."])
+        save = st.form_submit_button("Save", type="primary")
+    if save:
+        _try(f"{chosen} is saved.", put_rows, PHASES, [{"phase": chosen, "position": position, "note": note}], held.change("changed under Studio"))
+    _rename_or_retire("phase", chosen, row["retired_on"], f"{named} will name it so")
+
+
+def _add_phase(name: str, position: str) -> None:
+    try:
+        if name.strip() and (meant := fields.vocabulary().phase_spellings.get(folded(name))):
+            raise BenchHoursError(f'"{name}" is understood already, as {meant}', "Choose another name, or change that one.")
+        store_rows(held.store(), PHASES, [{"phase": name, "position": position}], held.change("added under Studio"))
+    except BenchHoursError as error:
+        st.error(f"Not added: {error} What you typed is still here.")
+        return
+    frame.done(f"{name.strip()} is among the phases.")
+
+
+frame.show("Studio", body)
