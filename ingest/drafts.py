@@ -14,7 +14,7 @@ from ingest.history import Change, utc_now
 from ingest.imports import Report
 from ingest.records import ESTIMATES
 from ingest.store import Store
-from ingest.typed import put_rows
+from ingest.typed import own_faults, put_rows
 
 VERSION_COLUMNS = ("made_on", "reason", "price", "currency")
 LINE_COLUMNS = ("phase", "technique", "part", "person", "quantity", "hours", "low_hours", "high_hours", "unattended_hours", "option", "note")
@@ -111,7 +111,7 @@ def read_over(store: Store, known_object: str, draft: Draft, change: Change) -> 
     with store.writing(keep=False) as con:
         version = _next_version(con, known_object)
         report = put_rows(con, ESTIMATES, _rows(known_object, version, draft), change, all_or_none=False)
-        own = report.problems[report.problems["column"] != "version"]  # that the others stay out with a faulty line is no fault of theirs
+        own = own_faults(report.problems)
         faulty = set(own["line"])
         rows = con.execute(
             """SELECT r.phase, r.technique, r.hours, r.unattended_hours, l.line FROM resolved AS r JOIN row_lines AS l USING ("row") LEFT JOIN phases AS p ON p.phase = r.phase

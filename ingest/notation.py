@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 
 from dateutil import parser as dateutil_parser
 from rapidfuzz import fuzz, process
+from rapidfuzz.distance import Prefix
 
 from ingest.errors import NotationError
 
@@ -54,8 +55,10 @@ def folded(text: str) -> str:
 
 def nearest(text: str, known: Mapping[str, str]) -> str | None:
     """The known word most like the text, or None when nothing is near; `known` is folded spelling to word."""
-    found = process.extractOne(folded(text), known.keys(), scorer=fuzz.WRatio, score_cutoff=76)
-    return known[found[0]] if found else None
+    said = folded(text)
+    found = process.extract(said, known.keys(), scorer=fuzz.WRatio, score_cutoff=76, limit=None)
+    # of words equally near, the one that begins alike
+    return known[max(found, key=lambda one: (one[1], Prefix.similarity(said, one[0])))[0]] if found else None
 
 
 def suggestion(text: str, known: Iterable[str], otherwise: str) -> str:

@@ -74,6 +74,12 @@ def put_rows(con: duckdb.DuckDBPyConnection, form: Form, rows: Sequence[Row], ch
         fate = Fate(con, file="typed", change=change, typed=True)
         report = bring_in_file(con, told, fate, "new", False)
     if all_or_none and len(report.problems):
-        problems = report.problems.assign(line=report.problems["line"] - 1).rename(columns={"line": "row"})
-        raise RowsRefused(problems, len(rows))
+        problems = own_faults(report.problems)
+        raise RowsRefused(problems.assign(line=problems["line"] - 1).rename(columns={"line": "row"}), len(rows))
     return report
+
+
+def own_faults(problems: pd.DataFrame) -> pd.DataFrame:
+    """Problems without those that only say that another row of the same version has one."""
+    own = problems[problems["column"] != "version"]
+    return own if len(own) else problems

@@ -24,9 +24,7 @@ def estimated_against_actual(sums: pd.DataFrame, of: str, *, choosing: bool = Fa
     data = sums[[of, "estimated_hours", "actual_hours", "difference_hours", "works"]].assign(
         reach=sums[["estimated_hours", "actual_hours"]].max(axis=1),
         said=[f"{signed_hours(value)} h" for value in sums["difference_hours"]],
-        label=[
-            f"{name}: {hours(e)} h estimated, {hours(a)} h worked" for name, e, a in zip(sums[of], sums["estimated_hours"], sums["actual_hours"], strict=True)
-        ],
+        label=[f"{name}: took {hours(a)} h of {hours(e)} h" for name, e, a in zip(sums[of], sums["estimated_hours"], sums["actual_hours"], strict=True)],
         over=sums["difference_hours"] >= 0.05,
     )
     longest = float(data["reach"].max()) if len(data) else 1.0

@@ -11,6 +11,7 @@ from dashboard.charts.dressing import Chart, dressed
 from dashboard.words import hours
 
 WEEK_HEIGHT = 30
+HEAD_HEIGHT = 40
 
 
 def calendar(days: pd.DataFrame) -> Chart:
@@ -43,4 +44,5 @@ def calendar(days: pd.DataFrame) -> Chart:
     )
     said = base.mark_text(dy=-2).encode(text="said:N", color=alt.condition("datum.hours > 4", alt.value(look.PAPER), alt.value(look.INK)))
     waits = base.transform_filter("datum.waiting").mark_rect(height=5, yOffset=10, color=look.CAUSE_COLOURS["found on the way"])
-    return dressed(alt.layer(cell, waits, said), len(rows) * WEEK_HEIGHT)
+    layers = [cell, waits, said] if data["waiting"].any() else [cell, said]  # an empty layer is an unnamed picture to those who hear the page
+    return dressed(alt.layer(*layers), len(rows) * WEEK_HEIGHT + HEAD_HEIGHT)

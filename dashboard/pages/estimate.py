@@ -242,9 +242,10 @@ def _sheet(code: str, lines: list[dict[str, str]], turn: int) -> list[dict[str, 
             **cells,
             "technique": st.column_config.SelectboxColumn(SHEET["technique"], options=["", *fields.in_use(words)], width="medium"),
             "phase": st.column_config.SelectboxColumn(SHEET["phase"], options=["", *words.phases]),
-            "hours": st.column_config.TextColumn(SHEET["hours"], width="small"),
-            "quantity": st.column_config.TextColumn(SHEET["quantity"], width="small", help="In the unit of the technique: dm², cm or pieces"),
+            "hours": st.column_config.TextColumn(SHEET["hours"], width=85),
+            "quantity": st.column_config.TextColumn(SHEET["quantity"], width=105, help="In the unit of the technique: dm², cm or pieces"),
         },
+        placeholder="",
         alt="The lines of the estimate",
     )
     rows = [{name: cell.strip() for name, cell in row.items() if isinstance(cell, str) and cell.strip()} for row in edited.to_dict("records")]
@@ -260,13 +261,19 @@ def _read_back(said: Reading) -> None:
         return
     rows = [[phase, hours(value) if value is not None else "quantity only"] for phase, value in said.phases.items()]
     known = [value for value in said.phases.values() if value is not None]
-    rows.append(["all phases", hours(sum(known)) + (" and what has a quantity only" if len(known) < len(said.phases) else "")])
+    total = sum(known)
+    rows.append(["all phases", " and ".join([*([hours(total)] if known else []), *(["what has a quantity only"] if len(known) < len(said.phases) else [])])])
     st.html(tables.ledger("Hours of the sheet by phase", ["phase", "hours"], rows, foot=True))
-    waiting = f" {hours(said.unattended_hours)} h elapsed unattended." if said.unattended_hours else ""
     studio = held.settings()
-    weeks = f"At {studio.bench_hours_per_week:g} h at the bench a week, {sum(known) / studio.bench_hours_per_week:.1f} weeks of one person."
-    price = f"At {money(studio.hourly_rate, studio.currency)} an hour, {money(sum(known) * studio.hourly_rate, studio.currency)}." if studio.hourly_rate else ""
-    frame.say(list(filter(None, [f"{counted(said.lines, 'line')}.{waiting}", f"{weeks} {price}", usual_cautions(fields.vocabulary(), said.techniques)])))
+    sentences = [
+        counted(said.lines, "line") + (f", {hours(said.unattended_hours)} h elapsed unattended." if said.unattended_hours else "."),
+        f"At {studio.bench_hours_per_week:g} h at the bench a week: {total / studio.bench_hours_per_week:.1f} weeks of one person." if total else "",
+        f"At {money(studio.hourly_rate, studio.currency)} an hour: {money(total * studio.hourly_rate, studio.currency)}."
+        if total and studio.hourly_rate
+        else "",
+        usual_cautions(fields.vocabulary(), said.techniques),
+    ]
+    frame.say(list(filter(None, sentences)))
 
 
 def _save(code: str, draft: Draft) -> None:

@@ -79,12 +79,12 @@ def _people() -> None:
     else:
         rows = [
             [
-                row["person"], f"left on {day(row['left_on'])}" if pd.notna(row["left_on"]) else "",
+                row["person"], f"left on {day(row['left_on'])}" if pd.notna(row["left_on"]) else "here",
                 f"{day(row['first_day'])} to {day(row['last_day'])}" if row["entries"] else "nothing logged", row["spellings"], f"{row['entries']:,}",
             ]
             for row in known.to_dict("records")
         ]  # fmt: skip
-        st.html(tables.ledger("People", ["person", "", "logged", "also written", "entries"], rows, words=range(4)))
+        st.html(tables.ledger("People", ["person", "standing", "logged", "also written", "entries"], rows, words=range(4)))
     with st.form("add person", clear_on_submit=True):
         name = st.text_input("Add a person: name")
         if st.form_submit_button("Add"):
@@ -101,13 +101,13 @@ def _person(chosen: str, known: pd.DataFrame) -> None:
     names = known["person"].tolist()
     row = known.set_index("person", drop=False).loc[chosen].to_dict()
     entries = counted(int(row["entries"]), "entry", "entries")
-    st.subheader("Another name")
+    st.header("Another name")
     new = st.text_input("New name", key=f"new name {chosen}")
     frame.say([f"{entries} will stand under the new name; {chosen} is still understood in files, and files brought in before change nothing."])
     if st.button("Rename", disabled=not new.strip()):
         _try(f"{chosen} is now {new}.", people.rename, chosen, new, held.change("renamed under Studio"))
     if len(names) > 1:
-        st.subheader("Only a spelling of somebody else")
+        st.header("Only a spelling of somebody else")
         other = st.selectbox("It is really", [one for one in names if one != chosen], index=None, placeholder="Choose the person", key=f"really {chosen}")
         if other:
             frame.say(
@@ -117,7 +117,7 @@ def _person(chosen: str, known: pd.DataFrame) -> None:
             )
             if st.button(f"Join {chosen} with {other}"):
                 _try(f"{chosen} is now only a spelling of {other}.", people.join, chosen, other, held.change("joined under Studio"))
-    st.subheader("Here or gone")
+    st.header("Here or gone")
     if pd.notna(row["left_on"]):
         if st.button(f"{chosen} is here again"):
             _try(f"{chosen} is here again.", people.leave, chosen, None, held.change("said under Studio"))
@@ -145,11 +145,11 @@ def _techniques() -> None:
             rows += [
                 [
                     row["technique"], UNITS.get(text(row["unit"]), "not measured"), row["mode"].replace("_", " "), ", ".join(WORDS[one] for one in text(row["cautions"]).split("|") if one),
-                    f"retired on {day(row['retired_on'])}" if pd.notna(row["retired_on"]) else "", f"{row['works']}", f"{row['entries']:,.0f}",
+                    f"retired on {day(row['retired_on'])}" if pd.notna(row["retired_on"]) else "in use", f"{row['works']}", f"{row['entries']:,.0f}",
                 ]
                 for row in inside.to_dict("records")
             ]  # fmt: skip
-        st.html(tables.ledger("Techniques", ["technique", "unit", "mode", "usual cautions", "", "works", "entries"], rows, words=range(5)))
+        st.html(tables.ledger("Techniques", ["technique", "unit", "mode", "usual cautions", "standing", "works", "entries"], rows, words=range(5)))
         frame.say([DEFERRING])
 
 
@@ -211,13 +211,13 @@ def _technique(row: pd.Series) -> None:
 
 
 def _rename_or_retire(kind: str, name: str, retired_on: object, effect: str) -> None:
-    st.subheader("Another name")
+    st.header("Another name")
     new = st.text_input("New name", key=f"new {kind} {name}")
     frame.say([f"{effect}. {name} is still understood in files, and files brought in before change nothing."])
     if st.button("Rename", disabled=not new.strip()):
         del st.session_state[f"{kind} changed"]
         _try(f"{name} is now {new}.", vocabulary.rename, kind, name, new, held.change("renamed under Studio"))
-    st.subheader("In use or retired")
+    st.header("In use or retired")
     if isinstance(retired_on, date) and pd.notna(retired_on):
         st.write(f"Retired on {day(retired_on)}.")
         if st.button("Take it back into use"):
@@ -239,12 +239,12 @@ def _phases() -> None:
         [f"{row['position']}", row["phase"], f"retired on {day(row['retired_on'])}" if pd.notna(row["retired_on"]) else text(row["note"]), f"{row['techniques']}", f"{row['works']}", f"{row['entries']:,}"]
         for row in use.to_dict("records")
     ]  # fmt: skip
-    st.html(tables.ledger("Phases", ["position", "phase", "", "techniques", "works", "entries"], rows, words=(1, 2)))
+    st.html(tables.ledger("Phases", ["position", "phase", "note", "techniques", "works", "entries"], rows, words=(1, 2)))
     frame.say(["Phases stand in the order of their positions; position 0 is studio time, on no work."])
     chosen = st.selectbox("Change a phase", use["phase"].tolist(), index=None, placeholder="Choose a phase", key="phase changed")
     if chosen is None:
         with st.form("add phase"):
-            st.subheader("Add a phase")
+            st.header("Add a phase")
             name = st.text_input("Name")
             position = st.text_input("Position", f"{int(use['position'].max()) + 1}")
             if st.form_submit_button("Add"):

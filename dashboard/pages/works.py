@@ -94,7 +94,9 @@ def _edit(code: str | None) -> None:
         _go(None)
     con = held.store().cursor()
     now = {} if code is None else {name: _as_typed(value) for name, value in reading.work(con, code).items()}
-    st.header("A new work" if code is None else f"{code}  {now['title']}")
+    st.header("A new work" if code is None else f"{code}  {now['title']}".strip())
+    if code is not None and (area := reading.area_dm2(con, code)):
+        frame.say([f"Area: {area:,.1f} dm², {'as said' if now['area_dm2'] else 'by its shape and size'}."])
     with st.form("work"):
         said = _fields(code, now)
         save = st.form_submit_button("Save", type="primary")

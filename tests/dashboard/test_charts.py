@@ -20,7 +20,7 @@ def test_the_estimate_is_a_bar_with_a_tick_and_the_difference_is_written() -> No
     assert chart["layer"][0]["encoding"]["x"]["scale"]["domain"][1] > 10
     rows = next(iter(chart["datasets"].values()))
     assert [row["said"] for row in rows] == ["−2.0 h", "+5.5 h"]
-    assert [row["label"] for row in rows] == ["cleaning: 10.0 h estimated, 8.0 h worked", "retouching: 4.0 h estimated, 9.5 h worked"]
+    assert [row["label"] for row in rows] == ["cleaning: took 8.0 h of 10.0 h", "retouching: took 9.5 h of 4.0 h"]
 
 
 def test_the_causes_keep_the_words_of_the_screens() -> None:

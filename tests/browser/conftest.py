@@ -1,0 +1,127 @@
+"""A real server, a real browser, and pages that are watched: no error, no word to the outside, nothing wider than the screen."""
+
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from ingest.store import Store
+from tests import big_studio
+from tests.chromium import find_chromium
+
+SCREENSHOTS = Path(__file__).parent.parent / "screenshots"
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    with sync_playwright() as play:
+        opened = play.chromium.launch(executable_path=find_chromium(), args=["--no-sandbox"])
+        yield opened
+        opened.close()
+
+
+def serve(*call: str, program: tuple[str, ...] = ("-m", "dashboard.command")) -> Iterator[str]:
+    """Start a server, give its address, stop it."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    server = subprocess.Popen([sys.executable, *program, *call, "--port", str(port)], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+    address = f"http://127.0.0.1:{port}"
+    for _ in range(240):
+        try:
+            urllib.request.urlopen(f"{address}/_stcore/health", timeout=1).close()
+            break
+        except OSError:
+            assert server.poll() is None, server.stderr and server.stderr.read()
+            time.sleep(0.25)
+    yield address
+    server.send_signal(signal.SIGINT)
+    server.wait(20)
+    if server.stderr:
+        server.stderr.close()
+
+
+@pytest.fixture(scope="session")
+def demo_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The invented studio, to look at only."""
+    yield from serve("demo", "--db", str(tmp_path_factory.mktemp("demo") / "demo.duckdb"))
+
+
+@pytest.fixture(scope="session")
+def empty_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    yield from serve("serve", "--db", str(tmp_path_factory.mktemp("empty") / "studio.duckdb"))
+
+
+@pytest.fixture(scope="session")
+def large_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A studio of 500 works."""
+    folder = tmp_path_factory.mktemp("large")
+    with Store(folder / "studio.duckdb") as store:
+        big_studio.fill(store, folder, 500, 20_000)
+    yield from serve("serve", "--db", str(folder / "studio.duckdb"))
+
+
+@pytest.fixture
+def serve_here() -> Iterator[Callable[..., str]]:
+    """Start a server for one test; it outlives the page, so name it before `page`."""
+    started: list[Iterator[str]] = []
+
+    def start(*call: str, **options: tuple[str, ...]) -> str:
+        started.append(serve(*call, **options))
+        return next(started[-1])
+
+    yield start
+    for served in started:
+        next(served, None)
+
+
+def watched(browser: Browser, width: int) -> Iterator[Page]:
+    opened = browser.new_page(viewport={"width": width, "height": 800})
+    complaints: list[str] = []
+    opened.on("console", lambda message: complaints.append(f"{message.text} {message.location}") if message.type == "error" else None)
+    opened.on("pageerror", lambda error: complaints.append(str(error)))
+    asked: list[str] = []
+    opened.on("request", lambda sent: asked.append(sent.url))
+    yield opened
+    expect(opened.get_by_test_id("stException")).to_have_count(0)
+    assert opened.evaluate("document.documentElement.scrollWidth") <= width
+    assert complaints == []
+    assert [url for url in asked if "127.0.0.1" not in url and not url.startswith(("data:", "blob:"))] == []  # nothing leaves the machine
+    opened.close()
+
+
+@pytest.fixture(params=[360, 1280])
+def page(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Page]:
+    """At a phone's width and a laptop's."""
+    yield from watched(browser, request.param)
+
+
+@pytest.fixture
+def laptop(browser: Browser) -> Iterator[Page]:
+    """At a laptop's width only, for what is worked through there."""
+    yield from watched(browser, 1280)
+
+
+def settled(page: Page) -> None:
+    """Wait until the script has run to its end; what was just done takes a moment to reach it."""
+    page.wait_for_timeout(150)
+    page.wait_for_function(
+        "!document.querySelector('[data-testid=stStatusWidget]') && document.querySelector('[data-testid=stApp]')?.dataset.testScriptState === 'notRunning'"
+    )
+
+
+def keep(page: Page, name: str) -> None:
+    """Keep what the page looks like from head to foot, to be looked at."""
+    SCREENSHOTS.mkdir(exist_ok=True)
+    width = page.evaluate("window.innerWidth")
+    height = page.evaluate("document.querySelector('[data-testid=stMain]')?.scrollHeight ?? 900")
+    page.set_viewport_size({"width": width, "height": min(max(int(height), 700), 5200)})
+    page.wait_for_timeout(250)
+    page.screenshot(path=SCREENSHOTS / f"{name}-{width}.png")

@@ -1,0 +1,102 @@
+"""Every page at a phone's and a laptop's width, on an empty studio, the invented one, and one of 500 works."""
+
+import re
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+
+from dashboard.analysis.overruns import CAUSES
+from tests.browser.conftest import keep, settled
+
+# Address, title, and something that is there when the page is whole: on the empty studio, and on one with works in it.
+PAGES = [
+    ("", "Where the hours went", "Nothing is logged yet.", "Techniques that ran over most"),
+    ("one-work", "One work", "There is no work yet.", "those on the bench stand first"),
+    ("one-work?object=WORK", "One work", "There is no work yet.", "Treatment statement"),
+    ("works", "Works", "No work is here yet.", "those on the bench first, the latest first"),
+    ("works?object=WORK", "Works", 'there is no object "WORK"', "Milestones"),
+    ("works?object=new", "Works", "A new work", "A new work"),
+    ("estimate?object=WORK", "Estimate", "there is none yet", "Write the next version"),
+    ("bring-in-logs", "Bring in logs", "Begin with a file of objects", "What the files look like"),
+    ("studio", "Studio", "Name of the studio", "Name of the studio"),
+    ("studio?part=people", "Studio", "Nobody is known yet.", "Change a person"),
+    ("studio?part=techniques", "Studio", "Add a technique", "Add a technique"),
+    ("studio?part=phases", "Studio", "Phases stand in the order", "Phases stand in the order"),
+]
+CHARTS = {"": 3, "one-work?object=WORK": 2}
+# What Streamlit draws of itself: its widgets and the bones of its page are not ours to mend.
+THEIRS = (
+    "stSelectbox",
+    "stFileUploader",
+    "stDataFrame",
+    "stExpander",
+    "stMultiSelect",
+    "stButtonGroup",
+    "stTooltipIcon",
+    "stRadio",
+    "stCheckbox",
+    "stNumberInput",
+)
+
+
+@pytest.mark.parametrize("address, title, when_empty, when_full", PAGES, ids=[f"{one[0] or 'first'}" for one in PAGES])
+@pytest.mark.parametrize("studio, work", [("empty", "WORK"), ("demo", "25-041"), ("large", "25-020")])
+def test_every_page_is_whole(
+    page: Page, request: pytest.FixtureRequest, studio: str, work: str, address: str, title: str, when_empty: str, when_full: str
+) -> None:
+    server = request.getfixturevalue(f"{studio}_address")
+    page.goto(f"{server}/{address.replace('WORK', work)}")
+    expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible(timeout=30_000)
+    expect(page.get_by_text(when_empty if studio == "empty" else when_full).first).to_be_visible(timeout=20_000)
+    settled(page)
+    if studio != "empty":
+        charts = page.get_by_test_id("stVegaLiteChart")
+        expect(charts).to_have_count(CHARTS.get(address, 0))
+        for chart in charts.all():
+            expect(chart.locator("svg text").first).to_be_attached()
+            assert len(chart.locator("svg text").all_inner_texts()) > 5
+            assert re.search(r"\d", chart.get_attribute("aria-label") or chart.locator("[aria-label]").first.get_attribute("aria-label") or "")
+    keep(page, f"{studio}-{re.sub(r'[^a-z]+', '-', address.replace('WORK', '')) or 'first'}")
+    assert _violations(page) == []
+
+
+def _violations(page: Page) -> list[str]:
+    """What axe finds in what is ours."""
+    found = Axe().run(page).response["violations"]
+    return [
+        f"{rule['id']}: {node['html'][:200]}"
+        for rule in found
+        for node in rule["nodes"]
+        if not page.evaluate(
+            "([target, theirs]) => { const e = document.querySelector(target); return !!e && theirs.some(t => e.closest(`[data-testid=${t}]`)) }",
+            [node["target"][0], list(THEIRS)],
+        )
+    ]
+
+
+def test_the_first_page_has_the_words_of_the_four_parts_and_its_csvs(page: Page, demo_address: str) -> None:
+    page.goto(demo_address)
+    expect(page.get_by_role("cell", name="old lining and repairs")).to_be_visible(timeout=20_000)
+    for words in CAUSES.values():
+        expect(page.get_by_role("columnheader", name=words).first).to_be_attached()
+    expect(page.get_by_text("Most over:")).to_be_visible()
+    for name in ("Phases", "Half-years", "Works", "Techniques", "Lines"):
+        expect(page.get_by_role("button", name=name, exact=True)).to_be_visible()
+    for hidden in ("stAppDeployButton", "stMainMenu"):
+        expect(page.get_by_test_id(hidden)).to_have_count(0)
+
+
+def test_an_empty_studio_offers_the_invented_one_and_the_way_back(page: Page, empty_address: str) -> None:
+    page.goto(empty_address)
+    page.get_by_role("button", name="Look at an invented studio first").press("Enter", timeout=30_000)
+    expect(page.get_by_text("This is an invented studio")).to_be_visible(timeout=30_000)
+    expect(page.get_by_text("Most over:")).to_be_visible(timeout=20_000)
+    assert "studio=invented" in page.url
+    page.get_by_role("link", name="Works", exact=True).click()
+    expect(page.get_by_text("67 works of 67")).to_be_visible(timeout=20_000)
+    assert "studio=invented" in page.url
+    page.reload()
+    expect(page.get_by_text("67 works of 67")).to_be_visible(timeout=20_000)
+    page.get_by_role("button", name="Back to my studio").click()
+    expect(page.get_by_text("Nothing is logged yet.")).to_be_visible(timeout=20_000)

@@ -1,0 +1,46 @@
+"""The server behind the pages: it lets go, it fails in words, it shows a studio with little in it."""
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+from playwright.sync_api import Page, expect
+
+from ingest.store import Store
+from tests.browser.conftest import serve
+from tests.conftest import bring_into
+
+
+def test_a_server_that_is_stopped_lets_go_of_the_file(tmp_path: Path) -> None:
+    path = tmp_path / "s.duckdb"
+    served = serve("serve", "--db", str(path))
+    next(served)
+    held = subprocess.run(
+        [sys.executable, "-m", "dashboard.command", "overruns", "--db", str(path)], capture_output=True, text=True, check=False, env=os.environ
+    )
+    assert held.returncode == 2 and f"{path} is open in" in held.stderr and len(held.stderr.splitlines()) == 1
+    next(served, None)
+    freed = subprocess.run([sys.executable, "-m", "dashboard.command", "overruns", "--db", str(path)], capture_output=True, text=True, check=False)
+    assert freed.returncode == 0, freed.stderr
+
+
+def test_a_page_that_fails_says_so_in_our_words_and_points_nowhere_outside(serve_here: Callable[..., str], page: Page, tmp_path: Path) -> None:
+    broken = "from dashboard import command, reading; reading.holdings = lambda con: 1 / 0; raise SystemExit(command.main())"
+    page.goto(serve_here("serve", "--db", str(tmp_path / "s.duckdb"), program=("-c", broken)))
+    expect(page.get_by_text("This page failed (ZeroDivisionError). Nothing was changed.")).to_be_visible(timeout=30_000)
+    assert [link for link in page.eval_on_selector_all("a[href]", "all => all.map(a => a.href)") if "127.0.0.1" not in link] == []
+
+
+def test_a_finished_studio_with_nothing_beside_its_figures_is_shown(serve_here: Callable[..., str], page: Page, tmp_path: Path) -> None:
+    files = {
+        "o.csv": "object,finished_on\n24-001,2024-05-01\n",
+        "est.csv": "object,version,made_on,approved_on,phase,technique,hours\n24-001,1,2024-01-05,2024-01-09,,packing,4\n",
+        "log.csv": "object,phase,technique,person,date,hours\n24-001,,packing,Ilse,2024-02-01,5\n",
+    }
+    with Store(tmp_path / "one.duckdb") as store:
+        for name, text in files.items():
+            assert bring_into(store, tmp_path, name, text).complete
+    page.goto(serve_here("serve", "--db", str(tmp_path / "one.duckdb")))
+    expect(page.get_by_text("Most over: handover, +1.0 h on 1 work, mostly harder going than quoted.")).to_be_visible(timeout=30_000)

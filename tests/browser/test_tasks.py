@@ -1,0 +1,363 @@
+"""What a conservator and her assistant come for, walked on the invented studio as they would walk it."""
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Download, Page, TimeoutError, expect
+
+from tests.browser.conftest import keep, serve, settled
+
+
+@pytest.fixture(scope="module")
+def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """An invented studio to change; each task has works of its own."""
+    yield from serve("demo", "--db", str(tmp_path_factory.mktemp("tasks") / "demo.duckdb"))
+
+
+def choose(page: Page, label: str, option: str) -> None:
+    """Type into a choice and take what fits; once more where the page was drawn anew in between."""
+    for attempt in range(3):
+        try:
+            field = page.get_by_role("combobox", name=label)
+            field.click(timeout=8_000)
+            field.fill(option)
+            page.get_by_role("option", name=re.compile(re.escape(option))).first.click(timeout=4_000)
+            break
+        except TimeoutError:
+            assert attempt < 2, f"{label}: {option}"
+            page.keyboard.press("Escape")
+    settled(page)
+
+
+def unfold(page: Page, name: str | re.Pattern[str]) -> None:
+    """Open what is folded away, and wait until it lies open."""
+    folded = page.get_by_test_id("stExpander").filter(has=page.locator("summary").filter(has_text=name))
+    folded.locator("summary").click()
+    expect(folded.locator("details")).to_have_attribute("open", "")
+    page.wait_for_timeout(400)
+    settled(page)
+
+
+def go(page: Page, address: str, title: str) -> None:
+    page.goto(address)
+    expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible(timeout=30_000)
+    settled(page)
+
+
+def press(page: Page, name: str) -> None:
+    button = page.get_by_role("button", name=name, exact=True).first
+    expect(button).to_be_enabled(timeout=10_000)
+    button.press("Enter")
+    settled(page)
+
+
+def done(page: Page, sentence: str) -> None:
+    expect(page.get_by_text(sentence).first).to_be_visible(timeout=20_000)
+    settled(page)
+
+
+def row_of(page: Page, table: str, *cells: str) -> list[str]:
+    """The cells of the first row of a table that has all these texts."""
+    row = page.get_by_role("region", name=table, exact=True).get_by_role("row")
+    for text in cells:
+        row = row.filter(has_text=text)
+    return row.first.get_by_role("cell").all_inner_texts()
+
+
+def write_cells(page: Page, row: int, cells: list[str], first_choice: bool = True) -> None:
+    """Fill a line of the sheet from its first cell on, by keyboard, at the pace of a person."""
+    sheet = page.get_by_test_id("stDataFrame").last
+    sheet.scroll_into_view_if_needed()
+    box = sheet.bounding_box()
+    assert box
+    page.mouse.click(box["x"] + 120, box["y"] + 52 + 35 * row)
+    for number, text in enumerate(cells):
+        if text:
+            if number == 0 and first_choice:
+                page.keyboard.press("Enter")
+                page.wait_for_timeout(250)
+            page.keyboard.type(text, delay=45)
+            page.wait_for_timeout(150)
+        page.keyboard.press("Tab")
+        page.wait_for_timeout(150)
+    settled(page)
+
+
+def test_the_worst_phase_of_last_year_is_found_and_the_view_can_be_sent(laptop: Page, studio: str) -> None:
+    go(laptop, studio, "Where the hours went")
+    choose(laptop, "Period", "2025")
+    expect(laptop.get_by_text("Most over:")).to_contain_text("retouching")
+    over = laptop.get_by_text("Most over:").inner_text()
+    assert "period=2025" in laptop.url
+    sent = laptop.url
+    go(laptop, studio, "Where the hours went")
+    assert laptop.get_by_text("Most over:").inner_text() != over
+    go(laptop, sent, "Where the hours went")
+    assert laptop.get_by_text("Most over:").inner_text() == over
+
+
+def test_a_bar_leads_into_its_phase_and_from_there_to_the_work_that_ran_over_and_why(laptop: Page, studio: str) -> None:
+    go(laptop, studio, "Where the hours went")
+    laptop.get_by_test_id("stVegaLiteChart").first.locator("path[aria-label*='actual_hours'][aria-label*='retouching']").first.click()
+    expect(laptop.get_by_role("heading", name="retouching: lines, the most over first")).to_be_visible(timeout=10_000)
+    assert "phase=retouching" in laptop.url
+    first = laptop.get_by_role("region", name="Lines of retouching").get_by_role("link").first
+    code = first.inner_text()
+    said = row_of(laptop, "Lines of retouching", code)
+    first.click()
+    expect(laptop.get_by_role("heading", name="Its lines")).to_be_visible(timeout=20_000)
+    assert f"object={code}" in laptop.url
+    there = row_of(laptop, "Lines of this work", said[1], said[3], said[4])
+    assert there[1:8] == said[3:10]  # estimated, actual, difference and its four parts are the same figures on both pages
+    expect(laptop.get_by_text(re.compile("Most over: .*, mostly"))).to_be_visible()
+
+
+def test_an_estimate_is_written_survives_a_reload_is_saved_approved_and_revised(laptop: Page, studio: str) -> None:
+    go(laptop, f"{studio}/works?object=new", "Works")
+    laptop.get_by_role("textbox", name="Code").fill("27-001")
+    laptop.get_by_role("textbox", name="Title", exact=True).fill("Mill race")
+    laptop.get_by_role("textbox", name="Height, cm").fill('24"')
+    laptop.get_by_role("textbox", name="Width, cm").fill("50")
+    press(laptop, "Save")
+    done(laptop, "The work is added.")
+    expect(laptop.get_by_text("Area: 30.5 dm², by its shape and size.")).to_be_visible()
+    go(laptop, f"{studio}/estimate?object=27-001", "Estimate")
+    press(laptop, "Begin with an empty sheet")
+    write_cells(laptop, 0, ["surface cleaning dry", "", "2,5", "30"])
+    write_cells(laptop, 1, ["varnish removal with solvent gel", "", "two"])
+    expect(laptop.get_by_text('Line 2, hours "two": cannot be read as hours.')).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_text("Usual caution with")).to_contain_text(
+        "follow the safety data sheet of the product, the law where you work and licensed practice"
+    )
+    laptop.reload()
+    expect(laptop.get_by_text('Line 2, hours "two": cannot be read as hours.')).to_be_visible(timeout=20_000)
+    settled(laptop)
+    press(laptop, "Save as version 1")
+    expect(laptop.get_by_text('Not saved: line 2, hours "two"')).to_contain_text("The draft is kept as it is.")
+    write_cells(laptop, 1, ["", "", "1h30"])
+    keep(laptop, "task-estimate")
+    expect(laptop.get_by_text("At €68.00 an hour: €272.00.")).to_be_visible(timeout=10_000)
+    press(laptop, "Save as version 1")
+    done(laptop, "Saved as version 1.")
+    press(laptop, "Note the approval")
+    done(laptop, "Version 1 of 27-001 is approved on")
+    press(laptop, "Begin with the latest version")
+    laptop.get_by_role("textbox", name="Reason (what was found, for a revision)").fill("an older varnish under the first")
+    laptop.keyboard.press("Tab")
+    settled(laptop)
+    write_cells(laptop, 1, ["", "", "4"])
+    press(laptop, "Save as version 2")
+    done(laptop, "Saved as version 2.")
+    assert row_of(laptop, "Versions of the estimate", "an older varnish")[4:6] == ["2", "6.5"]
+    press(laptop, "Note the approval")
+    done(laptop, "Version 2 of 27-001 is approved on")
+    go(laptop, f"{studio}/one-work?object=27-001", "One work")
+    expect(laptop.get_by_text("First approved 4.0 h, latest approved 6.5 h; 1 line changed.")).to_be_visible()
+
+
+def test_lines_are_copied_from_another_work(laptop: Page, studio: str) -> None:
+    go(laptop, f"{studio}/works?object=new", "Works")
+    laptop.get_by_role("textbox", name="Code").fill("27-002")
+    press(laptop, "Save")
+    done(laptop, "The work is added.")
+    go(laptop, f"{studio}/estimate?object=27-002", "Estimate")
+    choose(laptop, "Copy from another work", "25-041")
+    press(laptop, "Begin with its lines")
+    expect(laptop.get_by_text("21 lines.")).to_be_visible(timeout=10_000)
+    press(laptop, "Throw the draft away")
+    press(laptop, "Yes, throw it away")
+    done(laptop, "The draft is thrown away.")
+    expect(laptop.get_by_text("It has no estimate yet.")).to_be_visible()
+
+
+def test_a_file_with_three_faults_comes_in_and_they_are_mended_on_the_page(laptop: Page, studio: str, tmp_path: Path) -> None:
+    path = tmp_path / "week.csv"
+    path.write_text(
+        "object,phase,technique,person,date,hours\n26-061,,packing,Ilse,2026-06-01,1\n26-061,,paking,Ilse,2026-06-02,1\n26-061,,packing,Ilse,2026-06-03,an hour\n26-06l,,packing,Ilse,2026-06-04,1\n"
+    )
+    go(laptop, f"{studio}/bring-in-logs", "Bring in logs")
+    laptop.locator("input[type=file]").set_input_files(path)
+    settled(laptop)
+    press(laptop, "Only check")
+    expect(laptop.get_by_text("would be stored")).to_be_visible(timeout=20_000)
+    press(laptop, "Bring in")
+    expect(laptop.get_by_role("heading", name="What was rejected, and the mend")).to_be_visible(timeout=20_000)
+    assert row_of(laptop, "Faults", "paking") == ["3", "technique", "paking", "is not a known technique", 'Did you mean "packing"?']
+    assert row_of(laptop, "Faults", "an hour")[0] == "4" and row_of(laptop, "Faults", "26-06l")[4].startswith('Did you mean "26-06')
+    with laptop.expect_download() as given:
+        laptop.get_by_role("button", name="The rejected rows as CSV, with reasons").click()
+    assert text_of(given.value).startswith("rejected_line,rejected_column,rejected_reason,rejected_mend,object,")
+    keep(laptop, "task-faults")
+    for row, tabs, text in ((0, 4, "packing"), (1, 7, "1"), (2, 2, "26-061")):
+        mend_cell(laptop, row, tabs, text)
+    press(laptop, "Bring in the mended rows")
+    expect(laptop.get_by_text("week.rejects.csv: time entries")).to_be_visible(timeout=20_000)
+    expect(laptop.get_by_role("heading", name="What was rejected, and the mend")).to_have_count(0)
+    go(laptop, f"{studio}/one-work?object=26-061", "One work")
+    for day in ("1 Jun 2026", "2 Jun 2026", "3 Jun 2026", "4 Jun 2026"):
+        assert row_of(laptop, "Time entries, the latest first", day, "packing")[2] == "1.0"
+
+
+def mend_cell(page: Page, row: int, tabs: int, text: str) -> None:
+    """Overwrite one cell of the rejected rows, so many cells right of the first."""
+    sheet = page.get_by_test_id("stDataFrame").last
+    sheet.scroll_into_view_if_needed()
+    box = sheet.bounding_box()
+    assert box
+    page.mouse.click(box["x"] + 30, box["y"] + 52 + 35 * row)
+    for _ in range(tabs):
+        page.keyboard.press("ArrowRight")
+    page.keyboard.type(text, delay=45)
+    page.wait_for_timeout(150)
+    page.keyboard.press("Enter")
+    settled(page)
+
+
+def text_of(given: Download) -> str:
+    return Path(given.path()).read_text(encoding="utf-8")
+
+
+def test_rows_held_back_are_decided_row_by_row_and_all_at_once(laptop: Page, studio: str, tmp_path: Path) -> None:
+    head = "object,phase,technique,person,date,hours\n"
+    path = tmp_path / "day.csv"
+    go(laptop, f"{studio}/bring-in-logs", "Bring in logs")
+    for hours, left in ((1, 0), (2, 3)):
+        expect(laptop.locator("input[type=file]")).to_have_count(1)
+        path.write_text(head + "".join(f"26-063,,{technique},Bram,2026-05-04,{hours}\n" for technique in ("packing", "travel", "unframing")))
+        laptop.locator("input[type=file]").set_input_files(path)
+        settled(laptop)
+        press(laptop, "Bring in")
+        expect(laptop.get_by_text("3 rows in the file.")).to_be_visible(timeout=20_000)
+        expect(laptop.get_by_role("radiogroup")).to_have_count(left)
+    first = laptop.get_by_role("radiogroup", name=re.compile("packing"))
+    expect(first).to_be_visible()
+    keep(laptop, "task-held-back")
+    first.get_by_text("new hours").click()
+    laptop.get_by_role("radiogroup", name=re.compile("travel")).get_by_text("a correction").click()
+    press(laptop, "Do as said for each")
+    done(laptop, "Decided: 2 rows.")
+    press(laptop, "Leave all out")
+    done(laptop, "Decided: 1 row.")
+    go(laptop, f"{studio}/one-work?object=26-063", "One work")
+    laptop.get_by_text("Show all").click()
+    settled(laptop)
+    entries = laptop.get_by_role("region", name="Time entries, the latest first").get_by_role("row").filter(has_text="4 May 2026")
+    told = sorted((row.get_by_role("cell").nth(1).inner_text(), row.get_by_role("cell").nth(2).inner_text()) for row in entries.all())
+    assert told == [("packing", "1.0"), ("packing", "2.0"), ("travel", "2.0"), ("unframing", "1.0")]
+
+
+def test_an_entry_is_corrected_taken_back_and_put_back_and_the_figures_follow(laptop: Page, studio: str) -> None:
+    go(laptop, f"{studio}/one-work?object=26-065", "One work")
+    before = float(laptop.locator(".figures dd").nth(1).inner_text().split()[0])
+    unfold(laptop, "Correct an entry, or take one back")
+    choose(laptop, "Entry", "treatment proposal")
+    expect(laptop.get_by_role("textbox", name="To", exact=True)).to_have_value(re.compile(r"20\d\d-"))
+    start = laptop.get_by_role("textbox", name="From").input_value()
+    end = laptop.get_by_role("textbox", name="To", exact=True).input_value()
+    later = f"{end[:11]}{int(end[11:13]) + 1:02d}{end[13:]}"
+    laptop.get_by_role("textbox", name="To", exact=True).fill(start)
+    press(laptop, "Save the correction")
+    expect(laptop.get_by_text("is not after the start")).to_contain_text("What you typed is still here.")
+    laptop.get_by_role("textbox", name="To", exact=True).fill(later)
+    laptop.get_by_role("textbox", name="Why (kept with the earlier version)").fill("forgot the afternoon")
+    press(laptop, "Save the correction")
+    done(laptop, "The entry is corrected")
+    assert float(laptop.locator(".figures dd").nth(1).inner_text().split()[0]) == pytest.approx(before + 1.0, abs=0.11)
+    unfold(laptop, re.compile("What was said before: "))
+    assert row_of(laptop, "What entries said before", "forgot the afternoon")[1] == "corrected"
+    choose(laptop, "Entry", "treatment proposal")
+    press(laptop, "Take this entry back")
+    done(laptop, "The entry is taken back.")
+    unfold(laptop, re.compile("What was said before: "))
+    laptop.get_by_role("button", name=re.compile("Put back: ")).press("Enter")
+    done(laptop, "The entry is in the record again.")
+    assert float(laptop.locator(".figures dd").nth(1).inner_text().split()[0]) == pytest.approx(before + 1.0, abs=0.11)
+
+
+def test_a_technique_is_retired_after_its_effect_is_said_and_is_offered_no_more(laptop: Page, studio: str) -> None:
+    go(laptop, f"{studio}/studio?part=techniques", "Studio")
+    choose(laptop, "Change a technique", "texturing")
+    expect(laptop.get_by_text(re.compile(r"\d+ entries on \d+ works and \d+ lines of estimates name it\."))).to_be_visible()
+    expect(laptop.get_by_text("Retired, texturing is offered no more for new work.")).to_be_visible()
+    keep(laptop, "task-technique")
+    press(laptop, "Retire it, as of today")
+    done(laptop, "texturing is retired. Nothing that names it has changed.")
+    press(laptop, "Take it back into use")
+    done(laptop, "texturing is in use again.")
+
+
+def test_a_technique_is_renamed_and_one_is_added_with_its_cautions(laptop: Page, studio: str) -> None:
+    go(laptop, f"{studio}/studio?part=techniques", "Studio")
+    choose(laptop, "Change a technique", "toning gilding")
+    laptop.get_by_role("textbox", name="New name").fill("toning of gilding")
+    laptop.keyboard.press("Tab")
+    settled(laptop)
+    press(laptop, "Rename")
+    done(laptop, "toning gilding is now toning of gilding.")
+    unfold(laptop, "Add a technique")
+    laptop.get_by_role("textbox", name="Name", exact=True).fill("loss map tracing")
+    press(laptop, "Add")
+    done(laptop, "loss map tracing is among the techniques.")
+
+
+def test_a_milestone_is_set_and_taken_back(laptop: Page, studio: str) -> None:
+    go(laptop, f"{studio}/works?object=26-066", "Works")
+    choose(laptop, "Phase", "stabilisation")
+    press(laptop, "Set the milestone")
+    done(laptop, "Set: all of stabilisation finished on")
+    go(laptop, f"{studio}/one-work?object=26-066", "One work")
+    assert row_of(laptop, "Lines of this work", "consolidation")[-1] == "finished"
+    go(laptop, f"{studio}/works?object=26-066", "Works")
+    held = laptop.locator("[data-testid=stHorizontalBlock], [data-testid=stVerticalBlock]").filter(has_text="all of stabilisation finished").last
+    held.get_by_role("button", name="Take back").click()
+    done(laptop, "Taken back: all of stabilisation.")
+
+
+def test_a_person_is_added_renamed_and_joined(laptop: Page, studio: str) -> None:
+    go(laptop, f"{studio}/studio?part=people", "Studio")
+    laptop.get_by_role("textbox", name="Add a person: name").fill("Tamsinn")
+    press(laptop, "Add")
+    done(laptop, "Tamsinn is added.")
+    choose(laptop, "Change a person", "Tamsinn")
+    choose(laptop, "It is really", "Tamsin")
+    expect(laptop.get_by_text("0 entries of Tamsinn become Tamsin's")).to_be_visible()
+    press(laptop, "Join Tamsinn with Tamsin")
+    done(laptop, "Tamsinn is now only a spelling of Tamsin.")
+    assert row_of(laptop, "People", "Tamsin")[3] == "Tamsinn"
+
+
+def test_a_setting_that_cannot_be_is_refused_and_nothing_typed_is_lost(laptop: Page, studio: str) -> None:
+    go(laptop, f"{studio}/studio", "Studio")
+    laptop.get_by_role("textbox", name="Rate per hour, EUR").fill("seventy")
+    laptop.get_by_role("textbox", name="Name of the studio").fill("Tidewell Lane")
+    press(laptop, "Save")
+    expect(laptop.get_by_text("Not done:")).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_role("textbox", name="Rate per hour, EUR")).to_have_value("seventy")
+    laptop.get_by_role("textbox", name="Rate per hour, EUR").fill("70")
+    press(laptop, "Save")
+    done(laptop, "Saved; what was said before is kept in the history.")
+    go(laptop, studio, "Where the hours went")
+    expect(laptop.get_by_text("Tidewell Lane, as of")).to_be_visible()
+
+
+def test_the_statement_names_no_person_no_owner_and_no_title(laptop: Page, studio: str) -> None:
+    go(laptop, f"{studio}/one-work?object=25-041", "One work")
+    with laptop.expect_download() as given:
+        laptop.get_by_role("button", name="Statement to print").click()
+    page = text_of(given.value)
+    assert "Hours of treatment: 25-041" in page and '<td class="n">25.0</td>' in page
+    for private in ("Ilse", "Bram", "Tamsin", "Okell", "blue shawl"):
+        assert private not in page
+
+
+def test_works_are_found_by_any_word(laptop: Page, studio: str) -> None:
+    go(laptop, f"{studio}/works", "Works")
+    laptop.get_by_role("textbox", name=re.compile("Search code")).fill("lamplight frame")
+    laptop.keyboard.press("Enter")
+    settled(laptop)
+    expect(laptop.get_by_role("region", name="Works", exact=True).get_by_role("row")).to_have_count(2)
+    laptop.get_by_role("textbox", name=re.compile("Search code")).fill("no such thing")
+    laptop.keyboard.press("Enter")
+    expect(laptop.get_by_text("No work fits.")).to_be_visible(timeout=10_000)
