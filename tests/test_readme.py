@@ -48,3 +48,8 @@ def test_the_readme_lists_the_words_it_comes_with() -> None:
         row = re.search(rf"^\| {phase} \| (.+) \|$", README, re.MULTILINE)
         assert row, phase
         assert set(row[1].split(", ")) == {one.technique for one in vocabulary.techniques.values() if one.phase == phase}
+
+
+def test_the_readme_lists_every_page_in_its_order() -> None:
+    listed = re.findall(r"^\| \*(.+?)\* \|", README, re.MULTILINE)
+    assert listed == re.findall(r'st\.Page\(.+?title="(.+?)"', (ROOT / "dashboard" / "app.py").read_text(encoding="utf-8"))

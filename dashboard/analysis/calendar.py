@@ -32,8 +32,8 @@ def days_of_treatment(entries: pd.DataFrame) -> pd.DataFrame:
     everyday = pd.DatetimeIndex([monday + timedelta(days=n) for monday in mondays for n in range(7)])
     return pd.DataFrame({
         "day": everyday,
-        "week": everyday - pd.to_timedelta(everyday.weekday, "D"),
-        "weekday": [WEEKDAYS[n] for n in everyday.weekday],
+        "week": everyday - pd.to_timedelta(everyday.day_of_week, "D"),
+        "weekday": [WEEKDAYS[n] for n in everyday.day_of_week],
         "hours": hours.reindex(everyday, fill_value=0.0).to_numpy(),
         "waiting": everyday.isin(list(waiting)),
         "techniques": techniques.reindex(everyday, fill_value="").to_numpy(),

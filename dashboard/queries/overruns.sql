@@ -41,7 +41,7 @@ WITH versions AS (
     FROM spells WHERE (done IS NOT NULL OR discovery) AND day <= $as_of GROUP BY line
 ), reached AS (
     -- a line's own milestone, or its phase's: of that part, or of all
-    SELECT l.line, max(m.finished_on) AS finished_on
+    SELECT l.line, max(m.finished_on) AS finished_on, list(m.finished_on) AS days
     FROM milestones AS m JOIN lines AS l ON l.object = m.object AND l.phase = m.phase
         AND ((m.technique = l.technique AND m.part = l.part) OR (m.technique = '' AND m.part IN ('', l.part)))
     WHERE m.finished_on <= $as_of GROUP BY l.line
@@ -54,7 +54,7 @@ WITH versions AS (
         CASE WHEN e.unit IS NULL OR e.unit = t.unit THEN w.quantity END AS actual_quantity,  -- a measured entry has its technique's unit
         coalesce(d.all_done_at > w.last_quantity_at, d.first_done_at <= w.last_quantity_at AND d.all_done_at IS NULL, false) AS quantity_incomplete,
         d.done, coalesce(d.discovery, false) AS discovery, greatest(w.last_day, a.last_day) AS last_day, p.position,
-        greatest(m.finished_on, CASE WHEN o.finished_on <= $as_of THEN o.finished_on END) AS closed_on
+        CASE WHEN o.finished_on <= $as_of THEN o.finished_on END AS object_finished_on, m.days, greatest(m.finished_on, object_finished_on) AS closed_on
     FROM lines AS l
     JOIN objects AS o ON o.object = l.object
     LEFT JOIN phases AS p ON p.phase = l.phase
@@ -88,6 +88,8 @@ SELECT s.object, s.phase, s.technique, s.part, s.estimated_hours, s.first_approv
     s.more_to_do_hours + s.slower_hours + s.unforeseen_hours + s.not_needed_hours AS difference_hours,
     s.more_to_do_hours, s.slower_hours, s.unforeseen_hours, s.not_needed_hours, s.finished,
     s.yardstick, s.extra_hours, s.own_cost_hours, s.unattended_hours, s.unit, s.estimated_quantity, s.actual_quantity, s.quantity_incomplete,
-    s.done, s.discovery, s.entries, s.position, CASE WHEN s.finished THEN s.closed_on END::TIMESTAMP AS finished_on, s.last_day::TIMESTAMP AS last_day
+    s.done, s.discovery, s.entries, s.position, 
+    -- finished by whichever came first after its last entry
+    CASE WHEN s.finished THEN list_min(list_filter(list_append(s.days, s.object_finished_on), lambda d: d >= coalesce(s.last_day, d))) END::TIMESTAMP AS finished_on, s.last_day::TIMESTAMP AS last_day
 FROM split AS s
 ORDER BY s.object, s.position, s.phase, s.technique, s.part

@@ -1,7 +1,13 @@
 """Every page at a phone's and a laptop's width, on an empty studio, the invented one, and one of 500 works."""
 
+import json
 import re
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
 
+import pandas as pd
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
@@ -100,3 +106,24 @@ def test_an_empty_studio_offers_the_invented_one_and_the_way_back(page: Page, em
     expect(page.get_by_text("67 works of 67")).to_be_visible(timeout=20_000)
     page.get_by_role("button", name="Back to my studio").click()
     expect(page.get_by_text("Nothing is logged yet.")).to_be_visible(timeout=20_000)
+
+
+def test_the_figures_of_the_page_are_those_of_the_command_to_the_digit(serve_here: Callable[..., str], laptop: Page, tmp_path: Path) -> None:
+    db = str(tmp_path / "demo.duckdb")
+    command = [sys.executable, "-m", "dashboard.command"]
+    printed = subprocess.run([*command, "demo", "--no-serve", "--db", db], capture_output=True, text=True, check=True).stdout
+    lines = json.loads(subprocess.run([*command, "overruns", "--json", "--db", db], capture_output=True, text=True, check=True).stdout)
+    laptop.goto(serve_here("serve", "--db", db))
+    table = laptop.get_by_role("region", name="Hours by phase")
+    expect(table).to_be_visible(timeout=30_000)
+    on_page = [row.get_by_role("cell").all_inner_texts() for row in table.get_by_role("row").all()[1:]]
+    rows = [line for line in printed.splitlines() if re.search(r"\d  +[\d,]+\.\d", line)]
+    assert on_page == [re.split(r"  +", line.strip()) for line in rows] and len(on_page) > 10
+    for sentence in (line for line in printed.splitlines() if line.startswith(("Most over", "Still open", "Apart"))):
+        expect(laptop.get_by_text(sentence)).to_be_visible()
+    with laptop.expect_download() as given:
+        laptop.get_by_role("button", name="Lines", exact=True).click()
+    downloaded = pd.read_csv(given.value.path(), dtype={"part": str}, keep_default_na=False, na_values={"difference_hours": [""], "estimated_hours": [""]})
+    assert downloaded["actual_hours"].tolist() == [line["actual_hours"] for line in lines]
+    assert downloaded["difference_hours"].tolist() == [line["difference_hours"] for line in lines]
+    assert downloaded["object"].tolist() == [line["object"] for line in lines]

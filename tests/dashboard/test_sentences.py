@@ -1,0 +1,72 @@
+"""What pages say in words."""
+
+from datetime import date, datetime
+
+from dashboard import reading, statement
+from dashboard.analysis.overruns import by_object
+from dashboard.cautions import DEFERRING, WORDS, usual_cautions
+from dashboard.sentences import state_of_work
+from dashboard.tables import Link, ledger
+from dashboard.words import ago
+from ingest.records import CAUTIONS
+from ingest.store import Store
+from ingest.vocabulary import read_vocabulary
+from tests.conftest import LATER, Bring
+
+TODAY = date(2024, 3, 1)
+NOW = datetime(2024, 3, 1, 12)
+
+
+def told(store: Store, code: str = "24-001", today: date = TODAY) -> str:
+    works = reading.works(store.cursor(), today).set_index("object", drop=False)
+    sums = by_object(reading.overruns(store.cursor(), today))
+    return state_of_work(works.loc[code], sums.loc[code] if code in sums.index else None, today, NOW)
+
+
+def test_where_a_work_stands_is_a_sentence_from_the_first_day_to_the_last(studio: Bring, store: Store) -> None:
+    assert told(store) == "Received 59 days ago, not begun; no estimate yet."
+    studio("est.csv", "object,version,made_on,approved_on,phase,technique,hours\n24-001,1,2024-01-05,,,facing,2\n24-001,1,2024-01-05,,,pressing,1\n")
+    assert told(store) == "Received 59 days ago, not begun; 0.0 h so far of 3.0 h estimated, not approved."
+    head = "object,phase,technique,person,started_at,ended_at,mode\n"
+    studio("e.csv", head + "24-001,,facing,Ilse,2024-02-29 09:00,2024-02-29 12:00,\n24-001,,pressing,Ilse,2024-02-29 16:00,2024-03-05 09:00,unattended\n")
+    studio("o.csv", "object,due_on\n24-001,2024-02-20\n")
+    assert (
+        told(store)
+        == "On the bench since 29 February 2024, last worked on yesterday (pressing); 3.0 h so far of 3.0 h estimated, not approved, +1.0 h so far; "
+        "waiting until 5 March 2024; was due 10 days ago."
+    )
+    studio("o.csv", "object,finished_on\n24-001,2024-03-06\n")
+    assert told(store, today=date(2024, 4, 1)) == "Finished on 6 March 2024; 3.0 h of 3.0 h estimated, not approved."
+
+
+def test_how_long_ago_is_said_as_people_say_it() -> None:
+    assert [ago(day, TODAY) for day in (TODAY, date(2024, 2, 29), date(2024, 2, 20), date(2023, 1, 1), date(2024, 3, 2), date(2024, 3, 9))] == [
+        "today", "yesterday", "10 days ago", "on 1 January 2023", "tomorrow", "in 8 days",
+    ]  # fmt: skip
+
+
+def test_every_caution_class_has_words_and_the_usual_caution_defers(store: Store) -> None:
+    assert set(WORDS) == set(CAUTIONS)
+    words = read_vocabulary(store.cursor())
+    said = usual_cautions(words, ["varnish removal with solvent gel", "packing"])
+    assert "solvents (varnish removal with solvent gel)" in said and said.endswith(DEFERRING) and "safe." not in said.replace("safety", "")
+    assert usual_cautions(words, ["quoting"]) == ""
+
+
+def test_the_statement_stands_alone_escapes_what_is_written_and_sums_exact_hours(studio: Bring, store: Store) -> None:
+    studio(
+        "e.csv",
+        "object,phase,technique,part,person,date,hours,note\n24-001,,facing,<b>left</b>,Ilse,2024-02-01,0:20,seen by A. Vane\n24-001,,facing,,Ilse,2024-02-02,0:20,\n24-001,,facing,,Ilse,2024-02-03,0:20,\n",
+    )
+    frame = reading.dated_hours(store.cursor(), LATER, "24-001")
+    page = statement.as_page("24-001", "A & B", LATER, 48.0, frame.drop(columns="note"), with_notes=False)
+    assert "&lt;b&gt;left&lt;/b&gt;" in page and "<b>" not in page and "A &amp; B, 48.0 dm²" in page
+    assert "Vane" not in page and "Ilse" not in page and "http" not in page
+    assert '<tr><td>all</td><td class="n">1.0</td></tr>' in page
+    assert "seen by A. Vane" in statement.as_page("24-001", "", LATER, None, frame, with_notes=True)
+
+
+def test_a_table_escapes_its_cells_and_leads_where_it_says() -> None:
+    table = ledger("T <1>", ["a & b", "h"], ["group <i>", [Link("24-001", "/one-work?object=24-001&studio=invented"), "1<2"]])
+    assert "<i>" not in table and "a &amp; b" in table and 'href="/one-work?object=24-001&amp;studio=invented"' in table and "1&lt;2" in table
+    assert '<th scope="rowgroup" colspan="2">group &lt;i&gt;</th>' in table
