@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import streamlit as st
 
 from dashboard import held
+from dashboard.words import UNITS
 from ingest.vocabulary import Vocabulary, read_vocabulary
 
 
@@ -27,7 +28,9 @@ def one_of(label: str, options: Sequence[str], value: str, key: str, empty: str 
     choices = [*([""] if empty is not None else []), *options]
     if value not in choices:
         choices.append(value)
-    chosen: str = st.selectbox(label, choices, index=choices.index(value), format_func=lambda one: one.replace("_", " ") or empty or "–", key=key)
+    chosen: str = st.selectbox(
+        label, choices, index=choices.index(value), format_func=lambda one: str(UNITS.get(one, one)).replace("_", " ") or empty or "–", key=key
+    )
     return chosen
 
 

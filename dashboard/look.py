@@ -63,7 +63,7 @@ table.ledger .words {{ text-align: left; white-space: normal; min-width: 6.5rem;
 table.ledger th:first-child, table.ledger td:first-child {{ padding-left: 0; }}
 table.ledger th {{ color: {SOFT_INK}; font-weight: 500; vertical-align: bottom; white-space: normal; min-width: 4.4rem; }}
 [aria-label="Works"] .words:first-child {{ white-space: nowrap; min-width: 0 !important; }}
-[aria-label="Works"] td:nth-child(2) {{ min-width: 15rem; }}
+[aria-label="Works"] td:nth-child(2), [aria-label="Phases"] td:last-child {{ min-width: 15rem; }}
 table.ledger tr.group th {{ text-align: left; padding: .8rem 0 .2rem; color: {INK}; font-family: {SERIF}; font-size: 1rem; }}
 table.ledger.footed tr:last-child td {{ border-bottom: 0; border-top: 1px solid {INK}; }}
 table.ledger a, .beside a {{ color: {ACCENT}; text-decoration: underline; text-underline-offset: .15em; }}

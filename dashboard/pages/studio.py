@@ -236,10 +236,10 @@ def _rename_or_retire(kind: str, name: str, retired_on: object, effect: str) -> 
 def _phases() -> None:
     use = reading.phases(held.store().cursor())
     rows = [
-        [f"{row['position']}", row["phase"], f"retired on {day(row['retired_on'])}" if pd.notna(row["retired_on"]) else text(row["note"]), f"{row['techniques']}", f"{row['works']}", f"{row['entries']:,}"]
+        [f"{row['position']}", row["phase"], f"{row['techniques']}", f"{row['works']}", f"{row['entries']:,}", f"retired on {day(row['retired_on'])}" if pd.notna(row["retired_on"]) else text(row["note"])]
         for row in use.to_dict("records")
     ]  # fmt: skip
-    st.html(tables.ledger("Phases", ["position", "phase", "note", "techniques", "works", "entries"], rows, words=(1, 2)))
+    st.html(tables.ledger("Phases", ["position", "phase", "techniques", "works", "entries", "note"], rows, words=(1, 5)))
     frame.say(["Phases stand in the order of their positions; position 0 is studio time, on no work."])
     chosen = st.selectbox("Change a phase", use["phase"].tolist(), index=None, placeholder="Choose a phase", key="phase changed")
     if chosen is None:
