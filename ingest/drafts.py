@@ -29,11 +29,13 @@ class Draft:
     version : `VERSION_COLUMNS` to text.
     lines : one mapping of `LINE_COLUMNS` to text each; nothing need be right yet.
     kept_at : when the last cell was kept, in UTC; None for a draft that is not kept yet.
+    kept_by : from which visit, so that two open at once do not overwrite each other without a word.
     """
 
     version: dict[str, str] = field(default_factory=dict)
     lines: list[dict[str, str]] = field(default_factory=list)
     kept_at: datetime | None = None
+    kept_by: str = ""
 
     @property
     def filled(self) -> list[dict[str, str]]:
@@ -47,13 +49,14 @@ def read(con: duckdb.DuckDBPyConnection, known_object: str) -> Draft | None:
     if not found:
         return None
     said = json.loads(found[0][0])
-    return Draft(version=said["version"], lines=said["lines"], kept_at=found[0][1])
+    return Draft(version=said["version"], lines=said["lines"], kept_at=found[0][1], kept_by=said["kept_by"])
 
 
-def keep(store: Store, known_object: str, draft: Draft) -> datetime:
-    """Keep a draft as it stands now; the instant in UTC."""
+def keep(store: Store, known_object: str, draft: Draft, by: str = "") -> datetime:
+    """Keep a draft as it stands now, from the visit `by`; the instant in UTC."""
     now = utc_now()
-    said = json.dumps({"version": _said(draft.version, VERSION_COLUMNS), "lines": [_said(line, LINE_COLUMNS) for line in draft.lines]}, ensure_ascii=False)
+    lines = [_said(line, LINE_COLUMNS) for line in draft.lines]
+    said = json.dumps({"version": _said(draft.version, VERSION_COLUMNS), "lines": lines, "kept_by": by}, ensure_ascii=False)
     with store.writing() as con:
         con.execute(
             """INSERT INTO drafts VALUES (?, ?, ?, ?) ON CONFLICT (object) DO UPDATE SET kept_at = excluded.kept_at, said = excluded.said""",

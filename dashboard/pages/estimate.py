@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -171,7 +172,7 @@ def _as_lines(lines: pd.DataFrame) -> list[dict[str, str]]:
 
 def _open(code: str, draft: Draft) -> None:
     """Put a draft on the sheet: kept first, so that what is shown is what is kept."""
-    drafts.keep(held.store(), code, draft)
+    drafts.keep(held.store(), code, draft, _this_visit())
     _forget_sheet(code)
     st.rerun()
 
@@ -189,11 +190,17 @@ def _write(code: str, draft: Draft, works: pd.DataFrame, version: int) -> None:
         "Hours as you write them: 1.5, 1:30, 1h30, 90 min. A line needs hours or a quantity."
     ])  # fmt: skip
     turn = st.session_state.setdefault(f"turn {code}", 0)
+    if draft.kept_by != _this_visit() and draft.kept_at != st.session_state.setdefault(f"sheet {code} seen {turn}", draft.kept_at):
+        st.warning("This draft was changed from another window. What you type here is not kept until you take it up again.")
+        if st.button("Show it as it is now, and go on here"):
+            draft.kept_by = _this_visit()
+            _open(code, draft)
+        return
     kept_head, kept_lines = dict(draft.version), [dict(line) for line in draft.lines]
     draft.version = _head(code, draft.version, turn)
     draft.lines = _sheet(code, draft.lines, turn)
     if (draft.version, draft.lines) != (kept_head, kept_lines):
-        draft.kept_at = drafts.keep(held.store(), code, draft)
+        draft.kept_at = drafts.keep(held.store(), code, draft, _this_visit())
     if draft.kept_at:
         frame.say([f"Kept at {_clock(draft.kept_at)}."])
     said = drafts.read_over(held.store(), code, draft, held.change("read over"))
@@ -211,6 +218,12 @@ def _write(code: str, draft: Draft, works: pd.DataFrame, version: int) -> None:
     if other and st.button("Add its lines to the sheet"):
         draft.lines = [*draft.filled, *_lines_of(other)]
         _open(code, draft)
+
+
+def _this_visit() -> str:
+    """A name for this window's visit, by which the draft knows who wrote it last."""
+    name: str = st.session_state.setdefault("visit", uuid4().hex)
+    return name
 
 
 def _clock(utc: datetime) -> str:

@@ -204,25 +204,24 @@ def _milestones(code: str) -> None:
     if lines.empty:
         frame.say(["It has no lines yet: estimate it or log hours on it first."])
         return
-    phases = list(dict.fromkeys(lines["phase"]))
-    with st.form("milestone", clear_on_submit=False):
-        phase = fields.one_of("Phase", phases, phases[0], f"milestone phase {code}")
-        options = [f"{one['technique']}, {one['part']}" if one["part"] else one["technique"] for one in lines.to_dict("records")]
-        line = fields.one_of("Only one line of it", list(dict.fromkeys(options)), "", f"milestone line {code}", empty="no, the whole phase")
+    # by what is shown: a part may have a comma of its own, and one technique may stand in two phases
+    choices = {f"all of {phase}": (phase, "", "") for phase in dict.fromkeys(lines["phase"])}
+    for line in lines.to_dict("records"):
+        choices[", ".join(filter(None, (line["phase"], line["technique"], line["part"])))] = (line["phase"], line["technique"], line["part"])
+    with st.form("milestone"):
+        what = fields.one_of("What is finished", list(choices), next(iter(choices)), f"milestone {code}")
         said_day = st.text_input("Finished on", f"{held.today():%Y-%m-%d}", key=f"milestone day {code}")
         save = st.form_submit_button("Set the milestone")
     if not save:
         return
-    technique, _, part = line.partition(", ")
-    row: dict[str, str] = {"object": code, "phase": phase, "technique": technique, "part": part, "finished_on": said_day}
-    if technique:
-        row["phase"] = str(lines.loc[lines["technique"] == technique, "phase"].iloc[0])
+    phase, technique, part = choices[what]
+    row = {"object": code, "phase": phase, "technique": technique, "part": part, "finished_on": said_day}
     try:
-        store_rows(held.store(), MILESTONES, [row], held.change("set under Works"))
+        report = store_rows(held.store(), MILESTONES, [row], held.change("set under Works"))
     except BenchHoursError as error:
-        st.error(f"Not set: {error}")
+        st.error(f"Not set: {error} What you typed is still here.")
         return
-    frame.done(f"Set: {line or f'all of {phase}'} finished on {said_day}.")
+    frame.done(f"Set: {what} finished on {said_day}." if report.outcome.stored else "That milestone is set already.")
 
 
 frame.show("Works", body)

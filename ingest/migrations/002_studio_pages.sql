@@ -5,7 +5,7 @@ CREATE TABLE drafts (
     object VARCHAR PRIMARY KEY,
     begun_at TIMESTAMP NOT NULL,      -- UTC
     kept_at TIMESTAMP NOT NULL,       -- UTC, of the last cell
-    said JSON NOT NULL                -- {version: {column: text}, lines: [{column: text}]}, columns of the estimates form
+    said JSON NOT NULL                -- {version: {column: text}, lines: [{column: text}], kept_by: visit}, columns of the estimates form
 );
 
 ALTER TABLE people ADD COLUMN left_on DATE;  -- no longer at the studio from this day; null: is

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Download, Page, TimeoutError, expect
+from playwright.sync_api import Browser, Download, Page, TimeoutError, expect
 
 from tests.browser.conftest import keep, serve, settled
 
@@ -304,7 +304,7 @@ def test_a_technique_is_renamed_and_one_is_added_with_its_cautions(laptop: Page,
 
 def test_a_milestone_is_set_and_taken_back(laptop: Page, studio: str) -> None:
     go(laptop, f"{studio}/works?object=26-066", "Works")
-    choose(laptop, "Phase", "stabilisation")
+    choose(laptop, "What is finished", "all of stabilisation")
     press(laptop, "Set the milestone")
     done(laptop, "Set: all of stabilisation finished on")
     go(laptop, f"{studio}/one-work?object=26-066", "One work")
@@ -361,3 +361,23 @@ def test_works_are_found_by_any_word(laptop: Page, studio: str) -> None:
     laptop.get_by_role("textbox", name=re.compile("Search code")).fill("no such thing")
     laptop.keyboard.press("Enter")
     expect(laptop.get_by_text("No work fits.")).to_be_visible(timeout=10_000)
+
+
+def test_two_windows_on_one_draft_do_not_overwrite_each_other_without_a_word(browser: Browser, laptop: Page, studio: str) -> None:
+    go(laptop, f"{studio}/works?object=new", "Works")
+    laptop.get_by_role("textbox", name="Code").fill("27-003")
+    press(laptop, "Save")
+    done(laptop, "The work is added.")
+    go(laptop, f"{studio}/estimate?object=27-003", "Estimate")
+    press(laptop, "Begin with an empty sheet")
+    write_cells(laptop, 0, ["packing", "", "1"])
+    other = browser.new_page(viewport={"width": 1280, "height": 800})
+    go(other, f"{studio}/estimate?object=27-003", "Estimate")
+    expect(other.get_by_text("1 line.")).to_be_visible(timeout=10_000)
+    write_cells(other, 0, ["", "", "2"])
+    expect(other.get_by_role("cell", name="2.0").first).to_be_visible(timeout=10_000)
+    write_cells(laptop, 0, ["", "", "3"])
+    expect(laptop.get_by_text("This draft was changed from another window.")).to_be_visible(timeout=10_000)
+    press(laptop, "Show it as it is now, and go on here")
+    expect(laptop.get_by_role("cell", name="2.0").first).to_be_visible(timeout=10_000)
+    other.close()
