@@ -106,7 +106,9 @@ def _parser() -> argparse.ArgumentParser:
             files.add_argument("--by", metavar="PERSON", default=None, help="who brings them in, for the history of corrections")
     overrun = reader("overruns", _overruns, "Where the hours went over the estimate, and why: by phase, or by line of one object.")
     overrun.add_argument("--object", metavar="OBJECT", help="the lines of this object")
-    reader("statement", _statement, "The dated hours of one object, for its treatment report.").add_argument("--object", metavar="OBJECT", required=True)
+    dated = reader("statement", _statement, "The dated hours of one object, for its treatment report.")
+    dated.add_argument("--object", metavar="OBJECT", required=True)
+    dated.add_argument("--with-notes", action="store_true", help="give the notes of the entries too (CSV, JSON); read them first, a note may name somebody")
     return parser
 
 
@@ -235,7 +237,7 @@ def _statement(said: argparse.Namespace) -> int:
         frame = reading.dated_hours(con, as_of, known)
         area = reading.area_dm2(con, known)
     if said.json or said.csv:
-        return _give(frame.assign(day=frame["day"].astype(str)), said)
+        return _give(frame.assign(day=frame["day"].astype(str)).drop(columns=[] if said.with_notes else "note"), said)
     print(f"Dated hours of {known}{f' ({area:,.1f} dm²)' if area else ''}, to {as_of:%-d %B %Y}")
     rows = [
         [

@@ -6,9 +6,10 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import fields, frame, held, reading, tables
-from dashboard.words import day, hours, text
+from dashboard.words import day, hours, plain, text
 from ingest import corrections
 from ingest.errors import BenchHoursError
+from ingest.notation import written
 from ingest.records import CHARGES, MODES
 
 
@@ -27,11 +28,12 @@ def place(code: str, entries: pd.DataFrame) -> None:
 def _correct(entries: pd.DataFrame) -> None:
     by_name = entries.set_index("entry", drop=False)
     names = by_name.index.tolist()[::-1]
-    told = {row["entry"]: _told(row) for row in entries.to_dict("records")}
+    told = _told_apart(entries)
     chosen = st.selectbox("Entry", names, index=None, format_func=told.__getitem__, placeholder="Choose the entry", key="entry")
     if chosen is None:
         return
     row = by_name.loc[[chosen]].to_dict("records")[0]
+    seen = fields.seen_first(f"entry {chosen}", f"part {chosen}", str(row["content"]))
     with st.form(f"correct {chosen}"):
         said = _form(row)
         reason = st.text_input("Why (kept with the earlier version)", key=f"why {chosen}")
@@ -40,15 +42,21 @@ def _correct(entries: pd.DataFrame) -> None:
             take_back = st.form_submit_button("Take this entry back")
     if not (save or take_back):
         return
+    if seen != str(row["content"]):
+        frame.refuse(
+            "Not saved: this entry was changed elsewhere since you opened it. Load the page again to see how it is now; until then what you typed is still here."
+        )
+        return
     try:
         if take_back:
             corrections.take_back(held.store(), chosen, held.change(reason or "no reason given"))
         else:
             corrections.correct(held.store(), chosen, said, held.change(reason or "corrected on the page of the work"))
     except BenchHoursError as error:
-        st.error(f"Not saved: {error} What you typed is still here.")
+        frame.refuse(f"Not saved: {error} What you typed is still here.")
         return
     del st.session_state["entry"]
+    fields.forget_seen(f"entry {chosen}")
     frame.done(
         "The entry is taken back. It can be put back below, under what was said before."
         if take_back
@@ -56,8 +64,18 @@ def _correct(entries: pd.DataFrame) -> None:
     )
 
 
-def _told(row: tables.Row) -> str:
-    return ", ".join(filter(None, (day(row["day"]), row["technique"], row["part"], row["person"], f"{hours(row['hours'])} h")))
+def _told_apart(entries: pd.DataFrame) -> dict[str, str]:
+    """Each entry in words of its own: where two would read alike, they are numbered."""
+    told: dict[str, str] = {}
+    times: dict[str, int] = {}
+    for row in entries.to_dict("records"):
+        clock = f"{row['begins']:%H:%M} to {row['ends']:%H:%M}" if pd.notna(row["begins"]) else ""
+        words = ", ".join(
+            filter(None, (day(row["day"]), clock, row["technique"], row["part"], row["person"], f"{hours(row['hours'])} h", text(row["note"])[:40]))
+        )
+        times[words] = times.get(words, 0) + 1
+        told[row["entry"]] = words if times[words] == 1 else f"{words} ({times[words]})"
+    return told
 
 
 def _form(row: tables.Row) -> dict[str, str]:
@@ -76,27 +94,26 @@ def _form(row: tables.Row) -> dict[str, str]:
         said["part"] = st.text_input("Part", now["part"], key=f"part {key}")
         said["person"] = fields.one_of("Person", people, now["person"], f"person {key}")
         if clocked:
-            said["started_at"] = st.text_input("From", f"{row['begins']:%Y-%m-%d %H:%M:%S}".removesuffix(":00"), key=f"from {key}")
-            said["ended_at"] = st.text_input("To", f"{row['ends']:%Y-%m-%d %H:%M:%S}".removesuffix(":00"), key=f"to {key}")
+            said["started_at"] = st.text_input("From", _clock(row["begins"]), key=f"from {key}")
+            said["ended_at"] = st.text_input("To", _clock(row["ends"]), key=f"to {key}")
         else:
             said["date"] = st.text_input("Day", now["date"], key=f"day {key}")
-            said["hours"] = st.text_input("Hours", f"{row['hours']:g}", key=f"hours {key}", help="As you write them: 1.5, 1:30, 1h30, 90 min")
+            said["hours"] = st.text_input("Hours", written(row["hours"]), key=f"hours {key}", help="As you write them: 1.5, 1:30, 1h30, 90 min")
     with right:
         said["mode"] = fields.one_of("Mode", MODES, now["mode"], f"mode {key}")
         said["charge"] = fields.one_of("Charge", CHARGES, now["charge"], f"charge {key}")
         unit = f", {row['unit']}" if isinstance(row["unit"], str) else ""
-        said["quantity"] = st.text_input(f"Quantity{unit}", f"{row['quantity']:g}" if pd.notna(row["quantity"]) else "", key=f"quantity {key}")
-        said["done"] = st.text_input("Done, %", f"{row['done']:g}" if pd.notna(row["done"]) else "", key=f"done {key}")
+        said["quantity"] = st.text_input(f"Quantity{unit}", written(row["quantity"]) if pd.notna(row["quantity"]) else "", key=f"quantity {key}")
+        said["done"] = st.text_input("Done, %", written(row["done"]) if pd.notna(row["done"]) else "", key=f"done {key}")
         said["discovery"] = "yes" if st.checkbox("Nobody foresaw this", row["discovery"] is True, key=f"discovery {key}") else now["discovery"] and "no"
         said["note"] = st.text_area("Note", now["note"], key=f"note {key}")
-    # What the eye cannot see on the form is kept to the digit where the field is as it was.
-    exact = {
-        "hours": f"{row['hours']:g}",
-        "quantity": f"{row['quantity']:g}",
-        "started_at": f"{row['begins']:%Y-%m-%d %H:%M:%S}".removesuffix(":00") if clocked else "",
-        "ended_at": f"{row['ends']:%Y-%m-%d %H:%M:%S}".removesuffix(":00") if clocked else "",
-    }
-    return {name: now[name] if name in exact and cell == exact[name] else cell for name, cell in said.items()}
+    # A clock time that was not touched is kept to the fraction of a second that the field does not show.
+    shown = {"started_at": _clock(row["begins"]), "ended_at": _clock(row["ends"])} if clocked else {}
+    return {name: now[name] if shown.get(name) == cell else cell for name, cell in said.items()}
+
+
+def _clock(moment: pd.Timestamp) -> str:
+    return f"{moment:%Y-%m-%d %H:%M:%S}".removesuffix(":00")
 
 
 def _said_before(earlier: pd.DataFrame) -> None:
@@ -113,6 +130,6 @@ def _said_before(earlier: pd.DataFrame) -> None:
         )
     )
     for row in earlier[earlier["taken_back"]].to_dict("records"):
-        if st.button(f"Put back: {row['day']}, {row['technique']}, {row['person']}, {hours(row['hours'])} h", key=f"back {row['entry']}"):
+        if st.button(plain(f"Put back: {row['day']}, {row['technique']}, {row['person']}, {hours(row['hours'])} h"), key=f"back {row['entry']}"):
             corrections.put_back(held.store(), row["entry"], held.change("put back on the page of the work"))
             frame.done("The entry is in the record again.")

@@ -7,8 +7,11 @@ from collections.abc import Mapping, Sequence
 import streamlit as st
 
 from dashboard import held
-from dashboard.words import UNITS
+from dashboard.words import UNITS, plain
 from ingest.vocabulary import Vocabulary, read_vocabulary
+
+# Words of the record that are shown otherwise; a free word is shown as it is, or two would look alike.
+_SHOWN = {**UNITS, "hands_on": "hands on", "own_cost": "own cost"}
 
 
 def vocabulary() -> Vocabulary:
@@ -28,10 +31,21 @@ def one_of(label: str, options: Sequence[str], value: str, key: str, empty: str 
     choices = [*([""] if empty is not None else []), *options]
     if value not in choices:
         choices.append(value)
-    chosen: str = st.selectbox(
-        label, choices, index=choices.index(value), format_func=lambda one: str(UNITS.get(one, one)).replace("_", " ") or empty or "–", key=key
-    )
+    chosen: str = st.selectbox(label, choices, index=choices.index(value), format_func=lambda one: _SHOWN.get(one, one) or empty or "–", key=key)
     return chosen
+
+
+def seen_first(name: str, field: str, now: str) -> str:
+    """What a form stood on when it was first shown: what it is now, unless a field of it is on the page already."""
+    if field not in st.session_state:
+        st.session_state[f"seen {name}"] = now
+    seen: str = st.session_state.setdefault(f"seen {name}", now)
+    return seen
+
+
+def forget_seen(name: str) -> None:
+    """After a save: what is saved is what is seen next."""
+    st.session_state.pop(f"seen {name}", None)
 
 
 def choose_work(codes: Sequence[str], titles: Mapping[str, str]) -> str | None:
@@ -41,7 +55,7 @@ def choose_work(codes: Sequence[str], titles: Mapping[str, str]) -> str | None:
         if said in codes:
             st.session_state["object"] = said
         else:
-            st.warning(f'There is no work "{said}" here. Choose one of the list.')
+            st.warning(plain(f'There is no work "{said}" here. Choose one of the list.'))
             del st.query_params["object"]
     chosen: str | None = st.selectbox(
         "Work",

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 import streamlit as st
 
 from dashboard import held, tables
+from dashboard.words import plain
 from ingest.errors import BenchHoursError
 
 
@@ -22,17 +23,22 @@ def show(title: str, body: Callable[[], None]) -> None:
             held.look_at_invented(False)
             st.switch_page("pages/where_the_hours_went.py")
     if done := st.session_state.pop("done", None):
-        st.success(done)
+        st.success(plain(done))
     try:
         body()
     except BenchHoursError as error:
-        st.error(str(error))
+        refuse(str(error))
 
 
 def done(sentence: str) -> None:
     """Say what was done, at the head of the page as it is after it."""
     st.session_state["done"] = sentence
     st.rerun()
+
+
+def refuse(sentence: str) -> None:
+    """Say what could not be done, why, and the mend."""
+    st.error(plain(sentence))
 
 
 def say(sentences: Sequence[str]) -> None:

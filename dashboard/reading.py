@@ -91,9 +91,9 @@ def works(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
     Returns
     -------
     Frame with the columns of the objects form (without the private ones), `known_area_dm2`, `versions`, `latest_version`, `approved_version`,
-    `approved_on`, `made_on`, `entries`, `first_day`, `last_day`, `last_technique`, `waits_until` (UTC), `has_draft`. Days are timestamps at midnight.
+    `approved_on`, `made_on`, `entries`, `first_day`, `last_day`, `last_technique`, `waits_until` (UTC, and `waits_until_there`, on the studio's clock), `has_draft`. Days are timestamps at midnight.
     """
-    return _frame(con, "works", as_of=as_of)
+    return _frame(con, "works", as_of=as_of, zone=read_settings(con).zone)
 
 
 def work(con: duckdb.DuckDBPyConnection, known_object: str) -> dict[str, Any]:
@@ -103,7 +103,7 @@ def work(con: duckdb.DuckDBPyConnection, known_object: str) -> dict[str, Any]:
 
 
 def person_hours(con: duckdb.DuckDBPyConnection, as_of: date, person: str) -> pd.DataFrame:
-    """Counted hours of one person by line: `object`, `phase`, `technique`, `part`, `hours`."""
+    """The lines on which a person has worked: `object`, `phase`, `technique`, `part`, and the counted `hours` of that person held against the estimate."""
     return _frame(con, "person_hours", as_of=as_of, person=person)
 
 
@@ -118,7 +118,8 @@ def earlier_entries(con: duckdb.DuckDBPyConnection, known_object: str) -> pd.Dat
 
 
 def versions(con: duckdb.DuckDBPyConnection, known_object: str) -> pd.DataFrame:
-    """The versions of an estimate, with `hours`, `low_hours`, `high_hours`, `lines`, `options`; hours are null where a line has none."""
+    """The versions of an estimate, one row each, or one for each option while none is approved (`option`): sums of `hours`, `low_hours`, `high_hours`,
+    `unattended_hours` over its `lines`; `unpriced` of them have a quantity only."""
     return _frame(con, "versions", object=known_object)
 
 

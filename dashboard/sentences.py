@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import date, datetime
 
 import pandas as pd
@@ -61,11 +62,11 @@ def state_of_work(work: pd.Series, sums: pd.Series | None, today: date, now: dat
     elif not work["entries"]:
         where = f"Received {ago(work['received_on'].date(), today)}, not begun" if pd.notna(work["received_on"]) else "Not begun"
     else:
-        where = f"On the bench since {day(work['first_day'])}, last worked on {ago(work['last_day'].date(), today)} ({work['last_technique']})"
+        where = f"On the bench since {day(work['first_day'])}, last worked {ago(work['last_day'].date(), today)} ({work['last_technique']})"
     parts = [where, *_hours_so_far(work, sums)]
     if pd.isna(work["finished_on"]):
         if pd.notna(work["waits_until"]) and work["waits_until"] > now:
-            parts.append(f"waiting until {day(work['waits_until'])}")
+            parts.append(f"waiting until {day(work['waits_until_there'])}")
         if pd.notna(work["due_on"]):
             parts.append(f"due {ago(work['due_on'].date(), today)}" if work["due_on"].date() >= today else f"was due {ago(work['due_on'].date(), today)}")
     return "; ".join(parts) + "."
@@ -79,8 +80,10 @@ def _hours_so_far(work: pd.Series, sums: pd.Series | None) -> list[str]:
     word = "approved" if pd.notna(work["approved_version"]) else "estimated, not approved"
     over = 0.0 if sums is None or pd.isna(sums["difference_hours"]) else float(sums["difference_hours"])
     so_far = "" if pd.notna(work["finished_on"]) else " so far"
-    said = f"{hours(actual)} h{so_far} of {hours(estimated)} h {word}"
-    return [f"{said}, {signed_hours(over)} h{so_far}" if abs(over) >= 0.05 else said]
+    said = f"{hours(actual)} h{so_far} of {hours(estimated)} h {word}" if not math.isnan(estimated) else f"{hours(actual)} h{so_far}, an estimate without hours"
+    unpriced = 0.0 if sums is None else float(sums["unpriced_hours"])
+    told = [f"{said}, {signed_hours(over)} h{so_far}" if abs(over) >= 0.05 else said]
+    return [*told, f"{hours(unpriced)} h on lines estimated in quantity only"] if unpriced else told
 
 
 def over_so_far(comparison: Comparison, most: int = 4) -> str:

@@ -60,11 +60,16 @@ def serve(opened: Store, host: str, port: int, say: Callable[[str], None]) -> No
 
 
 class _Head:
-    """Tells each page where its server is. Left to itself, a page reached by its own address asks for it below that address first, and fails."""
+    """Tells each page where its server is, and that nothing is to be fetched from elsewhere.
+
+    Left to itself, a page reached by its own address asks for the server below that address first, and fails.
+    """
 
     _SAID = (
         b"<head><script>window.__streamlit={BACKEND_BASE_URL:location.origin,HOST_CONFIG_BASE_URL:location.origin,MAIN_PAGE_BASE_URL:location.origin}</script>"
     )
+
+    _ONLY_HERE = b"img-src 'self' data: blob:; media-src 'self' data: blob:; font-src 'self' data:; object-src 'none'; form-action 'self'; base-uri 'self'"
 
     def __init__(self, app: Asgi) -> None:
         self._app = app
@@ -89,7 +94,7 @@ class _Head:
                 if not message.get("more_body"):
                     page = bytes(body).replace(b"<head>", self._SAID, 1)
                     headers = [(name, value) for name, value in start["headers"] if name not in (b"content-length", b"etag", b"last-modified")]
-                    await send({**start, "headers": [*headers, (b"content-length", str(len(page)).encode())]})
+                    await send({**start, "headers": [*headers, (b"content-length", str(len(page)).encode()), (b"content-security-policy", self._ONLY_HERE)]})
                     await send({"type": "http.response.body", "body": page})
 
         await self._app(scope, receive, told)

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard.analysis.overruns import CAUSES
-from dashboard.words import hours, signed_hours
+from dashboard.words import counted, day, hours, signed_hours, text
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,7 @@ def ledger(name: str, heads: Sequence[str], rows: Iterable[Sequence[Cell] | str]
     foot : the last row is the sum of all.
     """
     side = [' class="words"' if number in words else "" for number in range(len(heads))]
-    head = "".join(f'<th scope="col"{side[n]}>{escape(text)}</th>' for n, text in enumerate(heads))
+    head = "".join(f'<th scope="col"{side[n]}>{escape(word)}</th>' for n, word in enumerate(heads))
     body = "".join(
         f'<tr class="group"><th scope="rowgroup" colspan="{len(heads)}">{escape(row)}</th></tr>'
         if isinstance(row, str)
@@ -66,6 +66,24 @@ def _cell(cell: Cell) -> str:
     if isinstance(cell, Link):
         return f'<a href="{escape(cell.address)}" target="_self">{escape(cell.text)}</a>'
     return escape(cell)
+
+
+def versions(frame: pd.DataFrame) -> str:
+    """The versions of an estimate (see `dashboard.reading.versions`)."""
+    rows = [
+        [
+            f"{row['version']}{', option ' + row['option'] if text(row['option']) else ''}", day(row["made_on"]), day(row["approved_on"]) if pd.notna(row["approved_on"]) else "not approved",
+            text(row["reason"]), f"{row['lines']}", hours_of(row), f"{hours(row['low_hours'])} to {hours(row['high_hours'])}",
+            f"{row['price']:,.2f} {text(row['currency'])}" if pd.notna(row["price"]) else "",
+        ]
+        for row in frame.to_dict("records")
+    ]  # fmt: skip
+    return ledger("Versions of the estimate", ["version", "made", "approved", "reason", "lines", "hours", "low to high, h", "price"], rows, words=range(4))
+
+
+def hours_of(row: Row) -> str:
+    """Hours of a version, and how many of its lines have none."""
+    return hours(row["hours"]) + (f" and {counted(row['unpriced'], 'line')} by quantity" if row["unpriced"] else "")
 
 
 def sum_cells(row: pd.Series | Row) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import date
 
 import babel.numbers
@@ -36,6 +37,11 @@ def counted(number: int, word: str, words: str = "") -> str:
 def money(value: float, currency: str) -> str:
     """An amount with its currency, as it is written in English."""
     return babel.numbers.format_currency(value, currency, locale="en_GB")
+
+
+def plain(words: str) -> str:
+    """Words as they are, where marks in them would be read as layout: a title is no picture, and a star no emphasis."""
+    return re.sub(r"([\\`*_{}\[\]()#+.!|<>~$:-])", r"\\\1", words)
 
 
 def text(value: object) -> str:

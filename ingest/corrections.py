@@ -18,6 +18,7 @@ from ingest.errors import BenchHoursError
 from ingest.history import Change, keep_earlier
 from ingest.imports import Report
 from ingest.keyed import MILESTONE_CONTENT, WITH_KEYS
+from ingest.notation import written
 from ingest.records import TIME_ENTRIES
 from ingest.store import Store
 from ingest.typed import put_rows
@@ -40,7 +41,7 @@ def _text(value: Any) -> str:
         return ""
     if isinstance(value, bool | np.bool_):
         return "yes" if value else "no"
-    return repr(float(value)) if isinstance(value, float) else str(value)
+    return written(value) if isinstance(value, float) else str(value)
 
 
 def correct(store: Store, entry: str, said: Mapping[str, str], change: Change) -> Report:
@@ -117,7 +118,7 @@ def _put(con: duckdb.DuckDBPyConnection, questions: list[Any], decision: Decisio
         return []
     said = [{**as_row(json.loads(row[3])), "entry": row[2] if decision == "correction" else row[4]} for row in questions]
     report = put_rows(con, TIME_ENTRIES, said, change, all_or_none=False)
-    faulty = {int(line) - 2: f"{reason}. {mend}" for line, _, _, reason, mend in report.problems.itertuples(index=False)}
+    faulty = {row - 1: f"{reason}. {mend}" for row, reason, mend in report.problems[["row", "reason", "mend"]].itertuples(index=False)}
     left += [f"{questions[number][5]}, line {questions[number][6]}: {why}" for number, why in faulty.items()]
     return [(row[0], row[1]) for number, row in enumerate(questions) if number not in faulty]
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 import duckdb
+import pandas as pd
 
 from ingest.errors import BenchHoursError
 from ingest.history import Change, utc_now
@@ -38,9 +39,9 @@ class Draft:
     kept_by: str = ""
 
     @property
-    def filled(self) -> list[dict[str, str]]:
-        """The lines with anything in them."""
-        return [line for line in self.lines if any(line.values())]
+    def filled(self) -> dict[int, dict[str, str]]:
+        """The lines with anything in them, by their number on the sheet."""
+        return {number: line for number, line in enumerate(self.lines, 1) if any(line.values())}
 
 
 def read(con: duckdb.DuckDBPyConnection, known_object: str) -> Draft | None:
@@ -81,7 +82,7 @@ def make_version(store: Store, known_object: str, draft: Draft, change: Change) 
         raise BenchHoursError("the estimate has no lines yet", "Write a technique and its hours, or a quantity.")
     with store.writing() as con:
         version = _next_version(con, known_object)
-        report = put_rows(con, ESTIMATES, _rows(known_object, version, draft), change)
+        report = put_rows(con, ESTIMATES, _rows(known_object, version, draft), change, numbers=list(draft.filled))
         con.execute("DELETE FROM drafts WHERE object = ?", [known_object])
     return version, report
 
@@ -93,14 +94,14 @@ class Reading:
     Attributes
     ----------
     problems : sentences, in the order of the lines.
-    phases : phase to hours, in the order of work; None where a line of it has a quantity only.
+    hours : frame with `phase`, `option` (empty: belongs to all), `hours` (of the lines that have any), `unpriced` (lines with a quantity only), in the order of work.
     techniques : those on the sheet.
     lines : lines without a fault.
     unattended_hours : elapsed.
     """
 
     problems: list[str]
-    phases: dict[str, float | None]
+    hours: pd.DataFrame
     techniques: list[str]
     lines: int
     unattended_hours: float
@@ -108,29 +109,29 @@ class Reading:
 
 def read_over(store: Store, known_object: str, draft: Draft, change: Change) -> Reading:
     """Read a draft as it would be read on saving, and store nothing."""
-    lines = draft.filled
-    if not lines:
-        return Reading(problems=[], phases={}, techniques=[], lines=0, unattended_hours=0.0)
+    if not draft.filled:
+        return Reading(problems=[], hours=pd.DataFrame(columns=["phase", "option", "hours", "unpriced"]), techniques=[], lines=0, unattended_hours=0.0)
     with store.writing(keep=False) as con:
-        version = _next_version(con, known_object)
-        report = put_rows(con, ESTIMATES, _rows(known_object, version, draft), change, all_or_none=False)
-        own = own_faults(report.problems)
-        faulty = set(own["line"])
-        rows = con.execute(
-            """SELECT r.phase, r.technique, r.hours, r.unattended_hours, l.line FROM resolved AS r JOIN row_lines AS l USING ("row") LEFT JOIN phases AS p ON p.phase = r.phase
-            ORDER BY p.position, r.phase, l.line"""
-        ).fetchall()
-    good = [row for row in rows if row[4] not in faulty]
-    phases: dict[str, float | None] = {}
-    for phase, _, hours, _, _ in good:
-        before = phases.get(phase, 0.0)
-        phases[phase] = None if hours is None or before is None else before + hours
+        rows = _rows(known_object, _next_version(con, known_object), draft)
+        report = put_rows(con, ESTIMATES, rows, change, all_or_none=False, numbers=list(draft.filled))
+        own = own_faults(report.problems)  # that the other lines stay out with a faulty one is no fault of theirs
+        lines = con.execute(
+            """SELECT r.phase, coalesce(r.option, '') AS option, r.technique, r.hours, r.unattended_hours
+            FROM resolved AS r JOIN row_lines AS l USING ("row") LEFT JOIN phases AS p ON p.phase = r.phase
+            WHERE NOT list_contains(?::BIGINT[], l.line) ORDER BY p.position, r.phase, l.line""",
+            [[int(line) for line in own["line"]]],
+        ).df()
+    sums = lines.groupby(["phase", "option"], sort=False, as_index=False).agg(hours=("hours", "sum"), unpriced=("hours", lambda some: int(some.isna().sum())))
+    problems = [
+        _fault(row, column, value, reason, mend)
+        for row, column, value, reason, mend in own[["row", "column", "value", "reason", "mend"]].itertuples(index=False)
+    ]
     return Reading(
-        problems=[_fault(int(line) - 1, column, value, reason, mend) for line, column, value, reason, mend in own.itertuples(index=False)],
-        phases=phases,
-        techniques=list(dict.fromkeys(row[1] for row in good)),
-        lines=len(good),
-        unattended_hours=sum(row[3] or 0.0 for row in good),
+        problems=list(dict.fromkeys(problems)),
+        hours=sums,
+        techniques=list(dict.fromkeys(lines["technique"])),
+        lines=len(lines),
+        unattended_hours=float(lines["unattended_hours"].sum()),
     )
 
 
@@ -147,4 +148,4 @@ def _next_version(con: duckdb.DuckDBPyConnection, known_object: str) -> int:
 
 def _rows(known_object: str, version: int, draft: Draft) -> list[dict[str, str]]:
     head = {"phase": "", "technique": "", "made_on": "", "object": known_object, "version": str(version), **_said(draft.version, VERSION_COLUMNS)}
-    return [{**head, **_said(line, LINE_COLUMNS)} for line in draft.filled]
+    return [{**head, **_said(line, LINE_COLUMNS)} for line in draft.filled.values()]

@@ -181,7 +181,8 @@ def _tell_apart(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
             f"""
             WITH ever AS (
                 SELECT content, entry FROM time_entries UNION
-                SELECT content, key FROM history WHERE kind = 'time_entries' AND content IS NOT NULL
+                SELECT content, key FROM history WHERE kind = 'time_entries' AND content IS NOT NULL UNION
+                SELECT content, 'left out ' || rank FROM held_back WHERE decided = 'left out'  -- decided once, it is not asked again
             ), times AS (
                 SELECT content, count(*) AS held FROM ever WHERE content IN (SELECT content FROM resolved WHERE entry IS NULL) GROUP BY content
             )
@@ -217,11 +218,6 @@ def _hold_back(con: duckdb.DuckDBPyConnection, fate: Fate, held_back_as: HeldBac
     """Rows without a name that have the person, day, object and technique of a held entry, but say otherwise: other hours, or of the same spell other things."""
     if not con.execute("SELECT EXISTS (FROM time_entries)").fetchall()[0][0]:
         return
-    fate.mark(
-        "already held",
-        f"""SELECT r."row" FROM resolved AS r LEFT JOIN repeats AS n ON n."row" = r."row"
-        JOIN held_back AS b ON b.content = r.content AND b.rank = coalesce(n.rank, 1) AND b.decided = 'left out' WHERE r.entry IS NULL AND {fate.untouched("r")}""",
-    )
     con.execute(
         f"""CREATE OR REPLACE TEMP TABLE doubtful AS
         SELECT r."row", r.content, coalesce(any_value(n.rank), 1) AS rank,
@@ -295,8 +291,7 @@ def _warn_of_long_days(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
 
 def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     new = [row[0] for row in con.execute(f"SELECT DISTINCT person FROM resolved ANTI JOIN people USING (person) WHERE {fate.untouched()}").fetchall()]
-    con.execute("INSERT INTO people (person, first_seen) SELECT unnest(?::VARCHAR[]), ?", [new, fate.now])
-    people.keep_spellings(con, new)
+    people.keep_new(con, new, fate.now)
     con.execute("""CREATE OR REPLACE TEMP TABLE touched AS
         SELECT DISTINCT person, day FROM resolved WHERE started_at IS NOT NULL AND (mode = 'attended' OR EXISTS (FROM resolved WHERE mode = 'attended')
             OR EXISTS (FROM time_entries WHERE mode = 'attended'))
@@ -317,14 +312,18 @@ def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
         FROM resolved AS r JOIN lines AS l ON {same_line("r")} LEFT JOIN repeats AS n ON n."row" = r."row"
         WHERE {fate.untouched("r")} AND r."row" NOT IN (SELECT "row" FROM corrections)"""
     )
-    _close_questions(con)
+    _close_questions(con, fate)
     recount(con)
 
 
-def _close_questions(con: duckdb.DuckDBPyConnection) -> None:
-    """A row held back is decided once what it says is held, by whatever door it came."""
-    corrected = 'SELECT r.content FROM resolved AS r JOIN corrections AS c ON c."row" = r."row"'
-    con.execute(f"UPDATE held_back SET decided = 'correction' WHERE decided IS NULL AND content IN ({corrected})")
-    con.execute(
-        "UPDATE held_back SET decided = 'new' WHERE decided IS NULL AND content IN (SELECT content FROM spells WHERE content IN (SELECT content FROM resolved))"
-    )
+def _close_questions(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
+    """A row held back is decided once what it says is held, by whatever file it came; the n-th of equal rows once n entries say or once said so."""
+    if fate.typed:
+        return  # who decides on a page settles the very rows that were asked about
+    con.execute("""UPDATE held_back SET decided = 'correction' FROM (
+        SELECT r.content, coalesce(n.rank, 1) AS rank FROM resolved AS r JOIN corrections AS c ON c."row" = r."row" LEFT JOIN repeats AS n ON n."row" = r."row") AS d
+        WHERE held_back.decided IS NULL AND held_back.content = d.content AND held_back.rank = d.rank""")
+    con.execute("""UPDATE held_back SET decided = 'new' FROM (
+        SELECT content, count(*) AS times FROM (SELECT content, entry FROM spells UNION SELECT content, key FROM history WHERE kind = 'time_entries')
+        WHERE content IN (SELECT content FROM resolved) GROUP BY content) AS d
+        WHERE held_back.decided IS NULL AND held_back.content = d.content AND held_back.rank <= d.times""")

@@ -10,6 +10,7 @@ from datetime import date
 
 import duckdb
 
+from ingest import people
 from ingest.checked import remark
 from ingest.csv_files import RawRows
 from ingest.errors import BenchHoursError
@@ -17,6 +18,7 @@ from ingest.history import Change, keep_earlier
 from ingest.lines import give_numbers, same_line
 from ingest.outcome import Fate, Outcome
 from ingest.readings import READERS, Context
+from ingest.settings import read_settings
 
 _OF_A_LINE = ("person", "option", "quantity", "unit", "hours", "low_hours", "high_hours", "unattended_hours", "note")
 _LINE = ("phase", "technique", "part", *_OF_A_LINE)
@@ -155,9 +157,14 @@ def _say_what_is_summed(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
 
 # A version as one text, its lines in an order of their own: equal versions give equal texts.
 _AS_TEXT = "string_agg(concat_ws(chr(31), {line}), chr(30) ORDER BY {line})".replace(
-    "{line}", ", ".join(f"coalesce({name}::VARCHAR, '')" for name in ("p.key", "t.key", *(f"e.{name}" for name in ("part", *_OF_A_LINE))))
+    "{line}",
+    ", ".join(
+        f"coalesce({name}::VARCHAR, '')"
+        for name in ("p.key", "t.key", "e.part", "coalesce(w.key, e.person)", *(f"e.{name}" for name in _OF_A_LINE if name != "person"))
+    ),
 )
-_WITH_KEYS = "LEFT JOIN phases AS p ON p.phase = e.phase LEFT JOIN techniques AS t ON t.technique = e.technique"
+_WITH_KEYS = """LEFT JOIN phases AS p ON p.phase = e.phase LEFT JOIN techniques AS t ON t.technique = e.technique
+    LEFT JOIN person_spellings AS w ON w.written = e.person"""
 
 
 def _compare_with_held(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
@@ -200,17 +207,14 @@ def _compare_with_held(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
 
 def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     kept = f"(SELECT DISTINCT object, version FROM resolved AS r WHERE {fate.untouched('r')})"
-    keep_earlier(
-        con,
-        "estimate_versions",
-        fate.change,
-        f"""SELECT v.object || ' version ' || v.version AS key, to_json({{'version': v, 'lines': l.lines}}) AS earlier,
-            md5(concat_ws(chr(31), l.as_text, v.made_on, coalesce(v.approved_on::VARCHAR, ''), coalesce(v.approved_option, ''), coalesce(v.reason, ''),
-                coalesce(v.price::VARCHAR, ''), coalesce(v.currency, '')))::UUID AS content
-        FROM estimate_versions AS v
-        JOIN (SELECT e.object, e.version, list(e) AS lines, {_AS_TEXT} AS as_text FROM estimate_lines AS e {_WITH_KEYS} GROUP BY e.object, e.version) AS l USING (object, version)
-        JOIN {kept} AS k USING (object, version)""",
-    )
+    _keep_versions(con, fate.change, kept)
+    new = [
+        row[0]
+        for row in con.execute(
+            f"SELECT DISTINCT person FROM resolved AS r ANTI JOIN people USING (person) WHERE person IS NOT NULL AND {fate.untouched('r')}"
+        ).fetchall()
+    ]
+    people.keep_new(con, new, fate.now)
     con.execute(f"DELETE FROM estimated_lines WHERE (line, version) IN (SELECT (l.line, k.version) FROM {kept} AS k JOIN lines AS l ON l.object = k.object)")
     con.execute(f"DELETE FROM estimate_versions WHERE (object, version) IN (SELECT (object, version) FROM {kept})")
     con.execute(f"""INSERT INTO estimate_versions SELECT object, version, made_on, approved_on, approved_option, reason, price, currency
@@ -220,6 +224,25 @@ def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
         SELECT r.version, l.line, {", ".join(f"r.{name}" for name in _OF_A_LINE)} FROM resolved AS r JOIN lines AS l ON {same_line("r")} WHERE {fate.untouched("r")}""")
 
 
+_ONE = "(SELECT ?::VARCHAR AS object, ?::INTEGER AS version)"
+
+
+def _keep_versions(con: duckdb.DuckDBPyConnection, change: Change, which: str, values: list[object] | None = None) -> None:
+    """Keep versions as they are, with their content; `which` is a query of `object` and `version`."""
+    keep_earlier(
+        con,
+        "estimate_versions",
+        change,
+        f"""SELECT v.object || ' version ' || v.version AS key, to_json({{'version': v, 'lines': l.lines}}) AS earlier,
+            md5(concat_ws(chr(31), l.as_text, v.made_on, coalesce(v.approved_on::VARCHAR, ''), coalesce(v.approved_option, ''), coalesce(v.reason, ''),
+                coalesce(v.price::VARCHAR, ''), coalesce(v.currency, '')))::UUID AS content
+        FROM estimate_versions AS v
+        JOIN (SELECT e.object, e.version, list(e) AS lines, {_AS_TEXT} AS as_text FROM estimate_lines AS e {_WITH_KEYS} GROUP BY e.object, e.version) AS l USING (object, version)
+        JOIN {which} AS k USING (object, version)""",
+        values,
+    )
+
+
 def approve(con: duckdb.DuckDBPyConnection, known_object: str, version: int, on: date, option: str | None, change: Change) -> None:
     """Note that the owner approved a version on a day, and of its options which one; raises where that cannot be."""
     made_on, approved_on = _version(con, known_object, version)
@@ -227,6 +250,8 @@ def approve(con: duckdb.DuckDBPyConnection, known_object: str, version: int, on:
         raise BenchHoursError(f"version {version} of {known_object} was approved on {approved_on:%-d %B %Y} already", "Make the next version for a change.")
     if on < made_on:
         raise BenchHoursError(f"version {version} was made on {made_on:%-d %B %Y}, after that day", "Give the day of the owner's word.")
+    if on > con.execute("SELECT timezone(?, timezone('UTC', ?::TIMESTAMP))::DATE", [read_settings(con).zone, change.at]).fetchall()[0][0]:
+        raise BenchHoursError(f"{on:%-d %B %Y} lies in the future", "Note the approval when it has been given.")
     options = {
         row[0]
         for row in con.execute(
@@ -235,7 +260,7 @@ def approve(con: duckdb.DuckDBPyConnection, known_object: str, version: int, on:
     }
     if options and option not in options:
         raise BenchHoursError(f"version {version} has the options {', '.join(sorted(options))}", "Say which one was approved.")
-    _keep_version(con, known_object, version, change)
+    _keep_versions(con, change, _ONE, [known_object, version])
     con.execute(
         "UPDATE estimate_versions SET approved_on = ?, approved_option = ? WHERE object = ? AND version = ?",
         [on, option if options else None, known_object, version],
@@ -246,7 +271,7 @@ def take_back_approval(con: duckdb.DuckDBPyConnection, known_object: str, versio
     """Take an approval back that was noted by mistake."""
     if not _version(con, known_object, version)[1]:
         raise BenchHoursError(f"version {version} of {known_object} is not approved", "Load the page again.")
-    _keep_version(con, known_object, version, change)
+    _keep_versions(con, change, _ONE, [known_object, version])
     con.execute("UPDATE estimate_versions SET approved_on = NULL, approved_option = NULL WHERE object = ? AND version = ?", [known_object, version])
 
 
@@ -255,14 +280,3 @@ def _version(con: duckdb.DuckDBPyConnection, known_object: str, version: int) ->
     if not found:
         raise BenchHoursError(f"{known_object} has no version {version}", "Load the page again.")
     return found[0][0], found[0][1]
-
-
-def _keep_version(con: duckdb.DuckDBPyConnection, known_object: str, version: int, change: Change) -> None:
-    keep_earlier(
-        con,
-        "estimate_versions",
-        change,
-        """SELECT object || ' version ' || version AS key, to_json({'version': v}) AS earlier, NULL AS content
-        FROM estimate_versions AS v WHERE object = ? AND version = ?""",
-        [known_object, version],
-    )

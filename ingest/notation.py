@@ -15,6 +15,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
 
+import numpy as np
 from dateutil import parser as dateutil_parser
 from rapidfuzz import fuzz, process
 from rapidfuzz.distance import Prefix
@@ -76,6 +77,11 @@ def decimal(text: str) -> float:
     if not math.isfinite(value):
         raise NotationError("is not a number of any use", "Write it like 12.5 or 12,5.")
     return value
+
+
+def written(value: float) -> str:
+    """A number as `decimal` reads it back to the last digit: the shortest such, without an exponent."""
+    return np.format_float_positional(value, trim="-")
 
 
 def whole(text: str) -> int:

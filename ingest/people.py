@@ -19,6 +19,12 @@ def keep_spellings(con: duckdb.DuckDBPyConnection, names: Iterable[str]) -> None
         con.execute("INSERT INTO person_spellings VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING", [folded(name), name, name, name])
 
 
+def keep_new(con: duckdb.DuckDBPyConnection, names: list[str], now: datetime) -> None:
+    """Keep people who are named for the first time."""
+    con.execute("INSERT INTO people (person, first_seen) SELECT unnest(?::VARCHAR[]), ?", [names, now])
+    keep_spellings(con, names)
+
+
 def spellings_of_those_held(con: duckdb.DuckDBPyConnection) -> None:
     """The spellings of people held before spellings were kept."""
     keep_spellings(con, [row[0] for row in con.execute("SELECT person FROM people").fetchall()])
@@ -44,8 +50,7 @@ def add(con: duckdb.DuckDBPyConnection, name: str, now: datetime) -> str:
         raise BenchHoursError("the name is empty", "Write the name.")
     if con.execute("SELECT EXISTS (FROM person_spellings WHERE spelling = ?)", [folded(name)]).fetchall()[0][0]:
         raise BenchHoursError(f'"{name}" is somebody\'s name already', "Write it so that the two can be told apart.")
-    con.execute("INSERT INTO people (person, first_seen) VALUES (?, ?)", [name, now])
-    keep_spellings(con, [name])
+    keep_new(con, [name], now)
     return name
 
 

@@ -55,27 +55,37 @@ def store_rows(store: Store, form: Form, rows: Sequence[Row], change: Change) ->
         return put_rows(con, form, rows, change)
 
 
-def put_rows(con: duckdb.DuckDBPyConnection, form: Form, rows: Sequence[Row], change: Change, *, all_or_none: bool = True) -> Report:
+def put_rows(
+    con: duckdb.DuckDBPyConnection, form: Form, rows: Sequence[Row], change: Change, *, all_or_none: bool = True, numbers: Sequence[int] | None = None
+) -> Report:
     """The same inside the caller's transaction.
 
     Parameters
     ----------
     rows : column name to text, as a file would have it; columns that no row has are not said.
-    all_or_none : raise if a row has a fault; else the faulty rows are left out and stand in the report's `problems`, by line (row + 1).
+    all_or_none : raise if a row has a fault; else the faulty rows are left out and stand in the report's `problems`, whose column `row` tells them.
+    numbers : what the page calls each row; 1, 2, 3 … where not given.
     """
     names = [name for name in form.names if any(name in row for row in rows)]
+    numbers = numbers or range(1, len(rows) + 1)
+    of_line: dict[int, int] = {}
     with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
         path = Path(folder) / "typed.csv"
         with path.open("w", encoding="utf-8", newline="") as out:
-            writer = csv.writer(out)
+            writer = csv.writer(out, lineterminator="\n")
             writer.writerow(names)
-            writer.writerows([row.get(name, "") for name in names] for row in rows)
+            line = 2
+            for number, row in zip(numbers, rows, strict=True):
+                cells = [row.get(name, "").replace("\r\n", "\n").replace("\r", "\n") for name in names]
+                writer.writerow(cells)
+                of_line[line] = number
+                line += 1 + sum(cell.count("\n") for cell in cells)  # a note may run over several lines
         told = look_over([path], Path(folder))[0]
         fate = Fate(con, file="typed", change=change, typed=True)
         report = bring_in_file(con, told, fate, "new", False)
+    report.problems = report.problems.assign(row=report.problems["line"].map(of_line))
     if all_or_none and len(report.problems):
-        problems = own_faults(report.problems)
-        raise RowsRefused(problems.assign(line=problems["line"] - 1).rename(columns={"line": "row"}), len(rows))
+        raise RowsRefused(own_faults(report.problems)[["row", "column", "value", "reason", "mend"]], len(rows))
     return report
 
 

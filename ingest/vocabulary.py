@@ -140,12 +140,16 @@ def rename(con: duckdb.DuckDBPyConnection, kind: str, old: str, new: str, change
     if not new:
         raise BenchHoursError("the new name is empty", "Write the name.")
     key = _key(con, kind, old)
-    meant = con.execute("SELECT key FROM spellings WHERE kind = ? AND spelling = ?", [kind, folded(new)]).fetchall()
-    if meant and meant[0][0] != key:
+    if _meant(con, kind).get(folded(new), key) != key:
         raise BenchHoursError(f'"{new}" already names another {kind}', "Choose another name.")
     _keep(con, kind, old, change)
     con.execute(f"UPDATE {_TABLES[kind]} SET {kind} = ? WHERE key = ?", [new, key])
     con.execute("UPDATE history SET key = ? WHERE kind = ? AND key = ?", [new, _TABLES[kind], old])  # what an earlier version said is found under the new name
+    if kind == "phase":
+        con.execute(
+            "UPDATE history SET earlier = json_merge_patch(earlier, json_object('phase', ?::VARCHAR)) WHERE kind = 'techniques' AND earlier->>'phase' = ?",
+            [new, old],
+        )
     for other in _NAMED_IN[kind]:
         con.execute(f"UPDATE {other} SET {kind} = ? WHERE {kind} = ?", [new, old])
     add_spellings(con, kind, key, [old, new])
@@ -165,14 +169,21 @@ def say_spellings(con: duckdb.DuckDBPyConnection, kind: str, name: str, written:
     """
     key = _key(con, kind, name)
     said = {folded(text): " ".join(text.split()) for text in written if text.strip()}
+    meant = _meant(con, kind)
     for spelling, text in said.items():
-        meant = con.execute("SELECT key FROM spellings WHERE kind = ? AND spelling = ?", [kind, spelling]).fetchall()
-        if meant and meant[0][0] != key:
+        if meant.get(spelling, key) != key:
             raise BenchHoursError(f'"{text}" already means another {kind}', "Leave it out, or take it from the other first.")
     _keep(con, kind, name, change)
-    kept = [*said, folded(name), folded(key)]
+    once = con.execute(f"SELECT DISTINCT earlier->>'{kind}' FROM history WHERE kind = ? AND earlier->>'key' = ?", [_TABLES[kind], key]).fetchall()
+    kept = [*said, folded(name), folded(key), *(folded(row[0]) for row in once)]
     con.execute("DELETE FROM spellings WHERE kind = ? AND key = ? AND NOT list_contains(?::VARCHAR[], spelling)", [kind, key, kept])
     add_spellings(con, kind, key, said.values())
+
+
+def _meant(con: duckdb.DuckDBPyConnection, kind: str) -> dict[str, str]:
+    """Every spelling and name of a kind, folded, with the key of what it means."""
+    names = {folded(name): key for name, key in con.execute(f"SELECT {kind}, key FROM {_TABLES[kind]}").fetchall()}
+    return dict(con.execute("SELECT spelling, key FROM spellings WHERE kind = ?", [kind]).fetchall()) | names
 
 
 def _keep(con: duckdb.DuckDBPyConnection, kind: str, name: str, change: Change) -> None:

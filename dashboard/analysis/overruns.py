@@ -29,7 +29,7 @@ class Comparison:
     finished : frame of finished lines with a known estimate or none; what `by_phase` sums.
     open : lines still worked on, of works that have an estimate.
     unquoted_hours, unquoted_works : hours and number of works without any estimate, left out of the comparison.
-    unpriced_lines : finished lines whose estimate has a quantity but no hours, left out.
+    unpriced_lines : lines whose estimate has a quantity but no hours, left out.
     unmeasured_lines : finished measured lines whose quantity is not known on both sides, so that nothing of their difference is more to treat.
     only_made_works : works compared with an estimate that nobody has approved.
     extra_hours, own_cost_hours : hours apart from every comparison.
@@ -57,12 +57,14 @@ def compare(lines: pd.DataFrame) -> Comparison:
     touched = quoted[quoted["estimated_hours"].notna() | (quoted["actual_hours"] > 0) | quoted["difference_hours"].isna()]
     finished = touched[touched["finished"].astype(bool)]
     priced = finished[finished["difference_hours"].notna()]
+    opened = touched[~touched["finished"].astype(bool)]
+    priced_open = opened[opened["difference_hours"].notna()]
     return Comparison(
         finished=priced,
-        open=touched[~touched["finished"].astype(bool)],
+        open=priced_open,
         unquoted_hours=float(unquoted["actual_hours"].sum()),
         unquoted_works=int(unquoted["object"].nunique()),
-        unpriced_lines=len(finished) - len(priced),
+        unpriced_lines=len(touched) - len(priced) - len(priced_open),
         unmeasured_lines=int(
             (
                 priced["unit"].notna()
@@ -112,11 +114,15 @@ def by_object(lines: pd.DataFrame) -> pd.DataFrame:
 
     Returns
     -------
-    Frame with `estimated_hours` (null where nothing is estimated), `actual_hours`, `difference_hours`, `extra_hours`, `own_cost_hours`, `open_lines`, `yardstick`.
+    Frame with `estimated_hours` (null where nothing is estimated), `actual_hours`, `difference_hours`, `unpriced_hours` (worked on lines estimated in quantity
+    only, not among the actual), `extra_hours`, `own_cost_hours`, `open_lines`, `yardstick`.
     """
     opened = ~lines["finished"].astype(bool) & (lines["estimated_hours"].notna() | (lines["actual_hours"] > 0))
-    grouped = lines.assign(open_lines=opened).groupby("object")
-    sums = grouped[["estimated_hours", "actual_hours", "difference_hours"]].sum(min_count=1)
+    unpriced = lines["actual_hours"].where(lines["difference_hours"].isna(), 0.0)
+    grouped = lines.assign(open_lines=opened, unpriced_hours=unpriced).groupby("object")
+    sums = lines[lines["difference_hours"].notna()].groupby("object")[["estimated_hours", "actual_hours", "difference_hours"]].sum(min_count=1)
+    sums = grouped[["unpriced_hours"]].sum().join(sums)
+    sums["actual_hours"] = sums["actual_hours"].fillna(0.0)
     return sums.join(grouped[["extra_hours", "own_cost_hours", "open_lines"]].sum()).join(grouped["yardstick"].first())
 
 

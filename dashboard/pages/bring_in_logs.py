@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import tempfile
 from collections.abc import Sequence
@@ -11,7 +12,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import frame, held, reading, tables
-from dashboard.words import amount, counted, hours, text
+from dashboard.words import amount, counted, hours, plain, text
 from ingest import corrections
 from ingest.corrections import Decision
 from ingest.errors import BenchHoursError
@@ -106,7 +107,7 @@ def _account(told: dict[str, object], number: int) -> None:
     """What became of one file."""
     report, stored, rejects = told["report"], told["stored"], told["rejects"]
     assert isinstance(report, Report)
-    st.header(f"{report.file}: {report.kind}")
+    st.header(plain(f"{report.file}: {report.kind}"))
     o = report.outcome
     st.html(
         tables.figures([
@@ -171,11 +172,14 @@ def _mend(report: Report, rejects: object, number: int) -> None:
 
 
 def _as_rows(rejects: bytes) -> pd.DataFrame | None:
-    """The rejects file as rows, or None where it cannot be shown as rows (a line that is none)."""
+    """The rejects file as rows, or None where it cannot be shown as rows: another encoding, or a line with a cell too many."""
     try:
-        return pd.read_csv(io.BytesIO(rejects), dtype=str, keep_default_na=False, sep=None, engine="python", encoding="utf-8-sig")
-    except (ValueError, UnicodeDecodeError, pd.errors.ParserError):
+        said = rejects.decode("utf-8-sig")
+    except UnicodeDecodeError:
         return None
+    separator = said[len(REJECT_COLUMNS[0]) : len(REJECT_COLUMNS[0]) + 1]
+    head, *rows = csv.reader(io.StringIO(said, newline=""), delimiter=separator)
+    return pd.DataFrame(rows, columns=head) if rows and all(len(row) == len(head) for row in rows) else None
 
 
 # --- what waits for a word
@@ -219,7 +223,7 @@ def _question(row: tables.Row) -> Decision | None:
     here = _says(row, "")
     then = _says(row, "held_") if row["is_held"] else "an entry that is not in the record any more"
     chosen = st.radio(
-        f"{row['file']}, line {row['line']}: {what}. Held: {then}. This row: {here}.",
+        plain(f"{row['file']}, line {row['line']}: {what}. Held: {then}. This row: {here}."),
         list(DECISIONS),
         horizontal=True,
         key=f"question {row['content']} {row['rank']}",

@@ -11,10 +11,11 @@ import streamlit as st
 
 from dashboard import fields, frame, held, reading, tables
 from dashboard.cautions import usual_cautions
-from dashboard.words import counted, day, hours, money, text
+from dashboard.words import counted, day, hours, money, plain, text
 from ingest import drafts, estimates, notation
 from ingest.drafts import LINE_COLUMNS, Draft, Reading
 from ingest.errors import BenchHoursError
+from ingest.notation import written
 
 SHEET = {
     "technique": "technique", "part": "part", "hours": "hours", "quantity": "quantity", "phase": "phase (empty: the usual)", "low_hours": "low, h", "high_hours": "high, h",
@@ -29,7 +30,7 @@ def body() -> None:
         st.write("An estimate is of a work, and there is none yet.")
         with st.container(horizontal=True):
             if st.button("Add a work", type="primary"):
-                st.switch_page("pages/works.py", query_params={"object": "new", **held.same_studio()})
+                st.switch_page("pages/works.py", query_params={"add": "work", **held.same_studio()})
             frame.invite_to_invented()
         return
     code = fields.choose_work(works["object"].tolist(), dict(zip(works["object"], works["title"].fillna(""), strict=True)))
@@ -55,18 +56,9 @@ def body() -> None:
 
 def _versions(code: str, versions: pd.DataFrame) -> None:
     st.header("Its versions")
-    rows = [
-        [
-            f"{row['version']}", day(row["made_on"]), f"{day(row['approved_on'])}{_option(row)}" if pd.notna(row["approved_on"]) else "not approved", text(row["reason"]),
-            f"{row['lines']}", hours(row["hours"]), f"{hours(row['low_hours'])} to {hours(row['high_hours'])}", f"{row['price']:,.2f} {text(row['currency'])}" if pd.notna(row["price"]) else "",
-        ]
-        for row in versions.to_dict("records")
-    ]  # fmt: skip
-    st.html(
-        tables.ledger("Versions of the estimate", ["version", "made", "approved", "reason", "lines", "hours", "low to high, h", "price"], rows, words=range(4))
-    )
+    st.html(tables.versions(versions))
     with st.expander("The lines of a version"):
-        numbers = versions["version"].tolist()
+        numbers = versions["version"].unique().tolist()
         chosen = st.selectbox("Version", numbers, index=len(numbers) - 1, key=f"version shown {code}")
         lines = reading.estimate_lines(held.store().cursor(), code, chosen)
         st.html(
@@ -87,17 +79,12 @@ def _versions(code: str, versions: pd.DataFrame) -> None:
         _take_back(code, versions[versions["approved_on"].notna()])
 
 
-def _option(row: tables.Row) -> str:
-    return f", option {row['approved_option']}" if isinstance(row["approved_option"], str) else ""
-
-
 def _approve(code: str, waiting: pd.DataFrame) -> None:
-    by_version = waiting.set_index("version")
     with st.form(f"approve {code}"):
         st.subheader("The owner has approved")
-        numbers = by_version.index.tolist()
+        numbers = waiting["version"].unique().tolist()
         version = st.selectbox("Version", numbers, index=len(numbers) - 1, key=f"approve version {code}")
-        options = sorted({one for some in by_version["options"] if some is not None for one in some})
+        options = sorted(waiting["option"].dropna().unique())
         option = fields.one_of("Option", options, options[0], f"approve option {code}") if options else None
         on = st.text_input("On", f"{held.today():%Y-%m-%d}", key=f"approve day {code}")
         if not st.form_submit_button("Note the approval"):
@@ -107,14 +94,14 @@ def _approve(code: str, waiting: pd.DataFrame) -> None:
         with held.store().writing() as con:
             estimates.approve(con, code, version, when, option, held.change("approved under Estimate"))
     except BenchHoursError as error:
-        st.error(f"Not noted: {error}")
+        frame.refuse(f"Not noted: {error}")
         return
     frame.done(f"Version {version} of {code} is approved on {day(when)}. Overruns are held against it from now on.")
 
 
 def _take_back(code: str, approved: pd.DataFrame) -> None:
     with st.expander("An approval was noted by mistake"):
-        version = st.selectbox("Version", approved["version"].tolist(), index=len(approved) - 1, key=f"take back {code}")
+        version = st.selectbox("Version", approved["version"].unique().tolist(), index=approved["version"].nunique() - 1, key=f"take back {code}")
         frame.say(["Taken back, it is no yardstick any more: overruns are held against the latest version still approved, or if none is, the latest made."])
         if st.button("Take the approval back"):
             with held.store().writing() as con:
@@ -165,7 +152,7 @@ def _lines_of(code: str) -> list[dict[str, str]]:
 
 def _as_lines(lines: pd.DataFrame) -> list[dict[str, str]]:
     return [
-        {name: "" if pd.isna(row[name]) else f"{row[name]:g}" if isinstance(row[name], float) else str(row[name]) for name in LINE_COLUMNS}
+        {name: "" if pd.isna(row[name]) else written(row[name]) if isinstance(row[name], float) else str(row[name]) for name in LINE_COLUMNS}
         for row in lines.to_dict("records")
     ]
 
@@ -190,7 +177,10 @@ def _write(code: str, draft: Draft, works: pd.DataFrame, version: int) -> None:
         "Hours as you write them: 1.5, 1:30, 1h30, 90 min. A line needs hours or a quantity."
     ])  # fmt: skip
     turn = st.session_state.setdefault(f"turn {code}", 0)
-    if draft.kept_by != _this_visit() and draft.kept_at != st.session_state.setdefault(f"sheet {code} seen {turn}", draft.kept_at):
+    seen = f"sheet {code} seen {turn}"
+    if draft.kept_by == _this_visit() or seen not in st.session_state:
+        st.session_state[seen] = draft.kept_at
+    elif draft.kept_at != st.session_state[seen]:
         st.warning("This draft was changed from another window. What you type here is not kept until you take it up again.")
         if st.button("Show it as it is now, and go on here"):
             draft.kept_by = _this_visit()
@@ -216,7 +206,7 @@ def _write(code: str, draft: Draft, works: pd.DataFrame, version: int) -> None:
             frame.done("The draft is thrown away. The versions are as they were.")
     other = _other_work(code, works)
     if other and st.button("Add its lines to the sheet"):
-        draft.lines = [*draft.filled, *_lines_of(other)]
+        draft.lines = [*draft.filled.values(), *_lines_of(other)]
         _open(code, draft)
 
 
@@ -242,13 +232,17 @@ def _head(code: str, now: dict[str, str], turn: int) -> dict[str, str]:
 
 def _sheet(code: str, lines: list[dict[str, str]], turn: int) -> list[dict[str, str]]:
     """The lines as a sheet; what it holds after the last committed cell."""
-    # The sheet keeps its own account of what was typed since it was first shown: it must be given the same rows again and again.
-    base = st.session_state.setdefault(f"sheet {code} rows {turn}", pd.DataFrame([*lines, *[{}] * EMPTY_LINES], columns=list(SHEET)).fillna("").astype(str))
+    # The sheet keeps its own account of what was typed since it was first shown, so it is given the same rows again and again. That account is gone
+    # once another page was shown in between: then it begins anew, from what is kept.
+    cells_key, rows_key = f"sheet {code} cells {turn}", f"sheet {code} rows {turn}"
+    if cells_key not in st.session_state:
+        st.session_state[rows_key] = pd.DataFrame([{name: line.get(name, "") for name in SHEET} for line in [*lines, *[{}] * EMPTY_LINES]])
+    base = st.session_state[rows_key]
     words = fields.vocabulary()
     cells = {name: st.column_config.TextColumn(label) for name, label in SHEET.items()}
     edited = st.data_editor(
         base,
-        key=f"sheet {code} cells {turn}",
+        key=cells_key,
         num_rows="dynamic",
         hide_index=True,
         column_config={
@@ -269,31 +263,30 @@ def _sheet(code: str, lines: list[dict[str, str]], turn: int) -> list[dict[str, 
 
 def _read_back(said: Reading) -> None:
     for problem in said.problems:
-        st.warning(problem)
+        st.warning(plain(problem))
     if not said.lines:
         return
-    rows = [[phase, hours(value) if value is not None else "quantity only"] for phase, value in said.phases.items()]
-    known = [value for value in said.phases.values() if value is not None]
-    total = sum(known)
-    rows.append(["all phases", " and ".join([*([hours(total)] if known else []), *(["what has a quantity only"] if len(known) < len(said.phases) else [])])])
-    st.html(tables.ledger("Hours of the sheet by phase", ["phase", "hours"], rows, foot=True))
+    shared = said.hours[said.hours["option"] == ""]
+    rows = [[row["phase"], tables.hours_of(row)] for row in shared.to_dict("records")]
+    options = [one for one in said.hours["option"].unique() if one]
+    rows += [[f"{row['phase']}, option {row['option']}", tables.hours_of(row)] for row in said.hours[said.hours["option"] != ""].to_dict("records")]
+    st.html(tables.ledger("Hours of the sheet by phase", ["phase", "hours"], rows))
     studio = held.settings()
-    sentences = [
-        counted(said.lines, "line") + (f", {hours(said.unattended_hours)} h elapsed unattended." if said.unattended_hours else "."),
-        f"At {studio.bench_hours_per_week:g} h at the bench a week: {total / studio.bench_hours_per_week:.1f} weeks of one person." if total else "",
-        f"At {money(studio.hourly_rate, studio.currency)} an hour: {money(total * studio.hourly_rate, studio.currency)}."
-        if total and studio.hourly_rate
-        else "",
-        usual_cautions(fields.vocabulary(), said.techniques),
-    ]
-    frame.say(list(filter(None, sentences)))
+    sentences = [counted(said.lines, "line") + (f", {hours(said.unattended_hours)} h elapsed unattended." if said.unattended_hours else ".")]
+    for option in options or [""]:
+        total = float(said.hours.loc[said.hours["option"].isin(["", option]), "hours"].sum())
+        name = f"With option {option}" if option else "All phases"
+        weeks = f"{total / studio.bench_hours_per_week:.1f} weeks of one person at {studio.bench_hours_per_week:g} h at the bench a week"
+        price = f"; at {money(studio.hourly_rate, studio.currency)} an hour: {money(total * studio.hourly_rate, studio.currency)}" if studio.hourly_rate else ""
+        sentences.append(f"{name}: {hours(total)} h, {weeks}{price}.")
+    frame.say([*sentences, *filter(None, [usual_cautions(fields.vocabulary(), said.techniques)])])
 
 
 def _save(code: str, draft: Draft) -> None:
     try:
         version, report = drafts.make_version(held.store(), code, draft, held.change("written under Estimate"))
     except BenchHoursError as error:
-        st.error(f"Not saved: {error} The draft is kept as it is.")
+        frame.refuse(f"Not saved: {error} The draft is kept as it is.")
         return
     _forget_sheet(code)
     notes = " ".join(f"{reason}. {mend}" for reason, mend in report.warnings[["reason", "mend"]].itertuples(index=False))

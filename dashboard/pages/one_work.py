@@ -12,7 +12,7 @@ from dashboard.analysis.calendar import days_of_treatment, stretches
 from dashboard.analysis.overruns import CAUSES, by_object, by_phase, compare, summed, totals
 from dashboard.charts import compared, treatment_calendar
 from dashboard.sentences import most_over, said_beside, state_of_work
-from dashboard.words import amount, counted, day, hours, signed_hours, text
+from dashboard.words import amount, counted, day, hours, plain, signed_hours
 from ingest.history import utc_now
 
 SHOWN_ENTRIES = 40
@@ -42,7 +42,11 @@ def body() -> None:
         st.page_link("pages/estimate.py", label="Its estimate", query_params={"object": code, **held.same_studio()})
         st.page_link("pages/works.py", label="Edit the work, set a milestone", query_params={"object": code, **held.same_studio()})
     if lines.empty:
-        st.write("Nothing is estimated or logged on it yet. Write its estimate, or bring in logs; its lines stand here then.")
+        st.write(
+            "Its estimate has options, and none is approved yet: note under Estimate which one the owner took, and its lines stand here."
+            if work["versions"]
+            else "Nothing is estimated or logged on it yet. Write its estimate, or bring in logs; its lines stand here then."
+        )
         return
     _hours(lines)
     _lines(lines)
@@ -77,7 +81,7 @@ def _hours(lines: pd.DataFrame) -> None:
     st.altair_chart(compared.estimated_against_actual(phases, "phase"), width="stretch", theme=None, alt=f"Estimated and actual hours. {read_out}.")
     finished = by_phase(comparison)
     if len(finished):
-        st.write(most_over(finished))
+        st.write(plain(most_over(finished)))
     frame.say(said_beside(comparison))
 
 
@@ -110,18 +114,11 @@ def _estimates(code: str, lines: pd.DataFrame) -> None:
     if versions.empty:
         st.write("No estimate yet.")
         return
-    rows = [
-        [
-            f"{row['version']}", day(row["made_on"]), day(row["approved_on"]) if pd.notna(row["approved_on"]) else "not approved", text(row["reason"]),
-            f"{row['lines']}", hours(row["hours"]), f"{row['price']:,.0f} {text(row['currency'])}" if pd.notna(row["price"]) else "",
-        ]
-        for row in versions.to_dict("records")
-    ]  # fmt: skip
-    st.html(tables.ledger("Versions of the estimate", ["version", "made", "approved", "reason", "lines", "hours", "price"], rows, words=range(4)))
+    st.html(tables.versions(versions))
     first, latest = lines["first_approved_hours"], lines["estimated_hours"]
     if lines["yardstick"].iloc[0] != "approved":
         frame.say(["No version is approved: the latest made is the yardstick."])
-    elif versions["approved_on"].notna().sum() < 2:
+    elif versions.loc[versions["approved_on"].notna(), "version"].nunique() < 2:
         frame.say(["One version is approved, so first and latest are the same."])
     else:
         moved = lines[(first.fillna(0) - latest.fillna(0)).abs() >= 0.05]

@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard import fields, frame, held, reading, tables
 from dashboard.cautions import DEFERRING, WORDS
-from dashboard.words import UNITS, counted, day, text
+from dashboard.words import UNITS, counted, day, plain, text
 from ingest import people, vocabulary
 from ingest.errors import BenchHoursError
 from ingest.notation import DAY_ORDERS, folded
@@ -34,7 +34,7 @@ def _try(sentence: str, action: object, *values: object) -> None:
         with held.store().writing() as con:
             action(con, *values)  # type: ignore[operator]
     except BenchHoursError as error:
-        st.error(f"Not done: {error}")
+        frame.refuse(f"Not done: {error}")
         return
     frame.done(sentence)
 
@@ -64,7 +64,7 @@ def _settings() -> None:
     if save:
         said["currency"] = said["currency"].strip().upper()
         if said["currency"] and said["currency"] not in babel.numbers.list_currencies():
-            st.error(f'Not saved: "{said["currency"]}" is not a currency of ISO 4217. Write it like EUR or GBP; what you typed is still here.')
+            frame.refuse(f'Not saved: "{said["currency"]}" is not a currency of ISO 4217. Write it like EUR or GBP; what you typed is still here.')
             return
         _try("Saved; what was said before is kept in the history.", write_settings, said, held.change("said under Studio"))
 
@@ -115,15 +115,15 @@ def _person(chosen: str, known: pd.DataFrame) -> None:
                     f"{entries} of {chosen} become {other}'s, hours that overlap then count once, and {chosen} in files will mean {other}. This cannot be taken apart again."
                 ]
             )
-            if st.button(f"Join {chosen} with {other}"):
+            if st.button(plain(f"Join {chosen} with {other}")):
                 _try(f"{chosen} is now only a spelling of {other}.", people.join, chosen, other, held.change("joined under Studio"))
     st.header("Here or gone")
     if pd.notna(row["left_on"]):
-        if st.button(f"{chosen} is here again"):
+        if st.button(plain(f"{chosen} is here again")):
             _try(f"{chosen} is here again.", people.leave, chosen, None, held.change("said under Studio"))
     else:
         frame.say([f"The hours of {chosen} stay and count; the name is only no longer among those of the studio."])
-        if st.button(f"{chosen} has left, as of today"):
+        if st.button(plain(f"{chosen} has left, as of today")):
             _try(f"{chosen} has left. The hours stay.", people.leave, chosen, held.today(), held.change("said under Studio"))
 
 
@@ -180,7 +180,7 @@ def _add_technique() -> None:
                 raise BenchHoursError(f'"{name}" is understood already, as {meant}', "Choose another name, or change that one.")
             store_rows(held.store(), TECHNIQUES, [{"technique": name, **said, "aliases": aliases}], held.change("added under Studio"))
         except BenchHoursError as error:
-            st.error(f"Not added: {error} What you typed is still here.")
+            frame.refuse(f"Not added: {error} What you typed is still here.")
             return
         frame.done(f"{name.strip()} is among the techniques.")
 
@@ -268,7 +268,7 @@ def _add_phase(name: str, position: str) -> None:
             raise BenchHoursError(f'"{name}" is understood already, as {meant}', "Choose another name, or change that one.")
         store_rows(held.store(), PHASES, [{"phase": name, "position": position}], held.change("added under Studio"))
     except BenchHoursError as error:
-        st.error(f"Not added: {error} What you typed is still here.")
+        frame.refuse(f"Not added: {error} What you typed is still here.")
         return
     frame.done(f"{name.strip()} is among the phases.")
 

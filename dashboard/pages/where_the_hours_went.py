@@ -13,7 +13,7 @@ from dashboard.analysis.choosing import choose, periods, share_of
 from dashboard.analysis.overruns import CAUSES, Comparison, by_half_year, by_phase, by_technique, by_work, compare, open_summary, summed, totals
 from dashboard.charts import compared
 from dashboard.sentences import most_over, said_beside
-from dashboard.words import counted, hours, signed_hours
+from dashboard.words import counted, hours, plain, signed_hours
 
 MOST = 8
 EVERYTHING = "everything"
@@ -111,7 +111,7 @@ def _one_phase(comparison: Comparison, phases: list[str]) -> None:
         return
     inside = comparison.finished[comparison.finished["phase"] == phase]
     techniques = summed(inside, ["technique"]).sort_values("difference_hours", ascending=False, ignore_index=True)
-    st.subheader(f"{phase}: techniques")
+    st.subheader(plain(f"{phase}: techniques"))
     st.html(
         tables.ledger(
             f"Techniques of {phase}",
@@ -120,7 +120,7 @@ def _one_phase(comparison: Comparison, phases: list[str]) -> None:
         )
     )
     lines = inside.sort_values("difference_hours", ascending=False).head(MOST * 2)
-    st.subheader(f"{phase}: lines, the most over first")
+    st.subheader(plain(f"{phase}: lines, the most over first"))
     st.html(
         tables.ledger(
             f"Lines of {phase}",
@@ -144,7 +144,7 @@ def _figures(comparison: Comparison, phases: pd.DataFrame) -> None:
             (f"already over on {counted(int(still['lines']), 'open line')}", f"{signed_hours(still['over_hours'])} h", still["over_hours"] >= 0.05),
         ])
     )  # fmt: skip
-    st.write(most_over(phases))
+    st.write(plain(most_over(phases)))
 
 
 def _most_over_works(works: pd.DataFrame) -> None:

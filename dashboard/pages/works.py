@@ -8,11 +8,11 @@ import streamlit as st
 from dashboard import fields, frame, held, reading, tables
 from dashboard.analysis.overruns import by_object
 from dashboard.sentences import state_of_work
-from dashboard.words import counted, day, text
+from dashboard.words import counted, day, plain, text
 from ingest import corrections
 from ingest.errors import BenchHoursError
 from ingest.history import utc_now
-from ingest.notation import folded
+from ingest.notation import folded, written
 from ingest.records import MILESTONES, OBJECTS, SHAPES
 from ingest.typed import store_rows
 
@@ -24,21 +24,17 @@ GRADES = {"": "not said", "0": "0 none", "1": "1 slight", "2": "2 marked", "3": 
 
 
 def body() -> None:
-    said = st.query_params.get("object")
-    if said == "new":
+    if st.query_params.get("add") == "work":
         _edit(None)
-    elif said:
+    elif said := st.query_params.get("object"):
         _edit(reading.known(held.store().cursor(), said))
     else:
         _all()
 
 
-def _go(code: str | None) -> None:
-    """To a work's form, to an empty one (`new`), or back to the list (None)."""
-    if code:
-        st.query_params["object"] = code
-    else:
-        st.query_params.pop("object", None)
+def _go(**query: str) -> None:
+    """To a work's form (`object`), to an empty one (`add`), or back to the list."""
+    st.query_params.from_dict({**query, **held.same_studio()})
     st.rerun()
 
 
@@ -49,13 +45,13 @@ def _all() -> None:
     as_of = held.today()
     works = held.works(as_of)
     if st.button("Add a work", type="primary"):
-        _go("new")
+        _go(add="work")
     if works.empty:
         st.write("No work is here yet. Add the first one, or bring in a file of objects under Bring in logs.")
         frame.invite_to_invented()
         return
     with st.container(horizontal=True, key="choices"):
-        searched = st.text_input("Search code, title, maker, kind, commission", key="search", bind="query-params", width=340)
+        searched = st.text_input("Search code, title, maker, kind, commission", key="search", width=340)
         which = st.selectbox("Which", ["on the bench", "finished", "all"], key="which", bind="query-params", width=160, index=2)
     found = _found(works, searched, which)
     sums = by_object(held.overruns(as_of))
@@ -91,16 +87,21 @@ def _found(works: pd.DataFrame, searched: str, which: str) -> pd.DataFrame:
 
 def _edit(code: str | None) -> None:
     if st.button("Back to all works"):
-        _go(None)
+        _go()
     con = held.store().cursor()
     now = {} if code is None else {name: _as_typed(value) for name, value in reading.work(con, code).items()}
-    st.header("A new work" if code is None else f"{code}  {now['title']}".strip())
+    st.header("A new work" if code is None else plain(f"{code}  {now['title']}".strip()))
     if code is not None and (area := reading.area_dm2(con, code)):
         frame.say([f"Area: {area:,.1f} dm², {'as said' if now['area_dm2'] else 'by its shape and size'}."])
+    seen = fields.seen_first(f"work {code}", f"title {code or 'new'}", str(now))
     with st.form("work"):
         said = _fields(code, now)
         save = st.form_submit_button("Save", type="primary")
-    if save:
+    if save and seen != str(now):
+        frame.refuse(
+            f"Not saved: {code} was changed elsewhere since you opened it. Load the page again to see how it is now; until then what you typed is still here."
+        )
+    elif save:
         _save(code, said)
     if code is not None:
         _milestones(code)
@@ -109,7 +110,7 @@ def _edit(code: str | None) -> None:
 def _as_typed(value: object) -> str:
     if value is None:
         return ""
-    return f"{value:g}" if isinstance(value, float) else value.strftime("%Y-%m-%d") if isinstance(value, pd.Timestamp) else str(value)
+    return written(value) if isinstance(value, float) else value.strftime("%Y-%m-%d") if isinstance(value, pd.Timestamp) else str(value)
 
 
 def _fields(code: str | None, now: dict[str, str]) -> dict[str, str]:
@@ -166,18 +167,19 @@ def _free(label: str, name: str, now: dict[str, str], suggested: list[str], key:
 
 
 def _save(code: str | None, said: dict[str, str]) -> None:
-    if code is None and folded(said["object"]) in {folded(one) for one in [*held.works(held.today())["object"], "new"]}:
-        st.error(f'Not saved: "{said["object"]}" is the code of another work. Give this one a code of its own; what you typed is still here.')
+    if code is None and folded(said["object"]) in {folded(one) for one in held.works(held.today())["object"]}:
+        frame.refuse(f'Not saved: "{said["object"]}" is the code of another work. Give this one a code of its own; what you typed is still here.')
         return
     try:
         report = store_rows(held.store(), OBJECTS, [{"object": code or "", **said}], held.change("edited under Works" if code else "added under Works"))
     except BenchHoursError as error:
-        st.error(f"Not saved: {error} What you typed is still here.")
+        frame.refuse(f"Not saved: {error} What you typed is still here.")
         return
     if not (report.outcome.stored or report.outcome.corrected):
         st.info("Nothing was changed.")
         return
-    st.query_params["object"] = code or " ".join(said["object"].split())
+    st.query_params.from_dict({"object": code or " ".join(said["object"].split()), **held.same_studio()})
+    fields.forget_seen(f"work {code}")
     frame.done("Saved; what was said before is kept in the history." if code else "The work is added. Next: its estimate, or its first hours.")
 
 
@@ -194,7 +196,7 @@ def _milestones(code: str) -> None:
         for phase, technique, part, on in reached:
             what = ", ".join(filter(None, (technique or f"all of {phase}", part)))
             with st.container(horizontal=True, vertical_alignment="center"):
-                st.write(f"{day(on)}: {what} finished")
+                st.write(plain(f"{day(on)}: {what} finished"))
                 if st.button("Take back", key=f"back {phase} {technique} {part} {on}", help="Its lines are open again, unless something else finishes them."):
                     with held.store().writing() as writing:
                         corrections.take_back_milestone(writing, code, phase, technique, part, on, held.change("taken back under Works"))
@@ -219,7 +221,7 @@ def _milestones(code: str) -> None:
     try:
         report = store_rows(held.store(), MILESTONES, [row], held.change("set under Works"))
     except BenchHoursError as error:
-        st.error(f"Not set: {error} What you typed is still here.")
+        frame.refuse(f"Not set: {error} What you typed is still here.")
         return
     frame.done(f"Set: {what} finished on {said_day}." if report.outcome.stored else "That milestone is set already.")
 

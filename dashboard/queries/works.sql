@@ -1,4 +1,4 @@
--- Every object with what its state is told from, as things stood on the day $as_of: one row an object.
+-- Every object with what its state is told from, as things stood on the day $as_of (clock times of the zone $zone): one row an object.
 WITH versions AS (
     SELECT object, count(*) AS versions, max(version) AS latest_version, max(version) FILTER (approved_on <= $as_of) AS approved_version,
         max(approved_on) FILTER (approved_on <= $as_of) AS approved_on, max(made_on) AS made_on
@@ -13,7 +13,7 @@ WITH versions AS (
 SELECT o.* EXCLUDE (owner, owner_address, received_on, due_on, finished_on), a.area_dm2 AS known_area_dm2,
     o.received_on::TIMESTAMP AS received_on, o.due_on::TIMESTAMP AS due_on, CASE WHEN o.finished_on <= $as_of THEN o.finished_on END::TIMESTAMP AS finished_on,
     coalesce(v.versions, 0) AS versions, v.latest_version, v.approved_version, v.approved_on::TIMESTAMP AS approved_on, v.made_on::TIMESTAMP AS made_on,
-    coalesce(e.entries, 0) AS entries, e.first_day::TIMESTAMP AS first_day, e.last_day::TIMESTAMP AS last_day, e.last_technique, e.waits_until,
+    coalesce(e.entries, 0) AS entries, e.first_day::TIMESTAMP AS first_day, e.last_day::TIMESTAMP AS last_day, e.last_technique, e.waits_until, timezone($zone, timezone('UTC', e.waits_until)) AS waits_until_there,
     d.object IS NOT NULL AS has_draft
 FROM objects AS o
 LEFT JOIN object_areas AS a ON a.object = o.object

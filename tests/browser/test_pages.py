@@ -22,7 +22,7 @@ PAGES = [
     ("one-work?object=WORK", "One work", "There is no work yet.", "Treatment statement"),
     ("works", "Works", "No work is here yet.", "those on the bench first, the latest first"),
     ("works?object=WORK", "Works", 'there is no object "WORK"', "Milestones"),
-    ("works?object=new", "Works", "A new work", "A new work"),
+    ("works?add=work", "Works", "A new work", "A new work"),
     ("estimate?object=WORK", "Estimate", "there is none yet", "Write the next version"),
     ("bring-in-logs", "Bring in logs", "Begin with a file of objects", "What the files look like"),
     ("studio", "Studio", "Name of the studio", "Name of the studio"),

@@ -115,7 +115,7 @@ def test_a_bar_leads_into_its_phase_and_from_there_to_the_work_that_ran_over_and
 
 
 def test_an_estimate_is_written_survives_a_reload_is_saved_approved_and_revised(laptop: Page, studio: str) -> None:
-    go(laptop, f"{studio}/works?object=new", "Works")
+    go(laptop, f"{studio}/works?add=work", "Works")
     laptop.get_by_role("textbox", name="Code").fill("27-001")
     laptop.get_by_role("textbox", name="Title", exact=True).fill("Mill race")
     laptop.get_by_role("textbox", name="Height, cm").fill('24"')
@@ -138,7 +138,7 @@ def test_an_estimate_is_written_survives_a_reload_is_saved_approved_and_revised(
     expect(laptop.get_by_text('Not saved: line 2, hours "two"')).to_contain_text("The draft is kept as it is.")
     write_cells(laptop, 1, ["", "", "1h30"])
     keep(laptop, "task-estimate")
-    expect(laptop.get_by_text("At €68.00 an hour: €272.00.")).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_text("at €68.00 an hour: €272.00.")).to_be_visible(timeout=10_000)
     press(laptop, "Save as version 1")
     done(laptop, "Saved as version 1.")
     press(laptop, "Note the approval")
@@ -158,7 +158,7 @@ def test_an_estimate_is_written_survives_a_reload_is_saved_approved_and_revised(
 
 
 def test_lines_are_copied_from_another_work(laptop: Page, studio: str) -> None:
-    go(laptop, f"{studio}/works?object=new", "Works")
+    go(laptop, f"{studio}/works?add=work", "Works")
     laptop.get_by_role("textbox", name="Code").fill("27-002")
     press(laptop, "Save")
     done(laptop, "The work is added.")
@@ -364,7 +364,7 @@ def test_works_are_found_by_any_word(laptop: Page, studio: str) -> None:
 
 
 def test_two_windows_on_one_draft_do_not_overwrite_each_other_without_a_word(browser: Browser, laptop: Page, studio: str) -> None:
-    go(laptop, f"{studio}/works?object=new", "Works")
+    go(laptop, f"{studio}/works?add=work", "Works")
     laptop.get_by_role("textbox", name="Code").fill("27-003")
     press(laptop, "Save")
     done(laptop, "The work is added.")

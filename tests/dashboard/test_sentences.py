@@ -31,8 +31,7 @@ def test_where_a_work_stands_is_a_sentence_from_the_first_day_to_the_last(studio
     studio("e.csv", head + "24-001,,facing,Ilse,2024-02-29 09:00,2024-02-29 12:00,\n24-001,,pressing,Ilse,2024-02-29 16:00,2024-03-05 09:00,unattended\n")
     studio("o.csv", "object,due_on\n24-001,2024-02-20\n")
     assert (
-        told(store)
-        == "On the bench since 29 February 2024, last worked on yesterday (pressing); 3.0 h so far of 3.0 h estimated, not approved, +1.0 h so far; "
+        told(store) == "On the bench since 29 February 2024, last worked yesterday (pressing); 3.0 h so far of 3.0 h estimated, not approved, +1.0 h so far; "
         "waiting until 5 March 2024; was due 10 days ago."
     )
     studio("o.csv", "object,finished_on\n24-001,2024-03-06\n")

@@ -3,12 +3,15 @@
 from datetime import date
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as some
 
 from ingest import corrections, drafts, estimates, people
 from ingest.drafts import Draft
 from ingest.errors import BenchHoursError
 from ingest.imports import Report
-from ingest.records import MILESTONES, OBJECTS
+from ingest.notation import decimal, written
+from ingest.records import MILESTONES, OBJECTS, TECHNIQUES
 from ingest.settings import read_settings, write_settings
 from ingest.store import Store
 from ingest.typed import RowsRefused, store_rows
@@ -114,7 +117,7 @@ def test_a_draft_keeps_what_is_typed_right_or_wrong_and_becomes_a_version(studio
     draft = Draft(version={"made_on": "2024-02-01", "price": "900", "currency": "EUR"}, lines=[{"technique": "facing", "hours": "two"}, {"technique": ""}])
     drafts.keep(store, "24-001", draft)
     kept = drafts.read(store.cursor(), "24-001")
-    assert kept is not None and kept.filled == [{"technique": "facing", "hours": "two"}] and kept.kept_at is not None
+    assert kept is not None and kept.filled == {1: {"technique": "facing", "hours": "two"}} and kept.kept_at is not None
     with pytest.raises(RowsRefused) as caught:
         drafts.make_version(store, "24-001", kept, CHANGE)
     assert str(caught.value) == 'hours "two" cannot be read as hours. Write it like 1.5, 1:30, 1h30, 90 min or PT1H30M.'
@@ -189,3 +192,108 @@ def test_a_setting_can_be_taken_back_and_the_earlier_one_is_kept(store: Store) -
             write_settings(con, {"hourly_rate": rate}, CHANGE)
     assert read_settings(store.cursor()).hourly_rate is None
     assert held(store, "SELECT earlier->>'value' FROM history WHERE kind = 'settings' ORDER BY number") == [("68",), ("72.5",)]
+
+
+def test_of_equal_rows_held_back_each_is_decided_by_itself(studio: Bring, store: Store) -> None:
+    studio("e.csv", HEAD + "24-001,,facing,Ilse,2024-02-01,3\n")
+    twice = HEAD + "24-001,,facing,Ilse,2024-02-01,2\n" * 2
+    assert studio("f.csv", twice).outcome.held_back == 2
+    (content, _), _ = [(str(content), rank) for content, rank in held(store, "SELECT content, rank FROM held_back ORDER BY rank")]
+    assert corrections.decide(store, [(content, 1)], "correction", CHANGE) == (1, [])
+    assert corrections.decide(store, [(content, 2)], "new", CHANGE) == (1, [])
+    assert entries(store)["hours"].tolist() == [2.0, 2.0]
+    assert studio("f.csv", twice).outcome.already_held == 2
+
+
+def test_of_equal_rows_one_left_out_and_one_new_none_is_asked_about_or_counted_again(studio: Bring, store: Store) -> None:
+    studio("e.csv", HEAD + "24-001,,facing,Ilse,2024-02-01,3\n")
+    twice = HEAD + "24-001,,facing,Ilse,2024-02-01,2\n" * 2
+    studio("f.csv", twice)
+    content = str(held(store, "SELECT content FROM held_back")[0][0])
+    corrections.decide(store, [(content, 1)], "left out", CHANGE)
+    corrections.decide(store, [(content, 2)], "new", CHANGE)
+    for option in ("ask", "new", "correction"):
+        assert studio("f.csv", twice, held_back_as=option).outcome.already_held == 2
+    assert sorted(entries(store)["hours"]) == [2.0, 3.0]
+
+
+def test_a_note_over_several_lines_does_not_shift_what_is_decided(studio: Bring, store: Store) -> None:
+    head = "object,phase,technique,person,date,hours,done,note\n"
+    studio("e.csv", head + "24-001,,facing,Ilse,2024-02-01,1,,\n24-001,,retouching,Ilse,2024-02-01,1,80,\n24-001,,packing,Ilse,2024-02-01,1,,\n")
+    studio("f.csv", head + '24-001,,facing,Ilse,2024-02-01,2,,"two\nlines"\n24-001,,retouching,Ilse,2024-02-01,2,,\n24-001,,packing,Ilse,2024-02-01,2,,\n')
+    with store.writing() as con:  # what was sound when it was held back may have a fault by now
+        con.execute("UPDATE held_back SET said = json_merge_patch(said, '{\"quantity\": -1}') WHERE said->>'technique' = 'retouching'")
+    everything = [(str(content), rank) for content, rank in held(store, "SELECT content, rank FROM held_back ORDER BY line")]
+    done, left = corrections.decide(store, everything, "new", CHANGE)
+    assert done == 2 and len(left) == 1 and left[0].startswith("f.csv, line 4: cannot be.")
+    assert held(store, "SELECT said->>'technique' FROM held_back WHERE decided IS NULL") == [("retouching",)]
+    assert sorted(entries(store)["technique"]) == ["facing", "facing", "packing", "packing", "retouching"]
+
+
+def test_an_approval_taken_back_does_not_come_in_again_with_its_file(studio: Bring, store: Store) -> None:
+    text = "object,version,made_on,approved_on,phase,technique,hours\n24-001,1,2024-02-01,2024-02-05,,facing,2\n"
+    studio("est.csv", text)
+    with store.writing() as con:
+        estimates.take_back_approval(con, "24-001", 1, CHANGE)
+    assert studio("est.csv", text).outcome.already_held == 1
+    assert held(store, "SELECT approved_on FROM estimate_versions") == [(None,)]
+    with store.writing() as con, pytest.raises(BenchHoursError) as caught:
+        estimates.approve(con, "24-001", 1, date(2062, 1, 5), None, CHANGE)
+    assert caught.value.what == "5 January 2062 lies in the future"
+
+
+def test_an_earlier_estimate_stays_earlier_after_its_person_is_renamed(studio: Bring, store: Store) -> None:
+    text = "object,version,made_on,phase,technique,person,hours\n24-001,1,2024-02-01,,facing,maud,{}\n"
+    studio("e1.csv", text.format(10))
+    studio("e2.csv", text.format(14))
+    studio("log.csv", HEAD + "24-001,,facing,Maud,2024-02-01,1\n")
+    with store.writing() as con:
+        people.rename(con, "maud", "Maud Berg", CHANGE)
+    assert studio("e1.csv", text.format(10)).outcome.already_held == 1
+    assert held(store, "SELECT hours, person FROM estimated_lines") == [(14.0, "Maud Berg")] and held(store, "SELECT person FROM people") == [("Maud Berg",)]
+
+
+def test_an_earlier_technique_stays_earlier_after_its_phase_is_renamed(store: Store, bring: Bring) -> None:
+    text = "technique,phase,unit,note\nzz,cleaning,none,first\n"
+    bring("t.csv", text)
+    store_rows(store, TECHNIQUES, [{"technique": "zz", "phase": "cleaning", "unit": "none", "mode": "hands_on", "note": "second"}], CHANGE)
+    with store.writing() as con:
+        rename(con, "phase", "cleaning", "washing", CHANGE)
+    assert bring("t.csv", text).outcome.already_held == 1
+    assert held(store, "SELECT phase, note FROM techniques WHERE technique = 'zz'") == [("washing", "second")]
+
+
+def test_no_word_can_be_renamed_onto_another_and_every_former_name_is_understood(store: Store, bring: Bring) -> None:
+    bring("t.csv", "technique,phase,unit\nzzgel work,cleaning,none\n")
+    with store.writing() as con, pytest.raises(BenchHoursError) as caught:
+        rename(con, "technique", "surface cleaning dry", "zzgel work", CHANGE)
+    assert caught.value.what == '"zzgel work" already names another technique'
+    with store.writing() as con:
+        rename(con, "technique", "retouching", "touching in", CHANGE)
+        rename(con, "technique", "touching in", "inpainting work", CHANGE)
+        say_spellings(con, "technique", "inpainting work", [], CHANGE)
+    words = read_vocabulary(store.cursor())
+    assert {words.technique("touching in"), words.technique("retouching")} == {"inpainting work"}
+
+
+@given(some.floats(0.0001, 99_999, allow_nan=False))
+def test_a_number_is_written_as_it_is_read_back_to_the_last_digit(value: float) -> None:
+    assert decimal(written(value)) == value
+
+
+def test_the_lines_of_a_sheet_keep_their_numbers_and_a_fault_of_the_version_is_said_once(studio: Bring, store: Store) -> None:
+    draft = Draft(
+        version={"made_on": "2024-02-01", "price": "xx"},
+        lines=[{"technique": "facing", "hours": "2", "note": "a\nb"}, {}, {"technique": "packing", "hours": "x"}],
+    )
+    read = drafts.read_over(store, "24-001", draft, CHANGE)
+    assert read.problems == [
+        'price "xx": is not a number. Write it like 12.5 or 12,5, without marks between thousands.',
+        'Line 3, hours "x": cannot be read as hours. Write it like 1.5, 1:30, 1h30, 90 min or PT1H30M.',
+    ]
+    draft = Draft(
+        version={"made_on": "2024-02-01"},
+        lines=[{"technique": "facing", "hours": "2"}, {"technique": "lining", "hours": "9", "option": "B"}, {"technique": "filling", "quantity": "3"}],
+    )
+    read = drafts.read_over(store, "24-001", draft, CHANGE)
+    assert read.hours[["option", "hours", "unpriced"]].to_numpy().tolist() == [["", 2.0, 0], ["B", 9.0, 0], ["", 0.0, 1]] and read.lines == 3
