@@ -66,6 +66,19 @@ def row_of(page: Page, table: str, *cells: str) -> list[str]:
     return row.first.get_by_role("cell").all_inner_texts()
 
 
+def write_cell(page: Page, text: str, *, choice: bool = False) -> None:
+    """Overwrite the chosen cell: emptied, then opened, and typed only once its field is there, however slow the machine."""
+    field = page.locator(".gdg-input, .gdg-growing-entry textarea, [class*=gdg-overlay] input, #portal input, #portal textarea").first
+    if not choice:
+        page.keyboard.press("Delete")
+        page.wait_for_timeout(100)
+    page.keyboard.press("Enter")
+    expect(field).to_be_attached(timeout=10_000)
+    page.wait_for_timeout(100)
+    page.keyboard.type(text, delay=45)
+    page.wait_for_timeout(150)
+
+
 def write_cells(page: Page, row: int, cells: list[str], first_choice: bool = True) -> None:
     """Fill a line of the sheet from its first cell on, by keyboard, at the pace of a person."""
     sheet = page.get_by_test_id("stDataFrame").last
@@ -75,11 +88,7 @@ def write_cells(page: Page, row: int, cells: list[str], first_choice: bool = Tru
     page.mouse.click(box["x"] + 120, box["y"] + 52 + 35 * row)
     for number, text in enumerate(cells):
         if text:
-            if number == 0 and first_choice:
-                page.keyboard.press("Enter")
-                page.wait_for_timeout(250)
-            page.keyboard.type(text, delay=45)
-            page.wait_for_timeout(150)
+            write_cell(page, text, choice=number == 0 and first_choice)
         page.keyboard.press("Tab")
         page.wait_for_timeout(150)
     settled(page)
@@ -216,8 +225,7 @@ def mend_cell(page: Page, row: int, tabs: int, text: str) -> None:
     page.mouse.click(box["x"] + 30, box["y"] + 52 + 35 * row)
     for _ in range(tabs):
         page.keyboard.press("ArrowRight")
-    page.keyboard.type(text, delay=45)
-    page.wait_for_timeout(150)
+    write_cell(page, text)
     page.keyboard.press("Enter")
     settled(page)
 
