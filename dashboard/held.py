@@ -62,9 +62,9 @@ def change(reason: str) -> Change:
     return Change(by="principal", reason=reason)
 
 
-def work_link(code: str, text: str | None = None) -> Link:
+def work_link(code: str) -> Link:
     """The way to one work's own page."""
-    return Link(text or code, address("one-work", object=code))
+    return Link(code, address("one-work", object=code))
 
 
 def address(page: str, **query: str) -> str:

@@ -90,8 +90,8 @@ def works(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
 
     Returns
     -------
-    Frame with the columns of the objects form (without the private ones), `known_area_dm2`, `versions`, `latest_version`, `approved_version`,
-    `approved_on`, `made_on`, `entries`, `first_day`, `last_day`, `last_technique`, `waits_until` (UTC, and `waits_until_there`, on the studio's clock), `has_draft`. Days are timestamps at midnight.
+    Frame with the columns of the objects form (without the private ones), `versions`, `approved_version`,
+    `approved_on`, `entries`, `first_day`, `last_day`, `last_technique`, `waits_until` (UTC, and `waits_until_there`, on the studio's clock), `has_draft`. Days are timestamps at midnight.
     """
     return _frame(con, "works", as_of=as_of, zone=read_settings(con).zone)
 

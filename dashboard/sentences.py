@@ -19,6 +19,12 @@ def most_over(phases: pd.DataFrame) -> str:
     return f"Most over: {over['phase']}, {signed_hours(over['difference_hours'])} h on {counted(int(over['works']), 'work')}, mostly {main_cause(over)}."
 
 
+def read_out(sums: pd.DataFrame, of: str) -> str:
+    """A chart of estimated and actual hours, for those who cannot see it; `of` is the column that names a row."""
+    parts = [f"{row[of]}: estimated {hours(row['estimated_hours'])} h, actual {hours(row['actual_hours'])} h" for _, row in sums.iterrows()]
+    return f"Estimated and actual hours. {'; '.join(parts)}."
+
+
 def said_beside(comparison: Comparison) -> list[str]:
     """What the reader must know beside the figures: what is open, left out, or apart."""
     still = open_summary(comparison)

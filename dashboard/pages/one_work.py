@@ -11,8 +11,8 @@ from dashboard import correcting, fields, frame, held, reading, statement, table
 from dashboard.analysis.calendar import days_of_treatment, stretches
 from dashboard.analysis.overruns import CAUSES, by_object, by_phase, compare, summed, totals
 from dashboard.charts import compared, treatment_calendar
-from dashboard.sentences import most_over, said_beside, state_of_work
-from dashboard.words import amount, counted, day, hours, plain, signed_hours
+from dashboard.sentences import most_over, read_out, said_beside, state_of_work
+from dashboard.words import amount, counted, day, hours, plain, signed_hours, text
 from ingest.history import utc_now
 
 SHOWN_ENTRIES = 40
@@ -25,7 +25,7 @@ def body() -> None:
         st.write("There is no work yet. Add the first one by hand, or bring in a file of objects.")
         with st.container(horizontal=True):
             if st.button("Add a work", type="primary"):
-                st.switch_page("pages/works.py", query_params=held.same_studio())
+                st.switch_page("pages/works.py", query_params={"add": "work", **held.same_studio()})
             frame.invite_to_invented()
         return
     code = fields.choose_work(works["object"].tolist(), dict(zip(works["object"], works["title"].fillna(""), strict=True)))
@@ -77,8 +77,7 @@ def _hours(lines: pd.DataFrame) -> None:
     )  # fmt: skip
     st.header("Its phases")
     frame.say(["The pale bar ending in a tick is what was estimated, the narrow bar what it took so far."])
-    read_out = "; ".join(f"{row['phase']}: estimated {hours(row['estimated_hours'])} h, actual {hours(row['actual_hours'])} h" for _, row in phases.iterrows())
-    st.altair_chart(compared.estimated_against_actual(phases, "phase"), width="stretch", theme=None, alt=f"Estimated and actual hours. {read_out}.")
+    st.altair_chart(compared.estimated_against_actual(phases, "phase"), width="stretch", theme=None, alt=read_out(phases, "phase"))
     finished = by_phase(comparison)
     if len(finished):
         st.write(plain(most_over(finished)))
@@ -201,7 +200,7 @@ def _entry_cells(row: tables.Row) -> list[str]:
         "" if row["mode"] == "hands_on" else str(row["mode"]),
         "found on the way" if row["discovery"] is True else "",
         f"corrected {row['corrected']}×" if row["corrected"] else "",
-        row["note"] if isinstance(row["note"], str) else "",
+        text(row["note"]),
     ]
     spent = hours(row["counted_hours"]) if row["mode"] != "unattended" else f"({hours(row['hours'])} elapsed)"
     done: str = f"{row['done']:.0f}" if pd.notna(row["done"]) else ""

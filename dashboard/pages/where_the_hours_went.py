@@ -12,7 +12,7 @@ from dashboard import frame, held, reading, tables
 from dashboard.analysis.choosing import choose, periods, share_of
 from dashboard.analysis.overruns import CAUSES, Comparison, by_half_year, by_phase, by_technique, by_work, compare, open_summary, summed, totals
 from dashboard.charts import compared
-from dashboard.sentences import most_over, said_beside
+from dashboard.sentences import most_over, read_out, said_beside
 from dashboard.words import counted, hours, plain, signed_hours
 
 MOST = 8
@@ -48,7 +48,7 @@ def body() -> None:
         "Choose a bar, or a phase below, to look into it."
     ])  # fmt: skip
     chart = compared.estimated_against_actual(phases, "phase", choosing=True)
-    st.altair_chart(chart, width="stretch", theme=None, key="bars", on_select=_bar_chosen, selection_mode="chosen", alt=_read_out(phases, "phase"))
+    st.altair_chart(chart, width="stretch", theme=None, key="bars", on_select=_bar_chosen, selection_mode="chosen", alt=read_out(phases, "phase"))
     _one_phase(comparison, list(phases["phase"]))
     st.header("Why they differ")
     st.altair_chart(compared.causes(phases, "phase", CAUSES), width="stretch", theme=None, alt=_causes_read_out(phases))
@@ -60,7 +60,7 @@ def body() -> None:
     halves = by_half_year(comparison)
     st.header("By half-year")
     frame.say(["Lines by the half-year in which they were finished."])
-    st.altair_chart(compared.estimated_against_actual(halves, "half_year"), width="stretch", theme=None, alt=_read_out(halves, "half_year"))
+    st.altair_chart(compared.estimated_against_actual(halves, "half_year"), width="stretch", theme=None, alt=read_out(halves, "half_year"))
     works, techniques = by_work(comparison), by_technique(comparison)
     _most_over_works(works)
     _most_over_techniques(techniques)
@@ -184,12 +184,6 @@ def _csv(content: pd.DataFrame) -> str:
     return content.assign(**days).to_csv(index=False)
 
 
-def _read_out(sums: pd.DataFrame, of: str) -> str:
-    """The chart for those who cannot see it."""
-    parts = [f"{row[of]}: estimated {hours(row['estimated_hours'])} h, actual {hours(row['actual_hours'])} h" for _, row in sums.iterrows()]
-    return "Estimated and actual hours. " + "; ".join(parts) + "."
-
-
 def _causes_read_out(sums: pd.DataFrame) -> str:
     parts = [f"{row['phase']}: " + ", ".join(f"{words} {signed_hours(row[name])} h" for name, words in CAUSES.items()) for _, row in sums.iterrows()]
     return "Why actual and estimated hours differ. " + "; ".join(parts) + "."
@@ -206,7 +200,7 @@ def _nothing_yet(held_now: dict[str, int]) -> None:
         if st.button("Bring in logs", type="primary"):
             st.switch_page("pages/bring_in_logs.py")
         if not held_now["objects"] and st.button("Add the first work"):
-            st.switch_page("pages/works.py")
+            st.switch_page("pages/works.py", query_params={"add": "work", **held.same_studio()})
         frame.invite_to_invented()
 
 

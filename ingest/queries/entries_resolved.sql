@@ -15,7 +15,7 @@ WITH timed AS (
     SELECT timed.*, coalesce(ended_at.utc, {end_utc}) AS end_utc FROM timed
 )
 SELECT x."row", x.entry, x.object,
-    coalesce(x.phase, t.phase) AS phase, x.technique, coalesce(x.part, '') AS part, coalesce(w.person, x.person) AS person, x.person AS written_person,
+    coalesce(x.phase, t.phase) AS phase, x.technique, coalesce(x.part, '') AS part, coalesce(w.person, x.person) AS person,
     coalesce(x.started_at.wall::DATE, x.date) AS day,
     x.start_utc AS started_at, x.end_utc AS ended_at,
     coalesce(epoch(x.end_utc - x.start_utc) / 3600, x.hours) AS hours,
