@@ -19,7 +19,7 @@ import pandas as pd
 
 from dashboard import demo, reading, serving
 from dashboard.analysis.overruns import CAUSES, by_phase, compare, totals
-from dashboard.sentences import most_over, said_beside
+from dashboard.sentences import ROUNDED, forgotten_parts, most_over, most_under, said_beside
 from dashboard.words import amount, counted, hours, signed_hours
 from ingest import notation
 from ingest.errors import BenchHoursError
@@ -199,6 +199,8 @@ def _tell_remarks(report: Report) -> None:
             complain(f"{report.file}, line {line}{cell}: {word}{shown}{reason}. {mend}")
         if len(frame) > SHOWN_REMARKS:
             complain(f"{report.file}: and {len(frame) - SHOWN_REMARKS:,} more {'notes' if word else 'faults'}")
+    if report.problems["reason"].eq(notation.EITHER_ORDER).any():
+        complain(f"{report.file}: say the studio's order of dates once with --day-order dmy or mdy")
     if report.unknown_columns:
         complain(f"{report.file}: not read, as no such column is known: {', '.join(report.unknown_columns)}")
     if report.new_people:
@@ -237,7 +239,7 @@ def _statement(said: argparse.Namespace) -> int:
         frame = reading.dated_hours(con, as_of, known)
         area = reading.area_dm2(con, known)
     if said.json or said.csv:
-        return _give(frame.assign(day=frame["day"].astype(str)).drop(columns=[] if said.with_notes else "note"), said)
+        return _give(frame.assign(day=frame["day"].astype(str)).drop(columns=["position", *([] if said.with_notes else ["note"])]), said)
     print(f"Dated hours of {known}{f' ({area:,.1f} dm²)' if area else ''}, to {as_of:%-d %B %Y}")
     rows = [
         [
@@ -274,7 +276,7 @@ def print_overruns(lines: pd.DataFrame, as_of: date, known: str | None = None) -
             rows = [[row["phase"], f"{row['works']}", *_figures(row)] for _, row in phases.iterrows()]
             rows.append(["all phases", f"{comparison.works}", *_figures(totals(phases))])
             print(_table(["phase", "works", *heads], rows, right=set(range(1, 9))))
-            print(most_over(phases))
+            print(" ".join(filter(None, (most_over(phases), most_under(phases)))))
     else:
         print(f"Where the hours of {known} went, as of {as_of:%-d %B %Y}")
         rows = [[row["phase"], row["technique"], row["part"], "finished" if row["finished"] else "open", *_figures(row)] for _, row in lines.iterrows()]
@@ -282,7 +284,7 @@ def print_overruns(lines: pd.DataFrame, as_of: date, known: str | None = None) -
     if known is not None and comparison.unquoted_works:
         print(f"{known} has no estimate: these are its hours, and there is nothing to hold them against.")
         return
-    for sentence in said_beside(comparison):
+    for sentence in [*said_beside(comparison), *(forgotten_parts(lines) if known else []), ROUNDED]:
         print(sentence)
 
 

@@ -12,6 +12,9 @@ from ingest.errors import BenchHoursError
 from ingest.notation import written
 from ingest.records import CHARGES, MODES
 
+# What the form calls the columns.
+CALLED = {"object": "Work", "started_at": "From", "ended_at": "To", "date": "Day", "hours": "Hours", "done": "Done, %", "quantity": "Quantity"}
+
 
 def place(code: str, entries: pd.DataFrame) -> None:
     """The ways to correct an entry, to take one back, and to see what was said before."""
@@ -47,11 +50,13 @@ def _correct(entries: pd.DataFrame) -> None:
             "Not saved: this entry was changed elsewhere since you opened it. Load the page again to see how it is now; until then what you typed is still here."
         )
         return
+    notes: list[str] = []
     try:
         if take_back:
             corrections.take_back(held.store(), chosen, held.change(reason or "no reason given"))
         else:
-            corrections.correct(held.store(), chosen, said, held.change(reason or "corrected on the page of the work"))
+            report = corrections.correct(held.store(), chosen, said, held.change(reason or "corrected on the page of the work"), CALLED)
+            notes = [f"It {reason}. {mend}" for reason, mend in report.warnings[["reason", "mend"]].itertuples(index=False)]
     except BenchHoursError as error:
         frame.refuse(f"Not saved: {error} What you typed is still here.")
         return
@@ -60,7 +65,7 @@ def _correct(entries: pd.DataFrame) -> None:
     frame.done(
         "The entry is taken back. It can be put back below, under what was said before."
         if take_back
-        else "The entry is corrected; what it said before is kept below."
+        else " ".join(["The entry is corrected; what it said before is kept below.", *notes])
     )
 
 

@@ -10,6 +10,9 @@ from dashboard import held, tables
 from dashboard.words import plain
 from ingest.errors import BenchHoursError
 
+Way = tuple[str, str, dict[str, str]]
+"""Where to go next: the script of a page, the words of the link, what its address carries."""
+
 
 def show(title: str, body: Callable[[], None]) -> None:
     """A page: its title, where the invented studio is looked at a word of that, what was done just now, and the body.
@@ -22,17 +25,23 @@ def show(title: str, body: Callable[[], None]) -> None:
         if st.button("Back to my studio"):
             held.look_at_invented(False)
             st.switch_page("pages/where_the_hours_went.py")
-    if done := st.session_state.pop("done", None):
-        st.success(plain(done))
+    if told := st.session_state.pop("done", None):
+        with st.container(key="done"):  # stays in sight on a page that is scrolled down
+            sentence, ways = told
+            st.success(plain(sentence))
+            if ways:
+                with st.container(horizontal=True):
+                    for page, label, query in ways:
+                        st.page_link(page, label=label, query_params={**query, **held.same_studio()})
     try:
         body()
     except BenchHoursError as error:
         refuse(str(error))
 
 
-def done(sentence: str) -> None:
-    """Say what was done, at the head of the page as it is after it."""
-    st.session_state["done"] = sentence
+def done(sentence: str, *ways: Way) -> None:
+    """Say what was done, at the head of the page as it is after it, and the ways that lead on from there."""
+    st.session_state["done"] = (sentence, ways)
     st.rerun()
 
 

@@ -68,6 +68,9 @@ table.ledger tr.group th {{ text-align: left; padding: .8rem 0 .2rem; color: {IN
 table.ledger.footed tr:last-child td {{ border-bottom: 0; border-top: 1px solid {INK}; }}
 table.ledger a, .beside a {{ color: {ACCENT}; text-decoration: underline; text-underline-offset: .15em; }}
 .beside {{ color: {SOFT_INK}; font-size: .95rem; margin: 0 0 .4rem !important; }}
+[data-testid="stLayoutWrapper"]:has(> .st-key-done) {{ position: sticky; top: .5rem; z-index: 20; }}
+.st-key-done {{ background: {PAPER}; border-bottom: 1px solid {THREAD}; padding: .3rem 0; gap: .3rem; }}
+.st-key-done a {{ background: transparent !important; text-decoration: underline; text-underline-offset: .15em; }}
 .narrow-only {{ display: none; }}
 @media (max-width: 40rem) {{
   .narrow-only {{ display: block; }}

@@ -9,7 +9,7 @@ import duckdb
 import pandas as pd
 
 from ingest.errors import BenchHoursError
-from ingest.notation import folded, suggestion
+from ingest.notation import folded, nearest_code
 from ingest.records import OBJECTS
 from ingest.settings import read_settings
 from ingest.sql import statement
@@ -50,7 +50,7 @@ def overruns(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str | No
 
 
 def dated_hours(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str) -> pd.DataFrame:
-    """The dated hours of one object: `day`, `phase`, `technique`, `part`, `charge`, `hours`, `unattended_hours`, `quantity`, `unit`, `note`."""
+    """The dated hours of one object: `day`, `position` (of the phase), `phase`, `technique`, `part`, `charge`, `hours`, `unattended_hours`, `quantity`, `unit`, `note`."""
     return _frame(con, "statement", as_of=as_of, object=known_object)
 
 
@@ -65,7 +65,8 @@ def known(con: duckdb.DuckDBPyConnection, text: str) -> str:
     codes: list[str] = [row[0] for row in con.execute("SELECT object FROM objects ORDER BY object").fetchall()]
     found = {folded(code): code for code in codes}.get(folded(text))
     if found is None:
-        raise BenchHoursError(f'there is no object "{text}"', suggestion(text, codes, "Bring in objects first: bench-hours import objects.csv"))
+        near = nearest_code(text, codes)
+        raise BenchHoursError(f'there is no object "{text}"', f'Did you mean "{near}"?' if near else "Bring in objects first: bench-hours import objects.csv")
     return found
 
 

@@ -7,8 +7,10 @@ from datetime import date, datetime
 
 import pandas as pd
 
-from dashboard.analysis.overruns import Comparison, main_cause, open_summary, worst
+from dashboard.analysis.overruns import Comparison, beside_a_line, best, main_cause, open_summary, worst
 from dashboard.words import ago, counted, day, hours, signed_hours
+
+ROUNDED = "Hours are shown to a tenth, so the sum of those shown may differ from the one shown by 0.1 or so."
 
 
 def most_over(phases: pd.DataFrame) -> str:
@@ -16,12 +18,39 @@ def most_over(phases: pd.DataFrame) -> str:
     over = worst(phases)
     if over is None:
         return "No phase ran over its estimate."
-    return f"Most over: {over['phase']}, {signed_hours(over['difference_hours'])} h on {counted(int(over['works']), 'work')}, mostly {main_cause(over)}."
+    return f"Most over: {_by_how_much_and_why(over)}"
+
+
+def most_under(phases: pd.DataFrame) -> str:
+    """Which phase stayed under most, and mostly why; nothing where none did."""
+    under = best(phases)
+    return "" if under is None else f"Most under: {_by_how_much_and_why(under)}"
+
+
+def _by_how_much_and_why(row: pd.Series) -> str:
+    return f"{row['phase']}, {signed_hours(row['difference_hours'])} h on {counted(int(row['works']), 'work')}, mostly {main_cause(row)[0]}."
+
+
+def took(row: pd.Series) -> str:
+    """Actual hours of a row of `dashboard.analysis.overruns.summed` beside the estimated, in words."""
+    if row["open_lines"] and not row["actual_hours"]:
+        return f"{hours(row['estimated_hours'])} h estimated, not begun"
+    if row["open_lines"]:
+        return f"{hours(row['actual_hours'])} h so far of {hours(row['estimated_hours'])} h"
+    return f"took {hours(row['actual_hours'])} h of {hours(row['estimated_hours'])} h"
+
+
+def not_used_yet(row: pd.Series) -> str:
+    """What keeps the hours of a row with open lines from adding up at a glance; nothing where they do."""
+    if row["unused_hours"] < 0.05 or not row["actual_hours"]:
+        return ""
+    counted_already = f"{signed_hours(row['difference_hours'])} h on lines finished or over already, " if abs(row["difference_hours"]) >= 0.05 else ""
+    return f"{counted_already}{hours(row['unused_hours'])} h not used yet"
 
 
 def read_out(sums: pd.DataFrame, of: str) -> str:
     """A chart of estimated and actual hours, for those who cannot see it; `of` is the column that names a row."""
-    parts = [f"{row[of]}: estimated {hours(row['estimated_hours'])} h, actual {hours(row['actual_hours'])} h" for _, row in sums.iterrows()]
+    parts = [", ".join(filter(None, (f"{row[of]}: {took(row)}", not_used_yet(row)))) for _, row in sums.iterrows()]
     return f"Estimated and actual hours. {'; '.join(parts)}."
 
 
@@ -33,7 +62,9 @@ def said_beside(comparison: Comparison) -> list[str]:
         over = over_so_far(comparison)
         sentences.append(
             f"Still open: {counted(int(still['lines']), 'line')} of {counted(int(still['works']), 'work')}, {hours(still['actual_hours'])} h so far "
-            f"of {hours(still['estimated_hours'])} h estimated; " + (f"over already: {over}." if over else "none over so far.")
+            f"of {hours(still['estimated_hours'])} h estimated; "
+            + (f"{signed_hours(still['over_hours'])} h over already{f' ({over})' if still['works'] > 1 else ''}, " if over else "none over so far, ")
+            + f"{hours(still['unused_hours'])} h not used yet."
         )
     if still["done_lines"]:
         sentences.append(f"{counted(int(still['done_lines']), 'open line')} at 100 % done: a milestone finishes a line.")
@@ -52,6 +83,16 @@ def said_beside(comparison: Comparison) -> list[str]:
             f"Apart from all this: {hours(comparison.extra_hours)} h extra, agreed and charged on top; {hours(comparison.own_cost_hours)} h at own cost."
         )
     return sentences
+
+
+def forgotten_parts(lines: pd.DataFrame) -> list[str]:
+    """Hours in no estimate beside a line that is, of the same technique under another part."""
+    beside = beside_a_line(lines)
+    words = beside["technique"] + beside["part"].map(lambda part: f", {part}," if part else " without a part")
+    return [
+        f"{said} is in no estimate, but {line} is. If it is that work, correct the part of its entries."
+        for said, line in zip(words, beside["beside"], strict=True)
+    ]
 
 
 def state_of_work(work: pd.Series, sums: pd.Series | None, today: date, now: datetime) -> str:
@@ -82,14 +123,31 @@ def _hours_so_far(work: pd.Series, sums: pd.Series | None) -> list[str]:
     actual = 0.0 if sums is None else float(sums["actual_hours"])
     if not work["versions"]:
         return [f"{hours(actual)} h, no estimate" if actual else "no estimate yet"]
-    estimated = float("nan") if sums is None else float(sums["estimated_hours"])
+    estimated = math.nan if sums is None else float(sums["estimated_hours"])
+    finished = pd.notna(work["finished_on"])
+    so_far = "" if finished else " so far"
     word = "approved" if pd.notna(work["approved_version"]) else "estimated, not approved"
-    over = 0.0 if sums is None or pd.isna(sums["difference_hours"]) else float(sums["difference_hours"])
-    so_far = "" if pd.notna(work["finished_on"]) else " so far"
-    said = f"{hours(actual)} h{so_far} of {hours(estimated)} h {word}" if not math.isnan(estimated) else f"{hours(actual)} h{so_far}, an estimate without hours"
+    if not actual and not finished and not math.isnan(estimated):
+        said = f"{hours(estimated)} h {word}"
+    elif sums is None or math.isnan(estimated):
+        said = f"{hours(actual)} h{so_far}, an estimate without hours"
+    else:
+        said = f"{hours(actual)} h{so_far} of {hours(estimated)} h {word}{_adding_up(sums, finished)}"
     unpriced = 0.0 if sums is None else float(sums["unpriced_hours"])
-    told = [f"{said}, {signed_hours(over)} h{so_far}" if abs(over) >= 0.05 else said]
-    return [*told, f"{hours(unpriced)} h on lines estimated in quantity only"] if unpriced else told
+    return [said, f"{hours(unpriced)} h on lines estimated in quantity only"] if unpriced else [said]
+
+
+def _adding_up(sums: pd.Series, finished: bool) -> str:
+    """What leads from the estimated hours to the actual: over or under on finished lines, over already on open ones, not used yet."""
+    over, open_over = float(sums["difference_hours"]), float(sums["open_over_hours"])
+    if finished:
+        return f", {signed_hours(over)} h" if abs(over) >= 0.05 else ""
+    parts = [
+        f"{signed_hours(over - open_over)} h on finished lines" if abs(over - open_over) >= 0.05 else "",
+        f"{signed_hours(open_over)} h on lines over already" if open_over >= 0.05 else "",
+        f"{hours(sums['unused_hours'])} h not used yet" if sums["unused_hours"] >= 0.05 else "",
+    ]
+    return f" ({', '.join(filter(None, parts))})" if any(parts) else ""
 
 
 def over_so_far(comparison: Comparison, most: int = 4) -> str:

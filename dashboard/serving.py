@@ -116,4 +116,5 @@ _CONFIG = {
     "client.toolbarMode": "minimal",
     "client.showErrorDetails": "none",
     "logger.level": "warning",
+    "logger.hideWelcomeMessage": True,
 }

@@ -21,6 +21,7 @@ def as_page(code: str, studio: str, as_of: date, area_dm2: float | None, frame: 
 
     Parameters
     ----------
+    studio : its name; may be empty.
     frame : of `dashboard.reading.dated_hours`.
     with_notes : the notes of the entries too.
     """
@@ -35,9 +36,10 @@ def as_page(code: str, studio: str, as_of: date, area_dm2: float | None, frame: 
         [day(row["day"]), row["phase"], row["technique"], row["part"], hours(row["unattended_hours"])]
         for row in frame[frame["unattended_hours"] > 0].to_dict("records")
     ]
-    totals = [[str(phase), hours(value)] for phase, value in worked.groupby("phase", sort=False)["hours"].sum().items()]
+    sums = worked.groupby(["position", "phase"], dropna=False)[["hours"]].sum().reset_index()  # in the order of a treatment
+    totals = [[row["phase"], hours(row["hours"])] for row in sums.to_dict("records")]
     totals.append(["all", hours(worked["hours"].sum())])
-    size = f", {area_dm2:,.1f} dm²" if area_dm2 else ""
+    size = f"{area_dm2:,.1f} dm²" if area_dm2 else ""
     waiting = (
         f"<h2>Waiting (pressing, drying): elapsed time, no hours of work</h2>{_table(['from', 'phase', 'technique', 'part', 'hours elapsed'], waits)}"
         if waits
@@ -45,7 +47,7 @@ def as_page(code: str, studio: str, as_of: date, area_dm2: float | None, frame: 
     )
     return (
         f'<!doctype html><html lang="en"><meta charset="utf-8"><title>Hours of {escape(code)}</title><style>{_STYLE}</style>'
-        f"<h1>Hours of treatment: {escape(code)}</h1><p>{escape(studio)}{size}. To {day(as_of)}. Decimal hours, to a tenth; sums are of the exact hours.</p>"
+        f"<h1>Hours of treatment: {escape(code)}</h1><p>{escape(', '.join(filter(None, (studio, size))) or 'Dated hours')}, to {day(as_of)}. Decimal hours, to a tenth; sums are of the exact hours.</p>"
         f"<h2>By phase</h2>{_table(['phase', 'hours'], totals)}<h2>Day by day</h2>{_table(heads, rows)}{waiting}</html>"
     )
 

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard.analysis.overruns import CAUSES
-from dashboard.words import counted, day, hours, signed_hours, text
+from dashboard.words import counted, day, hours, money, signed_hours, text
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +73,8 @@ def versions(frame: pd.DataFrame) -> str:
     rows = [
         [
             f"{row['version']}{', option ' + row['option'] if text(row['option']) else ''}", day(row["made_on"]), day(row["approved_on"]) if pd.notna(row["approved_on"]) else "not approved",
-            text(row["reason"]), f"{row['lines']}", hours_of(row), f"{hours(row['low_hours'])} to {hours(row['high_hours'])}",
-            f"{row['price']:,.2f} {text(row['currency'])}" if pd.notna(row["price"]) else "",
+            text(row["reason"]), f"{row['lines']}", hours_of(row),
+            f"{hours(row['low_hours'])} to {hours(row['high_hours'])}" if row["low_hours"] < row["high_hours"] else "", price_of(row),
         ]
         for row in frame.to_dict("records")
     ]  # fmt: skip
@@ -84,6 +84,13 @@ def versions(frame: pd.DataFrame) -> str:
 def hours_of(row: Row) -> str:
     """Hours of a version, and how many of its lines have none."""
     return hours(row["hours"]) + (f" and {counted(row['unpriced'], 'line')} by quantity" if row["unpriced"] else "")
+
+
+def price_of(row: Row, before: str = "") -> str:
+    """The price of a version with its currency; nothing where it has none."""
+    if pd.isna(row["price"]):
+        return ""
+    return before + (money(row["price"], row["currency"]) if text(row["currency"]) else f"{row['price']:,.2f}")
 
 
 def sum_cells(row: pd.Series | Row) -> list[str]:

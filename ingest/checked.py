@@ -7,6 +7,7 @@ Leaves the temporary view `checked` (`row` and the form's columns, typed) and th
 from __future__ import annotations
 
 import json
+from typing import Any
 
 import duckdb
 
@@ -69,18 +70,22 @@ def _read_column(con: duckdb.DuckDBPyConnection, column: Column, cell: str, cont
         con.execute(
             f'INSERT INTO problems SELECT raw."row", ?, reason, mend FROM raw JOIN {table} ON {cell} = {table}.said WHERE reason IS NOT NULL', [column.name]
         )
+    for reading in readings:
+        if reading["doubt"]:  # said once a text, on the first row that has it
+            con.execute(f'INSERT INTO warnings SELECT min("row"), ?, ?, ? FROM raw WHERE {cell} = ?', [column.name, *reading["doubt"], reading["said"]])
     value = f"CASE WHEN {table}.said IS NULL THEN {at_once} ELSE {table}.value END" if at_once else f"{table}.value"
     return value, [f"LEFT JOIN {table} ON {cell} = {table}.said"]
 
 
-def _read_texts(reader: Reader, texts: list[str], context: Context, filled: bool) -> list[dict[str, object]]:
+def _read_texts(reader: Reader, texts: list[str], context: Context, filled: bool) -> list[dict[str, Any]]:
     """What each text means, or why it means nothing."""
-    readings: list[dict[str, object]] = []
+    readings: list[dict[str, Any]] = []
     for text in texts:
-        reading: dict[str, object] = {"said": text, "value": None, "reason": None, "mend": None}
+        reading: dict[str, Any] = {"said": text, "value": None, "reason": None, "mend": None, "doubt": None}
         if stripped := text.strip():
             try:
                 reading["value"] = reader.read(context, stripped)
+                reading["doubt"] = reader.doubt(context, stripped)
             except BenchHoursError as error:
                 reading |= {"reason": error.what, "mend": error.mend}
         elif filled:  # white space only
@@ -89,7 +94,7 @@ def _read_texts(reader: Reader, texts: list[str], context: Context, filled: bool
     return readings
 
 
-def _store_readings(con: duckdb.DuckDBPyConnection, table: str, reader: Reader, readings: list[dict[str, object]]) -> None:
+def _store_readings(con: duckdb.DuckDBPyConnection, table: str, reader: Reader, readings: list[dict[str, Any]]) -> None:
     """Put what each text means into a temporary table."""
     shape = json.dumps([{"said": "VARCHAR", "value": _json_shape(reader.sql_type), "reason": "VARCHAR", "mend": "VARCHAR"}])
     con.execute(f"CREATE OR REPLACE TEMP TABLE {table} AS SELECT unnest(from_json(?, ?), max_depth := 2)", [json.dumps(readings), shape])

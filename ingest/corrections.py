@@ -44,11 +44,11 @@ def _text(value: Any) -> str:
     return written(value) if isinstance(value, float) else str(value)
 
 
-def correct(store: Store, entry: str, said: Mapping[str, str], change: Change) -> Report:
-    """Correct a held entry: `said` is the whole row as it should be; the earlier version is kept."""
+def correct(store: Store, entry: str, said: Mapping[str, str], change: Change, called: Mapping[str, str] | None = None) -> Report:
+    """Correct a held entry: `said` is the whole row as it should be, `called` what the page calls its columns; the earlier version is kept."""
     with store.writing() as con:
         _held(con, entry)
-        return put_rows(con, TIME_ENTRIES, [{**said, "entry": entry}], change)
+        return put_rows(con, TIME_ENTRIES, [{**said, "entry": entry}], change, called=called)
 
 
 def take_back(store: Store, entry: str, change: Change) -> None:

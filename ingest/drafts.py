@@ -15,7 +15,7 @@ from ingest.history import Change, utc_now
 from ingest.imports import Report
 from ingest.records import ESTIMATES
 from ingest.store import Store
-from ingest.typed import own_faults, put_rows
+from ingest.typed import as_called, own_faults, put_rows
 
 VERSION_COLUMNS = ("made_on", "reason", "price", "currency")
 LINE_COLUMNS = ("phase", "technique", "part", "person", "quantity", "hours", "low_hours", "high_hours", "unattended_hours", "option", "note")
@@ -76,13 +76,14 @@ def throw_away(store: Store, known_object: str) -> None:
         con.execute("DELETE FROM drafts WHERE object = ?", [known_object])
 
 
-def make_version(store: Store, known_object: str, draft: Draft, change: Change) -> tuple[int, Report]:
+def make_version(store: Store, known_object: str, draft: Draft, change: Change, called: Mapping[str, str] | None = None) -> tuple[int, Report]:
     """Store a draft as the next version of the estimate, in one transaction; raises `RowsRefused` and keeps the draft if it has a fault."""
     if not draft.filled:
         raise BenchHoursError("the estimate has no lines yet", "Write a technique and its hours, or a quantity.")
     with store.writing() as con:
         version = _next_version(con, known_object)
-        report = put_rows(con, ESTIMATES, _rows(known_object, version, draft), change, numbers=list(draft.filled))
+        rows = _rows(known_object, version, draft)
+        report = put_rows(con, ESTIMATES, rows, change, numbers=list(draft.filled), called=called)
         con.execute("DELETE FROM drafts WHERE object = ?", [known_object])
     return version, report
 
@@ -93,52 +94,49 @@ class Reading:
 
     Attributes
     ----------
-    problems : sentences, in the order of the lines.
-    hours : frame with `phase`, `option` (empty: belongs to all), `hours` (of the lines that have any), `unpriced` (lines with a quantity only), in the order of work.
-    techniques : those on the sheet.
-    lines : lines without a fault.
-    unattended_hours : elapsed.
+    problems, notes : sentences, in the order of the lines: what keeps it from being saved, and what does not.
+    lines : frame of the lines without a fault, in the order of work: `phase`, `technique`, `part`, `option` (empty: belongs to all), `quantity`, `unit`,
+        `hours` (null where there is a quantity only), `unattended_hours` (elapsed).
+    price, currency : None where not said, or not readable.
     """
 
     problems: list[str]
-    hours: pd.DataFrame
-    techniques: list[str]
-    lines: int
-    unattended_hours: float
+    notes: list[str]
+    lines: pd.DataFrame
+    price: float | None
+    currency: str | None
 
 
-def read_over(store: Store, known_object: str, draft: Draft, change: Change) -> Reading:
-    """Read a draft as it would be read on saving, and store nothing."""
+_LINE_COLUMNS = ("phase", "technique", "part", "option", "quantity", "unit", "hours", "unattended_hours")
+_READ_LINES = """
+SELECT r.phase, r.technique, r.part, coalesce(r.option, '') AS option, r.quantity, r.unit, r.hours, r.unattended_hours
+FROM resolved AS r JOIN row_lines AS l USING ("row") LEFT JOIN phases AS p ON p.phase = r.phase
+WHERE NOT list_contains(?::BIGINT[], l.line) ORDER BY p.position, r.phase, l.line
+"""
+
+
+def read_over(store: Store, known_object: str, draft: Draft, change: Change, called: Mapping[str, str]) -> Reading:
+    """Read a draft as it would be read on saving, and store nothing; `called` are the sheet's words for columns."""
     if not draft.filled:
-        return Reading(problems=[], hours=pd.DataFrame(columns=["phase", "option", "hours", "unpriced"]), techniques=[], lines=0, unattended_hours=0.0)
+        return Reading(problems=[], notes=[], lines=pd.DataFrame(columns=_LINE_COLUMNS), price=None, currency=None)
     with store.writing(keep=False) as con:
         rows = _rows(known_object, _next_version(con, known_object), draft)
         report = put_rows(con, ESTIMATES, rows, change, all_or_none=False, numbers=list(draft.filled))
         own = own_faults(report.problems)  # that the other lines stay out with a faulty one is no fault of theirs
-        lines = con.execute(
-            """SELECT r.phase, coalesce(r.option, '') AS option, r.technique, r.hours, r.unattended_hours
-            FROM resolved AS r JOIN row_lines AS l USING ("row") LEFT JOIN phases AS p ON p.phase = r.phase
-            WHERE NOT list_contains(?::BIGINT[], l.line) ORDER BY p.position, r.phase, l.line""",
-            [[int(line) for line in own["line"]]],
-        ).df()
-    sums = lines.groupby(["phase", "option"], sort=False, as_index=False).agg(hours=("hours", "sum"), unpriced=("hours", lambda some: int(some.isna().sum())))
-    problems = [
-        _fault(row, column, value, reason, mend)
-        for row, column, value, reason, mend in own[["row", "column", "value", "reason", "mend"]].itertuples(index=False)
-    ]
-    return Reading(
-        problems=list(dict.fromkeys(problems)),
-        hours=sums,
-        techniques=list(dict.fromkeys(lines["technique"])),
-        lines=len(lines),
-        unattended_hours=float(lines["unattended_hours"].sum()),
-    )
+        lines = con.execute(_READ_LINES, [[int(line) for line in own["line"]]]).df()
+        price, currency = con.execute("SELECT any_value(price), any_value(currency) FROM resolved").fetchall()[0]
+    return Reading(problems=_sentences(own, called), notes=_sentences(report.warnings, called), lines=lines, price=price, currency=currency)
 
 
-def _fault(line: int, column: str, value: object, reason: str, mend: str) -> str:
-    where = "" if column in VERSION_COLUMNS else f"Line {line}, "
-    shown = f' "{value}"' if isinstance(value, str) and value else ""
-    return f"{where}{column.replace('_', ' ')}{shown}: {reason}. {mend}"
+def _sentences(remarks: pd.DataFrame, called: Mapping[str, str]) -> list[str]:
+    """Each remark once, in the sheet's own words."""
+    said = []
+    for line, column, value, reason, mend in remarks[["row", "column", "value", "reason", "mend"]].itertuples(index=False):
+        where = "" if column in VERSION_COLUMNS else f"Line {line}, "
+        shown = f' "{value}"' if isinstance(value, str) and value else ""
+        sentence = f"{where}{called.get(column, column.replace('_', ' '))}{shown}: {as_called(f'{reason}. {mend}', called)}"
+        said.append(sentence[0].upper() + sentence[1:])
+    return list(dict.fromkeys(said))
 
 
 def _next_version(con: duckdb.DuckDBPyConnection, known_object: str) -> int:

@@ -43,6 +43,7 @@ def bring_in(con: duckdb.DuckDBPyConnection, context: Context, fate: Fate, held_
     _check_done_never_falls(con, fate)
     outcome = fate.outcome()
     _warn_of_overlaps(con, fate)
+    _warn_of_another_part(con, fate)
     _store(con, fate)
     _warn_of_long_days(con, fate)
     return outcome
@@ -272,6 +273,20 @@ def _warn_of_overlaps(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     )""", [
         ("\"row\" IS NOT NULL AND (started_at < busy_until OR ended_at > next_start)", "started_at",
          "'overlaps another hands-on spell of ' || person", "Both are kept and both count; see that the times are right."),
+    ])  # fmt: skip
+
+
+def _warn_of_another_part(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
+    """Hours on no line of the estimate, whose technique stands in it under another part: a part may have been forgotten. Said once a line."""
+    remark(con, "warnings", f"""(
+        SELECT g."row", g.object, g.technique, string_agg(CASE WHEN e.part = '' THEN 'without a part' ELSE 'with part "' || e.part || '"' END, ', ' ORDER BY e.part) AS parts
+        FROM (SELECT min("row") AS "row", object, phase, technique, part FROM resolved
+            WHERE object IN (SELECT object FROM estimate_versions) AND charge = 'quoted' AND discovery IS DISTINCT FROM true AND {fate.untouched()}
+            GROUP BY object, phase, technique, part) AS g
+        JOIN (SELECT DISTINCT l.object, l.phase, l.technique, l.part FROM estimated_lines AS e JOIN lines AS l ON l.line = e.line) AS e USING (object, phase, technique)
+        GROUP BY g."row", g.object, g.technique, g.part HAVING NOT bool_or(e.part = g.part))""", [
+        ("true", "part", "'makes this no line of the estimate of ' || object || ', which has ' || technique || ' ' || parts",
+         "Kept, and counted as found on the way; if it is that work, give it that part."),
     ])  # fmt: skip
 
 

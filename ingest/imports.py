@@ -153,6 +153,7 @@ def bring_in_file(
     con.register("row_lines", pd.DataFrame({"row": np.arange(len(raw.lines)), "line": raw.lines}))
     progress(f"{name}: checking {len(raw.lines):,} rows")
     context = Context.of(con)
+    context.decimal_comma = file.separator == ";"
     people = _people(con)
     read_cells(con, form, file.names, context, has_nul=file.has_nul)
     outcome = _bring_in(con, form, context, fate, held_back_as, raw)

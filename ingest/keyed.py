@@ -82,8 +82,30 @@ def bring_in_milestones(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
         "already held",
         'SELECT "row" FROM (SELECT "row", row_number() OVER (PARTITION BY object, phase, technique, part, finished_on ORDER BY "row") AS n FROM resolved) WHERE n > 1',
     )
+    _warn_of_later_entries(con, fate)
     con.execute(f"INSERT INTO milestones SELECT object, phase, technique, part, finished_on FROM resolved WHERE {fate.untouched()}")
     return fate.outcome()
+
+
+def _warn_of_later_entries(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
+    """Milestones before the last entry of a line that nothing later finishes: the entry opens the line again."""
+    reaches = "m.object = l.object AND m.phase = l.phase AND ((m.technique = l.technique AND m.part = l.part) OR (m.technique = '' AND m.part IN ('', l.part)))"
+    remark(con, "warnings", f"""(
+        WITH worked AS (
+            SELECT l.line, any_value(l.object) AS object, any_value(l.phase) AS phase, any_value(l.technique) AS technique, any_value(l.part) AS part, max(s.day) AS last_day
+            FROM lines AS l JOIN spells AS s ON s.line = l.line
+            WHERE l.object IN (SELECT object FROM resolved) AND s.charge <> 'own_cost' GROUP BY l.line
+        ), told AS (
+            SELECT object, phase, technique, part, finished_on FROM milestones UNION ALL SELECT object, phase, technique, part, finished_on FROM resolved
+        ), still_open AS (
+            SELECT * FROM worked AS l WHERE NOT EXISTS (FROM told AS m WHERE {reaches} AND m.finished_on >= l.last_day)
+                AND NOT EXISTS (FROM objects AS o WHERE o.object = l.object AND o.finished_on >= l.last_day)
+        )
+        SELECT m."row", count(*) AS opened, max(l.last_day) AS last_day FROM resolved AS m JOIN still_open AS l ON {reaches}
+        WHERE {fate.untouched("m")} GROUP BY m."row")""", [
+        ("true", "finished_on", "'is before the last entry (' || last_day || '), which opens ' || CASE WHEN opened = 1 THEN 'the line' ELSE opened || ' lines' END || ' again'",
+         "Kept; set it on that day or later if that work is finished."),
+    ])  # fmt: skip
 
 
 # A milestone as one value, by the keys of its words: one that was taken back is not set again by its file.

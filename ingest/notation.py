@@ -16,19 +16,24 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from babel.numbers import list_currencies
 from dateutil import parser as dateutil_parser
 from rapidfuzz import fuzz, process
-from rapidfuzz.distance import Prefix
+from rapidfuzz.distance import OSA, Prefix
 
 from ingest.errors import NotationError
 
 DayOrder = Literal["unset", "dmy", "mdy", "ymd"]
 DAY_ORDERS: tuple[DayOrder, ...] = ("unset", "dmy", "mdy", "ymd")
 
+EITHER_ORDER = "may be day first or month first"
 DM2_PER_SQUARE = {"mm2": 1e-4, "cm2": 0.01, "dm2": 1.0, "m2": 100.0}
 CM_PER_INCH = 2.54
+_CURRENCIES = frozenset(list_currencies())
+_LOOK_ALIKE = {"l": "1", "i": "1", "o": "0"}
 
 _DECIMAL = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
+_MAY_BE_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
 _CLOCK_HOURS = re.compile(r"(\d{1,4}):([0-5]\d)(?::([0-5]\d))?")
 _WORD_HOURS = re.compile(
     r"(?:(?P<hours>\d+(?:[.,]\d+)?)\s*(?:h|hr|hrs|hour|hours|std|stunden?)\.?)?\s*"
@@ -38,6 +43,7 @@ _ISO_DURATION = re.compile(
     r"P(?:(?P<weeks>\d+(?:[.,]\d+)?)W)?(?:(?P<days>\d+(?:[.,]\d+)?)D)?"
     r"(?:T(?:(?P<hours>\d+(?:[.,]\d+)?)H)?(?:(?P<minutes>\d+(?:[.,]\d+)?)M)?(?:(?P<seconds>\d+(?:[.,]\d+)?)S)?)?"
 )
+_FRACTION = re.compile(r"(?:(?P<whole>\d{1,5})(?:\s+|\s*-\s*))?(?P<above>\d{1,2})[/\u2044](?P<below>\d{1,2})")
 _ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 _NUMBER_DATE = re.compile(r"(\d{1,4})\s*[./-]\s*(\d{1,2})\s*[./-]\s*(\d{1,4})\.?")
 _LETTER = re.compile(r"[^\W\d_]")
@@ -62,6 +68,24 @@ def nearest(text: str, known: Mapping[str, str]) -> str | None:
     return known[max(found, key=lambda one: (one[1], Prefix.similarity(said, one[0])))[0]] if found else None
 
 
+def nearest_code(text: str, codes: Iterable[str]) -> str | None:
+    """The code that a text misspells by one letter or figure (two where it is long), or None where none or several do: codes lie close together.
+
+    What is easily taken for another sign (l and 1, O and 0) is the same here.
+    """
+    told = _LOOK_ALIKE.get
+    said = "".join(told(sign, sign) for sign in folded(text))
+    found = process.extract(
+        said,
+        {code: "".join(told(sign, sign) for sign in folded(code)) for code in codes},
+        scorer=OSA.distance,
+        score_cutoff=2 if len(said) > 9 else 1,
+        limit=None,
+    )
+    least = [code for _, distance, code in found if distance == min(one[1] for one in found)]
+    return least[0] if len(least) == 1 else None
+
+
 def suggestion(text: str, known: Iterable[str], otherwise: str) -> str:
     """The mend for an unknown word: the nearest known one, or else what to do."""
     near = nearest(text, {folded(word): word for word in known})
@@ -69,14 +93,44 @@ def suggestion(text: str, known: Iterable[str], otherwise: str) -> str:
 
 
 def decimal(text: str) -> float:
-    """A number with a decimal point or a decimal comma; no thousands marks, never negative zero."""
+    """A number with a decimal point or a decimal comma; no thousands marks, never negative zero.
+
+    `1,450` may be either and is refused; `1.450` and `0,450` are not in doubt.
+    """
     cleaned = text.strip().replace("\u2212", "-").replace("\u00a0", "")
     if not _DECIMAL.fullmatch(cleaned):
         raise NotationError("is not a number", "Write it like 12.5 or 12,5, without marks between thousands.")
+    if "," in cleaned:
+        _refuse_thousands(cleaned)
     value = float(cleaned.replace(",", ".")) + 0.0
     if not math.isfinite(value):
         raise NotationError("is not a number of any use", "Write it like 12.5 or 12,5.")
     return value
+
+
+def _refuse_thousands(cleaned: str) -> None:
+    if _MAY_BE_THOUSANDS.fullmatch(cleaned):
+        front, behind = re.split("[.,]", cleaned)
+        raise NotationError(f"may be {front}{behind} or {front}.{behind.rstrip('0') or '0'}", "Write the one that is meant, without a mark between thousands.")
+
+
+def price(text: str) -> float:
+    """An amount of money: `1.450` is in doubt too, as no price has three decimals."""
+    _refuse_thousands(text.strip())
+    return decimal(text)
+
+
+def currency(text: str) -> str:
+    """A currency by its three letters of ISO 4217, in capitals."""
+    letters = text.strip().upper()
+    if letters not in _CURRENCIES:
+        raise NotationError("is not a currency of ISO 4217", "Write its three letters, like EUR or GBP.")
+    return letters
+
+
+def with_point(text: str) -> str:
+    """The text of a file that writes decimal commas (its columns are parted by semicolons), so that `1,450` is in no doubt."""
+    return re.sub(r"(?<![\d.,])([1-9]\d{0,2}),(\d{3})(?![\d.,])", r"\1.\2", text)
 
 
 def written(value: float) -> str:
@@ -127,9 +181,7 @@ def day(text: str, order: DayOrder) -> date:
             return _sensible(date.fromisoformat(cleaned))
         if numbers := _NUMBER_DATE.fullmatch(cleaned):
             if order == "unset" and len(numbers[1]) != 4:
-                raise NotationError(
-                    "may be day first or month first", "Write it as year-month-day, or say the studio's order once with --day-order dmy or mdy."
-                )
+                raise NotationError(EITHER_ORDER, "Write it as year-month-day, or say once in which order this studio writes its dates.")
             pieces = {"y": 0, "m": 0, "d": 0}
             by = "ymd" if len(numbers[1]) == 4 else order
             pieces.update(zip(by, (int(number) for number in numbers.groups()), strict=True))
@@ -217,13 +269,25 @@ def per_cent(text: str) -> float:
 
 
 def centimetres(text: str) -> float:
-    """A length in cm; `24 in`, `24"`, `600 mm`, `0.6 m` are converted (1 inch = 2.54 cm exactly)."""
+    """A length in cm; `24 in`, `24"`, `24 1/2 in`, `24½"`, `600 mm`, `0.6 m` are converted (1 inch = 2.54 cm exactly)."""
     cleaned = text.strip().casefold()
     factors = {"cm": 1.0, "mm": 0.1, "m": 100.0, "inches": CM_PER_INCH, "inch": CM_PER_INCH, "in": CM_PER_INCH, '"': CM_PER_INCH, "″": CM_PER_INCH}
     for unit in sorted(factors, key=len, reverse=True):
         if cleaned.endswith(unit):
-            return decimal(cleaned.removesuffix(unit)) * factors[unit]
+            said = cleaned.removesuffix(unit)
+            # 24.5 in are 62.23 cm: what binary fractions add behind is no part of the length
+            return round((_with_fraction(said) if factors[unit] == CM_PER_INCH else decimal(said)) * factors[unit], 9)
     return decimal(cleaned)
+
+
+def _with_fraction(text: str) -> float:
+    """A number that may end in a fraction, as inches are written: `24.5`, `24 1/2`, `24-1/2`, `24½`, `1/2`."""
+    spelled = re.sub("[¼½¾⅐-⅞]", lambda sign: f" {unicodedata.normalize('NFKC', sign[0])}", text).strip()
+    if found := _FRACTION.fullmatch(spelled):
+        above, below = int(found["above"]), int(found["below"])
+        if 0 < above < below:
+            return int(found["whole"] or 0) + above / below
+    return decimal(text)
 
 
 def square_decimetres(text: str) -> float:
@@ -231,5 +295,5 @@ def square_decimetres(text: str) -> float:
     cleaned = text.strip().casefold().replace("²", "2").replace("^2", "2").replace(" ", "")
     for unit in sorted(DM2_PER_SQUARE, key=len, reverse=True):
         if cleaned.endswith(unit):
-            return decimal(cleaned.removesuffix(unit)) * DM2_PER_SQUARE[unit]
+            return round(decimal(cleaned.removesuffix(unit)) * DM2_PER_SQUARE[unit], 9)
     return decimal(cleaned)

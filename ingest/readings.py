@@ -12,7 +12,7 @@ import duckdb
 
 from ingest import notation, records
 from ingest.errors import NotationError
-from ingest.notation import folded, nearest
+from ingest.notation import folded, nearest_code
 from ingest.people import read_spellings
 from ingest.settings import Settings, read_settings
 from ingest.vocabulary import Vocabulary, read_vocabulary
@@ -26,18 +26,24 @@ class Context:
     ----------
     objects, people : folded spelling to the spelling held; a reader of new ones adds to them, so that
         one file spells a new object or person in one way.
+    decimal_comma : the file writes decimal commas, so that none in it can stand between thousands.
     """
 
     settings: Settings
     vocabulary: Vocabulary
     objects: dict[str, str] = field(default_factory=dict)
     people: dict[str, str] = field(default_factory=dict)
+    decimal_comma: bool = False
     suggestions_left: int = 100
 
     def nearest_object(self, text: str) -> str | None:
-        """The held object most like a text. Dear where many are held, so it is asked a limited number of times."""
+        """The held object whose code a text may misspell. Dear where many are held, so it is asked a limited number of times."""
         self.suggestions_left -= 1
-        return nearest(text, self.objects) if self.suggestions_left >= 0 else None
+        return nearest_code(text, self.objects.values()) if self.suggestions_left >= 0 else None
+
+    def number(self, text: str) -> str:
+        """The text of a number as this file means it."""
+        return notation.with_point(text) if self.decimal_comma else text
 
     @classmethod
     def of(cls, con: duckdb.DuckDBPyConnection) -> Context:
@@ -57,6 +63,7 @@ class Reader:
     ----------
     sql_type : DuckDB type of the value.
     read : the text (stripped, not empty) to the value; raises `NotationError`.
+    doubt : what must be said of a text that was read, and the mend; None where nothing must be.
     at_once : SQL over `{text}` that reads the plainest texts in one pass and gives NULL for the rest, which
         then go through `read`; None where every different text does. A test holds the two to the same answers.
     """
@@ -64,6 +71,7 @@ class Reader:
     sql_type: str
     read: Callable[[Context, str], object]
     at_once: str | None = None
+    doubt: Callable[[Context, str], tuple[str, str] | None] = lambda _, __: None
 
 
 def _text(_: Context, text: str) -> str:
@@ -74,7 +82,7 @@ def _object(context: Context, text: str) -> str:
     found = context.objects.get(folded(text))
     if found is None:
         near = context.nearest_object(text)
-        raise NotationError("is not a known object", f'Did you mean "{near}"?' if near else "Bring it in first with an objects file.")
+        raise NotationError("is not a known object", f'Did you mean "{near}"?' if near else "Add it first: under Works, or with an objects file.")
     return found
 
 
@@ -84,6 +92,13 @@ def _new_object(context: Context, text: str) -> str:
 
 def _person(context: Context, text: str) -> str:
     return context.people.setdefault(folded(text), " ".join(text.split()))
+
+
+def _technique_in_doubt(context: Context, text: str) -> tuple[str, str] | None:
+    others = context.vocabulary.also_begin_so(text)
+    if not others:
+        return None
+    return f"is taken for {context.vocabulary.technique(text)}", f"Kept; if {' or '.join(others)} was meant, write its whole name."
 
 
 def _new_phase(context: Context, text: str) -> str:
@@ -107,8 +122,8 @@ def _one_of(words: tuple[str, ...], spellings: dict[str, str], what: str) -> Cal
 
 
 def _between(low: float, high: float, unit: str, read: Callable[[str], float] = notation.decimal) -> Callable[[Context, str], float]:
-    def read_between(_: Context, text: str) -> float:
-        value = read(text)
+    def read_between(context: Context, text: str) -> float:
+        value = read(context.number(text))
         if not low <= value <= high:
             raise NotationError("cannot be", f"Write a number of {unit} from {low:,.0f} to {high:,.0f}.")
         return value
@@ -117,8 +132,8 @@ def _between(low: float, high: float, unit: str, read: Callable[[str], float] = 
 
 
 def _above_zero(high: float, unit: str, read: Callable[[str], float]) -> Callable[[Context, str], float]:
-    def read_above(_: Context, text: str) -> float:
-        value = read(text)
+    def read_above(context: Context, text: str) -> float:
+        value = read(context.number(text))
         if not 0 < value <= high:
             raise NotationError("cannot be", f"Write a number of {unit} above 0, at most {high:,.0f}.")
         return value
@@ -143,12 +158,6 @@ def _words(_: Context, text: str) -> str:
 def _cautions(context: Context, text: str) -> str:
     one = _one_of(records.CAUTIONS, {}, "caution class")
     return "|".join(one(context, word) for word in text.split("|") if word.strip())
-
-
-def _currency(_: Context, text: str) -> str:
-    if not (len(text) == 3 and text.isascii() and text.isalpha()):
-        raise NotationError("is not a currency", "Write the three letters of ISO 4217, like EUR.")
-    return text.upper()
 
 
 def _instant(context: Context, text: str) -> dict[str, str | None]:
@@ -181,7 +190,7 @@ READERS: dict[str, Reader] = {
     "new_object": Reader("VARCHAR", _new_object),
     "person": Reader("VARCHAR", _person),
     "phase": Reader("VARCHAR", lambda context, text: context.vocabulary.phase(text)),
-    "technique": Reader("VARCHAR", lambda context, text: context.vocabulary.technique(text)),
+    "technique": Reader("VARCHAR", lambda context, text: context.vocabulary.technique(text), doubt=_technique_in_doubt),
     "new_phase": Reader("VARCHAR", _new_phase),
     "new_technique": Reader("VARCHAR", _new_technique),
     "position": Reader("INTEGER", _whole_between(0, 10_000)),
@@ -194,14 +203,14 @@ READERS: dict[str, Reader] = {
     "shape": Reader("VARCHAR", _one_of(records.SHAPES, {"tondo": "round", "circle": "round", "rectangular": "rectangle"}, "shape")),
     "condition": Reader("VARCHAR", _one_of(records.CONDITIONS, {}, "condition grade")),
     "cautions": Reader("VARCHAR", _cautions),
-    "currency": Reader("VARCHAR", _currency),
+    "currency": Reader("VARCHAR", lambda _, text: notation.currency(text)),
     "day": Reader("DATE", lambda context, text: notation.day(text, context.settings.day_order).isoformat()),
     "instant": Reader("STRUCT(wall TIMESTAMP, utc TIMESTAMP)", _instant, _PLAIN_INSTANT),
     "hours": Reader("DOUBLE", _above_zero(records.LONGEST_UNATTENDED_HOURS * 10, "hours", notation.hours)),
     "estimate_hours": Reader("DOUBLE", _between(0, records.LARGEST_ESTIMATE_HOURS, "hours", notation.hours)),
     "quantity": Reader("DOUBLE", _between(0, records.LARGEST_QUANTITY, "units")),
-    "amount": Reader("DOUBLE", _between(0, 1e9, "the currency")),
-    "per_cent": Reader("DOUBLE", lambda _, text: notation.per_cent(text)),
+    "amount": Reader("DOUBLE", _between(0, 1e9, "the currency", notation.price)),
+    "per_cent": Reader("DOUBLE", lambda context, text: notation.per_cent(context.number(text))),
     "side": Reader("DOUBLE", _above_zero(records.LARGEST_SIDE_CM, "cm", notation.centimetres)),
     "area": Reader("DOUBLE", _above_zero(records.LARGEST_QUANTITY, "dm²", notation.square_decimetres)),
     "yes_or_no": Reader("BOOLEAN", lambda _, text: notation.yes_or_no(text)),

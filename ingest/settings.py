@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from zoneinfo import available_timezones
 
 import duckdb
 
-from ingest.errors import BenchHoursError
+from ingest.errors import BenchHoursError, NotationError
 from ingest.history import Change, keep_earlier
-from ingest.notation import DAY_ORDERS, DayOrder, decimal, suggestion, yes_or_no
+from ingest.notation import DAY_ORDERS, DayOrder, currency, decimal, price, suggestion, yes_or_no
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,7 +21,7 @@ class Settings:
 
     Attributes
     ----------
-    studio : name as it stands on letters.
+    studio : name as it stands on letters; empty until said.
     zone : IANA time zone of the studio's clock.
     day_order : order of day, month and year in dates written in numbers; `unset` refuses them.
     currency : ISO 4217 code.
@@ -30,7 +30,7 @@ class Settings:
     demo : the database holds the invented studio and may be made anew.
     """
 
-    studio: str = "The studio"
+    studio: str = ""
     zone: str = "UTC"
     day_order: DayOrder = "unset"
     currency: str = "EUR"
@@ -40,14 +40,26 @@ class Settings:
 
     @classmethod
     def from_texts(cls, said: Mapping[str, str]) -> Settings:
-        """Settings from text by name; raises on an unknown name or a value that cannot be."""
+        """Settings from text by name; raises on an unknown name and on values that cannot be, all of them in one."""
         known = {field.name for field in fields(cls)}
         values: dict[str, object] = {}
+        faults: list[BenchHoursError] = []
         for name, text in said.items():
             if name not in known:
                 raise BenchHoursError(f'"{name}" is not a setting', suggestion(name, known, f"Known are {', '.join(sorted(known))}."))
-            values[name] = _value(name, text)
+            try:
+                values[name] = _value(name, text)
+            except BenchHoursError as error:
+                faults.append(error)
+        if faults:
+            raise faults[0] if len(faults) == 1 else BenchHoursError(" ".join(map(str, faults)).removesuffix("."))
         return cls(**values)  # type: ignore[arg-type]
+
+
+_NUMBERS: dict[str, tuple[str, Callable[[str], float], int]] = {
+    "bench_hours_per_week": ("hours at the bench a week", decimal, 168),
+    "hourly_rate": ("rate per hour", price, 100_000),
+}
 
 
 def _value(name: str, text: str) -> object:
@@ -60,13 +72,18 @@ def _value(name: str, text: str) -> object:
             raise BenchHoursError(f'"{text}" is not an order of day, month and year', "Say dmy, mdy or ymd.")
         return text
     if name == "currency":
-        if not (len(text) == 3 and text.isascii() and text.isalpha() and text.isupper()):
-            raise BenchHoursError(f'"{text}" is not a currency', "Write the three capital letters of ISO 4217, like EUR.")
-        return text
+        try:
+            return currency(text)
+        except NotationError as error:
+            raise BenchHoursError(f'"{text}" {error.what}', error.mend) from error
     if name in ("bench_hours_per_week", "hourly_rate"):
-        value = decimal(text)
-        if not 0 < value <= (168 if name == "bench_hours_per_week" else 100_000):
-            raise BenchHoursError(f"{name} cannot be {text}", "Write a sensible number above 0.")
+        what, read, most = _NUMBERS[name]
+        try:
+            value = read(text)
+        except NotationError as error:
+            raise BenchHoursError(f'{what} "{text}" {error.what}', error.mend) from error
+        if not 0 < value <= most:
+            raise BenchHoursError(f"{what} cannot be {text}", f"Write a number above 0, at most {most:,}.")
         return value
     if name == "demo":
         return yes_or_no(text)
@@ -101,8 +118,8 @@ def write_settings(con: duckdb.DuckDBPyConnection, said: Mapping[str, str], chan
         clocked = con.execute("SELECT count(*) FROM spells WHERE started_at IS NOT NULL").fetchall()[0][0]
         if clocked:
             raise BenchHoursError(
-                f"the studio's clock cannot move from {known['zone']} to {settings.zone}: {clocked:,} entries with clock times are held",
-                "Start a new database with the right zone (--db NEW --zone ZONE) and bring the files in again.",
+                f"the studio's clock cannot move from {known['zone']} to {settings.zone}: entries with clock times rest on it ({clocked:,})",
+                "Leave it; or begin a new database in the right zone and bring the files in there.",
             )
     if change:
         changed = [name for name, text in said.items() if text != known.get(name, "")]
@@ -110,7 +127,7 @@ def write_settings(con: duckdb.DuckDBPyConnection, said: Mapping[str, str], chan
         keep_earlier(con, "settings", change, query, [changed])
     for name, text in said.items():
         if text.strip():
-            con.execute("INSERT OR REPLACE INTO settings VALUES (?, ?)", [name, text.strip()])
+            con.execute("INSERT OR REPLACE INTO settings VALUES (?, ?)", [name, text.strip().upper() if name == "currency" else text.strip()])
         else:
             con.execute("DELETE FROM settings WHERE setting = ?", [name])
     return settings

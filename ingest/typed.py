@@ -7,6 +7,7 @@ version once said the same.
 from __future__ import annotations
 
 import csv
+import re
 import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -32,10 +33,10 @@ class RowsRefused(BenchHoursError):
     problems : frame with `row` (from 1), `column`, `value`, `reason`, `mend`.
     """
 
-    def __init__(self, problems: pd.DataFrame, rows: int) -> None:
+    def __init__(self, problems: pd.DataFrame, rows: int, called: Mapping[str, str]) -> None:
         self.problems = problems
         said = [
-            f"{f'line {row}, ' if rows > 1 else ''}{_cell(column, value)} {reason}. {mend}"
+            f"{f'line {row}, ' if rows > 1 else ''}{_cell(column, value, called)} {as_called(f'{reason}. {mend}', called)}"
             for row, column, value, reason, mend in problems.itertuples(index=False)
         ]
         super().__init__(" ".join(dict.fromkeys(said)).removesuffix("."), "")
@@ -44,27 +45,40 @@ class RowsRefused(BenchHoursError):
         return f"{self.what}."
 
 
-def _cell(column: str, value: object) -> str:
-    words = column.replace("_", " ")
-    return f'{words} "{value}"' if isinstance(value, str) and value else words
+def _cell(column: str, value: object, called: Mapping[str, str]) -> str:
+    words = called.get(column, column.replace("_", " "))
+    return f'{words} "{value}"' if isinstance(value, str) and value.strip() else words
 
 
-def store_rows(store: Store, form: Form, rows: Sequence[Row], change: Change) -> Report:
+def as_called(sentence: str, called: Mapping[str, str]) -> str:
+    """A sentence about columns in the words by which a page calls them; those of one plain word are left, as they may be meant as words."""
+    return re.sub(r"\b[a-z]+_[a-z_]+\b", lambda found: called.get(found[0], found[0].replace("_", " ")), sentence)
+
+
+def store_rows(store: Store, form: Form, rows: Sequence[Row], change: Change, called: Mapping[str, str] | None = None) -> Report:
     """Store rows of a form in a transaction of their own; raises `RowsRefused` and stores nothing if one has a fault."""
     with store.writing() as con:
-        return put_rows(con, form, rows, change)
+        return put_rows(con, form, rows, change, called=called)
 
 
 def put_rows(
-    con: duckdb.DuckDBPyConnection, form: Form, rows: Sequence[Row], change: Change, *, all_or_none: bool = True, numbers: Sequence[int] | None = None
+    con: duckdb.DuckDBPyConnection,
+    form: Form,
+    rows: Sequence[Row],
+    change: Change,
+    *,
+    all_or_none: bool = True,
+    numbers: Sequence[int] | None = None,
+    called: Mapping[str, str] | None = None,
 ) -> Report:
     """The same inside the caller's transaction.
 
     Parameters
     ----------
     rows : column name to text, as a file would have it; columns that no row has are not said.
-    all_or_none : raise if a row has a fault; else the faulty rows are left out and stand in the report's `problems`, whose column `row` tells them.
+    all_or_none : raise if a row has a fault; else the faulty rows are left out and stand in the report's `problems`, whose column `row` tells them (as that of `warnings` does).
     numbers : what the page calls each row; 1, 2, 3 … where not given.
+    called : what the page calls a column, where that is another word.
     """
     names = [name for name in form.names if any(name in row for row in rows)]
     numbers = numbers or range(1, len(rows) + 1)
@@ -84,8 +98,9 @@ def put_rows(
         fate = Fate(con, file="typed", change=change, typed=True)
         report = bring_in_file(con, told, fate, "new", False)
     report.problems = report.problems.assign(row=report.problems["line"].map(of_line))
+    report.warnings = report.warnings.assign(row=report.warnings["line"].map(of_line))
     if all_or_none and len(report.problems):
-        raise RowsRefused(own_faults(report.problems)[["row", "column", "value", "reason", "mend"]], len(rows))
+        raise RowsRefused(own_faults(report.problems)[["row", "column", "value", "reason", "mend"]], len(rows), called or {})
     return report
 
 

@@ -57,7 +57,7 @@ class Vocabulary:
         found = self.phase_spellings.get(folded(text))
         if found is None:
             near = nearest(text, self.phase_spellings)
-            raise NotationError("is not a known phase", f'Did you mean "{near}"?' if near else "Add it with a phases file.")
+            raise NotationError("is not a known phase", f'Did you mean "{near}"?' if near else "Add it first: under Studio, or with a phases file.")
         return found
 
     def technique(self, text: str) -> str:
@@ -65,8 +65,16 @@ class Vocabulary:
         found = self.technique_spellings.get(folded(text))
         if found is None:
             near = nearest(text, self.technique_spellings)
-            raise NotationError("is not a known technique", f'Did you mean "{near}"?' if near else "Add it with a techniques file.")
+            raise NotationError("is not a known technique", f'Did you mean "{near}"?' if near else "Add it first: under Studio, or with a techniques file.")
         return found
+
+    def also_begin_so(self, text: str) -> list[str]:
+        """Where a text is a spelling of one technique and the beginning of others' names, those others; `varnish removal` may be any of several."""
+        said = folded(text)
+        found = self.technique_spellings.get(said)
+        if found is None or folded(found) == said:
+            return []
+        return [name for name, one in self.techniques.items() if name != found and one.retired_on is None and folded(name).startswith(f"{said} ")]
 
 
 def read_vocabulary(con: duckdb.DuckDBPyConnection) -> Vocabulary:

@@ -10,13 +10,14 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-# The four parts of an overrun, in the words of the screens.
+# The four parts of an overrun, in the words of the screens; and what a part is called where it saved hours.
 CAUSES = {
     "more_to_do_hours": "more to treat",
     "slower_hours": "harder going than quoted",
     "unforeseen_hours": "found on the way",
     "not_needed_hours": "quoted, not needed",
 }
+SAVINGS = {"more_to_do_hours": "less to treat", "slower_hours": "easier going than quoted", "not_needed_hours": "quoted, not needed"}
 _SUMS = ("estimated_hours", "actual_hours", "difference_hours", *CAUSES)
 
 
@@ -84,11 +85,20 @@ def summed(lines: pd.DataFrame, columns: list[str]) -> pd.DataFrame:
 
     Returns
     -------
-    Frame with the columns, `works`, `lines`, and the sums `estimated_hours`, `actual_hours`, `difference_hours`
-    and its four parts; the parts of each row sum to its difference.
+    Frame with the columns, `works`, `lines`, and the sums `estimated_hours`, `actual_hours`, `difference_hours` and its four parts; the parts of each row
+    sum to its difference. `open_lines` are among the lines; `unused_hours` are estimated on those and not used yet, so that of each row
+    actual = estimated + difference − unused.
     """
-    grouped = lines.groupby(columns, as_index=False, dropna=False)
-    return grouped.agg(works=("object", "nunique"), lines=("object", "size"), **{name: (name, "sum") for name in _SUMS})
+    opened = ~lines["finished"].astype(bool)
+    grouped = lines.assign(open_lines=opened, unused_hours=_unused(lines)).groupby(columns, as_index=False, dropna=False)
+    sums = {name: (name, "sum") for name in (*_SUMS, "unused_hours", "open_lines")}
+    return grouped.agg(works=("object", "nunique"), lines=("object", "size"), **sums)
+
+
+def _unused(lines: pd.DataFrame) -> pd.Series:
+    """Of each open line, the hours estimated and not used yet."""
+    left = (lines["estimated_hours"].fillna(0.0) - lines["actual_hours"]).clip(lower=0.0)
+    return left.where(~lines["finished"].astype(bool), 0.0)
 
 
 def by_phase(comparison: Comparison) -> pd.DataFrame:
@@ -102,11 +112,22 @@ def by_technique(comparison: Comparison) -> pd.DataFrame:
 
 
 def by_work(comparison: Comparison) -> pd.DataFrame:
-    """All lines held against an estimate, finished or open, summed by `object`, what ran over most first; see `summed`. `open_lines` are among them."""
-    lines = pd.concat([comparison.finished, comparison.open])
-    sums = summed(lines, ["object"]).merge(comparison.open.groupby("object").size().rename("open_lines"), on="object", how="left")
-    sums["open_lines"] = sums["open_lines"].fillna(0).astype(int)
+    """All lines held against an estimate, finished or open, summed by `object`, what ran over most first; see `summed`."""
+    sums = summed(pd.concat([comparison.finished, comparison.open]), ["object"])
     return sums.sort_values(["difference_hours", "object"], ascending=[False, True], ignore_index=True)
+
+
+def beside_a_line(lines: pd.DataFrame) -> pd.DataFrame:
+    """Lines in no estimate, of a work whose estimate has the same phase and technique under another part: a part may have been forgotten.
+
+    Returns
+    -------
+    Those lines, with `beside`: the lines estimated, in words.
+    """
+    estimated = lines[lines["estimated_hours"].notna() | lines["difference_hours"].isna()]
+    words = estimated["technique"] + estimated["part"].map(lambda part: f", {part}" if part else " without a part")
+    beside = estimated.assign(beside=words).groupby(["object", "phase", "technique"])["beside"].agg(" or ".join).reset_index()
+    return lines[lines["unforeseen_hours"] > 0].merge(beside, on=["object", "phase", "technique"])
 
 
 def by_object(lines: pd.DataFrame) -> pd.DataFrame:
@@ -114,13 +135,15 @@ def by_object(lines: pd.DataFrame) -> pd.DataFrame:
 
     Returns
     -------
-    Frame with `estimated_hours` (null where nothing is estimated), `actual_hours`, `difference_hours`, `unpriced_hours` (worked on lines estimated in quantity
-    only, not among the actual), `extra_hours`, `own_cost_hours`, `open_lines`, `yardstick`.
+    Frame with `estimated_hours` (null where nothing is estimated), `actual_hours`, `difference_hours` (of which `open_over_hours` on open lines), `unused_hours`
+    (see `summed`), `unpriced_hours` (worked on lines estimated in quantity only, not among the actual), `extra_hours`, `own_cost_hours`, `open_lines`, `yardstick`.
     """
     opened = ~lines["finished"].astype(bool) & (lines["estimated_hours"].notna() | (lines["actual_hours"] > 0))
     unpriced = lines["actual_hours"].where(lines["difference_hours"].isna(), 0.0)
     grouped = lines.assign(open_lines=opened, unpriced_hours=unpriced).groupby("object")
-    sums = lines[lines["difference_hours"].notna()].groupby("object")[["estimated_hours", "actual_hours", "difference_hours"]].sum(min_count=1)
+    known = lines[lines["difference_hours"].notna()]
+    known = known.assign(open_over_hours=known["difference_hours"].where(~known["finished"].astype(bool), 0.0), unused_hours=_unused(known))
+    sums = known.groupby("object")[["estimated_hours", "actual_hours", "difference_hours", "open_over_hours", "unused_hours"]].sum(min_count=1)
     sums = grouped[["unpriced_hours"]].sum().join(sums)
     sums["actual_hours"] = sums["actual_hours"].fillna(0.0)
     return sums.join(grouped[["extra_hours", "own_cost_hours", "open_lines"]].sum()).join(grouped["yardstick"].first())
@@ -140,7 +163,8 @@ def totals(phases: pd.DataFrame) -> pd.Series:
 
 
 def open_summary(comparison: Comparison) -> dict[str, float]:
-    """Of the open lines: `works`, `lines`, `estimated_hours`, `actual_hours` so far, `over_hours` so far, `done_lines` at 100 per cent."""
+    """Of the open lines: `works`, `lines`, `estimated_hours`, `actual_hours` so far, `over_hours` so far, `unused_hours`, `done_lines` at 100 per cent;
+    actual = estimated + over − unused."""
     lines = comparison.open
     return {
         "works": int(lines["object"].nunique()),
@@ -148,6 +172,7 @@ def open_summary(comparison: Comparison) -> dict[str, float]:
         "estimated_hours": float(lines["estimated_hours"].sum()),
         "actual_hours": float(lines["actual_hours"].sum()),
         "over_hours": float(lines["difference_hours"].sum()),
+        "unused_hours": float(_unused(lines).sum()),
         "done_lines": int((lines["done"] >= 100).sum()),
     }
 
@@ -158,7 +183,16 @@ def worst(phases: pd.DataFrame) -> pd.Series | None:
     return None if over.empty else over.iloc[int(over["difference_hours"].to_numpy().argmax())]
 
 
-def main_cause(row: pd.Series) -> str:
-    """The words for the part that added the most hours to a row."""
+def best(phases: pd.DataFrame) -> pd.Series | None:
+    """The phase whose finished lines stayed under by the most hours, or None where none did."""
+    under = phases[phases["difference_hours"] < 0]
+    return None if under.empty else under.iloc[int(under["difference_hours"].to_numpy().argmin())]
+
+
+def main_cause(row: pd.Series) -> tuple[str, float]:
+    """The words for the part that added the most hours to a row that ran over, or took the most from one that did not; and those hours."""
+    if row["difference_hours"] < 0:
+        parts = row[list(SAVINGS)].astype(float)
+        return SAVINGS[str(parts.idxmin())], float(parts.min())
     parts = row[list(CAUSES)].astype(float)
-    return CAUSES[str(parts.idxmax())]
+    return CAUSES[str(parts.idxmax())], float(parts.max())

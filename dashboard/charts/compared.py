@@ -7,13 +7,14 @@ import pandas as pd
 
 from dashboard import look
 from dashboard.charts.dressing import Chart, dressed
-from dashboard.words import hours, signed_hours
+from dashboard.sentences import not_used_yet, took
+from dashboard.words import signed_hours
 
 ROW_HEIGHT = 52
 
 
 def estimated_against_actual(sums: pd.DataFrame, of: str, *, choosing: bool = False) -> Chart:
-    """A wide pale bar ending in a tick is the estimate, the narrow dark bar over it the actual; the difference stands at the end.
+    """A wide pale bar ending in a tick is the estimate, the narrow dark bar over it the actual; the difference stands at the end, or in words where lines are open.
 
     Parameters
     ----------
@@ -23,10 +24,15 @@ def estimated_against_actual(sums: pd.DataFrame, of: str, *, choosing: bool = Fa
     """
     data = sums[[of, "estimated_hours", "actual_hours", "difference_hours", "works"]].assign(
         reach=sums[["estimated_hours", "actual_hours"]].max(axis=1),
-        said=[f"{signed_hours(value)} h" for value in sums["difference_hours"]],
-        label=[f"{name}: took {hours(a)} h of {hours(e)} h" for name, e, a in zip(sums[of], sums["estimated_hours"], sums["actual_hours"], strict=True)],
+        label=[f"{row[of]}: {took(row)}" for _, row in sums.iterrows()],
+        detail=[not_used_yet(row) for _, row in sums.iterrows()],
         over=sums["difference_hours"] >= 0.05,
+        beyond=sums["actual_hours"] - sums["estimated_hours"] >= 0.05,
     )
+    # Where hours are not used yet a difference at the end of the bar would not be what the eye sees: it stands in words instead.
+    data["said"] = [f"{signed_hours(value)} h" if left < 0.05 else "" for value, left in zip(sums["difference_hours"], sums["unused_hours"], strict=True)]
+    detailed = bool(data["detail"].any())
+    up, down = (14, -24) if detailed else (9, -13)
     longest = float(data["reach"].max()) if len(data) else 1.0
     tooltip = [
         alt.Tooltip(f"{of}:N", title=of.replace("_", " ")),
@@ -37,21 +43,23 @@ def estimated_against_actual(sums: pd.DataFrame, of: str, *, choosing: bool = Fa
     # Room on the right for the difference, so that it is never cut at a phone's width.
     x = alt.Scale(domain=[0, longest * 1.28 or 1], nice=False)
     base = alt.Chart(data).encode(y=alt.Y(f"{of}:N", sort=list(data[of]), axis=None))
-    estimate = base.mark_bar(color=look.ESTIMATE, height=20, yOffset=9).encode(
+    estimate = base.mark_bar(color=look.ESTIMATE, height=20, yOffset=up).encode(
         x=alt.X("estimated_hours:Q", scale=x, axis=alt.Axis(title="hours", orient="top", tickCount=4, format=",.0f")), tooltip=tooltip
     )
     if choosing:
         estimate = estimate.add_params(alt.selection_point(name="chosen", fields=[of]))
-    tick = base.mark_tick(color=look.SOFT_INK, thickness=2, height=26, yOffset=9).encode(x="estimated_hours:Q", tooltip=tooltip)
-    actual = base.mark_bar(height=8, yOffset=9).encode(
-        x="actual_hours:Q", color=alt.condition("datum.over", alt.value(look.OVER), alt.value(look.ACCENT)), tooltip=tooltip
+    tick = base.mark_tick(color=look.SOFT_INK, thickness=2, height=26, yOffset=up).encode(x="estimated_hours:Q", tooltip=tooltip)
+    actual = base.mark_bar(height=8, yOffset=up).encode(
+        x="actual_hours:Q", color=alt.condition("datum.beyond", alt.value(look.OVER), alt.value(look.ACCENT)), tooltip=tooltip
     )
-    difference = base.mark_text(align="left", dx=7, dy=9, fontWeight=600).encode(
+    difference = base.mark_text(align="left", dx=7, dy=up, fontWeight=600).encode(
         x="reach:Q", text="said:N", color=alt.condition("datum.over", alt.value(look.OVER), alt.value(look.ACCENT))
     )
-    names = base.mark_text(align="left", dy=-13).encode(x=alt.value(0), text="label:N")
-    layers = alt.layer(estimate, tick, actual, difference, names)
-    return dressed(layers, max(len(data), 1) * ROW_HEIGHT)
+    names = base.mark_text(align="left", dy=down).encode(x=alt.value(0), text="label:N")
+    layers = [estimate, tick, actual, difference, names]
+    if detailed:
+        layers.append(base.mark_text(align="left", dy=-8, color=look.SOFT_INK).encode(x=alt.value(0), text="detail:N"))
+    return dressed(alt.layer(*layers), max(len(data), 1) * (ROW_HEIGHT + (16 if detailed else 0)))
 
 
 def causes(sums: pd.DataFrame, of: str, causes_by_column: dict[str, str]) -> Chart:

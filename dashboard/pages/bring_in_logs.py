@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
+import hashlib
 import io
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import streamlit as st
 
 from dashboard import frame, held, reading, tables
 from dashboard.words import amount, counted, hours, plain, text
-from ingest import corrections
+from ingest import corrections, unsaved
 from ingest.corrections import Decision
 from ingest.errors import BenchHoursError
 from ingest.imports import Report, check_files, import_files, look_over
+from ingest.notation import EITHER_ORDER
 from ingest.records import FORMS, REJECT_COLUMNS
 
 DECISIONS: dict[str, Decision | None] = {"not yet": None, "a correction": "correction", "new hours": "new", "leave it out": "left out"}
@@ -24,6 +28,8 @@ EVERY_DECISION: tuple[Decision, ...] = ("correction", "new", "left out")
 SHOWN_REMARKS = 50
 SHOWN_QUESTIONS = 30
 MOST_MENDED_HERE = 200
+MOST_KEPT = 5_000_000  # bytes of a rejects file
+REJECTS = "rejects "
 
 
 def body() -> None:
@@ -31,8 +37,9 @@ def body() -> None:
         st.write("Begin with a file of objects, or with all files you have: they may come in any order. Bringing a file in twice changes nothing.")
         frame.invite_to_invented()
     _files()
-    for number, told in enumerate(st.session_state.get("reports", [])):
-        _account(told, number)
+    for told in st.session_state.get("reports", []):
+        _account(*told)
+    _to_mend()
     _questions()
 
 
@@ -92,9 +99,7 @@ def _bring_in(files: Sequence[tuple[str, bytes]], *, stored: bool) -> None:
             status.update(label="Nothing was brought in.", state="error")
             raise
         status.update(label="Done", state="complete")
-        st.session_state["reports"] = [
-            {"report": report, "stored": stored, "rejects": report.rejects.read_bytes() if report.rejects else None} for report in reports
-        ]
+        st.session_state["reports"] = [(report, stored, _keep_rejects(report)) for report in reports]
 
 
 def _in_order(paths: list[Path]) -> list[Path]:
@@ -103,10 +108,8 @@ def _in_order(paths: list[Path]) -> list[Path]:
         return [told.file.path for told in look_over(paths, Path(folder))]
 
 
-def _account(told: dict[str, object], number: int) -> None:
+def _account(report: Report, stored: bool, rejects: bytes | None) -> None:
     """What became of one file."""
-    report, stored, rejects = told["report"], told["stored"], told["rejects"]
-    assert isinstance(report, Report)
     st.header(plain(f"{report.file}: {report.kind}"))
     o = report.outcome
     st.html(
@@ -130,7 +133,14 @@ def _account(told: dict[str, object], number: int) -> None:
     if len(report.problems):
         st.subheader("What was rejected, and the mend")
         st.html(_remarks("Faults", report.problems))
-        _mend(report, rejects, number)
+        if report.problems["reason"].eq(EITHER_ORDER).any():
+            st.page_link("pages/studio.py", label="Say in which order this studio writes its dates", query_params=held.same_studio())
+        if rejects:
+            name = _rejects_name(report.file)
+            st.download_button("The rejected rows as CSV, with reasons", rejects, name, "text/csv", key=f"rejects {report.file}", on_click="ignore")
+            frame.say(["They are too many to be kept here: download them now, mend them there, and bring that file in."])
+        else:
+            frame.say(["They wait below to be mended." if stored else "Bring the file in, and the rejected rows can be mended here or downloaded."])
     if len(report.warnings):
         with st.expander(f"Kept, but look at it: {counted(len(report.warnings), 'note')}"):
             st.html(_remarks("Notes", report.warnings))
@@ -145,41 +155,81 @@ def _remarks(name: str, remarks: pd.DataFrame) -> str:
     return tables.ledger(name, ["line", "column", "it says", "what is wrong", "the mend"], rows, words=range(1, 5))
 
 
-def _mend(report: Report, rejects: object, number: int) -> None:
-    """Rejected rows to download, or to mend right here."""
-    if not isinstance(rejects, bytes):
-        frame.say(["Bring the file in, and the rejected rows can be mended here or downloaded."])
-        return
-    name = f"{Path(report.file).stem.removesuffix('.rejects')}.rejects.csv"
-    st.download_button("The rejected rows as CSV, with reasons", rejects, name, "text/csv", key=f"rejects {number}", on_click="ignore")
-    rows = _as_rows(rejects)
-    if rows is None or len(rows) > MOST_MENDED_HERE:
-        frame.say(["Mend them in that file, and bring that file in."])
-        return
-    frame.say(["Mend them in that file and bring that file in, or mend them here:"])
-    mended = st.data_editor(
-        rows,
-        key=f"mend {number} {id(rejects)}",
+# --- rejected rows, kept until they are mended or left out
+
+
+def _keep_rejects(report: Report) -> bytes | None:
+    """Keep the rejected rows of a file, unless they are kept already and perhaps half mended; gives them back where they are too many to keep."""
+    content = report.rejects.read_bytes() if report.rejects else b""
+    if len(content) > MOST_KEPT:
+        return content
+    what = f"{REJECTS}{report.file} {hashlib.md5(content, usedforsecurity=False).hexdigest()}"
+    if content and unsaved.read(held.store().cursor(), what) is None:
+        unsaved.keep(held.store(), what, {"file": report.file, **_as_rows(content)})
+    return None
+
+
+def _rejects_name(file: str) -> str:
+    return f"{Path(file).stem.removesuffix('.rejects')}.rejects.csv"
+
+
+def _as_rows(rejects: bytes) -> dict[str, Any]:
+    """The rejects file as `separator`, `head`, and `rows` of equal length: a line with a cell too many has its last in columns without a name."""
+    encoding = "utf-16" if rejects[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE) else "utf-8-sig"
+    try:
+        said = rejects.decode(encoding)
+    except UnicodeDecodeError:
+        said = rejects.decode("cp1252", errors="replace")
+    separator = said[len(REJECT_COLUMNS[0]) : len(REJECT_COLUMNS[0]) + 1]
+    head, *rows = csv.reader(io.StringIO(said, newline=""), delimiter=separator)
+    width = max(map(len, [head, *rows]))
+    head += [f"column {number}" for number in range(len(head) + 1, width + 1)]
+    return {"separator": separator, "head": head, "rows": [row + [""] * (width - len(row)) for row in rows]}
+
+
+def _to_mend() -> None:
+    for what, kept in unsaved.read_all(held.store().cursor(), REJECTS).items():
+        name = _rejects_name(kept["file"])
+        st.header(plain(f"To mend: {counted(len(kept['rows']), 'row')} of {kept['file']}"))
+        rows = pd.DataFrame(kept["rows"], columns=kept["head"], dtype=str)
+        if len(rows) <= MOST_MENDED_HERE:
+            rows = _sheet(what, kept, rows)
+        else:
+            frame.say([f"More than {MOST_MENDED_HERE}: download them, mend them there, and bring that file in."])
+        content = rows.to_csv(index=False, sep=kept["separator"]).encode()
+        with st.container(horizontal=True):
+            bring = len(rows) <= MOST_MENDED_HERE and st.button("Bring in the mended rows", key=f"mended {what}", type="primary")
+            st.download_button("Download them, with reasons", content, name, "text/csv", key=f"download {what}", on_click="ignore")
+            leave = st.button("Leave these rows out", key=f"leave {what}", help="They are forgotten here, and still lie in the file itself.")
+        if bring:
+            _bring_in([(name, content)], stored=True)
+        if bring or leave:
+            unsaved.forget(held.store(), what)
+            frame.done(
+                "The mended rows are brought in; what became of each stands below." if bring else f"Left out: {counted(len(rows), 'row')} of {kept['file']}."
+            )
+
+
+def _sheet(what: str, kept: dict[str, Any], rows: pd.DataFrame) -> pd.DataFrame:
+    """The rejected rows to mend; every cell is kept as soon as it is left."""
+    frame.say(["Each cell is kept as soon as you leave it. What is wrong and the mend stand at the sides of each row; those columns are not brought in."])
+    # As with the sheet of an estimate: given the same rows again and again, until another page was shown in between.
+    if f"cells {what}" not in st.session_state:
+        st.session_state[f"rows {what}"] = rows
+    mended: pd.DataFrame = st.data_editor(
+        st.session_state[f"rows {what}"],
+        key=f"cells {what}",
         hide_index=True,
         disabled=list(REJECT_COLUMNS),
         column_order=["rejected_line", "rejected_reason", *[column for column in rows.columns if column not in REJECT_COLUMNS], "rejected_mend"],
         column_config={"rejected_line": "line", "rejected_reason": "what is wrong", "rejected_mend": "the mend"},
         alt="The rejected rows, to mend",
     )
-    if st.button("Bring in the mended rows", key=f"mended {number}", type="primary"):
-        _bring_in([(name, mended.to_csv(index=False).encode())], stored=True)
-        st.rerun()
-
-
-def _as_rows(rejects: bytes) -> pd.DataFrame | None:
-    """The rejects file as rows, or None where it cannot be shown as rows: another encoding, or a line with a cell too many."""
-    try:
-        said = rejects.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return None
-    separator = said[len(REJECT_COLUMNS[0]) : len(REJECT_COLUMNS[0]) + 1]
-    head, *rows = csv.reader(io.StringIO(said, newline=""), delimiter=separator)
-    return pd.DataFrame(rows, columns=head) if rows and all(len(row) == len(head) for row in rows) else None
+    mended = mended.fillna("")
+    now = mended.to_numpy().tolist()
+    if now != kept["rows"]:
+        unsaved.keep(held.store(), what, {**kept, "rows": now})
+    return mended
 
 
 # --- what waits for a word
@@ -206,7 +256,7 @@ def _questions() -> None:
         said = [_question(row) for row in shown.to_dict("records")]
         if len(rows) > len(shown):
             frame.say([f"The first {len(shown)} of {len(rows):,}; the next follow when these are decided."])
-        decided = st.form_submit_button("Do as said for each", type="primary")
+        decided = st.form_submit_button("Decide as chosen", type="primary")
     if decided:
         done = 0
         left: list[str] = []

@@ -11,16 +11,18 @@ import streamlit as st
 
 from dashboard import fields, frame, held, reading, tables
 from dashboard.cautions import usual_cautions
-from dashboard.words import counted, day, hours, money, plain, text
+from dashboard.words import UNITS, amount, counted, day, hours, money, plain, text
 from ingest import drafts, estimates, notation
 from ingest.drafts import LINE_COLUMNS, Draft, Reading
 from ingest.errors import BenchHoursError
 from ingest.notation import written
 
+# Column of the form: its head on the sheet, and how wide it stands, so that no head is cut.
 SHEET = {
-    "technique": "technique", "part": "part", "hours": "hours", "quantity": "quantity", "phase": "phase (empty: the usual)", "low_hours": "low, h", "high_hours": "high, h",
-    "unattended_hours": "unattended, h elapsed", "person": "person", "option": "option", "note": "note",
+    "technique": ("technique", 230), "part": ("part", 90), "hours": ("hours", 80), "quantity": ("quantity", 95), "phase": ("phase, if not usual", 150),
+    "low_hours": ("low, h", 75), "high_hours": ("high, h", 80), "unattended_hours": ("unattended, h", 135), "person": ("person", 80), "option": ("option", 75), "note": ("note", 160),
 }  # fmt: skip
+CALLED = {"low_hours": "low", "high_hours": "high", "unattended_hours": "unattended", "made_on": "made on", "approved_on": "approved on"}
 EMPTY_LINES = 3
 
 
@@ -66,7 +68,7 @@ def _versions(code: str, versions: pd.DataFrame) -> None:
                 f"Lines of version {chosen}",
                 ["phase", "technique", "part", "option", "quantity", "hours", "unattended, h elapsed"],
                 [
-                    [row["phase"], row["technique"], row["part"], text(row["option"]), f"{row['quantity']:g} {row['unit']}" if pd.notna(row["quantity"]) else "", hours(row["hours"]), hours(row["unattended_hours"])]
+                    [row["phase"], row["technique"], row["part"], text(row["option"]), amount(row["quantity"], text(row["unit"]) or None), hours(row["hours"]), hours(row["unattended_hours"])]
                     for row in lines.to_dict("records")
                 ],
                 words=range(4),
@@ -82,8 +84,8 @@ def _versions(code: str, versions: pd.DataFrame) -> None:
 def _approve(code: str, waiting: pd.DataFrame) -> None:
     with st.form(f"approve {code}"):
         st.subheader("The owner has approved")
-        numbers = waiting["version"].unique().tolist()
-        version = st.selectbox("Version", numbers, index=len(numbers) - 1, key=f"approve version {code}")
+        told = {row["version"]: f"{row['version']}: {tables.hours_of(row)} h{tables.price_of(row, ', ')}" for row in waiting.to_dict("records")}
+        version = st.selectbox("Version", list(told), index=len(told) - 1, format_func=told.__getitem__, key=f"approve version {code}")
         options = sorted(waiting["option"].dropna().unique())
         option = fields.one_of("Option", options, options[0], f"approve option {code}") if options else None
         on = st.text_input("On", f"{held.today():%Y-%m-%d}", key=f"approve day {code}")
@@ -96,7 +98,10 @@ def _approve(code: str, waiting: pd.DataFrame) -> None:
     except BenchHoursError as error:
         frame.refuse(f"Not noted: {error}")
         return
-    frame.done(f"Version {version} of {code} is approved on {day(when)}. Overruns are held against it from now on.")
+    frame.done(
+        f"Version {version} of {code} is approved on {day(when)}. Overruns are held against it from now on.",
+        ("pages/one_work.py", "Where its hours went", {"object": code}),
+    )
 
 
 def _take_back(code: str, approved: pd.DataFrame) -> None:
@@ -174,7 +179,7 @@ def _write(code: str, draft: Draft, works: pd.DataFrame, version: int) -> None:
     st.header(f"Version {version}, being written")
     frame.say([
         "Every cell is kept as soon as you leave it (Enter or Tab): a reload or a lost connection loses at most the one you are in. "
-        "Hours as you write them: 1.5, 1:30, 1h30, 90 min. A line needs hours or a quantity."
+        "A technique by its name or another spelling; hours as you write them: 1.5, 1:30, 1h30, 90 min. A line needs hours or a quantity."
     ])  # fmt: skip
     turn = st.session_state.setdefault(f"turn {code}", 0)
     seen = f"sheet {code} seen {turn}"
@@ -187,27 +192,40 @@ def _write(code: str, draft: Draft, works: pd.DataFrame, version: int) -> None:
             _open(code, draft)
         return
     kept_head, kept_lines = dict(draft.version), [dict(line) for line in draft.lines]
-    draft.version = _head(code, draft.version, turn)
+    draft.version = _head(code, draft.version, turn, revision=version > 1)
     draft.lines = _sheet(code, draft.lines, turn)
     if (draft.version, draft.lines) != (kept_head, kept_lines):
         draft.kept_at = drafts.keep(held.store(), code, draft, _this_visit())
     if draft.kept_at:
         frame.say([f"Kept at {_clock(draft.kept_at)}."])
-    said = drafts.read_over(held.store(), code, draft, held.change("read over"))
+    _add_a_line(code, draft, turn)
+    said = drafts.read_over(held.store(), code, draft, held.change("read over"), CALLED)
     _read_back(said)
     with st.container(horizontal=True):
-        if st.button(f"Save as version {version}", type="primary", disabled=not said.lines):
+        if st.button(f"Save as version {version}", type="primary", disabled=said.lines.empty):
             _save(code, draft)
-        if st.button("Throw the draft away"):
-            st.session_state[f"sheet {code} sure"] = True
-        if st.session_state.get(f"sheet {code} sure") and st.button("Yes, throw it away"):
-            drafts.throw_away(held.store(), code)
-            _forget_sheet(code)
-            frame.done("The draft is thrown away. The versions are as they were.")
+        _throw_away(code)
     other = _other_work(code, works)
     if other and st.button("Add its lines to the sheet"):
         draft.lines = [*draft.filled.values(), *_lines_of(other)]
         _open(code, draft)
+
+
+def _throw_away(code: str) -> None:
+    """One press asks, the next does it."""
+    asked = f"sheet {code} sure"
+    if not st.session_state.get(asked):
+        if st.button("Throw the draft away"):
+            st.session_state[asked] = True
+            st.rerun()
+        return
+    if st.button("Yes, throw it away"):
+        drafts.throw_away(held.store(), code)
+        _forget_sheet(code)
+        frame.done("The draft is thrown away. The versions are as they were.")
+    if st.button("No, keep it"):
+        del st.session_state[asked]
+        st.rerun()
 
 
 def _this_visit() -> str:
@@ -220,13 +238,14 @@ def _clock(utc: datetime) -> str:
     return f"{utc.replace(tzinfo=ZoneInfo('UTC')).astimezone(ZoneInfo(held.settings().zone)):%H:%M:%S}"
 
 
-def _head(code: str, now: dict[str, str], turn: int) -> dict[str, str]:
+def _head(code: str, now: dict[str, str], turn: int, *, revision: bool) -> dict[str, str]:
     said = {}
     with st.container(horizontal=True, key="choices"):
         said["made_on"] = st.text_input("Made on", now.get("made_on", ""), key=f"sheet {code} made {turn}", width=150)
         said["price"] = st.text_input("Price", now.get("price", ""), key=f"sheet {code} price {turn}", width=130)
         said["currency"] = st.text_input("Currency", now.get("currency", ""), key=f"sheet {code} currency {turn}", width=100)
-    said["reason"] = st.text_input("Reason (what was found, for a revision)", now.get("reason", ""), key=f"sheet {code} reason {turn}")
+    if revision:
+        said["reason"] = st.text_input("Reason (what was found)", now.get("reason", ""), key=f"sheet {code} reason {turn}")
     return {name: cell for name, cell in said.items() if cell}
 
 
@@ -237,21 +256,13 @@ def _sheet(code: str, lines: list[dict[str, str]], turn: int) -> list[dict[str, 
     cells_key, rows_key = f"sheet {code} cells {turn}", f"sheet {code} rows {turn}"
     if cells_key not in st.session_state:
         st.session_state[rows_key] = pd.DataFrame([{name: line.get(name, "") for name in SHEET} for line in [*lines, *[{}] * EMPTY_LINES]])
-    base = st.session_state[rows_key]
-    words = fields.vocabulary()
-    cells = {name: st.column_config.TextColumn(label) for name, label in SHEET.items()}
+    # Plain text in every column: a cell that offers choices forgets what fits none of them, and takes the first for half a word.
     edited = st.data_editor(
-        base,
+        st.session_state[rows_key],
         key=cells_key,
         num_rows="dynamic",
         hide_index=True,
-        column_config={
-            **cells,
-            "technique": st.column_config.SelectboxColumn(SHEET["technique"], options=["", *fields.in_use(words)], width="medium"),
-            "phase": st.column_config.SelectboxColumn(SHEET["phase"], options=["", *words.phases]),
-            "hours": st.column_config.TextColumn(SHEET["hours"], width=85),
-            "quantity": st.column_config.TextColumn(SHEET["quantity"], width=105, help="In the unit of the technique: dm², cm or pieces"),
-        },
+        column_config={name: st.column_config.TextColumn(head, width=width) for name, (head, width) in SHEET.items()},
         placeholder="",
         alt="The lines of the estimate",
     )
@@ -261,30 +272,81 @@ def _sheet(code: str, lines: list[dict[str, str]], turn: int) -> list[dict[str, 
     return rows
 
 
+def _add_a_line(code: str, draft: Draft, turn: int) -> None:
+    """A line put together by choosing, for a phone or where the name of a technique is not at hand."""
+    words = fields.vocabulary()
+    with st.expander("Add a line by choosing its technique", key=f"adding {code}", on_change="rerun") as opened:
+        if not opened.open:
+            return
+        key = f"sheet {code} add {turn}"
+        technique = st.selectbox(
+            "Technique",
+            fields.in_use(words),
+            index=None,
+            format_func=lambda name: f"{name} ({words.techniques[name].phase})",
+            placeholder="Type a part of its name",
+            key=f"{key} technique",
+        )
+        unit = words.techniques[technique].unit if technique else None
+        line = {"technique": technique or ""}
+        with st.container(horizontal=True, key="added"):
+            line["part"] = st.text_input("Part (may stay empty)", key=f"{key} part", width=190)
+            line["hours"] = st.text_input("Hours", key=f"{key} hours", width=110)
+            if unit:
+                line["quantity"] = st.text_input(f"Quantity, {UNITS[unit]}", key=f"{key} quantity", width=130)
+        if st.button("Add it to the sheet"):
+            if not technique:
+                frame.refuse("Not added: choose the technique first.")
+                return
+            draft.lines = [*draft.filled.values(), {name: cell for name, cell in line.items() if cell}]
+            _open(code, draft)
+
+
 def _read_back(said: Reading) -> None:
     for problem in said.problems:
         st.warning(plain(problem))
-    if not said.lines:
+    frame.say(said.notes)
+    if said.lines.empty:
         return
-    shared = said.hours[said.hours["option"] == ""]
-    rows = [[row["phase"], tables.hours_of(row)] for row in shared.to_dict("records")]
-    options = [one for one in said.hours["option"].unique() if one]
-    rows += [[f"{row['phase']}, option {row['option']}", tables.hours_of(row)] for row in said.hours[said.hours["option"] != ""].to_dict("records")]
-    st.html(tables.ledger("Hours of the sheet by phase", ["phase", "hours"], rows))
+    st.subheader("How it reads")
+    rows: list[list[str] | str] = []
+    for phase, inside in said.lines.groupby("phase", sort=False):
+        rows.append(f"{phase}: {hours(inside['hours'].sum())} h")
+        rows += [
+            [
+                ", ".join(filter(None, (row["technique"], row["part"], f"option {row['option']}" if row["option"] else ""))),
+                amount(row["quantity"], text(row["unit"]) or None), "by quantity" if pd.isna(row["hours"]) else hours(row["hours"]),
+            ]
+            for row in inside.to_dict("records")
+        ]  # fmt: skip
+    st.html(tables.ledger("Lines of the sheet", ["line", "quantity", "hours"], rows))
+    waits = float(said.lines["unattended_hours"].sum())
+    unpriced = int(said.lines["hours"].isna().sum())
+    sentences = [
+        counted(len(said.lines), "line")
+        + (f", {counted(unpriced, 'of them has', 'of them have')} a quantity only" if unpriced else "")
+        + (f", {hours(waits)} h elapsed unattended." if waits else ".")
+    ]
+    for option in [one for one in said.lines["option"].unique() if one] or [""]:
+        sentences.append(_total(said.lines, option))
+    if said.price is not None:
+        sentences.append(f"Price: {money(said.price, said.currency or held.settings().currency)}.")
+    frame.say([*sentences, *filter(None, [usual_cautions(fields.vocabulary(), said.lines["technique"])])])
+
+
+def _total(lines: pd.DataFrame, option: str) -> str:
+    """The hours of a sheet, with one option of it, in weeks and at the studio's rate."""
     studio = held.settings()
-    sentences = [counted(said.lines, "line") + (f", {hours(said.unattended_hours)} h elapsed unattended." if said.unattended_hours else ".")]
-    for option in options or [""]:
-        total = float(said.hours.loc[said.hours["option"].isin(["", option]), "hours"].sum())
-        name = f"With option {option}" if option else "All phases"
-        weeks = f"{total / studio.bench_hours_per_week:.1f} weeks of one person at {studio.bench_hours_per_week:g} h at the bench a week"
-        price = f"; at {money(studio.hourly_rate, studio.currency)} an hour: {money(total * studio.hourly_rate, studio.currency)}" if studio.hourly_rate else ""
-        sentences.append(f"{name}: {hours(total)} h, {weeks}{price}.")
-    frame.say([*sentences, *filter(None, [usual_cautions(fields.vocabulary(), said.techniques)])])
+    total = float(lines.loc[lines["option"].isin(["", option]), "hours"].sum())
+    name = f"With option {option}" if option else "All phases"
+    weeks = f"{total / studio.bench_hours_per_week:.1f} weeks of one person at {studio.bench_hours_per_week:g} h at the bench a week"
+    rate = f"; at {money(studio.hourly_rate, studio.currency)} an hour: {money(total * studio.hourly_rate, studio.currency)}" if studio.hourly_rate else ""
+    return f"{name}: {hours(total)} h, {weeks}{rate}."
 
 
 def _save(code: str, draft: Draft) -> None:
     try:
-        version, report = drafts.make_version(held.store(), code, draft, held.change("written under Estimate"))
+        version, report = drafts.make_version(held.store(), code, draft, held.change("written under Estimate"), CALLED)
     except BenchHoursError as error:
         frame.refuse(f"Not saved: {error} The draft is kept as it is.")
         return

@@ -9,9 +9,9 @@ import streamlit as st
 
 from dashboard import correcting, fields, frame, held, reading, statement, tables
 from dashboard.analysis.calendar import days_of_treatment, stretches
-from dashboard.analysis.overruns import CAUSES, by_object, by_phase, compare, summed, totals
+from dashboard.analysis.overruns import by_object, by_phase, compare, main_cause, summed, totals
 from dashboard.charts import compared, treatment_calendar
-from dashboard.sentences import most_over, read_out, said_beside, state_of_work
+from dashboard.sentences import ROUNDED, forgotten_parts, most_over, most_under, read_out, said_beside, state_of_work
 from dashboard.words import amount, counted, day, hours, plain, signed_hours, text
 from ingest.history import utc_now
 
@@ -65,23 +65,33 @@ def _hours(lines: pd.DataFrame) -> None:
         st.write("It has no estimate: these are its hours, and there is nothing to hold them against.")
         return
     phases = summed(touched, ["position", "phase"]).sort_values("position", ignore_index=True)
-    everything = totals(phases)
-    more = everything[list(CAUSES)].astype(float)
-    st.html(
-        tables.figures([
-            ("estimated", f"{hours(everything['estimated_hours'])} h", False),
-            ("actual", f"{hours(everything['actual_hours'])} h", False),
-            ("difference" if comparison.open.empty else "over so far, and finished lines", f"{signed_hours(everything['difference_hours'])} h", everything["difference_hours"] >= 0.05),
-            (f"what added most: {CAUSES[str(more.idxmax())]}" if more.max() >= 0.05 else "nothing over", f"{signed_hours(max(more.max(), 0.0))} h", more.max() >= 0.05),
-        ])
-    )  # fmt: skip
+    st.html(tables.figures(_four_figures(phases)))
     st.header("Its phases")
-    frame.say(["The pale bar ending in a tick is what was estimated, the narrow bar what it took so far."])
+    so_far = "" if comparison.open.empty else " so far; what is not used yet is no saving"
+    frame.say([f"The pale bar ending in a tick is what was estimated, the narrow bar what it took{so_far}."])
     st.altair_chart(compared.estimated_against_actual(phases, "phase"), width="stretch", theme=None, alt=read_out(phases, "phase"))
     finished = by_phase(comparison)
     if len(finished):
-        st.write(plain(most_over(finished)))
+        st.write(plain(f"{most_over(finished)} {most_under(finished)}"))
     frame.say(said_beside(comparison))
+
+
+def _four_figures(phases: pd.DataFrame) -> list[tuple[str, str, bool]]:
+    """Estimated, actual, what they differ by, and of a finished work mostly why, of an open one what is not used yet: the first, with the third, less that is the second."""
+    sums = totals(phases)
+    over = sums["difference_hours"] >= 0.05
+    difference = f"{signed_hours(sums['difference_hours'])} h"
+    if phases["open_lines"].sum():
+        return [
+            ("estimated", f"{hours(sums['estimated_hours'])} h", False), ("actual so far", f"{hours(sums['actual_hours'])} h", False),
+            ("difference, on lines finished or over already", difference, over), ("not used yet on open lines", f"{hours(phases['unused_hours'].sum())} h", False),
+        ]  # fmt: skip
+    words, part = main_cause(sums)
+    last = (f"what {'added' if part > 0 else 'saved'} most: {words}", f"{signed_hours(part)} h", over)
+    return [
+        ("estimated", f"{hours(sums['estimated_hours'])} h", False), ("actual", f"{hours(sums['actual_hours'])} h", False), ("difference", difference, over),
+        *([last] if abs(part) >= 0.05 else []),
+    ]  # fmt: skip
 
 
 def _lines(lines: pd.DataFrame) -> None:
@@ -92,7 +102,7 @@ def _lines(lines: pd.DataFrame) -> None:
         rows.append(str(phase))
         rows += [[_joined(row["technique"], row["part"]), *tables.sum_cells(row), _quantities(row), _how_far(row)] for row in inside.to_dict("records")]
     st.html(tables.ledger("Lines of this work", ["line", *tables.SUM_HEADS, "quantity, estimated → actual", "how far"], rows, words=(0, 9)))
-    frame.say(["The four parts of each difference sum to it. An open line is never shown as a saving."])
+    frame.say(["The four parts of each difference sum to it. An open line is never shown as a saving.", ROUNDED])
 
 
 def _how_far(row: tables.Row) -> str:
@@ -140,6 +150,7 @@ def _found(lines: pd.DataFrame, entries: pd.DataFrame) -> None:
     rows = [[row["phase"], row["technique"], row["part"], hours(row["unforeseen_hours"])] for row in unforeseen.to_dict("records")]
     if rows:
         st.html(tables.ledger("Lines in no estimate", ["phase", "technique", "part", "hours in no estimate"], rows, words=range(3)))
+    frame.say(forgotten_parts(lines))
     frame.say([f"{day(row['day'])}: noted as found, {_joined(row['technique'], row['note'])}." for row in noted.to_dict("records")])
 
 
@@ -218,7 +229,7 @@ def _statement(code: str, as_of: date) -> None:
     page = statement.as_page(code, held.settings().studio, as_of, reading.area_dm2(con, code), dated, with_notes=with_notes)
     with st.container(horizontal=True):
         st.download_button("Statement to print", page, f"{code}-hours.html", "text/html", on_click="ignore")
-        st.download_button("Statement as CSV", dated.to_csv(index=False), f"{code}-hours.csv", "text/csv", on_click="ignore")
+        st.download_button("Statement as CSV", dated.drop(columns="position").to_csv(index=False), f"{code}-hours.csv", "text/csv", on_click="ignore")
 
 
 frame.show("One work", body)

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 
-import babel.numbers
 import pandas as pd
 import streamlit as st
 
@@ -13,7 +13,7 @@ from dashboard.cautions import DEFERRING, WORDS
 from dashboard.words import UNITS, counted, day, plain, text
 from ingest import people, vocabulary
 from ingest.errors import BenchHoursError
-from ingest.notation import DAY_ORDERS, folded
+from ingest.notation import DAY_ORDERS, folded, written
 from ingest.records import CAUTIONS, CONDITIONS, MODES, PHASES, TECHNIQUES
 from ingest.settings import write_settings
 from ingest.typed import put_rows, store_rows
@@ -28,15 +28,29 @@ def body() -> None:
     {"settings": _settings, "people": _people, "techniques": _techniques, "phases": _phases}[part or "settings"]()
 
 
-def _try(sentence: str, action: object, *values: object) -> None:
+def _try(sentence: str, action: Callable[..., object], *values: object, afterwards: Callable[[], object] = lambda: None) -> None:
     """Do one thing in one write, and say so; or say why not."""
     try:
         with held.store().writing() as con:
-            action(con, *values)  # type: ignore[operator]
+            action(con, *values)
     except BenchHoursError as error:
-        frame.refuse(f"Not done: {error}")
+        frame.refuse(f"Not done: {error} What you typed is still here.")
         return
+    afterwards()
     frame.done(sentence)
+
+
+def _rename_form(name: str, effect: str, key: str) -> str | None:
+    """The new name once it is given."""
+    st.header("Another name")
+    with st.form(f"rename {key}"):
+        new = st.text_input("New name", key=f"new name {key}").strip()
+        frame.say([f"{effect}. {name} is still understood in files, and files brought in before change nothing."])
+        if not st.form_submit_button("Rename"):
+            return None
+    if not new:
+        frame.refuse("Not renamed: write the new name first.")
+    return new or None
 
 
 # --- settings
@@ -44,14 +58,19 @@ def _try(sentence: str, action: object, *values: object) -> None:
 
 def _settings() -> None:
     now = held.settings()
+    seen = fields.seen_first("settings", "name of studio", str(now))
     with st.form("settings"):
         said = {
-            "studio": st.text_input("Name of the studio, as on letters", now.studio),
-            "zone": st.text_input("Time zone of its clock", now.zone, help="Like Europe/Berlin"),
-            "day_order": st.selectbox("Dates in numbers are", list(DAY_ORDERS), index=DAY_ORDERS.index(now.day_order), format_func=DAY_ORDER_WORDS.__getitem__),
-            "currency": st.text_input("Currency (three letters)", now.currency),
-            "bench_hours_per_week": st.text_input("Hours at the bench in an ordinary week of one person", f"{now.bench_hours_per_week:g}"),
-            "hourly_rate": st.text_input(f"Rate per hour, {now.currency} (may stay empty)", f"{now.hourly_rate:g}" if now.hourly_rate is not None else ""),
+            "studio": st.text_input("Name of the studio, as on letters", now.studio, key="name of studio"),
+            "zone": st.text_input("Time zone of its clock", now.zone, help="Like Europe/Berlin", key="zone"),
+            "day_order": st.selectbox(
+                "Dates in numbers are", list(DAY_ORDERS), index=DAY_ORDERS.index(now.day_order), format_func=DAY_ORDER_WORDS.__getitem__, key="day order"
+            ),
+            "currency": st.text_input("Currency (three letters)", now.currency, key="currency"),
+            "bench_hours_per_week": st.text_input("Hours at the bench in an ordinary week of one person", written(now.bench_hours_per_week), key="bench hours"),
+            "hourly_rate": st.text_input(
+                f"Rate per hour, {now.currency} (may stay empty)", written(now.hourly_rate) if now.hourly_rate is not None else "", key="rate"
+            ),
         }
         frame.say(
             [
@@ -61,12 +80,24 @@ def _settings() -> None:
             ]
         )
         save = st.form_submit_button("Save", type="primary")
-    if save:
-        said["currency"] = said["currency"].strip().upper()
-        if said["currency"] and said["currency"] not in babel.numbers.list_currencies():
-            frame.refuse(f'Not saved: "{said["currency"]}" is not a currency of ISO 4217. Write it like EUR or GBP; what you typed is still here.')
-            return
-        _try("Saved; what was said before is kept in the history.", write_settings, said, held.change("said under Studio"))
+    if save and _unchanged_elsewhere(seen, now):
+        _try(
+            "Saved; what was said before is kept in the history.",
+            write_settings,
+            said,
+            held.change("said under Studio"),
+            afterwards=lambda: fields.forget_seen("settings"),
+        )
+
+
+def _unchanged_elsewhere(seen: str, now: object) -> bool:
+    """Nothing was changed from another window since the form was first shown; else that is said."""
+    if seen == str(now):
+        return True
+    frame.refuse(
+        "Not saved: this was changed elsewhere since you opened it. Load the page again to see how it is now; until then what you typed is still here."
+    )
+    return False
 
 
 # --- people
@@ -79,12 +110,12 @@ def _people() -> None:
     else:
         rows = [
             [
-                row["person"], f"left on {day(row['left_on'])}" if pd.notna(row["left_on"]) else "here",
+                row["person"], f"left on {day(row['left_on'])}" if pd.notna(row["left_on"]) else "yes",
                 f"{day(row['first_day'])} to {day(row['last_day'])}" if row["entries"] else "nothing logged", row["spellings"], f"{row['entries']:,}",
             ]
             for row in known.to_dict("records")
         ]  # fmt: skip
-        st.html(tables.ledger("People", ["person", "standing", "logged", "also written", "entries"], rows, words=range(4)))
+        st.html(tables.ledger("People", ["person", "at the studio", "logged", "also written", "entries"], rows, words=range(4)))
     with st.form("add person", clear_on_submit=True):
         name = st.text_input("Add a person: name")
         if st.form_submit_button("Add"):
@@ -101,11 +132,15 @@ def _person(chosen: str, known: pd.DataFrame) -> None:
     names = known["person"].tolist()
     row = known.set_index("person", drop=False).loc[chosen].to_dict()
     entries = counted(int(row["entries"]), "entry", "entries")
-    st.header("Another name")
-    new = st.text_input("New name", key=f"new name {chosen}")
-    frame.say([f"{entries} will stand under the new name; {chosen} is still understood in files, and files brought in before change nothing."])
-    if st.button("Rename", disabled=not new.strip()):
-        _try(f"{chosen} is now {new}.", people.rename, chosen, new, held.change("renamed under Studio"))
+    if new := _rename_form(chosen, f"{entries} will stand under the new name", chosen):
+        _try(
+            f"{chosen} is now {new}.",
+            people.rename,
+            chosen,
+            new,
+            held.change("renamed under Studio"),
+            afterwards=lambda: st.session_state.pop("person changed"),
+        )
     if len(names) > 1:
         st.header("Only a spelling of somebody else")
         other = st.selectbox("It is really", [one for one in names if one != chosen], index=None, placeholder="Choose the person", key=f"really {chosen}")
@@ -145,11 +180,11 @@ def _techniques() -> None:
             rows += [
                 [
                     row["technique"], UNITS.get(text(row["unit"]), "not measured"), row["mode"].replace("_", " "), ", ".join(WORDS[one] for one in text(row["cautions"]).split("|") if one),
-                    f"retired on {day(row['retired_on'])}" if pd.notna(row["retired_on"]) else "in use", f"{row['works']}", f"{row['entries']:,.0f}",
+                    f"retired on {day(row['retired_on'])}" if pd.notna(row["retired_on"]) else "yes", f"{row['works']}", f"{row['entries']:,.0f}",
                 ]
                 for row in inside.to_dict("records")
             ]  # fmt: skip
-        st.html(tables.ledger("Techniques", ["technique", "unit", "mode", "usual cautions", "standing", "works", "entries"], rows, words=range(5)))
+        st.html(tables.ledger("Techniques", ["technique", "unit", "mode", "usual cautions", "in use", "works", "entries"], rows, words=range(5)))
         frame.say([DEFERRING])
 
 
@@ -191,6 +226,8 @@ def _technique(row: pd.Series) -> None:
         f"{counted(int(row['entries']), 'entry', 'entries')} on {counted(int(row['works']), 'work')} and {counted(int(row['estimates']), 'line')} of estimates"
     )
     frame.say([f"{named} name it."])
+    now = row.drop(["works", "entries", "estimates"]).to_dict()
+    seen = fields.seen_first(f"technique {name}", f"spellings {name}", str(now))
     with st.form(f"technique {name}"):
         said = _technique_form({column: text(row[column]) for column in ("phase", "unit", "mode", "condition", "cautions", "note")}, name)
         spellings = st.text_input("Other spellings that are understood, with | between", row["spellings"], key=f"spellings {name}")
@@ -199,24 +236,28 @@ def _technique(row: pd.Series) -> None:
             "A unit in which entries are measured cannot change; a spelling left out is no longer understood in files, but for names it once had."
         ])  # fmt: skip
         save = st.form_submit_button("Save", type="primary")
-    if save:
+    if save and _unchanged_elsewhere(seen, now):
         change = held.change("changed under Studio")
 
         def both(con: object) -> None:
             put_rows(con, TECHNIQUES, [{"technique": name, **said}], change)  # type: ignore[arg-type]
             vocabulary.say_spellings(con, "technique", name, spellings.split("|"), change)  # type: ignore[arg-type]
 
-        _try(f"{name} is saved.", both)
+        _try(f"{name} is saved.", both, afterwards=lambda: fields.forget_seen(f"technique {name}"))
     _rename_or_retire("technique", name, row["retired_on"], f"{named} will name it so")
 
 
 def _rename_or_retire(kind: str, name: str, retired_on: object, effect: str) -> None:
-    st.header("Another name")
-    new = st.text_input("New name", key=f"new {kind} {name}")
-    frame.say([f"{effect}. {name} is still understood in files, and files brought in before change nothing."])
-    if st.button("Rename", disabled=not new.strip()):
-        del st.session_state[f"{kind} changed"]
-        _try(f"{name} is now {new}.", vocabulary.rename, kind, name, new, held.change("renamed under Studio"))
+    if new := _rename_form(name, effect, f"{kind} {name}"):
+        _try(
+            f"{name} is now {new}.",
+            vocabulary.rename,
+            kind,
+            name,
+            new,
+            held.change("renamed under Studio"),
+            afterwards=lambda: st.session_state.pop(f"{kind} changed"),
+        )
     st.header("In use or retired")
     if isinstance(retired_on, date) and pd.notna(retired_on):
         st.write(f"Retired on {day(retired_on)}.")
@@ -252,13 +293,16 @@ def _phases() -> None:
         return
     row = use.set_index("phase", drop=False).loc[chosen]
     named = f"{counted(int(row['techniques']), 'technique')} and {counted(int(row['entries']), 'entry', 'entries')} on {counted(int(row['works']), 'work')}"
+    now = row[["position", "note", "retired_on"]].to_dict()
+    seen = fields.seen_first(f"phase {chosen}", f"position {chosen}", str(now))
     with st.form(f"phase {chosen}"):
         position = st.text_input("Position", f"{row['position']}", key=f"position {chosen}")
         note = st.text_input("Note", text(row["note"]), key=f"phase note {chosen}")
         frame.say([f"The position only orders it on pages and letters. {named} are of this phase and stay so."])
         save = st.form_submit_button("Save", type="primary")
-    if save:
-        _try(f"{chosen} is saved.", put_rows, PHASES, [{"phase": chosen, "position": position, "note": note}], held.change("changed under Studio"))
+    if save and _unchanged_elsewhere(seen, now):
+        row_said = {"phase": chosen, "position": position, "note": note}
+        _try(f"{chosen} is saved.", put_rows, PHASES, [row_said], held.change("changed under Studio"), afterwards=lambda: fields.forget_seen(f"phase {chosen}"))
     _rename_or_retire("phase", chosen, row["retired_on"], f"{named} will name it so")
 
 

@@ -12,7 +12,7 @@ from dashboard import frame, held, reading, tables
 from dashboard.analysis.choosing import choose, periods, share_of
 from dashboard.analysis.overruns import CAUSES, Comparison, by_half_year, by_phase, by_technique, by_work, compare, open_summary, summed, totals
 from dashboard.charts import compared
-from dashboard.sentences import most_over, read_out, said_beside
+from dashboard.sentences import ROUNDED, most_over, most_under, read_out, said_beside
 from dashboard.words import counted, hours, plain, signed_hours
 
 MOST = 8
@@ -27,7 +27,8 @@ def body() -> None:
     if not held_now["entries"]:
         _nothing_yet(held_now)
         return
-    frame.say([f"{held.settings().studio}, as of {as_of:%-d %B %Y}"])
+    studio = held.settings().studio
+    frame.say([f"{f'{studio}, as' if studio else 'As'} of {as_of:%-d %B %Y}"])
     if held_now["held_back"]:
         st.page_link("pages/bring_in_logs.py", label=f"{counted(held_now['held_back'], 'row')} held back: correction or new? Decide here.")
     lines, said = _chosen(as_of)
@@ -35,11 +36,7 @@ def body() -> None:
     phases = by_phase(comparison)
     frame.say(said)
     if phases.empty:
-        st.write(
-            "No line of these is finished yet, so there is nothing to compare. "
-            "A line is finished by a milestone of its own or of its phase (set it under Works), or when its work is finished."
-        )
-        frame.say(said_beside(comparison))
+        _only_open(comparison, lines)
         return
     _figures(comparison, phases)
     st.header("Estimated and actual hours by phase")
@@ -56,7 +53,7 @@ def body() -> None:
     rows = [[row["phase"], f"{row['works']}", *tables.sum_cells(row)] for _, row in phases.iterrows()]
     rows.append(["all phases", f"{comparison.works}", *tables.sum_cells(totals(phases))])
     st.html(tables.ledger("Hours by phase", ["phase", "works", *tables.SUM_HEADS], rows, foot=True))
-    frame.say(said_beside(comparison))
+    frame.say([*said_beside(comparison), ROUNDED])
     halves = by_half_year(comparison)
     st.header("By half-year")
     frame.say(["Lines by the half-year in which they were finished."])
@@ -65,6 +62,24 @@ def body() -> None:
     _most_over_works(works)
     _most_over_techniques(techniques)
     _as_csv({"phases": phases, "half-years": halves, "works": works, "techniques": techniques, "lines": lines.drop(columns="position")})
+
+
+def _only_open(comparison: Comparison, lines: pd.DataFrame) -> None:
+    """Where nothing is finished: how far the lines under way have come."""
+    st.write(
+        "No line of these is finished yet, so no difference can be told in full. "
+        "A line is finished by a milestone of its own or of its phase (set it under Works), or when its work is finished."
+    )
+    phases = summed(comparison.open, ["position", "phase"]).sort_values("position", ignore_index=True)
+    if len(phases):
+        st.header("So far, on lines still open")
+        frame.say(["The pale bar ending in a tick is what was estimated, the narrow bar what it took so far. What is not used yet is no saving."])
+        st.altair_chart(compared.estimated_against_actual(phases, "phase"), width="stretch", theme=None, alt=read_out(phases, "phase"))
+    frame.say(said_beside(comparison))
+    works = by_work(comparison)
+    if len(works):
+        _most_over_works(works)
+        _as_csv({"phases": phases, "works": works, "lines": lines.drop(columns="position")})
 
 
 def _chosen(as_of: date) -> tuple[pd.DataFrame, list[str]]:
@@ -144,7 +159,7 @@ def _figures(comparison: Comparison, phases: pd.DataFrame) -> None:
             (f"already over on {counted(int(still['lines']), 'open line')}", f"{signed_hours(still['over_hours'])} h", still["over_hours"] >= 0.05),
         ])
     )  # fmt: skip
-    st.write(plain(most_over(phases)))
+    st.write(plain(f"{most_over(phases)} {most_under(phases)}"))
 
 
 def _most_over_works(works: pd.DataFrame) -> None:
@@ -154,11 +169,13 @@ def _most_over_works(works: pd.DataFrame) -> None:
         st.write("No work of these ran over its estimate.")
         return
     rows: list[list[tables.Cell]] = [
-        [held.work_link(row["object"]), f"{counted(int(row['open_lines']), 'line')} open" if row["open_lines"] else "finished", *tables.sum_cells(row)]
+        [held.work_link(row["object"]), f"{counted(int(row['open_lines']), 'line')} open" if row["open_lines"] else "finished", *tables.sum_cells(row), hours(row["unused_hours"])]
         for _, row in over.iterrows()
-    ]
-    st.html(tables.ledger("Works that ran over most", ["work", "lines", *tables.SUM_HEADS], rows, words=range(2)))
-    frame.say(["Finished lines, and of open lines what they are over so far."])
+    ]  # fmt: skip
+    st.html(tables.ledger("Works that ran over most", ["work", "lines", *tables.SUM_HEADS, "not used yet, h"], rows, words=range(2)))
+    frame.say(
+        ["The difference of finished lines, and of open lines what they are over so far: estimated, and difference, less what is not used yet, is the actual."]
+    )
 
 
 def _most_over_techniques(techniques: pd.DataFrame) -> None:

@@ -9,14 +9,21 @@ from dashboard import fields, frame, held, reading, tables
 from dashboard.analysis.overruns import by_object
 from dashboard.sentences import state_of_work
 from dashboard.words import counted, day, plain, text
-from ingest import corrections
+from ingest import corrections, unsaved
 from ingest.errors import BenchHoursError
 from ingest.history import utc_now
-from ingest.notation import folded, written
+from ingest.notation import folded, nearest, written
 from ingest.records import MILESTONES, OBJECTS, SHAPES
 from ingest.typed import store_rows
 
 SHOWN = 40
+MOST_WORDS = 5
+NEW = "new work"
+# What the form calls the columns.
+CALLED = {
+    "object": "Code", "height_cm": "Height", "width_cm": "Width", "area_dm2": "Area", "received_on": "Received on", "due_on": "Due on", "finished_on": "Finished on",
+    "structure_condition": "Condition: structure", "paint_condition": "Condition: paint", "surface_condition": "Condition: surface", "returned_from": "Returned",
+}  # fmt: skip
 # Free words of the trade to begin with (common practice, no source); the studio's own come first.
 KINDS = ("easel painting", "panel painting", "work on paper", "frame", "polychrome object")
 SUPPORTS = ("canvas", "wooden panel", "paper", "cardboard", "copper", "gilded wood")
@@ -26,10 +33,18 @@ GRADES = {"": "not said", "0": "0 none", "1": "1 slight", "2": "2 marked", "3": 
 def body() -> None:
     if st.query_params.get("add") == "work":
         _edit(None)
-    elif said := st.query_params.get("object"):
-        _edit(reading.known(held.store().cursor(), said))
-    else:
+    elif (said := st.query_params.get("object")) is None:
         _all()
+    elif (code := _known(said)) is not None:
+        _edit(code)
+    else:
+        st.warning(plain(f'There is no work "{said}" here. All of them are below.'))
+        _all()
+
+
+def _known(said: str) -> str | None:
+    """The code of a work as it is held."""
+    return {folded(code): code for code in held.works(held.today())["object"]}.get(folded(said))
 
 
 def _go(**query: str) -> None:
@@ -89,15 +104,23 @@ def _edit(code: str | None) -> None:
     if st.button("Back to all works"):
         _go()
     con = held.store().cursor()
-    now = {} if code is None else {name: _as_typed(value) for name, value in reading.work(con, code).items()}
+    now = _kept() if code is None else {name: _as_typed(value) for name, value in reading.work(con, code).items()}
     st.header("A new work" if code is None else plain(f"{code}  {now['title']}".strip()))
-    if code is not None and (area := reading.area_dm2(con, code)):
+    if code is None:
+        frame.say(["Each field is kept as soon as you leave it, and waits here until the work is saved."])
+    elif area := reading.area_dm2(con, code):
         frame.say([f"Area: {area:,.1f} dm², {'as said' if now['area_dm2'] else 'by its shape and size'}."])
-    seen = fields.seen_first(f"work {code}", f"title {code or 'new'}", str(now))
-    with st.form("work"):
-        said = _fields(code, now)
-        save = st.form_submit_button("Save", type="primary")
-    if save and seen != str(now):
+    key = code or _new_key()
+    seen = fields.seen_first(f"work {code}", f"title {key}", str(now))
+    said = _fields(code, now, key)
+    if code is None:
+        _keep(said)
+    with st.container(horizontal=True):
+        save = st.button("Save", type="primary")
+        if code is None and any(said.values()) and st.button("Empty the form"):
+            _forget_new()
+            st.rerun()
+    if save and seen != str(now) and code is not None:
         frame.refuse(
             f"Not saved: {code} was changed elsewhere since you opened it. Load the page again to see how it is now; until then what you typed is still here."
         )
@@ -107,14 +130,39 @@ def _edit(code: str | None) -> None:
         _milestones(code)
 
 
+def _new_key() -> str:
+    """In the keys of the fields of a new work; another one once the form was emptied, so that they begin empty."""
+    return f"new {st.session_state.setdefault('new work turn', 0)}"
+
+
+def _kept() -> dict[str, str]:
+    """What is written of a new work and not saved yet. Read when the form is first shown: from then on its fields know themselves."""
+    if f"title {_new_key()}" not in st.session_state:
+        st.session_state["new work"] = st.session_state["new work kept"] = unsaved.read(held.store().cursor(), NEW) or {}
+    begun: dict[str, str] = st.session_state["new work"]
+    return begun
+
+
+def _keep(said: dict[str, str]) -> None:
+    filled = {name: text for name, text in said.items() if text}
+    if filled != st.session_state["new work kept"]:
+        unsaved.keep(held.store(), NEW, filled)
+        st.session_state["new work kept"] = filled
+
+
+def _forget_new() -> None:
+    unsaved.forget(held.store(), NEW)
+    st.session_state["new work turn"] += 1
+
+
 def _as_typed(value: object) -> str:
     if value is None:
         return ""
     return written(value) if isinstance(value, float) else value.strftime("%Y-%m-%d") if isinstance(value, pd.Timestamp) else str(value)
 
 
-def _fields(code: str | None, now: dict[str, str]) -> dict[str, str]:
-    con, key = held.store().cursor(), code or "new"
+def _fields(code: str | None, now: dict[str, str], key: str) -> dict[str, str]:
+    con = held.store().cursor()
     said: dict[str, str] = {}
 
     def line(name: str, label: str, *, explained: str | None = None, placeholder: str | None = None) -> None:
@@ -134,7 +182,7 @@ def _fields(code: str | None, now: dict[str, str]) -> dict[str, str]:
         line("finished_on", "Finished on", placeholder="year-month-day", explained="Finishes every line of the work. Leave it empty while it is on the bench.")
     with right:
         said["shape"] = fields.one_of("Shape", SHAPES, now.get("shape", ""), f"shape {key}", empty="not said (a rectangle)")
-        line("height_cm", "Height, cm", explained='A number is cm; inches as 24 in or 24"')
+        line("height_cm", "Height, cm", explained='A number is cm; inches as 24 in, 24 1/2 in or 24½"')
         line("width_cm", "Width, cm")
         line("area_dm2", "Area, dm² (if it is not as shape and size say)")
         for name in ("structure", "paint", "surface"):
@@ -159,28 +207,52 @@ def _fields(code: str | None, now: dict[str, str]) -> dict[str, str]:
 
 
 def _free(label: str, name: str, now: dict[str, str], suggested: list[str], key: str) -> str:
-    """A free word, with those used before to choose from."""
-    value = now.get(name, "")
-    options = list(dict.fromkeys([*([value] if value else []), *suggested]))
-    chosen = st.selectbox(label, options, index=0 if value else None, accept_new_options=True, placeholder="Choose, or write your own", key=f"{name} {key}")
-    return chosen or ""
+    """A free word: written, or one of those used before taken with one press."""
+    field = f"{name} {key}"
+    value: str = st.text_input(label, now.get(name, ""), key=field)
+    words = list(dict.fromkeys(suggested))[:MOST_WORDS]
+    if words:
+        st.pills(f"{label}: words used before", words, key=f"words for {field}", on_change=_take_word, args=(field,), label_visibility="collapsed")
+    return value
+
+
+def _take_word(field: str) -> None:
+    if chosen := st.session_state[f"words for {field}"]:
+        st.session_state[field] = chosen
+        st.session_state[f"words for {field}"] = None
 
 
 def _save(code: str | None, said: dict[str, str]) -> None:
-    if code is None and folded(said["object"]) in {folded(one) for one in held.works(held.today())["object"]}:
-        frame.refuse(f'Not saved: "{said["object"]}" is the code of another work. Give this one a code of its own; what you typed is still here.')
+    if code is None and (held_already := _known(said["object"])):
+        frame.refuse(f'Not saved: "{held_already}" is the code of another work. Give this one a code of its own; what you typed is still here.')
         return
+    con = held.store().cursor()
+    used = {"kind": [*reading.said_before(con, "kind"), *KINDS], "support": [*reading.said_before(con, "support"), *SUPPORTS]}
     try:
-        report = store_rows(held.store(), OBJECTS, [{"object": code or "", **said}], held.change("edited under Works" if code else "added under Works"))
+        report = store_rows(held.store(), OBJECTS, [{"object": code or "", **said}], held.change("edited under Works" if code else "added under Works"), CALLED)
     except BenchHoursError as error:
         frame.refuse(f"Not saved: {error} What you typed is still here.")
         return
     if not (report.outcome.stored or report.outcome.corrected):
         st.info("Nothing was changed.")
         return
-    st.query_params.from_dict({"object": code or " ".join(said["object"].split()), **held.same_studio()})
     fields.forget_seen(f"work {code}")
-    frame.done("Saved; what was said before is kept in the history." if code else "The work is added. Next: its estimate, or its first hours.")
+    notes = [note for name, words in used.items() if (note := _near_another(name, said[name], words))]
+    if code is None:
+        _forget_new()
+        code = " ".join(said["object"].split())
+        st.query_params.from_dict({"object": code, **held.same_studio()})
+        frame.done(
+            " ".join(["The work is added.", *notes]),
+            ("pages/estimate.py", "Write its estimate", {"object": code}), ("pages/bring_in_logs.py", "Bring in hours", {}), ("pages/works.py", "Add another work", {"add": "work"}),
+        )  # fmt: skip
+    frame.done(" ".join(["Saved; what was said before is kept in the history.", *notes]), ("pages/one_work.py", "Where its hours went", {"object": code}))
+
+
+def _near_another(name: str, word: str, used: list[str]) -> str:
+    """Said of a word that is new here and close to one used before: filters would tell the two apart."""
+    near = nearest(word, {folded(one): one for one in used}) if word and word not in used else None
+    return f'{name.capitalize()} "{word}" is new here, and near to "{near}": if it is the same, say it alike.' if near else ""
 
 
 # --- milestones
@@ -219,11 +291,12 @@ def _milestones(code: str) -> None:
     phase, technique, part = choices[what]
     row = {"object": code, "phase": phase, "technique": technique, "part": part, "finished_on": said_day}
     try:
-        report = store_rows(held.store(), MILESTONES, [row], held.change("set under Works"))
+        report = store_rows(held.store(), MILESTONES, [row], held.change("set under Works"), CALLED)
     except BenchHoursError as error:
         frame.refuse(f"Not set: {error} What you typed is still here.")
         return
-    frame.done(f"Set: {what} finished on {said_day}." if report.outcome.stored else "That milestone is set already.")
+    notes = [f"But it {reason}. {mend}" for reason, mend in report.warnings[["reason", "mend"]].itertuples(index=False)]
+    frame.done(" ".join([f"Set: {what} finished on {said_day}.", *notes]) if report.outcome.stored else "That milestone is set already.")
 
 
 frame.show("Works", body)

@@ -1,5 +1,5 @@
 -- The dated hours of one object, for a treatment report: one row a day, phase, technique, part and charge. No person is named.
-SELECT e.day, e.phase, e.technique, e.part, e.charge,
+SELECT e.day, p.position, e.phase, e.technique, e.part, e.charge,
     sum(e.counted_hours) AS hours,
     sum(CASE WHEN e.mode = 'unattended' THEN e.hours ELSE 0 END) AS unattended_hours,
     sum(e.quantity) AS quantity, any_value(e.unit) AS unit,

@@ -21,7 +21,7 @@ PAGES = [
     ("one-work", "One work", "There is no work yet.", "those on the bench stand first"),
     ("one-work?object=WORK", "One work", "There is no work yet.", "Treatment statement"),
     ("works", "Works", "No work is here yet.", "those on the bench first, the latest first"),
-    ("works?object=WORK", "Works", 'there is no object "WORK"', "Milestones"),
+    ("works?object=WORK", "Works", 'There is no work "WORK" here.', "Milestones"),
     ("works?add=work", "Works", "A new work", "A new work"),
     ("estimate?object=WORK", "Estimate", "there is none yet", "Write the next version"),
     ("bring-in-logs", "Bring in logs", "Begin with a file of objects", "What the files look like"),
@@ -119,7 +119,7 @@ def test_the_figures_of_the_page_are_those_of_the_command_to_the_digit(serve_her
     on_page = [row.get_by_role("cell").all_inner_texts() for row in table.get_by_role("row").all()[1:]]
     rows = [line for line in printed.splitlines() if re.search(r"\d  +[\d,]+\.\d", line)]
     assert on_page == [re.split(r"  +", line.strip()) for line in rows] and len(on_page) > 10
-    for sentence in (line for line in printed.splitlines() if line.startswith(("Most over", "Still open", "Apart"))):
+    for sentence in (line for line in printed.splitlines() if line.startswith(("Most over", "Still open", "Apart", "Hours are shown"))):
         expect(laptop.get_by_text(sentence)).to_be_visible()
     with laptop.expect_download() as given:
         laptop.get_by_role("button", name="Lines", exact=True).click()

@@ -10,6 +10,7 @@ PHASES = pd.DataFrame(
     {
         "phase": ["cleaning", "retouching"], "position": [7, 10], "works": [3, 4], "lines": [5, 6], "estimated_hours": [10.0, 4.0], "actual_hours": [8.0, 9.5],
         "difference_hours": [-2.0, 5.5], "more_to_do_hours": [0.0, 1.0], "slower_hours": [-1.0, 4.5], "unforeseen_hours": [0.0, 0.0], "not_needed_hours": [-1.0, 0.0],
+        "open_lines": [0, 0], "unused_hours": [0.0, 0.0],
     }
 )  # fmt: skip
 
@@ -21,6 +22,17 @@ def test_the_estimate_is_a_bar_with_a_tick_and_the_difference_is_written() -> No
     rows = next(iter(chart["datasets"].values()))
     assert [row["said"] for row in rows] == ["−2.0 h", "+5.5 h"]
     assert [row["label"] for row in rows] == ["cleaning: took 8.0 h of 10.0 h", "retouching: took 9.5 h of 4.0 h"]
+
+
+def test_a_bar_of_open_lines_says_what_is_not_used_yet_where_its_end_would_mislead() -> None:
+    under_way = PHASES.assign(open_lines=[2, 1], unused_hours=[3.5, 0.0], difference_hours=[1.5, 5.5])
+    chart = compared.estimated_against_actual(under_way, "phase").to_dict()
+    rows = next(iter(chart["datasets"].values()))
+    assert [row["label"] for row in rows] == ["cleaning: 8.0 h so far of 10.0 h", "retouching: 9.5 h so far of 4.0 h"]
+    assert [row["detail"] for row in rows] == ["+1.5 h on lines finished or over already, 3.5 h not used yet", ""]  # 10.0 + 1.5 − 3.5 = 8.0
+    assert [row["said"] for row in rows] == ["", "+5.5 h"] and [row["beyond"] for row in rows] == [False, True]
+    begun = compared.estimated_against_actual(under_way.assign(actual_hours=[0.0, 9.5]), "phase").to_dict()
+    assert next(row["label"] for row in next(iter(begun["datasets"].values()))) == "cleaning: 10.0 h estimated, not begun"
 
 
 def test_the_causes_keep_the_words_of_the_screens() -> None:

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dashboard import reading
-from dashboard.analysis.overruns import CAUSES, by_phase, compare, totals
+from dashboard.analysis.overruns import CAUSES, by_phase, compare, summed, totals
 from ingest.store import Store
 from tests.conftest import LATER, Bring, bring_into
 
@@ -140,6 +140,9 @@ def test_the_parts_sum_to_the_difference_and_an_open_line_is_never_a_saving(tmp_
             else:
                 assert row["difference_hours"] == pytest.approx(max(0, h1 - (h0 or 0)), abs=1e-9)
                 assert (row[PARTS] >= 0).all()
+        both = compare(frame.reset_index())
+        sums = summed(pd.concat([both.finished, both.open]), ["phase"])
+        assert (sums["estimated_hours"] + sums["difference_hours"] - sums["unused_hours"]).to_numpy() == pytest.approx(sums["actual_hours"].to_numpy())
         phase_sums = by_phase(compare(frame.reset_index()))
         assert phase_sums[PARTS].sum(axis=1).to_numpy() == pytest.approx(phase_sums["difference_hours"].to_numpy())
         assert totals(phase_sums)["difference_hours"] == pytest.approx(frame.loc[frame["finished"] & (frame["yardstick"] != "none"), "difference_hours"].sum())
@@ -187,3 +190,13 @@ def test_a_milestone_that_fits_no_line_is_kept_and_said(studio: Bring, lines: Li
     assert wrong.complete and wrong.warnings["reason"].tolist() == ["finishes nothing yet: no line of 24-001 is in varnishing with retouching"]
     assert studio("m.csv", "object,phase,technique,finished_on\n24-001,,retouching,2024-03-01\n24-001,,,2024-03-01\n").outcome.rejected == 1
     assert lines()["finished"].tolist() == [True]
+
+
+def test_a_milestone_before_the_last_entry_says_that_the_entry_opens_the_line_again(studio: Bring, lines: Lines) -> None:
+    head = "object,phase,technique,finished_on\n"
+    studio("log.csv", LOG + "24-001,,facing,,Ilse,2024-02-01,4,,,\n24-001,,facing,,Ilse,2024-02-20,1,,,\n24-001,,local facing,,Ilse,2024-02-03,1,,,\n")
+    early = studio("m.csv", head + "24-001,stabilisation,,2024-02-10\n")
+    assert early.complete and early.warnings["reason"].tolist() == ["is before the last entry (2024-02-20), which opens the line again"]
+    assert dict(lines()[["technique", "finished"]].to_numpy().tolist()) == {"facing": False, "local facing": True}
+    assert studio("n.csv", head + "24-001,stabilisation,,2024-02-05\n24-001,,facing,2024-02-21\n").warnings.empty  # the second of them finishes it
+    assert lines()["finished"].tolist() == [True, True]

@@ -3,9 +3,9 @@
 from datetime import date, datetime
 
 from dashboard import reading, statement
-from dashboard.analysis.overruns import by_object
+from dashboard.analysis.overruns import by_object, by_phase, compare
 from dashboard.cautions import DEFERRING, WORDS, usual_cautions
-from dashboard.sentences import state_of_work
+from dashboard.sentences import forgotten_parts, most_over, most_under, said_beside, state_of_work
 from dashboard.tables import Link, ledger
 from dashboard.words import ago
 from ingest.records import CAUTIONS
@@ -26,16 +26,46 @@ def told(store: Store, code: str = "24-001", today: date = TODAY) -> str:
 def test_where_a_work_stands_is_a_sentence_from_the_first_day_to_the_last(studio: Bring, store: Store) -> None:
     assert told(store) == "Received 59 days ago, not begun; no estimate yet."
     studio("est.csv", "object,version,made_on,approved_on,phase,technique,hours\n24-001,1,2024-01-05,,,facing,2\n24-001,1,2024-01-05,,,pressing,1\n")
-    assert told(store) == "Received 59 days ago, not begun; 0.0 h so far of 3.0 h estimated, not approved."
+    assert told(store) == "Received 59 days ago, not begun; 3.0 h estimated, not approved."
     head = "object,phase,technique,person,started_at,ended_at,mode\n"
     studio("e.csv", head + "24-001,,facing,Ilse,2024-02-29 09:00,2024-02-29 12:00,\n24-001,,pressing,Ilse,2024-02-29 16:00,2024-03-05 09:00,unattended\n")
     studio("o.csv", "object,due_on\n24-001,2024-02-20\n")
     assert (
-        told(store) == "On the bench since 29 February 2024, last worked yesterday (pressing); 3.0 h so far of 3.0 h estimated, not approved, +1.0 h so far; "
+        told(store) == "On the bench since 29 February 2024, last worked yesterday (pressing); "
+        "3.0 h so far of 3.0 h estimated, not approved (+1.0 h on lines over already, 1.0 h not used yet); "
         "waiting until 5 March 2024; was due 10 days ago."
     )
     studio("o.csv", "object,finished_on\n24-001,2024-03-06\n")
     assert told(store, today=date(2024, 4, 1)) == "Finished on 6 March 2024; 3.0 h of 3.0 h estimated, not approved."
+
+
+def test_the_hours_of_a_work_under_way_add_up_on_their_face(studio: Bring, store: Store) -> None:
+    head = "object,version,made_on,approved_on,phase,technique,hours\n"
+    studio("est.csv", head + "".join(f"24-001,1,2024-01-05,2024-01-09,,{technique},{h}\n" for technique, h in (("facing", 4), ("packing", 3), ("filling", 8))))
+    head = "object,phase,technique,person,date,hours\n"
+    studio("e.csv", head + "".join(f"24-001,,{technique},Ilse,2024-02-20,{h}\n" for technique, h in (("facing", 2.5), ("packing", 6), ("filling", 1.5))))
+    studio("m.csv", "object,phase,technique,finished_on\n24-001,,facing,2024-02-20\n")
+    # 15.0 − 1.5 + 3.0 − 6.5 = 10.0
+    assert "10.0 h so far of 15.0 h approved (−1.5 h on finished lines, +3.0 h on lines over already, 6.5 h not used yet)" in told(store)
+    comparison = compare(reading.overruns(store.cursor(), TODAY))
+    assert said_beside(comparison)[0] == "Still open: 2 lines of 1 work, 7.5 h so far of 11.0 h estimated; +3.0 h over already, 6.5 h not used yet."
+    phases = by_phase(comparison)
+    assert most_over(phases) == "No phase ran over its estimate."
+    assert most_under(phases) == "Most under: stabilisation, −1.5 h on 1 work, mostly easier going than quoted."
+
+
+def test_hours_without_the_part_that_was_estimated_are_pointed_out(studio: Bring, store: Store) -> None:
+    studio("est.csv", "object,version,made_on,phase,technique,part,hours\n24-001,1,2024-01-05,,filling,frame,2\n24-001,1,2024-01-05,,packing,,1\n")
+    head = "object,phase,technique,part,person,date,hours,discovery\n"
+    report = studio("e.csv", head + "24-001,,filling,,Ilse,2024-02-20,1,\n24-001,,filling,,Ilse,2024-02-21,1,\n24-001,,packing,,Ilse,2024-02-20,1,\n")
+    assert report.warnings[["line", "column", "reason"]].to_numpy().tolist() == [
+        [2, "part", 'makes this no line of the estimate of 24-001, which has filling with part "frame"']
+    ]
+    assert studio("f.csv", head + "24-001,,filling,reverse,Ilse,2024-02-22,1,yes\n").warnings.empty  # said to be found on the way
+    assert forgotten_parts(reading.overruns(store.cursor(), TODAY)) == [
+        "filling without a part is in no estimate, but filling, frame is. If it is that work, correct the part of its entries.",
+        "filling, reverse, is in no estimate, but filling, frame is. If it is that work, correct the part of its entries.",
+    ]
 
 
 def test_how_long_ago_is_said_as_people_say_it() -> None:
@@ -62,7 +92,14 @@ def test_the_statement_stands_alone_escapes_what_is_written_and_sums_exact_hours
     assert "&lt;b&gt;left&lt;/b&gt;" in page and "<b>" not in page and "A &amp; B, 48.0 dm²" in page
     assert "Vane" not in page and "Ilse" not in page and "http" not in page
     assert '<tr><td>all</td><td class="n">1.0</td></tr>' in page
-    assert "seen by A. Vane" in statement.as_page("24-001", "", LATER, None, frame, with_notes=True)
+    bare = statement.as_page("24-001", "", LATER, None, frame, with_notes=True)
+    assert "seen by A. Vane" in bare and "<p>Dated hours, to 1 June 2026." in bare
+
+
+def test_the_phases_of_a_statement_stand_in_the_order_of_a_treatment(studio: Bring, store: Store) -> None:
+    studio("e.csv", "object,phase,technique,person,date,hours\n24-001,,packing,Ilse,2024-02-01,1\n24-001,,facing,Ilse,2024-02-02,1\n")
+    page = statement.as_page("24-001", "", LATER, None, reading.dated_hours(store.cursor(), LATER, "24-001"), with_notes=False)
+    assert page.index("<td>stabilisation</td><td class") < page.index("<td>handover</td><td class")
 
 
 def test_a_table_escapes_its_cells_and_leads_where_it_says() -> None:

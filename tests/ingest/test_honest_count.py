@@ -149,8 +149,8 @@ def test_the_studio_s_clock_cannot_move_under_entries_that_it_timed(studio: Brin
     with pytest.raises(BenchHoursError) as caught, store.writing() as con:
         write_settings(con, {"zone": "Europe/London"})
     assert str(caught.value) == (
-        "the studio's clock cannot move from Europe/Berlin to Europe/London: 1 entries with clock times are held. "
-        "Start a new database with the right zone (--db NEW --zone ZONE) and bring the files in again."
+        "the studio's clock cannot move from Europe/Berlin to Europe/London: entries with clock times rest on it (1). "
+        "Leave it; or begin a new database in the right zone and bring the files in there."
     )
 
 

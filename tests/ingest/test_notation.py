@@ -46,7 +46,7 @@ def test_a_date_in_numbers_is_read_only_by_the_studio_s_own_order() -> None:
     assert notation.day("3 April 2025", "unset") == date(2025, 4, 3)
     with pytest.raises(NotationError) as caught:
         notation.day("03/04/2025", "unset")
-    assert str(caught.value) == "may be day first or month first. Write it as year-month-day, or say the studio's order once with --day-order dmy or mdy."
+    assert str(caught.value) == "may be day first or month first. Write it as year-month-day, or say once in which order this studio writes its dates."
     for text, order in (
         ("04/13/2025", "dmy"),
         ("13/04/2025", "mdy"),
@@ -109,3 +109,29 @@ def test_the_day_after_a_change_is_plain_again() -> None:
         con = store.cursor()
         clock.prepare_days(con, [date(2024, 3, 31) + timedelta(days=n) for n in (-1, 0, 1)], "Europe/Berlin")
         assert con.execute("SELECT count(*) FROM zone_days WHERE change_from IS NOT NULL").fetchall() == [(1,)]
+
+
+@pytest.mark.parametrize(
+    "text, cm", [("24 1/2 in", 62.23), ('24½"', 62.23), ("24-1/2 in", 62.23), ("⅜ in", 0.9525), ("24 5/8 in", 62.5475), ("24.5 inches", 62.23)]
+)
+def test_inches_may_end_in_a_fraction(text: str, cm: float) -> None:
+    """1 inch = 25.4 mm exactly (international yard and pound agreement of 1959; value from memory)."""
+    assert notation.centimetres(text) == cm
+    with pytest.raises(NotationError):
+        notation.centimetres("24 3/2 in")
+
+
+@pytest.mark.parametrize("text", ["1,450", "-1,450", "12,125", "999,000"])
+def test_a_comma_before_three_figures_is_asked_about_unless_the_file_writes_decimal_commas(text: str) -> None:
+    with pytest.raises(NotationError) as caught:
+        notation.decimal(text)
+    assert "may be" in caught.value.what and caught.value.mend == "Write the one that is meant, without a mark between thousands."
+    assert notation.decimal(notation.with_point(text)) == float(text.replace(",", "."))
+    assert notation.hours(notation.with_point("1,125 h")) == 1.125
+
+
+def test_a_code_is_suggested_only_where_one_alone_is_near() -> None:
+    codes = ["26-001", "26-002", "26-061", "KB-2024-017"]
+    assert [notation.nearest_code(text, codes) for text in ("26-06l", "26-O61", "26061", "26-016", "26-003", "27-005", "KB-2024-17", "")] == [
+        "26-061", "26-061", "26-061", "26-061", None, None, "KB-2024-017", None,
+    ]  # fmt: skip

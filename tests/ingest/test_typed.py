@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as some
 
-from ingest import corrections, drafts, estimates, people
+from ingest import corrections, drafts, estimates, people, unsaved
 from ingest.drafts import Draft
 from ingest.errors import BenchHoursError
 from ingest.imports import Report
@@ -286,14 +286,55 @@ def test_the_lines_of_a_sheet_keep_their_numbers_and_a_fault_of_the_version_is_s
         version={"made_on": "2024-02-01", "price": "xx"},
         lines=[{"technique": "facing", "hours": "2", "note": "a\nb"}, {}, {"technique": "packing", "hours": "x"}],
     )
-    read = drafts.read_over(store, "24-001", draft, CHANGE)
+    read = drafts.read_over(store, "24-001", draft, CHANGE, {})
     assert read.problems == [
-        'price "xx": is not a number. Write it like 12.5 or 12,5, without marks between thousands.',
+        'Price "xx": is not a number. Write it like 12.5 or 12,5, without marks between thousands.',
         'Line 3, hours "x": cannot be read as hours. Write it like 1.5, 1:30, 1h30, 90 min or PT1H30M.',
     ]
     draft = Draft(
-        version={"made_on": "2024-02-01"},
-        lines=[{"technique": "facing", "hours": "2"}, {"technique": "lining", "hours": "9", "option": "B"}, {"technique": "filling", "quantity": "3"}],
+        version={"made_on": "2024-02-01", "price": "1450,50", "currency": "gbp"},
+        lines=[
+            {"technique": "facing", "hours": "2"},
+            {"technique": "lining", "hours": "9", "option": "B"},
+            {"technique": "filling", "quantity": "3"},
+            {"technique": "varnish removal", "hours": "4", "low_hours": "5"},
+        ],
     )
-    read = drafts.read_over(store, "24-001", draft, CHANGE)
-    assert read.hours[["option", "hours", "unpriced"]].to_numpy().tolist() == [["", 2.0, 0], ["B", 9.0, 0], ["", 0.0, 1]] and read.lines == 3
+    read = drafts.read_over(store, "24-001", draft, CHANGE, {"low_hours": "low, h", "high_hours": "high, h"})
+    told = read.lines[["technique", "option", "quantity", "unit", "hours"]].astype(object)
+    assert told.where(told.notna(), None).to_numpy().tolist() == [
+        ["facing", "", None, None, 2.0], ["lining", "B", None, None, 9.0], ["filling", "", 3.0, "dm2", None],
+    ]  # fmt: skip
+    assert (read.price, read.currency) == (1450.5, "GBP")
+    assert read.problems == ['Line 4, hours "4": is outside low, h to high, h. Mend one of the three.']
+    assert read.notes == [
+        'Line 4, technique "varnish removal": is taken for varnish removal with free solvents. '
+        "Kept; if varnish removal with solvent gel was meant, write its whole name."
+    ]
+
+
+@pytest.mark.parametrize("text, stored", [("1,450", None), ("1.450", None), ("1,450.00", None), ("1450,00", 1450.0), ("1450", 1450.0), ("1,45", 1.45)])
+def test_a_price_that_may_be_a_thousand_or_one_is_asked_about_and_never_guessed(studio: Bring, store: Store, text: str, stored: float | None) -> None:
+    draft = Draft(version={"made_on": "2024-02-01", "price": text, "currency": "EUR"}, lines=[{"technique": "facing", "hours": "2"}])
+    if stored is None:
+        with pytest.raises(RowsRefused):
+            drafts.make_version(store, "24-001", draft, CHANGE)
+    else:
+        drafts.make_version(store, "24-001", draft, CHANGE)
+    assert held(store, "SELECT price FROM estimate_versions") == ([] if stored is None else [(stored,)])
+
+
+def test_a_refusal_names_fields_as_the_page_calls_them(studio: Bring, store: Store) -> None:
+    with pytest.raises(RowsRefused) as caught:
+        store_rows(store, OBJECTS, [{"object": " ", "height_cm": "tall"}], CHANGE, {"object": "Code", "height_cm": "Height, cm"})
+    assert str(caught.value) == 'Height, cm "tall" is not a number. Write it like 12.5 or 12,5, without marks between thousands. Code is empty. Fill it in.'
+
+
+def test_what_is_written_and_not_saved_is_kept_until_it_is(store: Store) -> None:
+    unsaved.keep(store, "work 1", {"title": "Ferry"})
+    unsaved.keep(store, "work 1", {"title": "Ferry in snow"})
+    unsaved.keep(store, "rejects week.csv", [["1", "\u00e9"]])
+    assert unsaved.read(store.cursor(), "work 1") == {"title": "Ferry in snow"}
+    assert unsaved.read_all(store.cursor(), "rejects ") == {"rejects week.csv": [["1", "\u00e9"]]}
+    unsaved.forget(store, "work 1")
+    assert unsaved.read(store.cursor(), "work 1") is None
