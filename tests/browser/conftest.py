@@ -1,5 +1,6 @@
 """A real server, a real browser, and pages that are watched: no error, no word to the outside, nothing wider than the screen."""
 
+import os
 import signal
 import socket
 import subprocess
@@ -7,10 +8,11 @@ import sys
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from ingest.store import Store
 from tests import big_studio
@@ -82,8 +84,14 @@ def serve_here() -> Iterator[Callable[..., str]]:
         next(served, None)
 
 
-def watched(browser: Browser, width: int) -> Iterator[Page]:
-    opened = browser.new_page(viewport={"width": width, "height": 800})
+@pytest.fixture(scope="session")
+def windows(browser: Browser) -> Callable[[int], BrowserContext]:
+    """One browser of each width for all tests: what Streamlit is made of is fetched once."""
+    return cache(lambda width: browser.new_context(viewport={"width": width, "height": 800}))
+
+
+def watched(windows: Callable[[int], BrowserContext], width: int) -> Iterator[Page]:
+    opened = windows(width).new_page()
     complaints: list[str] = []
     opened.on("console", lambda message: complaints.append(f"{message.text} {message.location}") if message.type == "error" else None)
     opened.on("pageerror", lambda error: complaints.append(str(error)))
@@ -98,15 +106,21 @@ def watched(browser: Browser, width: int) -> Iterator[Page]:
 
 
 @pytest.fixture(params=[360, 1280])
-def page(browser: Browser, request: pytest.FixtureRequest) -> Iterator[Page]:
+def page(windows: Callable[[int], BrowserContext], request: pytest.FixtureRequest) -> Iterator[Page]:
     """At a phone's width and a laptop's."""
-    yield from watched(browser, request.param)
+    yield from watched(windows, request.param)
 
 
 @pytest.fixture
-def laptop(browser: Browser) -> Iterator[Page]:
+def laptop(windows: Callable[[int], BrowserContext]) -> Iterator[Page]:
     """At a laptop's width only, for what is worked through there."""
-    yield from watched(browser, 1280)
+    yield from watched(windows, 1280)
+
+
+@pytest.fixture
+def phone(windows: Callable[[int], BrowserContext]) -> Iterator[Page]:
+    """At a phone's width only."""
+    yield from watched(windows, 360)
 
 
 def settled(page: Page) -> None:
@@ -118,7 +132,9 @@ def settled(page: Page) -> None:
 
 
 def keep(page: Page, name: str) -> None:
-    """Keep what the page looks like from head to foot, to be looked at."""
+    """Keep what the page looks like from head to foot, to be looked at; only for who asks for it, as it takes a minute over all tests."""
+    if not os.environ.get("BENCH_HOURS_SCREENSHOTS"):
+        return
     SCREENSHOTS.mkdir(exist_ok=True)
     width = page.evaluate("window.innerWidth")
     height = page.evaluate("document.querySelector('[data-testid=stMain]')?.scrollHeight ?? 900")

@@ -44,3 +44,23 @@ def test_a_finished_studio_with_nothing_beside_its_figures_is_shown(serve_here: 
             assert bring_into(store, tmp_path, name, text).complete
     page.goto(serve_here("serve", "--db", str(tmp_path / "one.duckdb")))
     expect(page.get_by_text("Most over: handover, +1.0 h on 1 work, mostly harder going than quoted.")).to_be_visible(timeout=30_000)
+
+
+def test_a_studio_with_nothing_finished_sees_how_far_its_works_have_come(serve_here: Callable[..., str], page: Page, tmp_path: Path) -> None:
+    files = {
+        "o.csv": "object\n24-001\n",
+        "est.csv": "object,version,made_on,approved_on,phase,technique,hours\n24-001,1,2024-01-05,2024-01-09,,packing,4\n24-001,1,2024-01-05,2024-01-09,,travel,8\n",
+        "log.csv": "object,phase,technique,person,date,hours\n24-001,,packing,Ilse,2024-02-01,5\n24-001,,travel,Ilse,2024-02-02,2\n",
+    }
+    with Store(tmp_path / "one.duckdb") as store:
+        for name, text in files.items():
+            assert bring_into(store, tmp_path, name, text).complete
+    page.goto(serve_here("serve", "--db", str(tmp_path / "one.duckdb")))
+    expect(page.get_by_role("heading", name="So far, on lines still open")).to_be_visible(timeout=30_000)
+    said = page.get_by_test_id("stVegaLiteChart").locator("svg text")
+    expect(said.filter(has_text="handover: 7.0 h so far of 12.0 h")).to_have_count(1, timeout=10_000)
+    expect(said.filter(has_text="+1.0 h on lines finished or over already, 6.0 h not used yet")).to_have_count(1)
+    row = page.get_by_role("region", name="Works that ran over most").get_by_role("row").last.get_by_role("cell").all_inner_texts()
+    assert row[:5] == ["24-001", "2 lines open", "12.0", "7.0", "+1.0"] and row[-1] == "6.0"
+    for name in ("Phases", "Works", "Lines"):
+        expect(page.get_by_role("button", name=name, exact=True)).to_be_visible()

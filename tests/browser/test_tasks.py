@@ -201,6 +201,62 @@ def test_an_estimate_is_written_survives_a_reload_is_saved_approved_and_revised(
     expect(laptop.get_by_text("First approved 4.0 h, latest approved 6.5 h; 1 line changed.")).to_be_visible()
 
 
+def test_a_new_work_half_written_waits_through_a_reload_and_another_page(laptop: Page, studio: str) -> None:
+    go(laptop, f"{studio}/works?add=work", "Works")
+    laptop.get_by_role("textbox", name="Code").fill("27-005")
+    laptop.get_by_role("textbox", name="Kind").fill("easel paintng")
+    laptop.keyboard.press("Tab")
+    settled(laptop)
+    laptop.get_by_role("radio", name="canvas", exact=True).click()
+    settled(laptop)
+    laptop.reload()
+    expect(laptop.get_by_role("textbox", name="Kind")).to_have_value("easel paintng", timeout=20_000)
+    settled(laptop)
+    laptop.get_by_role("link", name="Studio", exact=True).click()
+    expect(laptop.get_by_role("textbox", name="Name of the studio")).to_be_visible(timeout=10_000)
+    go(laptop, f"{studio}/works?add=work", "Works")
+    expect(laptop.get_by_role("textbox", name="Code")).to_have_value("27-005")
+    expect(laptop.get_by_role("textbox", name="Support")).to_have_value("canvas")
+    press(laptop, "Save")
+    done(laptop, 'The work is added. Kind "easel paintng" is new here, and near to "easel painting": if it is the same, say it alike.')
+    laptop.get_by_role("link", name="Add another work").click()
+    expect(laptop.get_by_role("heading", name="A new work")).to_be_visible(timeout=10_000)
+    settled(laptop)
+    expect(laptop.get_by_role("textbox", name="Code")).to_have_value("")
+
+
+def test_an_estimate_is_put_together_by_choosing_on_a_phone(phone: Page, studio: str) -> None:
+    go(phone, f"{studio}/works?add=work", "Works")
+    phone.get_by_role("textbox", name="Code").fill("27-006")
+    press(phone, "Save")
+    done(phone, "The work is added.")
+    phone.get_by_role("link", name="Write its estimate").click()
+    expect(phone.get_by_role("heading", name="Write its estimate")).to_be_visible(timeout=10_000)
+    settled(phone)
+    press(phone, "Begin with an empty sheet")
+    unfold(phone, "Add a line by choosing its technique")
+    for technique, spent, quantity in (("varnish removal with solvent gel", "4", "30"), ("packing", "1h30", "")):
+        choose(phone, "Technique", technique)
+        phone.get_by_role("textbox", name="Hours", exact=True).fill(spent)
+        if quantity:
+            phone.get_by_role("textbox", name="Quantity, dm²").fill(quantity)
+        press(phone, "Add it to the sheet")
+        expect(phone.get_by_role("region", name="Lines of the sheet").get_by_role("cell", name=technique)).to_be_visible(timeout=10_000)
+    assert row_of(phone, "Lines of the sheet", "solvent gel") == ["varnish removal with solvent gel", "30 dm²", "4.0"]
+    phone.get_by_role("textbox", name="Price").fill("1,450")
+    phone.keyboard.press("Tab")
+    expect(phone.get_by_text('Price "1,450": may be 1450 or 1.45.')).to_be_visible(timeout=10_000)
+    settled(phone)
+    phone.get_by_role("textbox", name="Price").fill("1450")
+    phone.keyboard.press("Tab")
+    expect(phone.get_by_text("Price: €1,450.00.")).to_be_visible(timeout=10_000)
+    settled(phone)
+    keep(phone, "task-sheet")
+    press(phone, "Save as version 1")
+    done(phone, "Saved as version 1.")
+    expect(phone.get_by_role("combobox", name="Version").last).to_have_value("1: 5.5 h, €1,450.00")  # read once more beside the approval
+
+
 def test_lines_are_copied_from_another_work(laptop: Page, studio: str) -> None:
     go(laptop, f"{studio}/works?add=work", "Works")
     laptop.get_by_role("textbox", name="Code").fill("27-002")
@@ -234,11 +290,16 @@ def test_a_file_with_three_faults_comes_in_and_they_are_mended_on_the_page(lapto
         laptop.get_by_role("button", name="Download them, with reasons").click()
     assert text_of(given.value).startswith("rejected_line,rejected_column,rejected_reason,rejected_mend,object,")
     keep(laptop, "task-faults")
-    for row, tabs, text in ((0, 4, "packing"), (1, 7, "1"), (2, 2, "26-061")):
+    mend_cell(laptop, 0, 4, "packing")
+    laptop.get_by_role("link", name="Studio", exact=True).click()  # neither another page nor a reload in between loses what is mended
+    expect(laptop.get_by_role("textbox", name="Name of the studio")).to_be_visible(timeout=10_000)
+    go(laptop, f"{studio}/bring-in-logs", "Bring in logs")
+    expect(laptop.get_by_role("heading", name="To mend: 3 rows of week.csv")).to_be_visible()
+    for row, tabs, text in ((1, 7, "1"), (2, 2, "26-061")):
         mend_cell(laptop, row, tabs, text)
     press(laptop, "Bring in the mended rows")
     expect(laptop.get_by_text("week.rejects.csv: time entries")).to_be_visible(timeout=20_000)
-    expect(laptop.get_by_role("heading", name="What was rejected, and the mend")).to_have_count(0)
+    expect(laptop.get_by_role("heading", name=re.compile("What was rejected|To mend"))).to_have_count(0)
     go(laptop, f"{studio}/one-work?object=26-061", "One work")
     for day in ("1 Jun 2026", "2 Jun 2026", "3 Jun 2026", "4 Jun 2026"):
         assert row_of(laptop, "Time entries, the latest first", day, "packing")[2] == "1.0"
