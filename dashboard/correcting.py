@@ -56,7 +56,10 @@ def _correct(entries: pd.DataFrame) -> None:
             corrections.take_back(held.store(), chosen, held.change(reason or "no reason given"))
         else:
             report = corrections.correct(held.store(), chosen, said, held.change(reason or "corrected on the page of the work"), CALLED)
-            notes = [f"It {reason}. {mend}" for reason, mend in report.warnings[["reason", "mend"]].itertuples(index=False)]
+            notes = [
+                f"{CALLED.get(column, column.capitalize())}: {reason}. {mend}"
+                for column, reason, mend in report.warnings[["column", "reason", "mend"]].itertuples(index=False)
+            ]
     except BenchHoursError as error:
         frame.refuse(f"Not saved: {error} What you typed is still here.")
         return

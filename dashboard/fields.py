@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
 
 import streamlit as st
 
@@ -26,12 +28,12 @@ def in_use(words: Vocabulary) -> list[str]:
     )
 
 
-def one_of(label: str, options: Sequence[str], value: str, key: str, empty: str | None = None) -> str:
-    """One of some words; a value that is no longer among them can be kept. `empty` says what choosing nothing means."""
+def one_of(label: str, options: Sequence[str], value: str, key: str, empty: str | None = None, **more: Any) -> str:
+    """One of some words; a value that is no longer among them can be kept. `empty` says what choosing nothing means; `more` goes to the field."""
     choices = [*([""] if empty is not None else []), *options]
     if value not in choices:
         choices.append(value)
-    chosen: str = st.selectbox(label, choices, index=choices.index(value), format_func=lambda one: _SHOWN.get(one, one) or empty or "–", key=key)
+    chosen: str = st.selectbox(label, choices, index=choices.index(value), format_func=lambda one: _SHOWN.get(one, one) or empty or "–", key=key, **more)
     return chosen
 
 
@@ -46,6 +48,14 @@ def seen_first(name: str, field: str, now: str) -> str:
 def forget_seen(name: str) -> None:
     """After a save: what is saved is what is seen next."""
     st.session_state.pop(f"seen {name}", None)
+
+
+def changed_elsewhere(what: str, kept_at: datetime | None, kept_by: str, *, fresh: bool) -> bool:
+    """What is kept under a name was kept from another window since this one showed or kept it; `fresh`: it is shown just now."""
+    seen = f"kept {what}"
+    if fresh or kept_by == held.visit() or seen not in st.session_state:
+        st.session_state[seen] = kept_at
+    return bool(st.session_state[seen] != kept_at)
 
 
 def choose_work(codes: Sequence[str], titles: Mapping[str, str]) -> str | None:

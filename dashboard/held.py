@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from urllib.parse import urlencode
+from uuid import uuid4
 
 import pandas as pd
 import streamlit as st
@@ -60,6 +61,12 @@ def settings() -> Settings:
 def change(reason: str) -> Change:
     """A change made on a page; whoever sits at this machine is the principal."""
     return Change(by="principal", reason=reason)
+
+
+def visit() -> str:
+    """A name for this window's visit, by which what is kept knows who wrote it last."""
+    name: str = st.session_state.setdefault("visit", uuid4().hex)
+    return name
 
 
 def work_link(code: str) -> Link:

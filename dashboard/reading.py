@@ -9,7 +9,7 @@ import duckdb
 import pandas as pd
 
 from ingest.errors import BenchHoursError
-from ingest.notation import folded, nearest_code
+from ingest.notation import folded, look_alike, nearest_code
 from ingest.records import OBJECTS
 from ingest.settings import read_settings
 from ingest.sql import statement
@@ -65,7 +65,7 @@ def known(con: duckdb.DuckDBPyConnection, text: str) -> str:
     codes: list[str] = [row[0] for row in con.execute("SELECT object FROM objects ORDER BY object").fetchall()]
     found = {folded(code): code for code in codes}.get(folded(text))
     if found is None:
-        near = nearest_code(text, codes)
+        near = nearest_code(text, {look_alike(code): code for code in codes})
         raise BenchHoursError(f'there is no object "{text}"', f'Did you mean "{near}"?' if near else "Bring in objects first: bench-hours import objects.csv")
     return found
 

@@ -33,7 +33,7 @@ def _by_how_much_and_why(row: pd.Series) -> str:
 
 def took(row: pd.Series) -> str:
     """Actual hours of a row of `dashboard.analysis.overruns.summed` beside the estimated, in words."""
-    if row["open_lines"] and not row["actual_hours"]:
+    if row["open_lines"] and not row["actual_hours"] and not row["difference_hours"]:
         return f"{hours(row['estimated_hours'])} h estimated, not begun"
     if row["open_lines"]:
         return f"{hours(row['actual_hours'])} h so far of {hours(row['estimated_hours'])} h"
@@ -42,7 +42,7 @@ def took(row: pd.Series) -> str:
 
 def not_used_yet(row: pd.Series) -> str:
     """What keeps the hours of a row with open lines from adding up at a glance; nothing where they do."""
-    if row["unused_hours"] < 0.05 or not row["actual_hours"]:
+    if row["unused_hours"] < 0.05 or not (row["actual_hours"] or row["difference_hours"]):
         return ""
     counted_already = f"{signed_hours(row['difference_hours'])} h on lines finished or over already, " if abs(row["difference_hours"]) >= 0.05 else ""
     return f"{counted_already}{hours(row['unused_hours'])} h not used yet"
@@ -132,15 +132,15 @@ def _hours_so_far(work: pd.Series, sums: pd.Series | None) -> list[str]:
     elif sums is None or math.isnan(estimated):
         said = f"{hours(actual)} h{so_far}, an estimate without hours"
     else:
-        said = f"{hours(actual)} h{so_far} of {hours(estimated)} h {word}{_adding_up(sums, finished)}"
+        said = f"{hours(actual)} h{so_far} of {hours(estimated)} h {word}{_adding_up(sums)}"
     unpriced = 0.0 if sums is None else float(sums["unpriced_hours"])
     return [said, f"{hours(unpriced)} h on lines estimated in quantity only"] if unpriced else [said]
 
 
-def _adding_up(sums: pd.Series, finished: bool) -> str:
+def _adding_up(sums: pd.Series) -> str:
     """What leads from the estimated hours to the actual: over or under on finished lines, over already on open ones, not used yet."""
     over, open_over = float(sums["difference_hours"]), float(sums["open_over_hours"])
-    if finished:
+    if not sums["open_lines"]:
         return f", {signed_hours(over)} h" if abs(over) >= 0.05 else ""
     parts = [
         f"{signed_hours(over - open_over)} h on finished lines" if abs(over - open_over) >= 0.05 else "",

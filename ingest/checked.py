@@ -70,9 +70,12 @@ def _read_column(con: duckdb.DuckDBPyConnection, column: Column, cell: str, cont
         con.execute(
             f'INSERT INTO problems SELECT raw."row", ?, reason, mend FROM raw JOIN {table} ON {cell} = {table}.said WHERE reason IS NOT NULL', [column.name]
         )
-    for reading in readings:
-        if reading["doubt"]:  # said once a text, on the first row that has it
-            con.execute(f'INSERT INTO warnings SELECT min("row"), ?, ?, ? FROM raw WHERE {cell} = ?', [column.name, *reading["doubt"], reading["said"]])
+    if any(reading["doubt"] for reading in readings):  # said once a text, on the first row that has it
+        con.execute(
+            f"""INSERT INTO warnings SELECT min(raw."row"), ?, any_value(doubt), any_value(doubt_mend) FROM raw JOIN {table} ON {cell} = {table}.said
+            WHERE doubt IS NOT NULL GROUP BY {table}.said""",
+            [column.name],
+        )
     value = f"CASE WHEN {table}.said IS NULL THEN {at_once} ELSE {table}.value END" if at_once else f"{table}.value"
     return value, [f"LEFT JOIN {table} ON {cell} = {table}.said"]
 
@@ -81,11 +84,11 @@ def _read_texts(reader: Reader, texts: list[str], context: Context, filled: bool
     """What each text means, or why it means nothing."""
     readings: list[dict[str, Any]] = []
     for text in texts:
-        reading: dict[str, Any] = {"said": text, "value": None, "reason": None, "mend": None, "doubt": None}
+        reading: dict[str, Any] = {"said": text, "value": None, "reason": None, "mend": None, "doubt": None, "doubt_mend": None}
         if stripped := text.strip():
             try:
                 reading["value"] = reader.read(context, stripped)
-                reading["doubt"] = reader.doubt(context, stripped)
+                reading["doubt"], reading["doubt_mend"] = reader.doubt(context, stripped) or (None, None)
             except BenchHoursError as error:
                 reading |= {"reason": error.what, "mend": error.mend}
         elif filled:  # white space only
@@ -96,7 +99,7 @@ def _read_texts(reader: Reader, texts: list[str], context: Context, filled: bool
 
 def _store_readings(con: duckdb.DuckDBPyConnection, table: str, reader: Reader, readings: list[dict[str, Any]]) -> None:
     """Put what each text means into a temporary table."""
-    shape = json.dumps([{"said": "VARCHAR", "value": _json_shape(reader.sql_type), "reason": "VARCHAR", "mend": "VARCHAR"}])
+    shape = json.dumps([{"said": "VARCHAR", "value": _json_shape(reader.sql_type), **dict.fromkeys(("reason", "mend", "doubt", "doubt_mend"), "VARCHAR")}])
     con.execute(f"CREATE OR REPLACE TEMP TABLE {table} AS SELECT unnest(from_json(?, ?), max_depth := 2)", [json.dumps(readings), shape])
 
 

@@ -58,7 +58,8 @@ def keep(store: Store, known_object: str, draft: Draft, by: str = "") -> datetim
     now = utc_now()
     lines = [_said(line, LINE_COLUMNS) for line in draft.lines]
     said = json.dumps({"version": _said(draft.version, VERSION_COLUMNS), "lines": lines, "kept_by": by}, ensure_ascii=False)
-    with store.writing() as con:
+    begun = read(store.cursor(), known_object) is None  # that there is a draft stands in the list of works; what is in it is nobody's figure
+    with store.writing(counts=begun) as con:
         con.execute(
             """INSERT INTO drafts VALUES (?, ?, ?, ?) ON CONFLICT (object) DO UPDATE SET kept_at = excluded.kept_at, said = excluded.said""",
             [known_object, now, now, said],

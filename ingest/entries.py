@@ -277,15 +277,22 @@ def _warn_of_overlaps(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
 
 
 def _warn_of_another_part(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
-    """Hours on no line of the estimate, whose technique stands in it under another part: a part may have been forgotten. Said once a line."""
+    """Hours on no line of the yardstick, whose technique stands in it under another part: a part may have been forgotten. Said once a line."""
     remark(con, "warnings", f"""(
+        WITH yardstick AS (
+            SELECT object, version, approved_option FROM estimate_versions JOIN (
+                SELECT object, coalesce(max(version) FILTER (approved_on IS NOT NULL), max(version)) AS version FROM estimate_versions GROUP BY object) USING (object, version)
+        ), estimated AS (
+            SELECT DISTINCT l.object, l.phase, l.technique, l.part FROM estimated_lines AS e JOIN lines AS l ON l.line = e.line
+            JOIN yardstick AS y ON y.object = l.object AND y.version = e.version AND (e.option IS NULL OR coalesce(e.option = y.approved_option, false))
+        )
         SELECT g."row", g.object, g.technique, string_agg(CASE WHEN e.part = '' THEN 'without a part' ELSE 'with part "' || e.part || '"' END, ', ' ORDER BY e.part) AS parts
         FROM (SELECT min("row") AS "row", object, phase, technique, part FROM resolved
-            WHERE object IN (SELECT object FROM estimate_versions) AND charge = 'quoted' AND discovery IS DISTINCT FROM true AND {fate.untouched()}
+            WHERE object IN (SELECT object FROM yardstick) AND charge = 'quoted' AND discovery IS DISTINCT FROM true AND {fate.untouched()}
             GROUP BY object, phase, technique, part) AS g
-        JOIN (SELECT DISTINCT l.object, l.phase, l.technique, l.part FROM estimated_lines AS e JOIN lines AS l ON l.line = e.line) AS e USING (object, phase, technique)
+        JOIN estimated AS e USING (object, phase, technique)
         GROUP BY g."row", g.object, g.technique, g.part HAVING NOT bool_or(e.part = g.part))""", [
-        ("true", "part", "'makes this no line of the estimate of ' || object || ', which has ' || technique || ' ' || parts",
+        ("true", "part", "'leaves it on no line of the estimate of ' || object || ', which has ' || technique || ' ' || parts",
          "Kept, and counted as found on the way; if it is that work, give it that part."),
     ])  # fmt: skip
 

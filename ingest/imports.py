@@ -6,10 +6,6 @@ kind may name what another brings.
 
 from __future__ import annotations
 
-import csv
-import io
-import itertools
-import re
 import tempfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -20,7 +16,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from ingest import entries, estimates, keyed
+from ingest import entries, estimates, keyed, rejects
 from ingest.checked import read_cells
 from ingest.csv_files import CsvFile, Fault, RawRows, open_csv, read_raw
 from ingest.entries import HeldBackAs
@@ -29,6 +25,7 @@ from ingest.history import Change, utc_now
 from ingest.outcome import Fate, Outcome
 from ingest.readings import Context
 from ingest.records import ESTIMATES, FORMS, MILESTONES, OBJECTS, PHASES, REJECT_COLUMNS, TECHNIQUES, TIME_ENTRIES, Form, form_of, header_name
+from ingest.rejects import Rejects
 from ingest.settings import write_settings
 from ingest.store import Store
 
@@ -49,7 +46,8 @@ class Report:
     problems, warnings : frames with `line`, `column`, `value`, `reason`, `mend`; a row may have several.
     unknown_columns : columns of the file that were not read.
     held_back : frame of rows held back: `line`, `what` (object, technique, person, day), `held_hours` of the entry it resembles, `hours`.
-    rejects : where the rejected rows were written, or None.
+    rejected : the rejected rows, if there are any.
+    rejects : where they were written, or None.
     """
 
     file: str
@@ -60,6 +58,7 @@ class Report:
     warnings: pd.DataFrame
     unknown_columns: list[str] = field(default_factory=list)
     new_people: list[str] = field(default_factory=list)
+    rejected: Rejects | None = None
     rejects: Path | None = None
     held_back: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=["line", "what", "held_hours", "hours"]))
 
@@ -104,7 +103,10 @@ def import_files(
     with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
         for told in look_over(paths, Path(folder)):
             with store.writing() as con:
-                reports.append(bring_in_file(con, told, _fate(con, told, by, now), held_back_as, write_rejects, progress))
+                report = bring_in_file(con, told, _fate(con, told, by, now), held_back_as, progress)
+                if write_rejects and report.rejected:
+                    report.rejects = rejects.write(report.rejected, told.file.path)
+            reports.append(report)
     return reports
 
 
@@ -117,7 +119,7 @@ def check_files(
         files = look_over(paths, Path(folder))
         with store.writing(keep=False) as con:
             write_settings(con, settings or {})
-            return [bring_in_file(con, told, _fate(con, told, None, now), "ask", False, progress) for told in files]
+            return [bring_in_file(con, told, _fate(con, told, None, now), "ask", progress) for told in files]
 
 
 def _fate(con: duckdb.DuckDBPyConnection, told: Told, by: str | None, now: datetime) -> Fate:
@@ -142,9 +144,7 @@ def look_over(paths: Iterable[Path], folder: Path) -> list[Told]:
     return sorted(told, key=lambda one: order[one.form.kind])
 
 
-def bring_in_file(
-    con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_back_as: HeldBackAs, write_rejects: bool, progress: Progress = lambda _: None
-) -> Report:
+def bring_in_file(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_back_as: HeldBackAs, progress: Progress = lambda _: None) -> Report:
     """Check and store one file inside the caller's transaction."""
     file, form = told.file, told.form
     name = file.path.name
@@ -176,8 +176,8 @@ def bring_in_file(
             "INSERT INTO imports (imported_at, file, kind, stored, corrected, already_held, held_back, rejected) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
             [fate.now, name, form.kind, outcome.stored, outcome.corrected, outcome.already_held, outcome.held_back, outcome.rejected],
         )
-    if write_rejects and outcome.rejected:
-        report.rejects = _write_rejects(con, raw)
+    if outcome.rejected and not fate.typed:
+        report.rejected = rejects.rejects_of(con, raw)
     return report
 
 
@@ -221,49 +221,3 @@ def _remarks(con: duckdb.DuckDBPyConnection, table: str, form: Form, raw: RawRow
         lines = pd.DataFrame([(fault.line, "", fault.text[:80], fault.reason, fault.mend) for fault in faults], columns=list(REMARK_COLUMNS))
         found = pd.concat([found, lines]) if len(found) else lines
     return found.sort_values("line", kind="stable", ignore_index=True)
-
-
-def _write_rejects(con: duckdb.DuckDBPyConnection, raw: RawRows) -> Path:
-    """The rejected rows in the input's own form, each with its line and what to mend in front."""
-    file = raw.file
-    own = [number for number, name in enumerate(file.names) if name not in REJECT_COLUMNS]  # a file that came back keeps one set of remarks
-    cells = ", ".join(f"raw.c{number}" for number in own)
-    rows = con.execute(
-        f"""SELECT l.line, string_agg(p.column_name, ' / ' ORDER BY p.column_name, p.reason), string_agg(p.reason, ' / ' ORDER BY p.column_name, p.reason),
-            string_agg(p.mend, ' / ' ORDER BY p.column_name, p.reason), {cells}
-        FROM problems AS p JOIN raw ON raw."row" = p."row" JOIN row_lines AS l ON l."row" = p."row" GROUP BY ALL ORDER BY l.line"""
-    ).fetchall()
-    lines: list[tuple[int, str]] = [(row[0], _csv_line(row[4:], file.separator, row[:4])) for row in rows]
-    came_back = len(own) < len(file.header)
-    for fault in raw.faults:
-        said = _csv_line(fault.cells[len(REJECT_COLUMNS) :], file.separator, ()) if came_back else fault.text
-        lines.append((fault.line, _csv_line((), file.separator, (fault.line, "", fault.reason, fault.mend)) + file.separator + said))
-    text = [_csv_line([file.header[n] for n in own], file.separator, REJECT_COLUMNS), *(line for _, line in sorted(lines, key=lambda one: one[0]))]
-    body = ("\r\n".join(text) + "\r\n").encode(file.encoding, errors="replace")
-    stem = re.sub(r"\.rejects(-\d+)?$", "", file.path.stem)
-    for folder in (file.path.parent, Path.cwd(), Path(tempfile.gettempdir())):
-        try:
-            return _write_new(folder, stem, body)
-        except OSError:
-            continue  # a folder that may not be written: the next one will do
-    raise FileError(f"the rejects of {file.path.name} can be written nowhere", "Free some disk space, then try again.")
-
-
-def _write_new(folder: Path, stem: str, body: bytes) -> Path:
-    """Write under a name of its own: an earlier rejects file may be half mended and is never written over."""
-    for number in itertools.count(1):
-        place = folder / f"{stem}.rejects{'' if number == 1 else f'-{number}'}.csv"
-        try:
-            with place.open("xb") as out:
-                out.write(body)
-            return place
-        except FileExistsError:
-            if place.read_bytes() == body:
-                return place
-    raise AssertionError  # itertools.count has no end
-
-
-def _csv_line(cells: Sequence[object], separator: str, front: Sequence[object]) -> str:
-    out = io.StringIO(newline="")
-    csv.writer(out, delimiter=separator, lineterminator="").writerow([*front, *("" if cell is None else cell for cell in cells)])
-    return out.getvalue()

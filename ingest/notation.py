@@ -30,7 +30,7 @@ EITHER_ORDER = "may be day first or month first"
 DM2_PER_SQUARE = {"mm2": 1e-4, "cm2": 0.01, "dm2": 1.0, "m2": 100.0}
 CM_PER_INCH = 2.54
 _CURRENCIES = frozenset(list_currencies())
-_LOOK_ALIKE = {"l": "1", "i": "1", "o": "0"}
+_LOOK_ALIKE = str.maketrans("lio", "110")
 
 _DECIMAL = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
 _MAY_BE_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
@@ -68,22 +68,23 @@ def nearest(text: str, known: Mapping[str, str]) -> str | None:
     return known[max(found, key=lambda one: (one[1], Prefix.similarity(said, one[0])))[0]] if found else None
 
 
-def nearest_code(text: str, codes: Iterable[str]) -> str | None:
+def look_alike(code: str) -> str:
+    """A code as it is compared for slips: what is easily taken for another sign (l and 1, O and 0) is the same."""
+    return folded(code).translate(_LOOK_ALIKE)
+
+
+def nearest_code(text: str, codes: Mapping[str, str]) -> str | None:
     """The code that a text misspells by one letter or figure (two where it is long), or None where none or several do: codes lie close together.
 
-    What is easily taken for another sign (l and 1, O and 0) is the same here.
+    `codes` has each as it is compared (`look_alike`) as key.
     """
-    told = _LOOK_ALIKE.get
-    said = "".join(told(sign, sign) for sign in folded(text))
-    found = process.extract(
-        said,
-        {code: "".join(told(sign, sign) for sign in folded(code)) for code in codes},
-        scorer=OSA.distance,
-        score_cutoff=2 if len(said) > 9 else 1,
-        limit=None,
-    )
-    least = [code for _, distance, code in found if distance == min(one[1] for one in found)]
-    return least[0] if len(least) == 1 else None
+    said = look_alike(text)
+    if said in codes:
+        return codes[said]
+    found = process.extract(said, codes.keys(), scorer=OSA.distance, score_cutoff=2 if len(said) > 9 else 1, limit=None)
+    least = min((distance for _, distance, _ in found), default=0)
+    near = [codes[code] for code, distance, _ in found if distance == least]
+    return near[0] if len(near) == 1 else None
 
 
 def suggestion(text: str, known: Iterable[str], otherwise: str) -> str:
@@ -129,7 +130,9 @@ def currency(text: str) -> str:
 
 
 def with_point(text: str) -> str:
-    """The text of a file that writes decimal commas (its columns are parted by semicolons), so that `1,450` is in no doubt."""
+    """The text of a file that writes decimal commas (its columns are parted by semicolons), so that `1,450` is in no doubt and `1.450` is."""
+    if found := re.search(r"(?<![\d.,])[1-9]\d{0,2}\.\d{3}(?![\d.,])", text):
+        _refuse_thousands(found[0])
     return re.sub(r"(?<![\d.,])([1-9]\d{0,2}),(\d{3})(?![\d.,])", r"\1.\2", text)
 
 

@@ -12,7 +12,7 @@ import duckdb
 
 from ingest import notation, records
 from ingest.errors import NotationError
-from ingest.notation import folded, nearest_code
+from ingest.notation import folded, look_alike, nearest_code
 from ingest.people import read_spellings
 from ingest.settings import Settings, read_settings
 from ingest.vocabulary import Vocabulary, read_vocabulary
@@ -26,6 +26,7 @@ class Context:
     ----------
     objects, people : folded spelling to the spelling held; a reader of new ones adds to them, so that
         one file spells a new object or person in one way.
+    codes : the objects held as codes are compared for slips; made at the first slip.
     decimal_comma : the file writes decimal commas, so that none in it can stand between thousands.
     """
 
@@ -34,12 +35,16 @@ class Context:
     objects: dict[str, str] = field(default_factory=dict)
     people: dict[str, str] = field(default_factory=dict)
     decimal_comma: bool = False
+    codes: dict[str, str] = field(default_factory=dict)
     suggestions_left: int = 100
 
     def nearest_object(self, text: str) -> str | None:
         """The held object whose code a text may misspell. Dear where many are held, so it is asked a limited number of times."""
         self.suggestions_left -= 1
-        return nearest_code(text, self.objects.values()) if self.suggestions_left >= 0 else None
+        if self.suggestions_left < 0:
+            return None
+        self.codes = self.codes or {look_alike(code): code for code in self.objects.values()}
+        return nearest_code(text, self.codes)
 
     def number(self, text: str) -> str:
         """The text of a number as this file means it."""

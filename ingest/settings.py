@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields
 from pathlib import Path
 from zoneinfo import available_timezones
 
@@ -12,7 +12,7 @@ import duckdb
 
 from ingest.errors import BenchHoursError, NotationError
 from ingest.history import Change, keep_earlier
-from ingest.notation import DAY_ORDERS, DayOrder, currency, decimal, price, suggestion, yes_or_no
+from ingest.notation import DAY_ORDERS, DayOrder, currency, decimal, price, suggestion, written, yes_or_no
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,45 +38,30 @@ class Settings:
     hourly_rate: float | None = None
     demo: bool = False
 
-    @classmethod
-    def from_texts(cls, said: Mapping[str, str]) -> Settings:
-        """Settings from text by name; raises on an unknown name and on values that cannot be, all of them in one."""
-        known = {field.name for field in fields(cls)}
-        values: dict[str, object] = {}
-        faults: list[BenchHoursError] = []
-        for name, text in said.items():
-            if name not in known:
-                raise BenchHoursError(f'"{name}" is not a setting', suggestion(name, known, f"Known are {', '.join(sorted(known))}."))
-            try:
-                values[name] = _value(name, text)
-            except BenchHoursError as error:
-                faults.append(error)
-        if faults:
-            raise faults[0] if len(faults) == 1 else BenchHoursError(" ".join(map(str, faults)).removesuffix("."))
-        return cls(**values)  # type: ignore[arg-type]
-
 
 _NUMBERS: dict[str, tuple[str, Callable[[str], float], int]] = {
-    "bench_hours_per_week": ("hours at the bench a week", decimal, 168),
-    "hourly_rate": ("rate per hour", price, 100_000),
+    "bench_hours_per_week": ("the hours at the bench a week", decimal, 168),
+    "hourly_rate": ("the rate per hour", price, 100_000),
 }
 
 
-def _value(name: str, text: str) -> object:
+_NAMES = tuple(field.name for field in fields(Settings))
+
+
+def _stored(name: str, text: str) -> str:
+    """The text of a setting as it is stored; raises where it cannot be."""
     if name == "zone":
         if text not in available_timezones():
             raise BenchHoursError(f'"{text}" is not a time zone', suggestion(text, available_timezones(), "Write it like Europe/Berlin."))
-        return text
-    if name == "day_order":
+    elif name == "day_order":
         if text not in DAY_ORDERS:
             raise BenchHoursError(f'"{text}" is not an order of day, month and year', "Say dmy, mdy or ymd.")
-        return text
-    if name == "currency":
+    elif name == "currency":
         try:
             return currency(text)
         except NotationError as error:
             raise BenchHoursError(f'"{text}" {error.what}', error.mend) from error
-    if name in ("bench_hours_per_week", "hourly_rate"):
+    elif name in _NUMBERS:
         what, read, most = _NUMBERS[name]
         try:
             value = read(text)
@@ -84,9 +69,9 @@ def _value(name: str, text: str) -> object:
             raise BenchHoursError(f'{what} "{text}" {error.what}', error.mend) from error
         if not 0 < value <= most:
             raise BenchHoursError(f"{what} cannot be {text}", f"Write a number above 0, at most {most:,}.")
-        return value
-    if name == "demo":
-        return yes_or_no(text)
+        return written(value)
+    elif name == "demo":
+        return "yes" if yes_or_no(text) else "no"
     return text
 
 
@@ -103,31 +88,56 @@ def zone_of_this_machine() -> str:
 
 
 def read_settings(con: duckdb.DuckDBPyConnection) -> Settings:
-    """The settings as stored, defaults where nothing was said."""
-    return Settings.from_texts(dict(con.execute("SELECT setting, value FROM settings").fetchall()))
+    """The settings as stored, defaults where nothing was said. What is stored is not judged again: a studio must open to be put right."""
+    values: dict[str, object] = {}
+    for name, text in con.execute("SELECT setting, value FROM settings").fetchall():
+        if name in _NUMBERS:
+            values[name] = float(text.replace(",", "."))
+        elif name in _NAMES:
+            values[name] = text == "yes" if name == "demo" else text
+    return Settings(**values)  # type: ignore[arg-type]
 
 
 def write_settings(con: duckdb.DuckDBPyConnection, said: Mapping[str, str], change: Change | None = None) -> Settings:
     """Store some settings inside the caller's transaction and return them all; an empty text takes a setting back to what it is unsaid.
 
-    `change` keeps what was said before in the history.
+    Raises on an unknown name and on values that cannot be, all of them in one. `change` keeps what was said before in the history.
     """
-    known = {name: str(value) for name, value in asdict(read_settings(con)).items() if value is not None}
-    settings = Settings.from_texts({name: text for name, text in {**known, **said}.items() if text.strip()})
-    if settings.zone != known["zone"]:
+    now = read_settings(con)
+    told = _stored_texts(said)
+    zone = told.get("zone", now.zone) or "UTC"
+    if zone != now.zone:
         clocked = con.execute("SELECT count(*) FROM spells WHERE started_at IS NOT NULL").fetchall()[0][0]
         if clocked:
             raise BenchHoursError(
-                f"the studio's clock cannot move from {known['zone']} to {settings.zone}: entries with clock times rest on it ({clocked:,})",
+                f"the studio's clock cannot move from {now.zone} to {zone}: entries with clock times rest on it ({clocked:,})",
                 "Leave it; or begin a new database in the right zone and bring the files in there.",
             )
     if change:
-        changed = [name for name, text in said.items() if text != known.get(name, "")]
+        held = dict(con.execute("SELECT setting, value FROM settings").fetchall())
+        changed = [name for name, text in told.items() if text != held.get(name, "")]
         query = "SELECT setting AS key, to_json(s) AS earlier, NULL AS content FROM settings AS s WHERE list_contains(?::VARCHAR[], setting)"
         keep_earlier(con, "settings", change, query, [changed])
-    for name, text in said.items():
-        if text.strip():
-            con.execute("INSERT OR REPLACE INTO settings VALUES (?, ?)", [name, text.strip().upper() if name == "currency" else text.strip()])
+    for name, text in told.items():
+        if text:
+            con.execute("INSERT OR REPLACE INTO settings VALUES (?, ?)", [name, text])
         else:
             con.execute("DELETE FROM settings WHERE setting = ?", [name])
-    return settings
+    return read_settings(con)
+
+
+def _stored_texts(said: Mapping[str, str]) -> dict[str, str]:
+    """Each setting as it is stored; empty where nothing is said."""
+    told: dict[str, str] = {}
+    faults: list[BenchHoursError] = []
+    for name, text in said.items():
+        if name not in _NAMES:
+            raise BenchHoursError(f'"{name}" is not a setting', suggestion(name, _NAMES, f"Known are {', '.join(sorted(_NAMES))}."))
+        try:
+            told[name] = _stored(name, text.strip()) if text.strip() else ""
+        except BenchHoursError as error:
+            faults.append(error)
+    if faults:
+        *before, last = faults
+        raise BenchHoursError(" ".join([*map(str, before), last.what]), last.mend)
+    return told

@@ -66,18 +66,21 @@ class Store:
         return self._con.cursor()
 
     def changes(self) -> int:
-        """How many writes the file has seen."""
+        """How many writes the file has seen that a figure may rest on."""
         return int(self.cursor().execute("SELECT changes FROM change_counter").fetchall()[0][0])
 
     @contextmanager
-    def writing(self, *, keep: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
-        """One transaction, alone: stored when the block ends well, undone when it raises or `keep` is false."""
+    def writing(self, *, keep: bool = True, counts: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
+        """One transaction, alone: stored when the block ends well, undone when it raises or `keep` is false.
+
+        `counts` false: nothing that a figure rests on is changed, so what is computed from the file stays good.
+        """
         with self._turn:
             con = self._con.cursor()
             con.execute("BEGIN")
             try:
                 yield con
-                if keep:
+                if keep and counts:
                     con.execute("UPDATE change_counter SET changes = changes + 1")
                 con.execute("COMMIT" if keep else "ROLLBACK")
             except BaseException as error:

@@ -19,10 +19,11 @@ from ingest.errors import BenchHoursError
 from ingest.history import Change
 from ingest.imports import Report, bring_in_file, look_over
 from ingest.outcome import Fate
-from ingest.records import Form
+from ingest.records import FORMS, Form
 from ingest.store import Store
 
 Row = Mapping[str, str]
+_COLUMNS = re.compile(rf"\b({'|'.join(sorted({name for form in FORMS for name in form.names if '_' in name}))})\b")
 
 
 class RowsRefused(BenchHoursError):
@@ -52,7 +53,7 @@ def _cell(column: str, value: object, called: Mapping[str, str]) -> str:
 
 def as_called(sentence: str, called: Mapping[str, str]) -> str:
     """A sentence about columns in the words by which a page calls them; those of one plain word are left, as they may be meant as words."""
-    return re.sub(r"\b[a-z]+_[a-z_]+\b", lambda found: called.get(found[0], found[0].replace("_", " ")), sentence)
+    return _COLUMNS.sub(lambda found: called.get(found[0], found[0].replace("_", " ")), sentence)
 
 
 def store_rows(store: Store, form: Form, rows: Sequence[Row], change: Change, called: Mapping[str, str] | None = None) -> Report:
@@ -96,7 +97,7 @@ def put_rows(
                 line += 1 + sum(cell.count("\n") for cell in cells)  # a note may run over several lines
         told = look_over([path], Path(folder))[0]
         fate = Fate(con, file="typed", change=change, typed=True)
-        report = bring_in_file(con, told, fate, "new", False)
+        report = bring_in_file(con, told, fate, "new")
     report.problems = report.problems.assign(row=report.problems["line"].map(of_line))
     report.warnings = report.warnings.assign(row=report.warnings["line"].map(of_line))
     if all_or_none and len(report.problems):

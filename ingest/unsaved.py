@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import duckdb
@@ -11,25 +14,47 @@ from ingest.history import utc_now
 from ingest.store import Store
 
 
-def read(con: duckdb.DuckDBPyConnection, what: str) -> Any:
-    """What is kept under a name, or None."""
-    found = con.execute("SELECT said FROM unsaved WHERE what = ?", [what]).fetchall()
-    return json.loads(found[0][0]) if found else None
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What is kept (anything that JSON can say), when, in UTC, and from which visit: two windows must not overwrite each other without a word."""
+
+    said: Any
+    at: datetime
+    by: str
 
 
-def read_all(con: duckdb.DuckDBPyConnection, begins: str) -> dict[str, Any]:
+def read(con: duckdb.DuckDBPyConnection, what: str) -> Kept | None:
+    """What is kept under a name."""
+    return read_all(con, what).get(what)
+
+
+def read_all(con: duckdb.DuckDBPyConnection, begins: str) -> dict[str, Kept]:
     """Everything kept under names that begin so, in the order of the names."""
-    rows = con.execute("SELECT what, said FROM unsaved WHERE starts_with(what, ?) ORDER BY what", [begins]).fetchall()
-    return {what: json.loads(said) for what, said in rows}
+    rows = con.execute("SELECT what, said, kept_at, kept_by FROM unsaved WHERE starts_with(what, ?) ORDER BY what", [begins]).fetchall()
+    return {what: Kept(json.loads(said), at, by) for what, said, at, by in rows}
 
 
-def keep(store: Store, what: str, said: Any) -> None:
-    """Keep it as it stands now (anything that JSON can say), in place of what was kept under the name."""
-    with store.writing() as con:
-        con.execute("INSERT OR REPLACE INTO unsaved VALUES (?, ?, ?)", [what, utc_now(), json.dumps(said, ensure_ascii=False)])
+def keep(store: Store, what: str, said: Any, by: str) -> Kept:
+    """Keep it as it stands now, in place of what was kept under the name."""
+    now = utc_now()
+    with store.writing(counts=False) as con:
+        _keep(con, what, said, now, by)
+    return Kept(said, now, by)
+
+
+def replace(store: Store, what: str, instead: Mapping[str, Any], by: str) -> None:
+    """Forget what is kept under a name and keep other things instead, in one write."""
+    now = utc_now()
+    with store.writing(counts=False) as con:
+        con.execute("DELETE FROM unsaved WHERE what = ?", [what])
+        for name, said in instead.items():
+            _keep(con, name, said, now, by)
 
 
 def forget(store: Store, what: str) -> None:
     """It is saved, or thrown away."""
-    with store.writing() as con:
-        con.execute("DELETE FROM unsaved WHERE what = ?", [what])
+    replace(store, what, {}, "")
+
+
+def _keep(con: duckdb.DuckDBPyConnection, what: str, said: Any, now: datetime, by: str) -> None:
+    con.execute("INSERT OR REPLACE INTO unsaved VALUES (?, ?, ?, ?)", [what, now, by, json.dumps(said, ensure_ascii=False)])

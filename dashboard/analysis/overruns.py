@@ -118,7 +118,7 @@ def by_work(comparison: Comparison) -> pd.DataFrame:
 
 
 def beside_a_line(lines: pd.DataFrame) -> pd.DataFrame:
-    """Lines in no estimate, of a work whose estimate has the same phase and technique under another part: a part may have been forgotten.
+    """Lines in no estimate and not noted as found, of a work whose estimate has the same phase and technique under another part: a part may have been forgotten.
 
     Returns
     -------
@@ -127,7 +127,7 @@ def beside_a_line(lines: pd.DataFrame) -> pd.DataFrame:
     estimated = lines[lines["estimated_hours"].notna() | lines["difference_hours"].isna()]
     words = estimated["technique"] + estimated["part"].map(lambda part: f", {part}" if part else " without a part")
     beside = estimated.assign(beside=words).groupby(["object", "phase", "technique"])["beside"].agg(" or ".join).reset_index()
-    return lines[lines["unforeseen_hours"] > 0].merge(beside, on=["object", "phase", "technique"])
+    return lines[(lines["unforeseen_hours"] > 0) & ~lines["discovery"].astype(bool)].merge(beside, on=["object", "phase", "technique"])
 
 
 def by_object(lines: pd.DataFrame) -> pd.DataFrame:

@@ -2,34 +2,28 @@
 
 from __future__ import annotations
 
-import codecs
-import csv
-import hashlib
-import io
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 import streamlit as st
 
-from dashboard import frame, held, reading, tables
+from dashboard import fields, frame, held, reading, tables
 from dashboard.words import amount, counted, hours, plain, text
-from ingest import corrections, unsaved
+from ingest import corrections, rejects, unsaved
 from ingest.corrections import Decision
 from ingest.errors import BenchHoursError
 from ingest.imports import Report, check_files, import_files, look_over
 from ingest.notation import EITHER_ORDER
-from ingest.records import FORMS, REJECT_COLUMNS
+from ingest.records import FORMS
+from ingest.rejects import Mending, Rejects
 
 DECISIONS: dict[str, Decision | None] = {"not yet": None, "a correction": "correction", "new hours": "new", "leave it out": "left out"}
 EVERY_DECISION: tuple[Decision, ...] = ("correction", "new", "left out")
 SHOWN_REMARKS = 50
 SHOWN_QUESTIONS = 30
-MOST_MENDED_HERE = 200
-MOST_KEPT = 5_000_000  # bytes of a rejects file
-REJECTS = "rejects "
+Cells = list[list[str]]
 
 
 def body() -> None:
@@ -77,8 +71,11 @@ def _files() -> None:
         st.rerun()
 
 
-def _bring_in(files: Sequence[tuple[str, bytes]], *, stored: bool) -> None:
-    """Import or check, with words on how it goes; the reports stay with the visit."""
+def _bring_in(files: Sequence[tuple[str, bytes]], *, stored: bool, mended: tuple[Mending, Cells] | None = None) -> None:
+    """Import or check, with words on how it goes; the reports stay with the visit, rejected rows until they are mended.
+
+    `mended`: the rejected rows from which the file was made, and their cells.
+    """
     with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder, st.status("Reading the files …") as status:
         paths = []
         for number, (name, content) in enumerate(files):  # two files of one name are two files
@@ -86,20 +83,24 @@ def _bring_in(files: Sequence[tuple[str, bytes]], *, stored: bool) -> None:
             place.mkdir()
             paths.append(place / name)
             paths[-1].write_bytes(content)
-        said: list[str] = []  # no word to the page inside a write: a visit that ends there would end the write
+        told: list[tuple[Report, bool]] = []
         try:
-            if stored:
-                reports = []
-                for path in _in_order(paths):
-                    status.update(label=f"{path.name}: bringing in …")
-                    reports += import_files(held.store(), [path], by="principal", progress=said.append)
-            else:
-                reports = check_files(held.store(), paths, progress=said.append)
+            if not stored:
+                told = [(report, False) for report in check_files(held.store(), paths)]
+            for path in _in_order(paths) if stored else []:
+                status.update(label=f"{path.name}: bringing in …")
+                # No word to the page from here until the rejected rows are kept: a visit may end at any of them.
+                report = import_files(held.store(), [path], by="principal", write_rejects=False)[0]
+                st.session_state["reports"] = told = [*told, (report, True)]
+                if mended:
+                    rejects.brought_in(held.store(), *mended, report.rejected, held.visit())
+                elif report.rejected:
+                    rejects.keep(held.store(), report.rejected, held.visit())
         except BenchHoursError:
-            status.update(label="Nothing was brought in.", state="error")
+            status.update(label="Nothing more was brought in." if told else "Nothing was brought in.", state="error")
             raise
         status.update(label="Done", state="complete")
-        st.session_state["reports"] = [(report, stored, _keep_rejects(report)) for report in reports]
+        st.session_state["reports"] = told
 
 
 def _in_order(paths: list[Path]) -> list[Path]:
@@ -108,7 +109,7 @@ def _in_order(paths: list[Path]) -> list[Path]:
         return [told.file.path for told in look_over(paths, Path(folder))]
 
 
-def _account(report: Report, stored: bool, rejects: bytes | None) -> None:
+def _account(report: Report, stored: bool) -> None:
     """What became of one file."""
     st.header(plain(f"{report.file}: {report.kind}"))
     o = report.outcome
@@ -135,12 +136,7 @@ def _account(report: Report, stored: bool, rejects: bytes | None) -> None:
         st.html(_remarks("Faults", report.problems))
         if report.problems["reason"].eq(EITHER_ORDER).any():
             st.page_link("pages/studio.py", label="Say in which order this studio writes its dates", query_params=held.same_studio())
-        if rejects:
-            name = _rejects_name(report.file)
-            st.download_button("The rejected rows as CSV, with reasons", rejects, name, "text/csv", key=f"rejects {report.file}", on_click="ignore")
-            frame.say(["They are too many to be kept here: download them now, mend them there, and bring that file in."])
-        else:
-            frame.say(["They wait below to be mended." if stored else "Bring the file in, and the rejected rows can be mended here or downloaded."])
+        _where_they_wait(report, stored)
     if len(report.warnings):
         with st.expander(f"Kept, but look at it: {counted(len(report.warnings), 'note')}"):
             st.html(_remarks("Notes", report.warnings))
@@ -158,78 +154,85 @@ def _remarks(name: str, remarks: pd.DataFrame) -> str:
 # --- rejected rows, kept until they are mended or left out
 
 
-def _keep_rejects(report: Report) -> bytes | None:
-    """Keep the rejected rows of a file, unless they are kept already and perhaps half mended; gives them back where they are too many to keep."""
-    content = report.rejects.read_bytes() if report.rejects else b""
-    if len(content) > MOST_KEPT:
-        return content
-    what = f"{REJECTS}{report.file} {hashlib.md5(content, usedforsecurity=False).hexdigest()}"
-    if content and unsaved.read(held.store().cursor(), what) is None:
-        unsaved.keep(held.store(), what, {"file": report.file, **_as_rows(content)})
-    return None
+def _where_they_wait(report: Report, stored: bool) -> None:
+    """What can be done with the rejected rows of a file."""
+    if not stored or report.rejected is None:
+        frame.say(["Bring the file in, and the rejected rows can be mended here or downloaded."])
+    elif len(report.rejected.rows) <= rejects.MOST_KEPT:
+        frame.say(["They wait below, under To mend, until they are mended or left out."])
+    else:
+        frame.say([f"More than {rejects.MOST_KEPT} are too many to mend here: download them, mend them there, and bring that file in."])
+        _download(report.rejected, report.file)
 
 
-def _rejects_name(file: str) -> str:
-    return f"{Path(file).stem.removesuffix('.rejects')}.rejects.csv"
-
-
-def _as_rows(rejects: bytes) -> dict[str, Any]:
-    """The rejects file as `separator`, `head`, and `rows` of equal length: a line with a cell too many has its last in columns without a name."""
-    encoding = "utf-16" if rejects[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE) else "utf-8-sig"
-    try:
-        said = rejects.decode(encoding)
-    except UnicodeDecodeError:
-        said = rejects.decode("cp1252", errors="replace")
-    separator = said[len(REJECT_COLUMNS[0]) : len(REJECT_COLUMNS[0]) + 1]
-    head, *rows = csv.reader(io.StringIO(said, newline=""), delimiter=separator)
-    width = max(map(len, [head, *rows]))
-    head += [f"column {number}" for number in range(len(head) + 1, width + 1)]
-    return {"separator": separator, "head": head, "rows": [row + [""] * (width - len(row)) for row in rows]}
+def _download(rejected: Rejects, key: str) -> None:
+    content = rejected.as_text().encode()
+    st.download_button("Download them, with reasons", content, rejected.name, "text/csv", key=f"download {key}", on_click="ignore")
 
 
 def _to_mend() -> None:
-    for what, kept in unsaved.read_all(held.store().cursor(), REJECTS).items():
-        name = _rejects_name(kept["file"])
-        st.header(plain(f"To mend: {counted(len(kept['rows']), 'row')} of {kept['file']}"))
-        rows = pd.DataFrame(kept["rows"], columns=kept["head"], dtype=str)
-        if len(rows) <= MOST_MENDED_HERE:
-            rows = _sheet(what, kept, rows)
-        else:
-            frame.say([f"More than {MOST_MENDED_HERE}: download them, mend them there, and bring that file in."])
-        content = rows.to_csv(index=False, sep=kept["separator"]).encode()
-        with st.container(horizontal=True):
-            bring = len(rows) <= MOST_MENDED_HERE and st.button("Bring in the mended rows", key=f"mended {what}", type="primary")
-            st.download_button("Download them, with reasons", content, name, "text/csv", key=f"download {what}", on_click="ignore")
-            leave = st.button("Leave these rows out", key=f"leave {what}", help="They are forgotten here, and still lie in the file itself.")
-        if bring:
-            _bring_in([(name, content)], stored=True)
-        if bring or leave:
-            unsaved.forget(held.store(), what)
-            frame.done(
-                "The mended rows are brought in; what became of each stands below." if bring else f"Left out: {counted(len(rows), 'row')} of {kept['file']}."
+    for mending in rejects.being_mended(held.store().cursor()):
+        what, file = mending.what, mending.rejects.file
+        st.header(plain(f"To mend: {counted(len(mending.cells), 'row')} of {file}"))
+        cells_key = f"cells {what}"
+        if fields.changed_elsewhere(what, mending.kept.at, mending.kept.by, fresh=cells_key not in st.session_state):
+            st.warning("These rows were mended in another window. What you type here is not kept until you take them up again.")
+            if st.button("Show them as they are now", key=f"again {what}"):
+                st.session_state.pop(cells_key, None)
+                st.rerun()
+            continue
+        cells = _sheet(mending, cells_key)
+        left = mending.left(cells)
+        if left:
+            lines = ", ".join(f"{mending.rejects.rows[number].line}" for number in left)
+            frame.say(
+                [
+                    f"Not to be brought in as it stands, as its cells do not fit the columns: line {lines}. Move each cell to its column, and empty those beyond the last."
+                ]
             )
+        with st.container(horizontal=True):
+            bring = st.button("Bring in the mended rows", key=f"mended {what}", type="primary", disabled=len(left) == len(cells))
+            _download(mending.rejects, what)
+            leave = st.button(
+                "Leave these rows out", key=f"leave {what}", help="They are forgotten here, and still lie in the file itself. Also if you mended them there."
+            )
+        if bring:
+            _bring_in([(mending.rejects.name, mending.as_text(cells).encode())], stored=True, mended=(mending, cells))
+            frame.done("The mended rows are brought in; what became of each stands below.")
+        if leave:
+            unsaved.forget(held.store(), what)
+            st.session_state.pop("reports", None)
+            frame.done(f"Left out: {counted(len(cells), 'row')} of {file}.")
 
 
-def _sheet(what: str, kept: dict[str, Any], rows: pd.DataFrame) -> pd.DataFrame:
+def _sheet(mending: Mending, cells_key: str) -> Cells:
     """The rejected rows to mend; every cell is kept as soon as it is left."""
-    frame.say(["Each cell is kept as soon as you leave it. What is wrong and the mend stand at the sides of each row; those columns are not brought in."])
+    frame.say(["Each cell is kept as soon as you leave it. What is wrong and the mend stand at the sides of each row and are not brought in."])
+    heads = [*mending.rejects.header, *["beyond the last column"] * (len(mending.cells[0]) - len(mending.rejects.header))]
+    names = {f"c{number}": head or "no name" for number, head in enumerate(heads)}  # heads may be empty, or twice the same
     # As with the sheet of an estimate: given the same rows again and again, until another page was shown in between.
-    if f"cells {what}" not in st.session_state:
-        st.session_state[f"rows {what}"] = rows
-    mended: pd.DataFrame = st.data_editor(
-        st.session_state[f"rows {what}"],
-        key=f"cells {what}",
+    if cells_key not in st.session_state:
+        remarks = pd.DataFrame([{"line": f"{row.line}", "reason": row.reason, "mend": row.mend} for row in mending.rejects.rows])
+        st.session_state[f"rows of {cells_key}"] = pd.concat(
+            [remarks[["line", "reason"]], pd.DataFrame(mending.cells, columns=list(names)), remarks[["mend"]]], axis=1
+        )
+    shown: pd.DataFrame = st.data_editor(
+        st.session_state[f"rows of {cells_key}"],
+        key=cells_key,
         hide_index=True,
-        disabled=list(REJECT_COLUMNS),
-        column_order=["rejected_line", "rejected_reason", *[column for column in rows.columns if column not in REJECT_COLUMNS], "rejected_mend"],
-        column_config={"rejected_line": "line", "rejected_reason": "what is wrong", "rejected_mend": "the mend"},
+        disabled=["line", "reason", "mend"],
+        column_config={
+            "line": "line",
+            "reason": "what is wrong",
+            "mend": "the mend",
+            **{name: st.column_config.TextColumn(head) for name, head in names.items()},
+        },
         alt="The rejected rows, to mend",
     )
-    mended = mended.fillna("")
-    now = mended.to_numpy().tolist()
-    if now != kept["rows"]:
-        unsaved.keep(held.store(), what, {**kept, "rows": now})
-    return mended
+    cells: Cells = shown[list(names)].fillna("").to_numpy().tolist()
+    if cells != mending.cells:
+        rejects.keep_cells(held.store(), mending, cells, held.visit())
+    return cells
 
 
 # --- what waits for a word

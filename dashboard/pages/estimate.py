@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import datetime
-from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -84,7 +83,7 @@ def _versions(code: str, versions: pd.DataFrame) -> None:
 def _approve(code: str, waiting: pd.DataFrame) -> None:
     with st.form(f"approve {code}"):
         st.subheader("The owner has approved")
-        told = {row["version"]: f"{row['version']}: {tables.hours_of(row)} h{tables.price_of(row, ', ')}" for row in waiting.to_dict("records")}
+        told = {version: _version_words(version, waiting[waiting["version"] == version]) for version in waiting["version"].unique().tolist()}
         version = st.selectbox("Version", list(told), index=len(told) - 1, format_func=told.__getitem__, key=f"approve version {code}")
         options = sorted(waiting["option"].dropna().unique())
         option = fields.one_of("Option", options, options[0], f"approve option {code}") if options else None
@@ -102,6 +101,12 @@ def _approve(code: str, waiting: pd.DataFrame) -> None:
         f"Version {version} of {code} is approved on {day(when)}. Overruns are held against it from now on.",
         ("pages/one_work.py", "Where its hours went", {"object": code}),
     )
+
+
+def _version_words(version: int, rows: pd.DataFrame) -> str:
+    """A version with its hours, those of each option where it has options, and its price."""
+    parts = [f"{f'option {option} ' if (option := text(row['option'])) else ''}{tables.hours_of(row)} h" for row in rows.to_dict("records")]
+    return f"{version}: {', '.join([*parts, *filter(None, [tables.price_of(rows.iloc[0].to_dict())])])}"
 
 
 def _take_back(code: str, approved: pd.DataFrame) -> None:
@@ -164,7 +169,7 @@ def _as_lines(lines: pd.DataFrame) -> list[dict[str, str]]:
 
 def _open(code: str, draft: Draft) -> None:
     """Put a draft on the sheet: kept first, so that what is shown is what is kept."""
-    drafts.keep(held.store(), code, draft, _this_visit())
+    drafts.keep(held.store(), code, draft, held.visit())
     _forget_sheet(code)
     st.rerun()
 
@@ -182,20 +187,17 @@ def _write(code: str, draft: Draft, works: pd.DataFrame, version: int) -> None:
         "A technique by its name or another spelling; hours as you write them: 1.5, 1:30, 1h30, 90 min. A line needs hours or a quantity."
     ])  # fmt: skip
     turn = st.session_state.setdefault(f"turn {code}", 0)
-    seen = f"sheet {code} seen {turn}"
-    if draft.kept_by == _this_visit() or seen not in st.session_state:
-        st.session_state[seen] = draft.kept_at
-    elif draft.kept_at != st.session_state[seen]:
+    fresh = f"sheet {code} cells {turn}" not in st.session_state
+    if fields.changed_elsewhere(f"draft {code}", draft.kept_at, draft.kept_by, fresh=fresh):
         st.warning("This draft was changed from another window. What you type here is not kept until you take it up again.")
         if st.button("Show it as it is now, and go on here"):
-            draft.kept_by = _this_visit()
             _open(code, draft)
         return
     kept_head, kept_lines = dict(draft.version), [dict(line) for line in draft.lines]
     draft.version = _head(code, draft.version, turn, revision=version > 1)
     draft.lines = _sheet(code, draft.lines, turn)
     if (draft.version, draft.lines) != (kept_head, kept_lines):
-        draft.kept_at = drafts.keep(held.store(), code, draft, _this_visit())
+        draft.kept_at = drafts.keep(held.store(), code, draft, held.visit())
     if draft.kept_at:
         frame.say([f"Kept at {_clock(draft.kept_at)}."])
     _add_a_line(code, draft, turn)
@@ -228,12 +230,6 @@ def _throw_away(code: str) -> None:
         st.rerun()
 
 
-def _this_visit() -> str:
-    """A name for this window's visit, by which the draft knows who wrote it last."""
-    name: str = st.session_state.setdefault("visit", uuid4().hex)
-    return name
-
-
 def _clock(utc: datetime) -> str:
     return f"{utc.replace(tzinfo=ZoneInfo('UTC')).astimezone(ZoneInfo(held.settings().zone)):%H:%M:%S}"
 
@@ -244,7 +240,7 @@ def _head(code: str, now: dict[str, str], turn: int, *, revision: bool) -> dict[
         said["made_on"] = st.text_input("Made on", now.get("made_on", ""), key=f"sheet {code} made {turn}", width=150)
         said["price"] = st.text_input("Price", now.get("price", ""), key=f"sheet {code} price {turn}", width=130)
         said["currency"] = st.text_input("Currency", now.get("currency", ""), key=f"sheet {code} currency {turn}", width=100)
-    if revision:
+    if revision or now.get("reason"):
         said["reason"] = st.text_input("Reason (what was found)", now.get("reason", ""), key=f"sheet {code} reason {turn}")
     return {name: cell for name, cell in said.items() if cell}
 
@@ -311,7 +307,7 @@ def _read_back(said: Reading) -> None:
     st.subheader("How it reads")
     rows: list[list[str] | str] = []
     for phase, inside in said.lines.groupby("phase", sort=False):
-        rows.append(f"{phase}: {hours(inside['hours'].sum())} h")
+        rows.append(f"{phase}: {_hours_of_phase(inside)}")
         rows += [
             [
                 ", ".join(filter(None, (row["technique"], row["part"], f"option {row['option']}" if row["option"] else ""))),
@@ -332,6 +328,16 @@ def _read_back(said: Reading) -> None:
     if said.price is not None:
         sentences.append(f"Price: {money(said.price, said.currency or held.settings().currency)}.")
     frame.say([*sentences, *filter(None, [usual_cautions(fields.vocabulary(), said.lines["technique"])])])
+
+
+def _hours_of_phase(lines: pd.DataFrame) -> str:
+    """The hours of one phase of the sheet: of options, which exclude each other, each apart."""
+    told = []
+    for option in sorted(set(lines["option"])):
+        inside = lines[lines["option"] == option]
+        known = "by quantity" if inside["hours"].isna().all() else f"{hours(inside['hours'].sum())} h"
+        told.append(f"option {option} {known}" if option else known)
+    return ", ".join(told)
 
 
 def _total(lines: pd.DataFrame, option: str) -> str:

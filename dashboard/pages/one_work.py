@@ -62,7 +62,9 @@ def _hours(lines: pd.DataFrame) -> None:
     comparison = compare(lines)
     touched = pd.concat([comparison.finished, comparison.open])
     if touched.empty:
-        st.write("It has no estimate: these are its hours, and there is nothing to hold them against.")
+        estimated = bool(lines["yardstick"].ne("none").any())
+        st.write(f"It has no estimate{' in hours' if estimated else ''}: these are its hours, and there is nothing to hold them against.")
+        frame.say(said_beside(comparison) if estimated else [])
         return
     phases = summed(touched, ["position", "phase"]).sort_values("position", ignore_index=True)
     st.html(tables.figures(_four_figures(phases)))
@@ -77,7 +79,7 @@ def _hours(lines: pd.DataFrame) -> None:
 
 
 def _four_figures(phases: pd.DataFrame) -> list[tuple[str, str, bool]]:
-    """Estimated, actual, what they differ by, and of a finished work mostly why, of an open one what is not used yet: the first, with the third, less that is the second."""
+    """Estimated, actual, difference, and of a finished work the main cause; of an open one what is not used yet: actual = estimated + difference − not used yet."""
     sums = totals(phases)
     over = sums["difference_hours"] >= 0.05
     difference = f"{signed_hours(sums['difference_hours'])} h"

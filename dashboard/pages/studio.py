@@ -34,7 +34,7 @@ def _try(sentence: str, action: Callable[..., object], *values: object, afterwar
         with held.store().writing() as con:
             action(con, *values)
     except BenchHoursError as error:
-        frame.refuse(f"Not done: {error} What you typed is still here.")
+        frame.refuse(f"Not done: {error}")
         return
     afterwards()
     frame.done(sentence)
@@ -116,10 +116,11 @@ def _people() -> None:
             for row in known.to_dict("records")
         ]  # fmt: skip
         st.html(tables.ledger("People", ["person", "at the studio", "logged", "also written", "entries"], rows, words=range(4)))
-    with st.form("add person", clear_on_submit=True):
-        name = st.text_input("Add a person: name")
+    turn = st.session_state.setdefault("people added", 0)
+    with st.form("add person"):
+        name = st.text_input("Add a person: name", key=f"person added {turn}")
         if st.form_submit_button("Add"):
-            _try(f"{name} is added.", people.add, name, held.change("").at)
+            _try(f"{name} is added.", people.add, name, held.change("").at, afterwards=lambda: st.session_state.update({"people added": turn + 1}))
     if known.empty:
         return
     names = known["person"].tolist()
@@ -226,7 +227,7 @@ def _technique(row: pd.Series) -> None:
         f"{counted(int(row['entries']), 'entry', 'entries')} on {counted(int(row['works']), 'work')} and {counted(int(row['estimates']), 'line')} of estimates"
     )
     frame.say([f"{named} name it."])
-    now = row.drop(["works", "entries", "estimates"]).to_dict()
+    now = row.drop(["works", "entries", "estimates", "retired_on"]).to_dict()
     seen = fields.seen_first(f"technique {name}", f"spellings {name}", str(now))
     with st.form(f"technique {name}"):
         said = _technique_form({column: text(row[column]) for column in ("phase", "unit", "mode", "condition", "cautions", "note")}, name)
@@ -293,7 +294,7 @@ def _phases() -> None:
         return
     row = use.set_index("phase", drop=False).loc[chosen]
     named = f"{counted(int(row['techniques']), 'technique')} and {counted(int(row['entries']), 'entry', 'entries')} on {counted(int(row['works']), 'work')}"
-    now = row[["position", "note", "retired_on"]].to_dict()
+    now = row[["position", "note"]].to_dict()
     seen = fields.seen_first(f"phase {chosen}", f"position {chosen}", str(now))
     with st.form(f"phase {chosen}"):
         position = st.text_input("Position", f"{row['position']}", key=f"position {chosen}")

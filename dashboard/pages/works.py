@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import pandas as pd
 import streamlit as st
 
@@ -107,14 +110,12 @@ def _edit(code: str | None) -> None:
     now = _kept() if code is None else {name: _as_typed(value) for name, value in reading.work(con, code).items()}
     st.header("A new work" if code is None else plain(f"{code}  {now['title']}".strip()))
     if code is None:
-        frame.say(["Each field is kept as soon as you leave it, and waits here until the work is saved."])
+        _say_kept()
     elif area := reading.area_dm2(con, code):
         frame.say([f"Area: {area:,.1f} dm², {'as said' if now['area_dm2'] else 'by its shape and size'}."])
     key = code or _new_key()
     seen = fields.seen_first(f"work {code}", f"title {key}", str(now))
     said = _fields(code, now, key)
-    if code is None:
-        _keep(said)
     with st.container(horizontal=True):
         save = st.button("Save", type="primary")
         if code is None and any(said.values()) and st.button("Empty the form"):
@@ -137,21 +138,33 @@ def _new_key() -> str:
 
 def _kept() -> dict[str, str]:
     """What is written of a new work and not saved yet. Read when the form is first shown: from then on its fields know themselves."""
-    if f"title {_new_key()}" not in st.session_state:
-        st.session_state["new work"] = st.session_state["new work kept"] = unsaved.read(held.store().cursor(), NEW) or {}
+    kept = unsaved.read(held.store().cursor(), NEW)
+    fresh = f"title {_new_key()}" not in st.session_state
+    st.session_state["new work elsewhere"] = fields.changed_elsewhere(NEW, kept.at if kept else None, kept.by if kept else "", fresh=fresh)
+    if fresh:
+        st.session_state["new work"] = kept.said if kept else {}
     begun: dict[str, str] = st.session_state["new work"]
     return begun
 
 
-def _keep(said: dict[str, str]) -> None:
-    filled = {name: text for name, text in said.items() if text}
-    if filled != st.session_state["new work kept"]:
-        unsaved.keep(held.store(), NEW, filled)
-        st.session_state["new work kept"] = filled
+def _say_kept() -> None:
+    if st.session_state["new work elsewhere"]:
+        st.warning("Another window is writing a new work too, and that one is kept. What you type here is not kept until you save it.")
+    else:
+        frame.say(["Each field is kept as soon as you leave it, and waits here until the work is saved."])
+
+
+def _keep() -> None:
+    """Called when a field was left, before anything else happens, be it that the page is left."""
+    kept = unsaved.read(held.store().cursor(), NEW)
+    if not fields.changed_elsewhere(NEW, kept.at if kept else None, kept.by if kept else "", fresh=False):
+        said = {name: st.session_state.get(f"{name} {_new_key()}") for name in OBJECTS.names}
+        unsaved.keep(held.store(), NEW, {name: text for name, text in said.items() if text}, held.visit())
 
 
 def _forget_new() -> None:
-    unsaved.forget(held.store(), NEW)
+    if not st.session_state["new work elsewhere"]:
+        unsaved.forget(held.store(), NEW)
     st.session_state["new work turn"] += 1
 
 
@@ -165,61 +178,72 @@ def _fields(code: str | None, now: dict[str, str], key: str) -> dict[str, str]:
     con = held.store().cursor()
     said: dict[str, str] = {}
 
-    def line(name: str, label: str, *, explained: str | None = None, placeholder: str | None = None) -> None:
-        said[name] = st.text_input(label, now.get(name, ""), key=f"{name} {key}", help=explained, placeholder=placeholder)
+    def left(name: str) -> dict[str, Any]:
+        """What a field of a new work does when it is left."""
+        return {"key": f"{name} {key}", **({"on_change": _keep} if code is None else {})}
 
-    left, right = st.columns(2)
-    with left:
+    def line(name: str, label: str, *, explained: str | None = None, placeholder: str | None = None) -> None:
+        said[name] = st.text_input(label, now.get(name, ""), help=explained, placeholder=placeholder, **left(name))
+
+    def free(name: str, label: str, suggested: Sequence[str]) -> None:
+        """A free word: written, or one of those used before taken with one press."""
+        field = f"{name} {key}"
+        st.session_state.setdefault(field, now.get(name, ""))  # in place of a value of its own: a word may be put into it
+        said[name] = st.text_input(label, **left(name))
+        words = list(dict.fromkeys([*reading.said_before(con, name), *suggested]))[:MOST_WORDS]
+        if words:
+            taken = (field, code is None)
+            st.pills(
+                f"{label}: words used before",
+                words,
+                format_func=plain,
+                key=f"words for {field}",
+                on_change=_take_word,
+                args=taken,
+                label_visibility="collapsed",
+            )
+
+    columns = st.columns(2)
+    with columns[0]:
         if code is None:
             line("object", "Code", explained="The studio's own, like 26-014")
         line("title", "Title")
         line("maker", "Maker")
-        said["kind"] = _free("Kind", "kind", now, [*reading.said_before(con, "kind"), *KINDS], key)
-        said["support"] = _free("Support", "support", now, [*reading.said_before(con, "support"), *SUPPORTS], key)
-        said["commission"] = _free("Commission (works of one owner that share a letter)", "commission", now, reading.said_before(con, "commission"), key)
+        free("kind", "Kind", KINDS)
+        free("support", "Support", SUPPORTS)
+        free("commission", "Commission (works of one owner that share a letter)", ())
         line("received_on", "Received on", placeholder="year-month-day")
         line("due_on", "Due on", placeholder="year-month-day")
         line("finished_on", "Finished on", placeholder="year-month-day", explained="Finishes every line of the work. Leave it empty while it is on the bench.")
-    with right:
-        said["shape"] = fields.one_of("Shape", SHAPES, now.get("shape", ""), f"shape {key}", empty="not said (a rectangle)")
+    with columns[1]:
+        said["shape"] = fields.one_of("Shape", SHAPES, now.get("shape", ""), empty="not said (a rectangle)", **left("shape"))
         line("height_cm", "Height, cm", explained='A number is cm; inches as 24 in, 24 1/2 in or 24½"')
         line("width_cm", "Width, cm")
         line("area_dm2", "Area, dm² (if it is not as shape and size say)")
         for name in ("structure", "paint", "surface"):
-            said[f"{name}_condition"] = st.selectbox(
-                f"Condition: {name}",
-                list(GRADES),
-                index=list(GRADES).index(now.get(f"{name}_condition", "")),
-                format_func=GRADES.__getitem__,
-                key=f"{name} {key}",
+            column = f"{name}_condition"
+            said[column] = st.selectbox(
+                f"Condition: {name}", list(GRADES), index=list(GRADES).index(now.get(column, "")), format_func=GRADES.__getitem__, **left(column)
             )
         codes = [one for one in held.works(held.today())["object"] if one != code]
         said["returned_from"] = fields.one_of(
-            "Returned: it was here before as", codes, now.get("returned_from", ""), f"returned {key}", empty="not here before"
+            "Returned: it was here before as", codes, now.get("returned_from", ""), empty="not here before", **left("returned_from")
         )
         line("owner", "Owner (private: on no chart and in nothing that is shared)")
         line("owner_address", "Owner's address (private)")
-    said["note"] = st.text_area("Note", now.get("note", ""), key=f"note {key}")
+    said["note"] = st.text_area("Note", now.get("note", ""), **left("note"))
     frame.say(
         ["Conditions are the studio's own scale (common practice, no source). With height and width the area follows; a round work needs its height only."]
     )
     return said
 
 
-def _free(label: str, name: str, now: dict[str, str], suggested: list[str], key: str) -> str:
-    """A free word: written, or one of those used before taken with one press."""
-    field = f"{name} {key}"
-    value: str = st.text_input(label, now.get(name, ""), key=field)
-    words = list(dict.fromkeys(suggested))[:MOST_WORDS]
-    if words:
-        st.pills(f"{label}: words used before", words, key=f"words for {field}", on_change=_take_word, args=(field,), label_visibility="collapsed")
-    return value
-
-
-def _take_word(field: str) -> None:
+def _take_word(field: str, is_new: bool) -> None:
     if chosen := st.session_state[f"words for {field}"]:
         st.session_state[field] = chosen
         st.session_state[f"words for {field}"] = None
+        if is_new:
+            _keep()
 
 
 def _save(code: str | None, said: dict[str, str]) -> None:

@@ -2,10 +2,12 @@
 
 from datetime import date, datetime
 
+import pandas as pd
+
 from dashboard import reading, statement
-from dashboard.analysis.overruns import by_object, by_phase, compare
+from dashboard.analysis.overruns import by_object, by_phase, compare, summed
 from dashboard.cautions import DEFERRING, WORDS, usual_cautions
-from dashboard.sentences import forgotten_parts, most_over, most_under, said_beside, state_of_work
+from dashboard.sentences import forgotten_parts, most_over, most_under, not_used_yet, said_beside, state_of_work, took
 from dashboard.tables import Link, ledger
 from dashboard.words import ago
 from ingest.records import CAUTIONS
@@ -54,17 +56,36 @@ def test_the_hours_of_a_work_under_way_add_up_on_their_face(studio: Bring, store
     assert most_under(phases) == "Most under: stabilisation, −1.5 h on 1 work, mostly easier going than quoted."
 
 
+def test_a_finished_work_with_a_line_opened_again_and_a_saving_not_begun_are_told(studio: Bring, store: Store) -> None:
+    head = "object,version,made_on,approved_on,phase,technique,hours\n"
+    studio("est.csv", head + "24-001,1,2024-01-05,2024-01-09,,facing,4\n24-001,1,2024-01-05,2024-01-09,,packing,8\n24-001,1,2024-01-05,2024-01-09,,travel,6\n")
+    studio("o.csv", "object,finished_on\n24-001,2024-02-10\n")
+    studio("e.csv", "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-02-01,7\n24-001,,packing,Ilse,2024-02-20,1\n")
+    # 18.0 − 3.0 − 7.0 = 8.0
+    assert told(store) == "Finished on 10 February 2024; 8.0 h of 18.0 h approved (−3.0 h on finished lines, 7.0 h not used yet)."
+    comparison = compare(reading.overruns(store.cursor(), TODAY))
+    sums = summed(pd.concat([comparison.finished, comparison.open]).query("phase == 'handover'"), ["phase"]).iloc[0]
+    assert took(sums) == "1.0 h so far of 14.0 h"
+    assert not_used_yet(sums) == "−6.0 h on lines finished or over already, 7.0 h not used yet"
+    sums = sums.copy()
+    sums["actual_hours"] = 0.0
+    assert took(sums) == "0.0 h so far of 14.0 h"  # not "not begun": a part of it was saved
+
+
 def test_hours_without_the_part_that_was_estimated_are_pointed_out(studio: Bring, store: Store) -> None:
     studio("est.csv", "object,version,made_on,phase,technique,part,hours\n24-001,1,2024-01-05,,filling,frame,2\n24-001,1,2024-01-05,,packing,,1\n")
     head = "object,phase,technique,part,person,date,hours,discovery\n"
     report = studio("e.csv", head + "24-001,,filling,,Ilse,2024-02-20,1,\n24-001,,filling,,Ilse,2024-02-21,1,\n24-001,,packing,,Ilse,2024-02-20,1,\n")
     assert report.warnings[["line", "column", "reason"]].to_numpy().tolist() == [
-        [2, "part", 'makes this no line of the estimate of 24-001, which has filling with part "frame"']
+        [2, "part", 'leaves it on no line of the estimate of 24-001, which has filling with part "frame"']
     ]
     assert studio("f.csv", head + "24-001,,filling,reverse,Ilse,2024-02-22,1,yes\n").warnings.empty  # said to be found on the way
+    studio("v.csv", "object,version,made_on,approved_on,phase,technique,part,hours\n24-001,2,2024-02-01,2024-02-02,,filling,,2\n")  # the yardstick alone counts
+    assert forgotten_parts(reading.overruns(store.cursor(), TODAY)) == [] and studio("g.csv", head + "24-001,,filling,,Ilse,2024-02-23,1,\n").warnings.empty
+    assert studio("h.csv", head + "24-001,,packing,lid,Ilse,2024-02-23,1,\n").warnings.empty
+    studio("w.csv", "object,version,made_on,approved_on,phase,technique,part,hours\n24-001,3,2024-02-03,2024-02-04,,filling,frame,2\n")
     assert forgotten_parts(reading.overruns(store.cursor(), TODAY)) == [
         "filling without a part is in no estimate, but filling, frame is. If it is that work, correct the part of its entries.",
-        "filling, reverse, is in no estimate, but filling, frame is. If it is that work, correct the part of its entries.",
     ]
 
 

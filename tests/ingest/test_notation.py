@@ -128,10 +128,13 @@ def test_a_comma_before_three_figures_is_asked_about_unless_the_file_writes_deci
     assert "may be" in caught.value.what and caught.value.mend == "Write the one that is meant, without a mark between thousands."
     assert notation.decimal(notation.with_point(text)) == float(text.replace(",", "."))
     assert notation.hours(notation.with_point("1,125 h")) == 1.125
+    with pytest.raises(NotationError):  # there the point stands between thousands
+        notation.with_point(text.replace(",", "."))
 
 
 def test_a_code_is_suggested_only_where_one_alone_is_near() -> None:
     codes = ["26-001", "26-002", "26-061", "KB-2024-017"]
-    assert [notation.nearest_code(text, codes) for text in ("26-06l", "26-O61", "26061", "26-016", "26-003", "27-005", "KB-2024-17", "")] == [
+    alike = {notation.look_alike(code): code for code in codes}
+    assert [notation.nearest_code(text, alike) for text in ("26-06l", "26-O61", "26061", "26-016", "26-003", "27-005", "KB-2024-17", "")] == [
         "26-061", "26-061", "26-061", "26-061", None, None, "KB-2024-017", None,
     ]  # fmt: skip

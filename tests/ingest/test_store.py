@@ -91,10 +91,10 @@ def test_writers_from_many_threads_take_turns(store: Store) -> None:
         ({"curency": "EUR"}, '"curency" is not a setting. Did you mean "currency"?'),
         ({"currency": "euro"}, '"euro" is not a currency of ISO 4217. Write its three letters, like EUR or GBP.'),
         ({"day_order": "dym"}, '"dym" is not an order of day, month and year. Say dmy, mdy or ymd.'),
-        ({"hourly_rate": "-3"}, "rate per hour cannot be -3. Write a number above 0, at most 100,000."),
+        ({"hourly_rate": "-3"}, "the rate per hour cannot be -3. Write a number above 0, at most 100,000."),
         (
             {"currency": "kron", "hourly_rate": "1,450"},
-            '"kron" is not a currency of ISO 4217. Write its three letters, like EUR or GBP. rate per hour "1,450" may be 1450 or 1.45. '
+            '"kron" is not a currency of ISO 4217. Write its three letters, like EUR or GBP. the rate per hour "1,450" may be 1450 or 1.45. '
             "Write the one that is meant, without a mark between thousands.",
         ),
     ],

@@ -330,11 +330,21 @@ def test_a_refusal_names_fields_as_the_page_calls_them(studio: Bring, store: Sto
     assert str(caught.value) == 'Height, cm "tall" is not a number. Write it like 12.5 or 12,5, without marks between thousands. Code is empty. Fill it in.'
 
 
-def test_what_is_written_and_not_saved_is_kept_until_it_is(store: Store) -> None:
-    unsaved.keep(store, "work 1", {"title": "Ferry"})
-    unsaved.keep(store, "work 1", {"title": "Ferry in snow"})
-    unsaved.keep(store, "rejects week.csv", [["1", "\u00e9"]])
-    assert unsaved.read(store.cursor(), "work 1") == {"title": "Ferry in snow"}
-    assert unsaved.read_all(store.cursor(), "rejects ") == {"rejects week.csv": [["1", "\u00e9"]]}
-    unsaved.forget(store, "work 1")
-    assert unsaved.read(store.cursor(), "work 1") is None
+def test_what_is_written_and_not_saved_is_kept_with_its_visit_and_counts_for_no_figure(store: Store) -> None:
+    before = store.changes()
+    unsaved.keep(store, "new work", {"title": "Ferry"}, "one window")
+    unsaved.keep(store, "new work", {"title": "Fähre"}, "another")
+    kept = unsaved.read(store.cursor(), "new work")
+    assert kept and (kept.said, kept.by) == ({"title": "Fähre"}, "another") and unsaved.read(store.cursor(), "new") is None
+    unsaved.forget(store, "new work")
+    assert unsaved.read(store.cursor(), "new work") is None and store.changes() == before
+
+
+def test_an_old_setting_that_would_be_refused_now_neither_closes_the_studio_nor_stands_in_the_way_of_others(store: Store) -> None:
+    with store.writing() as con:
+        con.execute("INSERT INTO settings VALUES ('hourly_rate', '12,125'), ('currency', 'ABC'), ('bench_hours_per_week', '37.125')")
+    now = read_settings(store.cursor())
+    assert (now.hourly_rate, now.currency, now.bench_hours_per_week) == (12.125, "ABC", 37.125)
+    with store.writing() as con:
+        assert write_settings(con, {"studio": "Tidewell Lane"}).studio == "Tidewell Lane"
+        assert write_settings(con, {"hourly_rate": "12.1250", "currency": "gbp"}).hourly_rate == 12.125

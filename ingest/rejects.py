@@ -1,0 +1,213 @@
+"""Rejected rows: written to a file in the input's own form, or kept until they are mended on a page."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import itertools
+import json
+import re
+import tempfile
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+
+import duckdb
+
+from ingest import unsaved
+from ingest.csv_files import RawRows
+from ingest.errors import FileError
+from ingest.records import REJECT_COLUMNS
+from ingest.store import Store
+
+MOST_KEPT = 200
+_KEPT = "rejected rows "
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RejectedRow:
+    """A row that did not come in.
+
+    Attributes
+    ----------
+    line : on which it stood in its file.
+    column, reason, mend : as remarks have them; of several faults, with ` / ` between.
+    cells : as written, without what an earlier rejects file put before them.
+    is_row : false for a line whose cells do not fit the header.
+    text : such a line as it lies; empty where it is too long to keep.
+    """
+
+    line: int
+    column: str
+    reason: str
+    mend: str
+    cells: list[str]
+    is_row: bool = True
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rejects:
+    """The rejected rows of one file, in the order of their lines, with what is needed to write them as it was written."""
+
+    file: str
+    header: list[str]
+    separator: str
+    encoding: str
+    rows: list[RejectedRow]
+
+    @property
+    def name(self) -> str:
+        """What a file of these rows is called."""
+        return f"{_stem(self.file)}.rejects.csv"
+
+    def as_text(self) -> str:
+        """The rows as CSV, each with its line and what to mend in front."""
+        lines = [_csv_line([*REJECT_COLUMNS, *self.header], self.separator)]
+        for row in self.rows:
+            front = [row.line, row.column, row.reason, row.mend]
+            lines.append(_csv_line([*front, *row.cells], self.separator) if row.is_row else f"{_csv_line(front, self.separator)}{self.separator}{row.text}")
+        return "\r\n".join(lines) + "\r\n"
+
+
+def rejects_of(con: duckdb.DuckDBPyConnection, raw: RawRows) -> Rejects:
+    """The rejected rows of the file in hand, from the tables `raw`, `problems` and `row_lines`, and the lines that are no rows."""
+    file = raw.file
+    own = [number for number, name in enumerate(file.names) if name not in REJECT_COLUMNS]  # a file that came back keeps one set of remarks
+    came_back = len(own) < len(file.header)
+    cells = ", ".join(f"coalesce(raw.c{number}, '')" for number in own)
+    found = con.execute(
+        f"""SELECT l.line, string_agg(p.column_name, ' / ' ORDER BY p.column_name, p.reason), string_agg(p.reason, ' / ' ORDER BY p.column_name, p.reason),
+            string_agg(p.mend, ' / ' ORDER BY p.column_name, p.reason), [{cells}]
+        FROM problems AS p JOIN raw ON raw."row" = p."row" JOIN row_lines AS l ON l."row" = p."row" GROUP BY ALL"""
+    ).fetchall()
+    rows = [RejectedRow(line=line, column=column, reason=reason, mend=mend, cells=said) for line, column, reason, mend, said in found]
+    for fault in raw.faults:
+        said = list(fault.cells[len(REJECT_COLUMNS) :] if came_back else fault.cells)
+        text = _csv_line(said, file.separator) if came_back else fault.text
+        rows.append(RejectedRow(line=fault.line, column="", reason=fault.reason, mend=fault.mend, cells=said, is_row=False, text=text))
+    return Rejects(
+        file=file.path.name, header=[file.header[number] for number in own], separator=file.separator, encoding=file.encoding, rows=sorted(rows, key=lambda row: row.line)
+    )  # fmt: skip
+
+
+def write(rejects: Rejects, beside: Path) -> Path:
+    """Write `NAME.rejects.csv` beside a file, or where that may not be, in the working or a temporary folder; the place."""
+    body = rejects.as_text().encode(rejects.encoding, errors="replace")
+    for folder in (beside.parent, Path.cwd(), Path(tempfile.gettempdir())):
+        try:
+            return _write_new(folder, _stem(rejects.file), body)
+        except OSError:
+            continue  # a folder that may not be written: the next one will do
+    raise FileError(f"the rejects of {rejects.file} can be written nowhere", "Free some disk space, then try again.")
+
+
+def _write_new(folder: Path, stem: str, body: bytes) -> Path:
+    """Write under a name of its own: an earlier rejects file may be half mended and is never written over."""
+    for number in itertools.count(1):
+        place = folder / f"{stem}.rejects{'' if number == 1 else f'-{number}'}.csv"
+        try:
+            with place.open("xb") as out:
+                out.write(body)
+            return place
+        except FileExistsError:
+            if place.read_bytes() == body:
+                return place
+    raise AssertionError  # itertools.count has no end
+
+
+def _stem(file: str) -> str:
+    return re.sub(r"\.rejects(-\d+)?$", "", Path(file).stem)
+
+
+def _csv_line(cells: Sequence[object], separator: str) -> str:
+    out = io.StringIO(newline="")
+    csv.writer(out, delimiter=separator, lineterminator="").writerow(cells)
+    return out.getvalue()
+
+
+# --- kept until they are mended or left out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mending:
+    """Rejected rows being mended.
+
+    Attributes
+    ----------
+    what : the name under which they are kept.
+    rejects : the rows as they came.
+    cells : the cells of each row as they are now, all rows of one length; what stands beyond the header has no column.
+    kept : when and from which visit the last cell was kept.
+    """
+
+    what: str
+    rejects: Rejects
+    cells: list[list[str]]
+    kept: unsaved.Kept
+
+    def left(self, cells: Sequence[Sequence[str]]) -> list[int]:
+        """Which rows cannot come in yet: those that never were rows and are as they were, or have a cell beyond the header."""
+        width = len(self.rejects.header)
+        as_were = _padded(self.rejects)
+        return [
+            number
+            for number, (row, now) in enumerate(zip(self.rejects.rows, cells, strict=True))
+            if not row.is_row and (list(now) == as_were[number] or any(now[width:]))
+        ]
+
+    def as_text(self, cells: Sequence[Sequence[str]]) -> str:
+        """The rows that can come in, as CSV in the form of their file."""
+        width, left = len(self.rejects.header), set(self.left(cells))
+        rows = [_csv_line(row[:width], self.rejects.separator) for number, row in enumerate(cells) if number not in left]
+        return "\r\n".join([_csv_line(self.rejects.header, self.rejects.separator), *rows]) + "\r\n"
+
+
+def _padded(rejects: Rejects) -> list[list[str]]:
+    width = max(len(rejects.header), *(len(row.cells) for row in rejects.rows))
+    return [[*row.cells, *[""] * (width - len(row.cells))] for row in rejects.rows]
+
+
+def keep(store: Store, rejects: Rejects, by: str) -> bool:
+    """Keep rejected rows until they are mended, unless they are kept already and perhaps half mended; false where they are too many for that."""
+    if len(rejects.rows) > MOST_KEPT:
+        return False
+    what = _name(rejects)
+    if unsaved.read(store.cursor(), what) is None:
+        unsaved.keep(store, what, _said(rejects, _padded(rejects)), by)
+    return True
+
+
+def being_mended(con: duckdb.DuckDBPyConnection) -> list[Mending]:
+    """All rows that wait to be mended, file by file."""
+    found = []
+    for what, kept in unsaved.read_all(con, _KEPT).items():
+        said = kept.said["rejects"]
+        rejects = Rejects(**{**said, "rows": [RejectedRow(**row) for row in said["rows"]]})
+        found.append(Mending(what=what, rejects=rejects, cells=kept.said["cells"], kept=kept))
+    return found
+
+
+def keep_cells(store: Store, mending: Mending, cells: list[list[str]], by: str) -> unsaved.Kept:
+    """Keep what the cells say now."""
+    return unsaved.keep(store, mending.what, _said(mending.rejects, cells), by)
+
+
+def brought_in(store: Store, mending: Mending, cells: list[list[str]], again: Rejects | None, by: str) -> None:
+    """The mended rows are stored: forget them, and keep those that could not come in and those that were rejected `again`."""
+    left = mending.left(cells)
+    rest = replace(mending.rejects, rows=[mending.rejects.rows[number] for number in left])
+    kept = {_name(rest): _said(rest, [cells[number] for number in left])} if left else {}
+    if again and len(again.rows) <= MOST_KEPT:
+        kept[_name(again)] = _said(again, _padded(again))
+    unsaved.replace(store, mending.what, kept, by)
+
+
+def _name(rejects: Rejects) -> str:
+    content = json.dumps([rejects.header, *(row.cells for row in rejects.rows)])
+    return f"{_KEPT}{_stem(rejects.file)} {hashlib.md5(content.encode(), usedforsecurity=False).hexdigest()}"
+
+
+def _said(rejects: Rejects, cells: list[list[str]]) -> dict[str, object]:
+    return {"rejects": asdict(rejects), "cells": cells}
