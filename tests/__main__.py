@@ -16,7 +16,7 @@ CHECKS = (
     ("ruff", "check", "."),
     ("mypy",),
     ("lint-imports", "--no-logo"),
-    ("pytest", "-q"),
+    ("pytest", "-q", "-n", "2", "--dist", "loadfile"),  # browser tests wait more than they work
 )
 
 

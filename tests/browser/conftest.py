@@ -45,7 +45,7 @@ def serve(*call: str, program: tuple[str, ...] = ("-m", "dashboard.command")) ->
             time.sleep(0.25)
     yield address
     server.send_signal(signal.SIGINT)
-    server.wait(20)
+    server.wait(90)  # at once, but on a machine with other work
     if server.stderr:
         server.stderr.close()
 
