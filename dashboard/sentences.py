@@ -44,7 +44,7 @@ def not_used_yet(row: pd.Series) -> str:
     """What keeps the hours of a row with open lines from adding up at a glance; nothing where they do."""
     if row["unused_hours"] < 0.05 or not (row["actual_hours"] or row["difference_hours"]):
         return ""
-    counted_already = f"{signed_hours(row['difference_hours'])} h on lines finished or over already, " if abs(row["difference_hours"]) >= 0.05 else ""
+    counted_already = f"{signed_hours(row['difference_hours'])} h finished or over already, " if abs(row["difference_hours"]) >= 0.05 else ""
     return f"{counted_already}{hours(row['unused_hours'])} h not used yet"
 
 

@@ -32,7 +32,7 @@ def estimated_against_actual(sums: pd.DataFrame, of: str, *, choosing: bool = Fa
     # Where hours are not used yet a difference at the end of the bar would not be what the eye sees: it stands in words instead.
     data["said"] = [f"{signed_hours(value)} h" if left < 0.05 else "" for value, left in zip(sums["difference_hours"], sums["unused_hours"], strict=True)]
     detailed = bool(data["detail"].any())
-    up, down = (14, -24) if detailed else (9, -13)
+    up, down, down_to_bar = (14, -24, -8) if detailed else (9, -13, -13)
     longest = float(data["reach"].max()) if len(data) else 1.0
     tooltip = [
         alt.Tooltip(f"{of}:N", title=of.replace("_", " ")),
@@ -55,10 +55,12 @@ def estimated_against_actual(sums: pd.DataFrame, of: str, *, choosing: bool = Fa
     difference = base.mark_text(align="left", dx=7, dy=up, fontWeight=600).encode(
         x="reach:Q", text="said:N", color=alt.condition("datum.over", alt.value(look.OVER), alt.value(look.ACCENT))
     )
-    names = base.mark_text(align="left", dy=down).encode(x=alt.value(0), text="label:N")
-    layers = [estimate, tick, actual, difference, names]
-    if detailed:
-        layers.append(base.mark_text(align="left", dy=-8, color=look.SOFT_INK).encode(x=alt.value(0), text="detail:N"))
+    layers = [estimate, tick, actual, difference]
+    for has_detail in data["detail"].ne("").unique():  # a name without a detail under it stands close to its bar
+        some = base.transform_filter(f"{'' if has_detail else '!'}datum.detail")
+        layers.append(some.mark_text(align="left", dy=down if has_detail else down_to_bar).encode(x=alt.value(0), text="label:N"))
+        if has_detail:
+            layers.append(some.mark_text(align="left", dy=-8, color=look.SOFT_INK).encode(x=alt.value(0), text="detail:N"))
     return dressed(alt.layer(*layers), max(len(data), 1) * (ROW_HEIGHT + (16 if detailed else 0)))
 
 

@@ -29,7 +29,7 @@ def test_a_bar_of_open_lines_says_what_is_not_used_yet_where_its_end_would_misle
     chart = compared.estimated_against_actual(under_way, "phase").to_dict()
     rows = next(iter(chart["datasets"].values()))
     assert [row["label"] for row in rows] == ["cleaning: 8.0 h so far of 10.0 h", "retouching: 9.5 h so far of 4.0 h"]
-    assert [row["detail"] for row in rows] == ["+1.5 h on lines finished or over already, 3.5 h not used yet", ""]  # 10.0 + 1.5 − 3.5 = 8.0
+    assert [row["detail"] for row in rows] == ["+1.5 h finished or over already, 3.5 h not used yet", ""]  # 10.0 + 1.5 − 3.5 = 8.0
     assert [row["said"] for row in rows] == ["", "+5.5 h"] and [row["beyond"] for row in rows] == [False, True]
     begun = compared.estimated_against_actual(under_way.assign(actual_hours=[0.0, 9.5], difference_hours=[0.0, 5.5]), "phase").to_dict()
     assert next(row["label"] for row in next(iter(begun["datasets"].values()))) == "cleaning: 10.0 h estimated, not begun"

@@ -66,7 +66,7 @@ def test_a_finished_work_with_a_line_opened_again_and_a_saving_not_begun_are_tol
     comparison = compare(reading.overruns(store.cursor(), TODAY))
     sums = summed(pd.concat([comparison.finished, comparison.open]).query("phase == 'handover'"), ["phase"]).iloc[0]
     assert took(sums) == "1.0 h so far of 14.0 h"
-    assert not_used_yet(sums) == "−6.0 h on lines finished or over already, 7.0 h not used yet"
+    assert not_used_yet(sums) == "−6.0 h finished or over already, 7.0 h not used yet"
     sums = sums.copy()
     sums["actual_hours"] = 0.0
     assert took(sums) == "0.0 h so far of 14.0 h"  # not "not begun": a part of it was saved
