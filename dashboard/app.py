@@ -24,5 +24,7 @@ pages = [
 chosen = st.navigation(pages, position="hidden")
 with st.container(horizontal=True, key="pages", gap="small"):  # in sight on a phone too, where Streamlit's own would be folded away
     for page in pages:
-        st.page_link(page, query_params=held.same_studio())
+        # To the list of works also from the form of one: with nothing to say, a link to the page one is on would leave the address, and so the form, as it is.
+        listed = {"which": "all"} if page.url_path == "works" else {}
+        st.page_link(page, query_params={**listed, **held.same_studio()})
 chosen.run()

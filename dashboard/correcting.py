@@ -39,7 +39,7 @@ def _correct(entries: pd.DataFrame) -> None:
     seen = fields.seen_first(f"entry {chosen}", f"part {chosen}", str(row["content"]))
     with st.form(f"correct {chosen}"):
         said = _form(row)
-        reason = st.text_input("Why (kept with the earlier version)", key=f"why {chosen}")
+        reason = st.text_input("Why it is corrected or taken back (kept with the earlier version)", key=f"why {chosen}")
         with st.container(horizontal=True):
             save = st.form_submit_button("Save the correction", type="primary")
             take_back = st.form_submit_button("Take this entry back")

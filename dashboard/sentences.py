@@ -90,7 +90,7 @@ def forgotten_parts(lines: pd.DataFrame) -> list[str]:
     beside = beside_a_line(lines)
     words = beside["technique"] + beside["part"].map(lambda part: f", {part}," if part else " without a part")
     return [
-        f"{said} is in no estimate, but {line} is. If it is that work, correct the part of its entries."
+        f"{said[0].upper()}{said[1:]} is in no estimate, but {line} is. If it is that work, correct the part of its entries."
         for said, line in zip(words, beside["beside"], strict=True)
     ]
 
@@ -106,6 +106,8 @@ def state_of_work(work: pd.Series, sums: pd.Series | None, today: date, now: dat
     """
     if pd.notna(work["finished_on"]):
         where = f"Finished on {day(work['finished_on'])}"
+        if sums is not None and sums["open_lines"] and work["last_day"] > work["finished_on"]:
+            where += f", but worked on again until {day(work['last_day'])}: {counted(int(sums['open_lines']), 'line')} open"
     elif not work["entries"]:
         where = f"Received {ago(work['received_on'].date(), today)}, not begun" if pd.notna(work["received_on"]) else "Not begun"
     else:

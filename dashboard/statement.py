@@ -46,7 +46,7 @@ def as_page(code: str, studio: str, as_of: date, area_dm2: float | None, frame: 
         else ""
     )
     return (
-        f'<!doctype html><html lang="en"><meta charset="utf-8"><title>Hours of {escape(code)}</title><style>{_STYLE}</style>'
+        f'<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width"><title>Hours of {escape(code)}</title><style>{_STYLE}</style>'
         f"<h1>Hours of treatment: {escape(code)}</h1><p>{escape(', '.join(filter(None, (studio, size))) or 'Dated hours')}, to {day(as_of)}. Decimal hours, to a tenth; sums are of the exact hours.</p>"
         f"<h2>By phase</h2>{_table(['phase', 'hours'], totals)}<h2>Day by day</h2>{_table(heads, rows)}{waiting}</html>"
     )

@@ -126,11 +126,11 @@ def read_over(store: Store, known_object: str, draft: Draft, change: Change, cal
         own = own_faults(report.problems)  # that the other lines stay out with a faulty one is no fault of theirs
         lines = con.execute(_READ_LINES, [[int(line) for line in own["line"]]]).df()
         price, currency = con.execute("SELECT any_value(price), any_value(currency) FROM resolved").fetchall()[0]
-    return Reading(problems=_sentences(own, called), notes=_sentences(report.warnings, called), lines=lines, price=price, currency=currency)
+    return Reading(problems=sentences(own, called), notes=sentences(report.warnings, called), lines=lines, price=price, currency=currency)
 
 
-def _sentences(remarks: pd.DataFrame, called: Mapping[str, str]) -> list[str]:
-    """Each remark once, in the sheet's own words."""
+def sentences(remarks: pd.DataFrame, called: Mapping[str, str]) -> list[str]:
+    """Each remark on a sheet (of a report of `make_version`) once, in the sheet's own words."""
     said = []
     for line, column, value, reason, mend in remarks[["row", "column", "value", "reason", "mend"]].itertuples(index=False):
         where = "" if column in VERSION_COLUMNS else f"Line {line}, "

@@ -6,7 +6,6 @@ entries: every step is one statement over all of them.
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Literal
 
 import duckdb
@@ -36,7 +35,7 @@ def bring_in(con: duckdb.DuckDBPyConnection, context: Context, fate: Fate, held_
     held_back_as : what to do with a row that may correct a held entry: keep it aside, store it, or correct.
     """
     _resolve(con, context)
-    _check(con, fate.now, context)
+    _check(con, fate)
     fate.reject_problems()
     _tell_apart(con, fate)
     _hold_back(con, fate, held_back_as)
@@ -63,17 +62,20 @@ def _resolve(con: duckdb.DuckDBPyConnection, context: Context) -> None:
     )
 
 
-def _check(con: duckdb.DuckDBPyConnection, now: datetime, context: Context) -> None:
-    present = f"TIMESTAMP '{now:%Y-%m-%d %H:%M:%S}'"
-    today = f"timezone('{context.settings.zone}', timezone('UTC', {present}))::DATE"
+def _check(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
+    present = f"TIMESTAMP '{fate.now:%Y-%m-%d %H:%M:%S}'"
     at_hand = "mode IN ('hands_on', 'attended')"
+    # what is there and cannot be read is not also empty
+    unsaid = (
+        """NOT says_start AND NOT says_end AND "row" NOT IN (SELECT "row" FROM problems WHERE column_name IN ('date', 'hours', 'started_at', 'ended_at'))"""
+    )
     clock_given = "started_at IS NOT NULL AND ended_at IS NOT NULL"
     remark(con, "problems", "resolved", [
         ("says_start AND NOT says_end", "ended_at", "'is empty, but started_at is given'", "Give both, or a date and hours."),
         ("says_end AND NOT says_start", "started_at", "'is empty, but ended_at is given'", "Give both, or a date and hours."),
-        ("NOT says_start AND NOT says_end AND said_day IS NULL AND said_hours IS NOT NULL", "date", "'is empty'", "Give the day of these hours."),
-        ("NOT says_start AND NOT says_end AND said_day IS NOT NULL AND said_hours IS NULL", "hours", "'is empty'", "Give the hours of this day."),
-        ("NOT says_start AND NOT says_end AND said_day IS NULL AND said_hours IS NULL", "started_at",
+        (f"{unsaid} AND said_day IS NULL AND said_hours IS NOT NULL", "date", "'is empty'", "Give the day of these hours."),
+        (f"{unsaid} AND said_day IS NOT NULL AND said_hours IS NULL", "hours", "'is empty'", "Give the hours of this day."),
+        (f"{unsaid} AND said_day IS NULL AND said_hours IS NULL", "started_at",
          "'is empty, and so are date and hours'", "Give started_at and ended_at, or date and hours."),
         ("start_in_change AND start_gap", "started_at",
          "'never was on the clock: it was put forward over this hour'", "Write the time that the clock showed, or the offset behind it."),
@@ -85,8 +87,8 @@ def _check(con: duckdb.DuckDBPyConnection, now: datetime, context: Context) -> N
         ("says_start AND said_day IS NOT NULL AND said_day <> day", "date", "'is not the day on which the spell began'", "Leave date empty."),
         (f"{at_hand} AND hours > {records.LONGEST_SPELL_HOURS}", "hours",
          "'is more than 16 hours in one spell'", "Split it into days, or give the mode unattended if nobody stood by."),
-        ("NOT says_start AND " + f"day > {today}", "date", "'lies in the future'", "Log it when it is done."),
-        (f"says_start AND (day > {today} OR started_at > {present} + INTERVAL 10 MINUTE)", "started_at", "'lies in the future'", "Log it when it is done."),
+        ("NOT says_start AND " + f"day > {fate.today}", "date", "'lies in the future'", "Log it when it is done."),
+        (f"says_start AND (day > {fate.today} OR started_at > {present} + INTERVAL 10 MINUTE)", "started_at", "'lies in the future'", "Log it when it is done."),
         ("object IS NULL AND phase_position <> 0", "object", "'is empty, but ' || phase || ' is work on an object'",
          "Give the object, or take a phase of studio time."),
         ("said_unit IS NOT NULL AND usual_unit IS NOT NULL AND said_unit <> usual_unit", "unit",

@@ -215,7 +215,8 @@ def _remarks(con: duckdb.DuckDBPyConnection, table: str, form: Form, raw: RawRow
     shown = " ".join(f"WHEN '{name}' THEN raw.c{number}" for number, name in enumerate(raw.file.names) if name in form.names)
     found = con.execute(
         f"""SELECT l.line, t.column_name AS "column", CASE t.column_name {shown} END AS value, t.reason, t.mend
-        FROM {table} AS t JOIN row_lines AS l USING ("row") JOIN raw USING ("row") ORDER BY l.line, t.column_name, t.reason"""
+        FROM {table} AS t JOIN row_lines AS l USING ("row") JOIN raw USING ("row") ORDER BY l.line, list_position(?::VARCHAR[], t.column_name), t.reason""",
+        [form.names],
     ).df()
     if faults:
         lines = pd.DataFrame([(fault.line, "", fault.text[:80], fault.reason, fault.mend) for fault in faults], columns=list(REMARK_COLUMNS))

@@ -13,6 +13,8 @@ from ingest.checked import remark
 from ingest.history import keep_earlier
 from ingest.outcome import Fate, Outcome
 
+_LINES = "' || CASE WHEN opened = 1 THEN 'the line' ELSE opened || ' lines' END || '"  # within a reason, in SQL
+
 
 def bring_in_phases(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
     con.execute('CREATE OR REPLACE TEMP TABLE resolved AS SELECT "row", phase, position, note FROM checked')
@@ -55,6 +57,16 @@ def bring_in_objects(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
         ("astray", "returned_from", "'is not a known object'", "Bring that object in first, or leave it empty."),
         ("returned_from = object", "returned_from", "'is the object itself'", "A work that returns is a new object with a code of its own."),
         ("finished_on IS NOT NULL AND went_on < came_on", "finished_on", "'is before the work was received'", "Mend one of the two days."),
+        (f"finished_on > {fate.today}", "finished_on", "'lies in the future'", "Give the day once it has come; what is planned is due_on."),
+    ])  # fmt: skip
+    remark(con, "warnings", """(
+        WITH worked AS (
+            SELECT l.object, l.line, max(s.day) AS last_day FROM lines AS l JOIN spells AS s ON s.line = l.line
+            WHERE l.object IN (SELECT object FROM resolved WHERE finished_on IS NOT NULL) AND s.charge <> 'own_cost' GROUP BY ALL
+        )
+        SELECT r."row", count(*) AS opened, max(w.last_day) AS last_day FROM resolved AS r JOIN worked AS w ON w.object = r.object AND w.last_day > r.finished_on
+        LEFT JOIN objects AS o ON o.object = r.object WHERE o.finished_on IS DISTINCT FROM r.finished_on GROUP BY r."row")""", [
+        ("true", "finished_on", f"'is before the last entry (' || last_day || '), which opens {_LINES} again'", "Kept; set it to that day or later if the work is finished."),
     ])  # fmt: skip
     return _merge(con, fate, "objects", "object", OBJECT_COLUMNS)
 
@@ -64,7 +76,10 @@ def bring_in_milestones(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
     con.execute("""CREATE OR REPLACE TEMP TABLE resolved AS
         SELECT c."row", c.object, coalesce(c.phase, t.phase) AS phase, coalesce(c.technique, '') AS technique, coalesce(c.part, '') AS part, c.finished_on
         FROM checked AS c LEFT JOIN techniques AS t ON t.technique = c.technique""")
-    remark(con, "problems", "resolved", [("phase IS NULL", "phase", "'is empty, and so is technique'", "Give the phase that is finished, or the technique.")])
+    remark(con, "problems", "resolved", [
+        ("phase IS NULL", "phase", "'is empty, and so is technique'", "Give the phase that is finished, or the technique."),
+        (f"finished_on > {fate.today}", "finished_on", "'lies in the future'", "Set it once it is reached."),
+    ])  # fmt: skip
     remark(con, "warnings", """(SELECT * FROM resolved AS r WHERE object IS NOT NULL AND NOT EXISTS (
         SELECT 1 FROM lines AS l WHERE l.object = r.object AND l.phase = r.phase AND r.technique IN ('', l.technique)
             AND (l.part = r.part OR (r.technique = '' AND r.part = ''))))""", [
@@ -103,7 +118,7 @@ def _warn_of_later_entries(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
         )
         SELECT m."row", count(*) AS opened, max(l.last_day) AS last_day FROM resolved AS m JOIN still_open AS l ON {reaches}
         WHERE {fate.untouched("m")} GROUP BY m."row")""", [
-        ("true", "finished_on", "'is before the last entry (' || last_day || '), which opens ' || CASE WHEN opened = 1 THEN 'the line' ELSE opened || ' lines' END || ' again'",
+        ("true", "finished_on", f"'is before the last entry (' || last_day || '), which opens {_LINES} again'",
          "Kept; set it on that day or later if that work is finished."),
     ])  # fmt: skip
 

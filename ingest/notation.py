@@ -181,15 +181,15 @@ def day(text: str, order: DayOrder) -> date:
     cleaned = re.sub(r"[ T]00:00(:00)?(\.0+)?$", "", text.strip())  # spreadsheets write a day as its midnight
     try:
         if _ISO_DATE.fullmatch(cleaned):
-            return _sensible(date.fromisoformat(cleaned))
+            return _sensible(_calendar_day(*map(int, cleaned.split("-"))))
         if numbers := _NUMBER_DATE.fullmatch(cleaned):
             if order == "unset" and len(numbers[1]) != 4:
-                raise NotationError(EITHER_ORDER, "Write it as year-month-day, or say once in which order this studio writes its dates.")
+                raise NotationError(EITHER_ORDER, "Write it as year-month-day, or say once, under Studio, in which order this studio writes its dates.")
             pieces = {"y": 0, "m": 0, "d": 0}
             by = "ymd" if len(numbers[1]) == 4 else order
             pieces.update(zip(by, (int(number) for number in numbers.groups()), strict=True))
             year = pieces["y"] + (2000 if pieces["y"] < 100 else 0)
-            return _sensible(date(year, pieces["m"], pieces["d"]))
+            return _sensible(_calendar_day(year, pieces["m"], pieces["d"]))
         if _LETTER.search(cleaned):
             # dateutil fills gaps from a default day: two defaults that differ in all parts show a gap.
             first, second = (
@@ -202,6 +202,13 @@ def day(text: str, order: DayOrder) -> date:
     except (ValueError, OverflowError, TypeError, ArithmeticError):
         pass
     raise NotationError("is not a day", "Write it as year-month-day, like 1999-12-31.")
+
+
+def _calendar_day(year: int, month: int, day_of_month: int) -> date:
+    try:
+        return date(year, month, day_of_month)
+    except ValueError as error:
+        raise NotationError("is no day of the calendar", "See the day and the month, and their order.") from error
 
 
 def _sensible(value: date) -> date:

@@ -8,6 +8,7 @@ from datetime import datetime
 import duckdb
 
 from ingest.history import Change
+from ingest.settings import read_settings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +46,12 @@ class Fate:
     @property
     def now(self) -> datetime:
         return self.change.at
+
+    @property
+    def today(self) -> str:
+        """SQL for the present day on the studio's own calendar."""
+        zone = read_settings(self._con).zone
+        return f"timezone('{zone}', timezone('UTC', TIMESTAMP '{self.now:%Y-%m-%d %H:%M:%S}'))::DATE"
 
     def mark(self, verdict: str, query: str) -> None:
         """Give the rows of a query a verdict; the first verdict of a row stands."""

@@ -9,7 +9,7 @@ import itertools
 import json
 import re
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
@@ -23,6 +23,7 @@ from ingest.store import Store
 
 MOST_KEPT = 200
 _KEPT = "rejected rows "
+_SETTLED = "settled rows"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,9 +160,19 @@ class Mending:
 
     def as_text(self, cells: Sequence[Sequence[str]]) -> str:
         """The rows that can come in, as CSV in the form of their file."""
+        return "\r\n".join([_csv_line(self.rejects.header, self.rejects.separator), *(text for _, text in self._to_come_in(cells))]) + "\r\n"
+
+    def lines(self, cells: Sequence[Sequence[str]]) -> dict[int, int]:
+        """Line of that CSV to the line on which the row stood in its own file."""
+        found, line = {}, 2
+        for number, text in self._to_come_in(cells):
+            found[line] = self.rejects.rows[number].line
+            line += 1 + text.count("\n")
+        return found
+
+    def _to_come_in(self, cells: Sequence[Sequence[str]]) -> list[tuple[int, str]]:
         width, left = len(self.rejects.header), set(self.left(cells))
-        rows = [_csv_line(row[:width], self.rejects.separator) for number, row in enumerate(cells) if number not in left]
-        return "\r\n".join([_csv_line(self.rejects.header, self.rejects.separator), *rows]) + "\r\n"
+        return [(number, _csv_line(row[:width], self.rejects.separator)) for number, row in enumerate(cells) if number not in left]
 
 
 def _padded(rejects: Rejects) -> list[list[str]]:
@@ -170,12 +181,13 @@ def _padded(rejects: Rejects) -> list[list[str]]:
 
 
 def keep(store: Store, rejects: Rejects, by: str) -> bool:
-    """Keep rejected rows until they are mended, unless they are kept already and perhaps half mended; false where they are too many for that."""
-    if len(rejects.rows) > MOST_KEPT:
+    """Keep rejected rows until they are mended, but for those kept already, perhaps half mended, and those settled before; false where they are too many."""
+    known = _settled(store.cursor()) | {_row_name(one.rejects, row) for one in being_mended(store.cursor()) for row in one.rejects.rows}
+    new = replace(rejects, rows=[row for row in rejects.rows if _row_name(rejects, row) not in known])
+    if len(new.rows) > MOST_KEPT:
         return False
-    what = _name(rejects)
-    if unsaved.read(store.cursor(), what) is None:
-        unsaved.keep(store, what, _said(rejects, _padded(rejects)), by)
+    if new.rows:
+        unsaved.keep(store, _name(new), _said(new, _padded(new)), by)
     return True
 
 
@@ -195,13 +207,42 @@ def keep_cells(store: Store, mending: Mending, cells: list[list[str]], by: str) 
 
 
 def brought_in(store: Store, mending: Mending, cells: list[list[str]], again: Rejects | None, by: str) -> None:
-    """The mended rows are stored: forget them, and keep those that could not come in and those that were rejected `again`."""
+    """The mended rows are stored: they are settled; those that could not come in, and those rejected `again`, are kept on."""
     left = mending.left(cells)
-    rest = replace(mending.rejects, rows=[mending.rejects.rows[number] for number in left])
-    kept = {_name(rest): _said(rest, [cells[number] for number in left])} if left else {}
-    if again and len(again.rows) <= MOST_KEPT:
-        kept[_name(again)] = _said(again, _padded(again))
-    unsaved.replace(store, mending.what, kept, by)
+    rows = [mending.rejects.rows[number] for number in left]
+    now = [cells[number] for number in left]
+    if again:
+        lines = mending.lines(cells)
+        rows += [replace(row, line=lines.get(row.line, row.line)) for row in again.rows]
+        now += _padded(again)
+    rest = replace(mending.rejects, rows=rows)
+    _settle(
+        store,
+        mending,
+        {_name(rest): _said(rest, _padded(replace(rest, rows=[replace(row, cells=cell) for row, cell in zip(rows, now, strict=True)])))} if rows else {},
+        by,
+    )
+
+
+def leave_out(store: Store, mending: Mending, by: str) -> None:
+    """The rows stay out: they are not offered again when their file comes again."""
+    _settle(store, mending, {}, by)
+
+
+def _settle(store: Store, mending: Mending, instead: Mapping[str, object], by: str) -> None:
+    done = _settled(store.cursor()) | {_row_name(mending.rejects, row) for row in mending.rejects.rows}
+    unsaved.replace(store, mending.what, {_SETTLED: sorted(done), **instead}, by)
+
+
+def _settled(con: duckdb.DuckDBPyConnection) -> set[str]:
+    """Names of the rejected rows that were mended or left out."""
+    kept = unsaved.read(con, _SETTLED)
+    return set(kept.said) if kept else set()
+
+
+def _row_name(rejects: Rejects, row: RejectedRow) -> str:
+    """A rejected row by what it says: the same when its file comes again."""
+    return hashlib.md5(json.dumps([_stem(rejects.file), rejects.header, row.cells, row.text]).encode(), usedforsecurity=False).hexdigest()
 
 
 def _name(rejects: Rejects) -> str:

@@ -11,6 +11,9 @@ from dashboard.sentences import not_used_yet, took
 from dashboard.words import signed_hours
 
 ROW_HEIGHT = 52
+# Taken by axis and legend out of the height of the whole, or a chart of one row would be squeezed into nothing.
+AXIS_HEIGHT = 44
+LEGEND_HEIGHT = 44
 
 
 def estimated_against_actual(sums: pd.DataFrame, of: str, *, choosing: bool = False) -> Chart:
@@ -32,7 +35,7 @@ def estimated_against_actual(sums: pd.DataFrame, of: str, *, choosing: bool = Fa
     # Where hours are not used yet a difference at the end of the bar would not be what the eye sees: it stands in words instead.
     data["said"] = [f"{signed_hours(value)} h" if left < 0.05 else "" for value, left in zip(sums["difference_hours"], sums["unused_hours"], strict=True)]
     detailed = bool(data["detail"].any())
-    up, down, down_to_bar = (14, -24, -8) if detailed else (9, -13, -13)
+    up, down, down_to_bar = (17, -21, -5) if detailed else (9, -13, -13)
     longest = float(data["reach"].max()) if len(data) else 1.0
     tooltip = [
         alt.Tooltip(f"{of}:N", title=of.replace("_", " ")),
@@ -44,7 +47,7 @@ def estimated_against_actual(sums: pd.DataFrame, of: str, *, choosing: bool = Fa
     x = alt.Scale(domain=[0, longest * 1.28 or 1], nice=False)
     base = alt.Chart(data).encode(y=alt.Y(f"{of}:N", sort=list(data[of]), axis=None))
     estimate = base.mark_bar(color=look.ESTIMATE, height=20, yOffset=up).encode(
-        x=alt.X("estimated_hours:Q", scale=x, axis=alt.Axis(title="hours", orient="top", tickCount=4, format=",.0f")), tooltip=tooltip
+        x=alt.X("estimated_hours:Q", scale=x, axis=alt.Axis(title="hours", orient="top", tickCount=4, format=",.1~f")), tooltip=tooltip
     )
     if choosing:
         estimate = estimate.add_params(alt.selection_point(name="chosen", fields=[of]))
@@ -60,8 +63,8 @@ def estimated_against_actual(sums: pd.DataFrame, of: str, *, choosing: bool = Fa
         some = base.transform_filter(f"{'' if has_detail else '!'}datum.detail")
         layers.append(some.mark_text(align="left", dy=down if has_detail else down_to_bar).encode(x=alt.value(0), text="label:N"))
         if has_detail:
-            layers.append(some.mark_text(align="left", dy=-8, color=look.SOFT_INK).encode(x=alt.value(0), text="detail:N"))
-    return dressed(alt.layer(*layers), max(len(data), 1) * (ROW_HEIGHT + (16 if detailed else 0)))
+            layers.append(some.mark_text(align="left", dy=-5, color=look.SOFT_INK).encode(x=alt.value(0), text="detail:N"))
+    return dressed(alt.layer(*layers), max(len(data), 1) * (ROW_HEIGHT + (22 if detailed else 0)) + AXIS_HEIGHT)
 
 
 def causes(sums: pd.DataFrame, of: str, causes_by_column: dict[str, str]) -> Chart:
@@ -85,7 +88,10 @@ def causes(sums: pd.DataFrame, of: str, causes_by_column: dict[str, str]) -> Cha
             "hours:Q",
             stack="zero",
             axis=alt.Axis(
-                title="hours over (right) or under (left) the estimate", orient="top", tickCount=5, labelExpr="datum.value ? format(datum.value, '+,.0f') : '0'"
+                title="hours over (right) or under (left) the estimate",
+                orient="top",
+                tickCount=5,
+                labelExpr="datum.value ? format(datum.value, '+,.1~f') : '0'",
             ),
         ),
         color=colour,
@@ -93,4 +99,4 @@ def causes(sums: pd.DataFrame, of: str, causes_by_column: dict[str, str]) -> Cha
     )
     zero = alt.Chart(pd.DataFrame({"nought": [0]})).mark_rule(color=look.SOFT_INK).encode(x="nought:Q")
     names = alt.Chart(sums[[of]]).mark_text(align="left", dy=-13).encode(y=alt.Y(f"{of}:N", sort=order, axis=None), x=alt.value(0), text=f"{of}:N")
-    return dressed(alt.layer(bars, zero, names), max(len(sums), 1) * (ROW_HEIGHT + 6))
+    return dressed(alt.layer(bars, zero, names), max(len(sums), 1) * ROW_HEIGHT + AXIS_HEIGHT + LEGEND_HEIGHT)

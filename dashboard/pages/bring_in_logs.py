@@ -11,11 +11,11 @@ import streamlit as st
 
 from dashboard import fields, frame, held, reading, tables
 from dashboard.words import amount, counted, hours, plain, text
-from ingest import corrections, rejects, unsaved
+from ingest import corrections, rejects
 from ingest.corrections import Decision
 from ingest.errors import BenchHoursError
 from ingest.imports import Report, check_files, import_files, look_over
-from ingest.notation import EITHER_ORDER
+from ingest.notation import EITHER_ORDER, folded, nearest
 from ingest.records import FORMS
 from ingest.rejects import Mending, Rejects
 
@@ -60,6 +60,7 @@ def _files() -> None:
                 words=range(2),
             )
         )
+        _empty_files()
     with st.container(horizontal=True):
         bring = st.button("Bring in", type="primary", disabled=not files)
         check = st.button("Only check", disabled=not files, help="Reads the files in the same way and stores nothing")
@@ -69,6 +70,14 @@ def _files() -> None:
         if bring:
             st.session_state["files turn"] = turn + 1  # what is brought in lies there no more
         st.rerun()
+
+
+def _empty_files() -> None:
+    """A file of each kind with its columns and no row, to be filled in."""
+    frame.say(["A file of each kind to fill in, with all its columns; those without * may go:"])
+    with st.container(horizontal=True):
+        for form in FORMS:
+            st.download_button(form.kind.capitalize(), ",".join(form.names) + "\n", f"{form.kind.replace(' ', '_')}.csv", "text/csv", on_click="ignore")
 
 
 def _bring_in(files: Sequence[tuple[str, bytes]], *, stored: bool, mended: tuple[Mending, Cells] | None = None) -> None:
@@ -127,7 +136,9 @@ def _account(report: Report, stored: bool) -> None:
     if report.unknown_columns:
         notes.append(f"Not read, as no such column is known: {', '.join(report.unknown_columns)}.")
     if report.new_people:
-        notes.append(f"New people: {', '.join(report.new_people)}. A name spelt otherwise is another person; join the two under Studio if it is not.")
+        notes.append(
+            f"New people: {', '.join(_beside_the_nearest(report.new_people))}. A name spelt otherwise is another person; join the two under Studio if it is not."
+        )
     frame.say(notes)
     if report.kind == "time entries" and stored and not o.rejected and not o.held_back:
         st.page_link("pages/where_the_hours_went.py", label="See where the hours went", query_params=held.same_studio())
@@ -140,6 +151,12 @@ def _account(report: Report, stored: bool) -> None:
     if len(report.warnings):
         with st.expander(f"Kept, but look at it: {counted(len(report.warnings), 'note')}"):
             st.html(_remarks("Notes", report.warnings))
+
+
+def _beside_the_nearest(new: list[str]) -> list[str]:
+    """New people, each beside somebody of nearly that name."""
+    known = {folded(name): name for name in reading.people(held.store().cursor())["person"] if name not in new}
+    return [f"{name} (near to {near})" if (near := nearest(name, known)) else name for name in new]
 
 
 def _remarks(name: str, remarks: pd.DataFrame) -> str:
@@ -159,7 +176,7 @@ def _where_they_wait(report: Report, stored: bool) -> None:
     if not stored or report.rejected is None:
         frame.say(["Bring the file in, and the rejected rows can be mended here or downloaded."])
     elif len(report.rejected.rows) <= rejects.MOST_KEPT:
-        frame.say(["They wait below, under To mend, until they are mended or left out."])
+        frame.say(["They wait below, under To mend, until they are mended or left out; what was mended or left out before is not offered again."])
     else:
         frame.say([f"More than {rejects.MOST_KEPT} are too many to mend here: download them, mend them there, and bring that file in."])
         _download(report.rejected, report.file)
@@ -182,6 +199,7 @@ def _to_mend() -> None:
                 st.rerun()
             continue
         cells = _sheet(mending, cells_key)
+        _one_row(mending, cells, cells_key)
         left = mending.left(cells)
         if left:
             lines = ", ".join(f"{mending.rejects.rows[number].line}" for number in left)
@@ -194,13 +212,19 @@ def _to_mend() -> None:
             bring = st.button("Bring in the mended rows", key=f"mended {what}", type="primary", disabled=len(left) == len(cells))
             _download(mending.rejects, what)
             leave = st.button(
-                "Leave these rows out", key=f"leave {what}", help="They are forgotten here, and still lie in the file itself. Also if you mended them there."
+                "Leave these rows out",
+                key=f"leave {what}",
+                help="They stay out, and are not offered again when their file comes again. Also for rows that you mended elsewhere.",
             )
         if bring:
             _bring_in([(mending.rejects.name, mending.as_text(cells).encode())], stored=True, mended=(mending, cells))
-            frame.done("The mended rows are brought in; what became of each stands below.")
+            outcome = st.session_state["reports"][0][0].outcome
+            still = outcome.rejected + len(left)
+            frame.done(
+                f"Of the mended rows {outcome.rows - outcome.rejected} came in{f', {still} still to mend' if still else ''}; what became of each stands below."
+            )
         if leave:
-            unsaved.forget(held.store(), what)
+            rejects.leave_out(held.store(), mending, held.visit())
             st.session_state.pop("reports", None)
             frame.done(f"Left out: {counted(len(cells), 'row')} of {file}.")
 
@@ -208,11 +232,12 @@ def _to_mend() -> None:
 def _sheet(mending: Mending, cells_key: str) -> Cells:
     """The rejected rows to mend; every cell is kept as soon as it is left."""
     frame.say(["Each cell is kept as soon as you leave it. What is wrong and the mend stand at the sides of each row and are not brought in."])
-    heads = [*mending.rejects.header, *["beyond the last column"] * (len(mending.cells[0]) - len(mending.rejects.header))]
-    names = {f"c{number}": head or "no name" for number, head in enumerate(heads)}  # heads may be empty, or twice the same
+    names = _names(mending)
     # As with the sheet of an estimate: given the same rows again and again, until another page was shown in between.
     if cells_key not in st.session_state:
-        remarks = pd.DataFrame([{"line": f"{row.line}", "reason": row.reason, "mend": row.mend} for row in mending.rejects.rows])
+        remarks = pd.DataFrame(
+            [{"line": f"{row.line}", "reason": f"{row.column}: {row.reason}" if row.column else row.reason, "mend": row.mend} for row in mending.rejects.rows]
+        )
         st.session_state[f"rows of {cells_key}"] = pd.concat(
             [remarks[["line", "reason"]], pd.DataFrame(mending.cells, columns=list(names)), remarks[["mend"]]], axis=1
         )
@@ -233,6 +258,32 @@ def _sheet(mending: Mending, cells_key: str) -> Cells:
     if cells != mending.cells:
         rejects.keep_cells(held.store(), mending, cells, held.visit())
     return cells
+
+
+def _names(mending: Mending) -> dict[str, str]:
+    """A name for each cell of a row, and the head over it: heads may be empty, or twice the same."""
+    heads = [*mending.rejects.header, *["beyond the last column"] * (len(mending.cells[0]) - len(mending.rejects.header))]
+    return {f"c{number}": head or "no name" for number, head in enumerate(heads)}
+
+
+def _one_row(mending: Mending, cells: Cells, cells_key: str) -> None:
+    """One row by fields, with what is wrong above them: for a phone, where the sheet shows two columns."""
+    with st.expander("Mend one row by fields", key=f"fields {mending.what}", on_change="rerun") as opened:
+        if not opened.open:
+            return
+        told = {number: f"line {row.line}: {row.column} {row.reason}" for number, row in enumerate(mending.rejects.rows)}
+        number = st.selectbox("Row", list(told), format_func=told.__getitem__, key=f"row {mending.what}")
+        frame.say([mending.rejects.rows[number].mend])
+        with st.form(f"row form {mending.what} {number}", border=False):
+            said = [
+                st.text_input(head, cell, key=f"field {mending.what} {number} {name}")
+                for (name, head), cell in zip(_names(mending).items(), cells[number], strict=True)
+            ]
+            if not st.form_submit_button("Keep this row so"):
+                return
+        rejects.keep_cells(held.store(), mending, [*cells[:number], said, *cells[number + 1 :]], held.visit())
+        st.session_state.pop(cells_key, None)
+        st.rerun()
 
 
 # --- what waits for a word

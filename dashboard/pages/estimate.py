@@ -49,7 +49,7 @@ def body() -> None:
     if draft is None:
         _begin(code, versions, works)
     else:
-        _write(code, draft, works, 1 + int(versions["version"].max() if len(versions) else 0))
+        _write(code, draft, works, versions)
 
 
 # --- versions and their approval
@@ -180,7 +180,8 @@ def _forget_sheet(code: str) -> None:
     st.session_state[f"turn {code}"] = st.session_state.get(f"turn {code}", 0) + 1
 
 
-def _write(code: str, draft: Draft, works: pd.DataFrame, version: int) -> None:
+def _write(code: str, draft: Draft, works: pd.DataFrame, versions: pd.DataFrame) -> None:
+    version = 1 + int(versions["version"].max() if len(versions) else 0)
     st.header(f"Version {version}, being written")
     frame.say([
         "Every cell is kept as soon as you leave it (Enter or Tab): a reload or a lost connection loses at most the one you are in. "
@@ -203,6 +204,8 @@ def _write(code: str, draft: Draft, works: pd.DataFrame, version: int) -> None:
     _add_a_line(code, draft, turn)
     said = drafts.read_over(held.store(), code, draft, held.change("read over"), CALLED)
     _read_back(said)
+    if len(versions):
+        frame.say(_missing_in_revision(draft, versions))
     with st.container(horizontal=True):
         if st.button(f"Save as version {version}", type="primary", disabled=said.lines.empty):
             _save(code, draft)
@@ -211,6 +214,15 @@ def _write(code: str, draft: Draft, works: pd.DataFrame, version: int) -> None:
     if other and st.button("Add its lines to the sheet"):
         draft.lines = [*draft.filled.values(), *_lines_of(other)]
         _open(code, draft)
+
+
+def _missing_in_revision(draft: Draft, versions: pd.DataFrame) -> list[str]:
+    """What the last version said and this one does not: its hours may be others, so its price is not simply taken over."""
+    last = versions.iloc[-1].to_dict()
+    return [
+        *([] if draft.version.get("price") or pd.isna(last["price"]) else [f"No price is given; version {last['version']} had {tables.price_of(last)}."]),
+        *([] if draft.version.get("reason") else ["No reason is given: what was found since the last version?"]),
+    ]
 
 
 def _throw_away(code: str) -> None:
@@ -294,6 +306,9 @@ def _add_a_line(code: str, draft: Draft, turn: int) -> None:
             if not technique:
                 frame.refuse("Not added: choose the technique first.")
                 return
+            if not (line["hours"].strip() or line.get("quantity", "").strip()):
+                frame.refuse(f"Not added: give its hours{' or its quantity' if unit else ''}. What you chose is still here.")
+                return
             draft.lines = [*draft.filled.values(), {name: cell for name, cell in line.items() if cell}]
             _open(code, draft)
 
@@ -357,8 +372,7 @@ def _save(code: str, draft: Draft) -> None:
         frame.refuse(f"Not saved: {error} The draft is kept as it is.")
         return
     _forget_sheet(code)
-    notes = " ".join(f"{reason}. {mend}" for reason, mend in report.warnings[["reason", "mend"]].itertuples(index=False))
-    frame.done(f"Saved as version {version}. {notes} When the owner says yes, note the approval here.".replace("  ", " "))
+    frame.done(" ".join([f"Saved as version {version}.", *drafts.sentences(report.warnings, CALLED), "When the owner says yes, note the approval here."]))
 
 
 frame.show("Estimate", body)

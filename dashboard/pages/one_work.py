@@ -177,9 +177,13 @@ def _calendar(entries: pd.DataFrame) -> None:
     st.header("Its calendar")
     days = days_of_treatment(entries)
     waits = stretches(entries)
+    waiting = (
+        f"; a bar at the foot of a day is waiting ({counted(len(waits), 'unattended stretch', 'unattended stretches')}: elapsed time, no hours)"
+        if len(waits)
+        else ""
+    )
     frame.say([
-        f"Hours of each day, {hours(days['hours'].sum())} h on {counted(int((days['hours'] > 0).sum()), 'day')}; a bar at the foot of a day is waiting "
-        f"({counted(len(waits), 'unattended stretch', 'unattended stretches')}: elapsed time, no hours). Weeks with neither are left out."
+        f"Hours of each day, {hours(days['hours'].sum())} h on {counted(int((days['hours'] > 0).sum()), 'day')}{waiting}. Weeks with {'neither' if len(waits) else 'none'} are left out."
     ])  # fmt: skip
     first, last = days["day"].iloc[0], days["day"].iloc[-1]
     st.altair_chart(

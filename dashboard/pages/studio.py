@@ -40,6 +40,21 @@ def _try(sentence: str, action: Callable[..., object], *values: object, afterwar
     frame.done(sentence)
 
 
+def _choose(label: str, names: list[str], placeholder: str, key: str) -> str | None:
+    """One of the names; where the one chosen was renamed in another window, that is said, as its form is gone with what was typed."""
+    chosen: str | None = st.selectbox(label, names, index=None, placeholder=placeholder, key=key)
+    before = st.session_state.get(f"{key} before")
+    if chosen is None and before is not None and before not in names:
+        st.warning(plain(f"{before} was renamed in another window. Nothing was changed here: choose the name it has now."))
+    st.session_state[f"{key} before"] = chosen
+    return chosen
+
+
+def _forget_choice(key: str) -> None:
+    """Renamed here: the name it was chosen by is gone."""
+    del st.session_state[key], st.session_state[f"{key} before"]
+
+
 def _rename_form(name: str, effect: str, key: str) -> str | None:
     """The new name once it is given."""
     st.header("Another name")
@@ -75,7 +90,7 @@ def _settings() -> None:
         frame.say(
             [
                 "The name stands on statements. The time zone is fixed as long as entries with clock times are held. "
-                "The order of dates holds for files brought in from now on. Currency, rate and bench hours are those of new estimates; "
+                "The order of dates holds for files brought in and days typed from now on. Currency, rate and bench hours are those of new estimates; "
                 "versions already made keep theirs. No change here alters an hour that is stored."
             ]
         )
@@ -124,7 +139,7 @@ def _people() -> None:
     if known.empty:
         return
     names = known["person"].tolist()
-    chosen = st.selectbox("Change a person", names, index=None, placeholder="Choose a name", key="person changed")
+    chosen = _choose("Change a person", names, "Choose a name", "person changed")
     if chosen is not None:
         _person(chosen, known)
 
@@ -140,7 +155,7 @@ def _person(chosen: str, known: pd.DataFrame) -> None:
             chosen,
             new,
             held.change("renamed under Studio"),
-            afterwards=lambda: st.session_state.pop("person changed"),
+            afterwards=lambda: _forget_choice("person changed"),
         )
     if len(names) > 1:
         st.header("Only a spelling of somebody else")
@@ -152,7 +167,14 @@ def _person(chosen: str, known: pd.DataFrame) -> None:
                 ]
             )
             if st.button(plain(f"Join {chosen} with {other}")):
-                _try(f"{chosen} is now only a spelling of {other}.", people.join, chosen, other, held.change("joined under Studio"))
+                _try(
+                    f"{chosen} is now only a spelling of {other}.",
+                    people.join,
+                    chosen,
+                    other,
+                    held.change("joined under Studio"),
+                    afterwards=lambda: _forget_choice("person changed"),
+                )
     st.header("Here or gone")
     if pd.notna(row["left_on"]):
         if st.button(plain(f"{chosen} is here again")):
@@ -169,9 +191,9 @@ def _person(chosen: str, known: pd.DataFrame) -> None:
 def _techniques() -> None:
     use = reading.vocabulary_use(held.store().cursor())
     names = use["technique"].tolist()
-    chosen = st.selectbox("Change a technique", names, index=None, placeholder=f"Choose one of {len(names)}", key="technique changed")
+    chosen = _choose("Change a technique", names, f"Choose one of {len(names)}", "technique changed")
     if chosen:
-        _technique(use.set_index("technique", drop=False).loc[chosen])
+        _technique(use[use["technique"] == chosen].iloc[0])
         return
     _add_technique()
     with st.expander("All techniques"):
@@ -226,7 +248,7 @@ def _technique(row: pd.Series) -> None:
     named = (
         f"{counted(int(row['entries']), 'entry', 'entries')} on {counted(int(row['works']), 'work')} and {counted(int(row['estimates']), 'line')} of estimates"
     )
-    frame.say([f"{named} name it."])
+    frame.say([f"{named} name it." if row["entries"] or row["estimates"] else "Nothing names it yet."])
     now = row.drop(["works", "entries", "estimates", "retired_on"]).to_dict()
     seen = fields.seen_first(f"technique {name}", f"spellings {name}", str(now))
     with st.form(f"technique {name}"):
@@ -257,7 +279,7 @@ def _rename_or_retire(kind: str, name: str, retired_on: object, effect: str) -> 
             name,
             new,
             held.change("renamed under Studio"),
-            afterwards=lambda: st.session_state.pop(f"{kind} changed"),
+            afterwards=lambda: _forget_choice(f"{kind} changed"),
         )
     st.header("In use or retired")
     if isinstance(retired_on, date) and pd.notna(retired_on):
@@ -283,7 +305,7 @@ def _phases() -> None:
     ]  # fmt: skip
     st.html(tables.ledger("Phases", ["position", "phase", "techniques", "works", "entries", "note"], rows, words=(1, 5)))
     frame.say(["Phases stand in the order of their positions; position 0 is studio time, on no work."])
-    chosen = st.selectbox("Change a phase", use["phase"].tolist(), index=None, placeholder="Choose a phase", key="phase changed")
+    chosen = _choose("Change a phase", use["phase"].tolist(), "Choose a phase", "phase changed")
     if chosen is None:
         with st.form("add phase"):
             st.header("Add a phase")
@@ -292,7 +314,7 @@ def _phases() -> None:
             if st.form_submit_button("Add"):
                 _add_phase(name, position)
         return
-    row = use.set_index("phase", drop=False).loc[chosen]
+    row = use[use["phase"] == chosen].iloc[0]
     named = f"{counted(int(row['techniques']), 'technique')} and {counted(int(row['entries']), 'entry', 'entries')} on {counted(int(row['works']), 'work')}"
     now = row[["position", "note"]].to_dict()
     seen = fields.seen_first(f"phase {chosen}", f"position {chosen}", str(now))

@@ -80,7 +80,7 @@ def _only_open(comparison: Comparison, lines: pd.DataFrame) -> None:
     frame.say(said_beside(comparison))
     works = by_work(comparison)
     if len(works):
-        _most_over_works(works)
+        _most_over_works(works, "Works with lines over already")
         _as_csv({"phases": phases, "works": works, "lines": lines.drop(columns="position")})
 
 
@@ -164,17 +164,17 @@ def _figures(comparison: Comparison, phases: pd.DataFrame) -> None:
     st.write(plain(f"{most_over(phases)} {most_under(phases)}"))
 
 
-def _most_over_works(works: pd.DataFrame) -> None:
-    st.header("Works that ran over most")
+def _most_over_works(works: pd.DataFrame, head: str = "Works that ran over most") -> None:
+    st.header(head)
     over = works[works["difference_hours"] >= 0.05].head(MOST)
     if over.empty:
-        st.write("No work of these ran over its estimate.")
+        st.write("No work of these is over its estimate.")
         return
     rows: list[list[tables.Cell]] = [
         [held.work_link(row["object"]), f"{counted(int(row['open_lines']), 'line')} open" if row["open_lines"] else "finished", *tables.sum_cells(row), hours(row["unused_hours"])]
         for _, row in over.iterrows()
     ]  # fmt: skip
-    st.html(tables.ledger("Works that ran over most", ["work", "lines", *tables.SUM_HEADS, "not used yet, h"], rows, words=range(2)))
+    st.html(tables.ledger(head, ["work", "lines", *tables.SUM_HEADS, "not used yet, h"], rows, words=range(2)))
     frame.say(
         ["The difference of finished lines, and of open lines what they are over so far: estimated, and difference, less what is not used yet, is the actual."]
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 import pandas as pd
@@ -12,7 +13,7 @@ from dashboard import fields, frame, held, reading, tables
 from dashboard.analysis.overruns import by_object
 from dashboard.sentences import state_of_work
 from dashboard.words import counted, day, plain, text
-from ingest import corrections, unsaved
+from ingest import corrections, notation, unsaved
 from ingest.errors import BenchHoursError
 from ingest.history import utc_now
 from ingest.notation import folded, nearest, written
@@ -62,7 +63,11 @@ def _go(**query: str) -> None:
 def _all() -> None:
     as_of = held.today()
     works = held.works(as_of)
-    if st.button("Add a work", type="primary"):
+    half_written = unsaved.read(held.store().cursor(), NEW)
+    named = next((name for name in ("object", "title") if half_written and half_written.said.get(name)), None)
+    if st.button(
+        plain(f"Go on with the new work{f' {half_written.said[named]}' if half_written and named else ''}") if half_written else "Add a work", type="primary"
+    ):
         _go(add="work")
     if works.empty:
         st.write("No work is here yet. Add the first one, or bring in a file of objects under Bring in logs.")
@@ -104,8 +109,11 @@ def _found(works: pd.DataFrame, searched: str, which: str) -> pd.DataFrame:
 
 
 def _edit(code: str | None) -> None:
-    if st.button("Back to all works"):
-        _go()
+    with st.container(horizontal=True):
+        if st.button("Back to all works"):
+            _go()
+        if code is not None and st.button("Add another work"):  # no link: one to the page it stands on leaves the address behind
+            _go(add="work")
     con = held.store().cursor()
     now = _kept() if code is None else {name: _as_typed(value) for name, value in reading.work(con, code).items()}
     st.header("A new work" if code is None else plain(f"{code}  {now['title']}".strip()))
@@ -261,14 +269,17 @@ def _save(code: str | None, said: dict[str, str]) -> None:
         st.info("Nothing was changed.")
         return
     fields.forget_seen(f"work {code}")
-    notes = [note for name, words in used.items() if (note := _near_another(name, said[name], words))]
+    notes = [
+        f"{CALLED.get(column, column)}: {reason}. {mend}" for column, reason, mend in report.warnings[["column", "reason", "mend"]].itertuples(index=False)
+    ]
+    notes += [note for name, words in used.items() if (note := _near_another(name, said[name], words))]
     if code is None:
         _forget_new()
         code = " ".join(said["object"].split())
         st.query_params.from_dict({"object": code, **held.same_studio()})
         frame.done(
             " ".join(["The work is added.", *notes]),
-            ("pages/estimate.py", "Write its estimate", {"object": code}), ("pages/bring_in_logs.py", "Bring in hours", {}), ("pages/works.py", "Add another work", {"add": "work"}),
+            ("pages/estimate.py", "Write its estimate", {"object": code}), ("pages/bring_in_logs.py", "Bring in hours", {}),
         )  # fmt: skip
     frame.done(" ".join(["Saved; what was said before is kept in the history.", *notes]), ("pages/one_work.py", "Where its hours went", {"object": code}))
 
@@ -292,7 +303,7 @@ def _milestones(code: str) -> None:
         for phase, technique, part, on in reached:
             what = ", ".join(filter(None, (technique or f"all of {phase}", part)))
             with st.container(horizontal=True, vertical_alignment="center"):
-                st.write(plain(f"{day(on)}: {what} finished"))
+                st.write(plain(f"{day(on)}: {what} finished{_opened_again(lines, phase, technique, part, on)}"))
                 if st.button("Take back", key=f"back {phase} {technique} {part} {on}", help="Its lines are open again, unless something else finishes them."):
                     with held.store().writing() as writing:
                         corrections.take_back_milestone(writing, code, phase, technique, part, on, held.change("taken back under Works"))
@@ -300,7 +311,7 @@ def _milestones(code: str) -> None:
     else:
         st.write("None yet. A milestone finishes a line or a whole phase, and only what is finished is compared in full.")
     if lines.empty:
-        frame.say(["It has no lines yet: estimate it or log hours on it first."])
+        frame.say(["It has no lines yet: estimate it or bring in its hours first."])
         return
     # by what is shown: a part may have a comma of its own, and one technique may stand in two phases
     choices = {f"all of {phase}": (phase, "", "") for phase in dict.fromkeys(lines["phase"])}
@@ -312,15 +323,29 @@ def _milestones(code: str) -> None:
         save = st.form_submit_button("Set the milestone")
     if not save:
         return
+    try:
+        on = notation.day(said_day, held.settings().day_order)
+    except BenchHoursError as error:
+        frame.refuse(f'Not set: "{said_day}" {error} What you typed is still here.')
+        return
     phase, technique, part = choices[what]
-    row = {"object": code, "phase": phase, "technique": technique, "part": part, "finished_on": said_day}
+    row = {"object": code, "phase": phase, "technique": technique, "part": part, "finished_on": f"{on}"}
     try:
         report = store_rows(held.store(), MILESTONES, [row], held.change("set under Works"), CALLED)
     except BenchHoursError as error:
         frame.refuse(f"Not set: {error} What you typed is still here.")
         return
     notes = [f"But it {reason}. {mend}" for reason, mend in report.warnings[["reason", "mend"]].itertuples(index=False)]
-    frame.done(" ".join([f"Set: {what} finished on {said_day}.", *notes]) if report.outcome.stored else "That milestone is set already.")
+    frame.done(" ".join([f"Set: {what} finished on {day(on)}.", *notes]) if report.outcome.stored else "That milestone is set already.")
+
+
+def _opened_again(lines: pd.DataFrame, phase: str, technique: str, part: str, on: date) -> str:
+    """Said of a milestone whose lines were worked on later and are open."""
+    meant = (lines["phase"] == phase) & (lines["technique"].eq(technique) & lines["part"].eq(part) if technique else lines["part"].eq(part) | (part == ""))
+    later = lines[meant & ~lines["finished"].astype(bool) & (lines["last_day"] > pd.Timestamp(on))]
+    if later.empty:
+        return ""
+    return f", but {'it was' if len(later) == 1 else f'{len(later)} lines were'} worked on again until {day(later['last_day'].max())} and {'is' if len(later) == 1 else 'are'} open"
 
 
 frame.show("Works", body)

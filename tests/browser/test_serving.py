@@ -61,7 +61,7 @@ def test_a_studio_with_nothing_finished_sees_how_far_its_works_have_come(serve_h
     said = page.get_by_test_id("stVegaLiteChart").locator("svg text")
     expect(said.filter(has_text="handover: 7.0 h so far of 12.0 h")).to_have_count(1, timeout=10_000)
     expect(said.filter(has_text="+1.0 h finished or over already, 6.0 h not used yet")).to_have_count(1)
-    row = page.get_by_role("region", name="Works that ran over most").get_by_role("row").last.get_by_role("cell").all_inner_texts()
+    row = page.get_by_role("region", name="Works with lines over already").get_by_role("row").last.get_by_role("cell").all_inner_texts()
     assert row[:5] == ["24-001", "2 lines open", "12.0", "7.0", "+1.0"] and row[-1] == "6.0"
     for name in ("Phases", "Works", "Lines"):
         expect(page.get_by_role("button", name=name, exact=True)).to_be_visible()

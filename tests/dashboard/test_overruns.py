@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from dashboard import reading
 from dashboard.analysis.overruns import CAUSES, by_phase, compare, summed, totals
 from ingest.store import Store
-from tests.conftest import LATER, Bring, bring_into
+from tests.conftest import LATER, Bring, bring_into, faults
 
 EST = "object,version,made_on,approved_on,phase,technique,part,quantity,hours\n"
 LOG = "object,phase,technique,part,person,date,hours,quantity,done,charge\n"
@@ -200,3 +200,13 @@ def test_a_milestone_before_the_last_entry_says_that_the_entry_opens_the_line_ag
     assert dict(lines()[["technique", "finished"]].to_numpy().tolist()) == {"facing": False, "local facing": True}
     assert studio("n.csv", head + "24-001,stabilisation,,2024-02-05\n24-001,,facing,2024-02-21\n").warnings.empty  # the second of them finishes it
     assert lines()["finished"].tolist() == [True, True]
+
+
+def test_a_work_finished_before_its_last_entry_is_pointed_out_and_nothing_is_finished_in_the_future(studio: Bring, lines: Lines) -> None:
+    studio("log.csv", LOG + "24-001,,facing,,Ilse,2024-02-20,4,,,\n24-001,,packing,,Ilse,2024-02-20,4,,,\n")
+    early = studio("o.csv", "object,finished_on\n24-001,2024-02-19\n")
+    assert early.complete and early.warnings["reason"].tolist() == ["is before the last entry (2024-02-20), which opens 2 lines again"]
+    assert studio("o.csv", "object,finished_on\n24-001,2024-02-19\n").warnings.empty  # said once
+    assert studio("p.csv", "object,finished_on\n24-001,2024-02-20\n").warnings.empty and lines()["finished"].all()
+    for late in ("object,finished_on\n24-002,2026-06-02\n", "object,phase,finished_on\n24-001,handover,2026-06-02\n"):
+        assert faults(studio("late.csv", late)) == ["2 finished_on: lies in the future"]

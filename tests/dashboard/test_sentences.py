@@ -62,7 +62,10 @@ def test_a_finished_work_with_a_line_opened_again_and_a_saving_not_begun_are_tol
     studio("o.csv", "object,finished_on\n24-001,2024-02-10\n")
     studio("e.csv", "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-02-01,7\n24-001,,packing,Ilse,2024-02-20,1\n")
     # 18.0 − 3.0 − 7.0 = 8.0
-    assert told(store) == "Finished on 10 February 2024; 8.0 h of 18.0 h approved (−3.0 h on finished lines, 7.0 h not used yet)."
+    assert (
+        told(store)
+        == "Finished on 10 February 2024, but worked on again until 20 February 2024: 1 line open; 8.0 h of 18.0 h approved (−3.0 h on finished lines, 7.0 h not used yet)."
+    )
     comparison = compare(reading.overruns(store.cursor(), TODAY))
     sums = summed(pd.concat([comparison.finished, comparison.open]).query("phase == 'handover'"), ["phase"]).iloc[0]
     assert took(sums) == "1.0 h so far of 14.0 h"
@@ -85,7 +88,7 @@ def test_hours_without_the_part_that_was_estimated_are_pointed_out(studio: Bring
     assert studio("h.csv", head + "24-001,,packing,lid,Ilse,2024-02-23,1,\n").warnings.empty
     studio("w.csv", "object,version,made_on,approved_on,phase,technique,part,hours\n24-001,3,2024-02-03,2024-02-04,,filling,frame,2\n")
     assert forgotten_parts(reading.overruns(store.cursor(), TODAY)) == [
-        "filling without a part is in no estimate, but filling, frame is. If it is that work, correct the part of its entries.",
+        "Filling without a part is in no estimate, but filling, frame is. If it is that work, correct the part of its entries.",
     ]
 
 

@@ -125,6 +125,7 @@ def test_all_faults_of_a_file_are_told_at_once(studio: Bring) -> None:
         "24-001,,facing,Ilse,,,2024-02-02,,,,,,,,\n"
         "24-001,,facing,Ilse,,,,2,,,,,,,\n"
         "24-001,,unframing,Ilse,,,2024-02-05,1,,,1.5,pcs,,,\n"
+        "24-001,,facing,Ilse,,,2024-02-31,two,,,,,,,\n"
     )
     report = studio("e.csv", text)
     assert faults(report) == [
@@ -133,9 +134,9 @@ def test_all_faults_of_a_file_are_told_at_once(studio: Bring) -> None:
         "4 ended_at: is not after the start",
         "5 hours: is more than 16 hours in one spell",
         "6 date: lies in the future",
-        "7 discovery: is neither yes nor no", "7 done: is not between 0 and 100", "7 hours: cannot be", "7 quantity: cannot be",
-        "7 unit: is not the unit of facing, which is counted in dm2",
-        "8 charge: is not a charge", "8 mode: is not a mode", "8 quantity: is not a whole number of pieces",
+        "7 hours: cannot be", "7 quantity: cannot be", "7 unit: is not the unit of facing, which is counted in dm2", "7 done: is not between 0 and 100",
+        "7 discovery: is neither yes nor no",
+        "8 mode: is not a mode", "8 charge: is not a charge", "8 quantity: is not a whole number of pieces",
         "9 started_at: is empty, and so are date and hours",
         "10 ended_at: is empty, but started_at is given",
         "11 object: is empty, but stabilisation is work on an object",
@@ -143,6 +144,7 @@ def test_all_faults_of_a_file_are_told_at_once(studio: Bring) -> None:
         "14 hours: is empty",
         "15 date: is empty",
         "16 quantity: is not a whole number of pieces",
+        "17 date: is no day of the calendar", "17 hours: cannot be read as hours",  # and not: started_at is empty, and so are both
     ]  # fmt: skip
     assert report.outcome.stored == 1  # the pressing of seven weeks
     assert report.problems["mend"].str.len().min() > 0
@@ -235,8 +237,8 @@ def test_overlaps_and_long_days_are_warned_about_and_kept(studio: Bring, store: 
     report = studio("e.csv", f"{CLOCK}\n24-001,,facing,Ilse,2024-02-01 06:00,2024-02-01 15:00\n24-001,,facing,Ilse,2024-02-01 14:00,2024-02-01 22:00\n")
     assert report.complete and held(store) == (2, 17.0)
     assert report.warnings["reason"].tolist() == [
-        "has 17.0 hours of Ilse",
         "overlaps another hands-on spell of Ilse",
+        "has 17.0 hours of Ilse",
         "overlaps another hands-on spell of Ilse",
     ]
 

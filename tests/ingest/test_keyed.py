@@ -24,8 +24,8 @@ def test_faults_of_objects_are_told(studio: Bring) -> None:
         "object,height_cm,shape,structure_condition,received_on,finished_on,returned_from\n24-005,-4,square,4,2024-01-05,2024-01-01,24-099\n24-006,24 in,oval,1.5,,,24-006\n",
     )
     assert faults(report) == [
-        "2 finished_on: is before the work was received", "2 height_cm: cannot be", "2 returned_from: is not a known object", "2 shape: is not a shape",
-        "2 structure_condition: cannot be", "3 returned_from: is the object itself", "3 structure_condition: is not a whole number",
+        "2 shape: is not a shape", "2 height_cm: cannot be", "2 structure_condition: cannot be", "2 finished_on: is before the work was received",
+        "2 returned_from: is not a known object", "3 structure_condition: is not a whole number", "3 returned_from: is the object itself",
     ]  # fmt: skip
 
 

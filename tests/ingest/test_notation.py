@@ -46,7 +46,10 @@ def test_a_date_in_numbers_is_read_only_by_the_studio_s_own_order() -> None:
     assert notation.day("3 April 2025", "unset") == date(2025, 4, 3)
     with pytest.raises(NotationError) as caught:
         notation.day("03/04/2025", "unset")
-    assert str(caught.value) == "may be day first or month first. Write it as year-month-day, or say once in which order this studio writes its dates."
+    assert (
+        str(caught.value)
+        == "may be day first or month first. Write it as year-month-day, or say once, under Studio, in which order this studio writes its dates."
+    )
     for text, order in (
         ("04/13/2025", "dmy"),
         ("13/04/2025", "mdy"),

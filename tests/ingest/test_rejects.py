@@ -52,6 +52,22 @@ def test_rows_that_are_still_wrong_are_kept_again_however_often_they_are_tried(s
         assert bring_in_mended(store, tmp_path, mending, mending.cells).outcome.rejected == 2
         (mending,) = rejects.being_mended(store.cursor())
         assert [row[2] for row in mending.cells] == ["fasing", "facing"] and [row.reason for row in mending.rejects.rows][1] == "cannot be read as hours"
+    cells = [mending.cells[0], [*mending.cells[1][:5], "1"]]
+    assert bring_in_mended(store, tmp_path, mending, cells).outcome.stored == 1
+    (mending,) = rejects.being_mended(store.cursor())
+    assert (mending.rejects.file, [row.line for row in mending.rejects.rows]) == ("week.csv", [2])  # still by its file and the line in it
+
+
+def test_what_was_mended_or_left_out_is_not_offered_again_when_its_file_comes_again(studio: Bring, store: Store, tmp_path: Path) -> None:
+    text = HEAD + "24-001,,fasing,Ilse,2024-02-04,2\n24-001,,pakcing,Ilse,2024-02-05,x\n"
+    mending = take_up(store, studio("week.csv", text))
+    bring_in_mended(store, tmp_path, mending, [[*mending.cells[0][:2], "facing", *mending.cells[0][3:]], mending.cells[1]])
+    (mending,) = rejects.being_mended(store.cursor())
+    rejects.leave_out(store, mending, "a window")
+    again = studio("week.csv", text + "24-001,,brushing,Ilse,2024-02-06,1\n")
+    assert again.rejected and rejects.keep(store, again.rejected, "a window")
+    (mending,) = rejects.being_mended(store.cursor())
+    assert [row[2] for row in mending.cells] == ["brushing"] and entries(store)["hours"].tolist() == [2.0]
 
 
 def test_a_file_that_comes_again_does_not_undo_what_was_mended_of_it(studio: Bring, store: Store) -> None:

@@ -327,7 +327,7 @@ def test_a_price_that_may_be_a_thousand_or_one_is_asked_about_and_never_guessed(
 def test_a_refusal_names_fields_as_the_page_calls_them(studio: Bring, store: Store) -> None:
     with pytest.raises(RowsRefused) as caught:
         store_rows(store, OBJECTS, [{"object": " ", "height_cm": "tall"}], CHANGE, {"object": "Code", "height_cm": "Height, cm"})
-    assert str(caught.value) == 'Height, cm "tall" is not a number. Write it like 12.5 or 12,5, without marks between thousands. Code is empty. Fill it in.'
+    assert str(caught.value) == 'Code is empty. Fill it in. Height, cm "tall" is not a number. Write it like 12.5 or 12,5, without marks between thousands.'
 
 
 def test_what_is_written_and_not_saved_is_kept_with_its_visit_and_counts_for_no_figure(store: Store) -> None:
