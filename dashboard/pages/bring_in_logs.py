@@ -276,7 +276,8 @@ def _one_row(mending: Mending, cells: Cells, cells_key: str) -> None:
         frame.say([mending.rejects.rows[number].mend])
         with st.form(f"row form {mending.what} {number}", border=False):
             said = [
-                st.text_input(head, cell, key=f"field {mending.what} {number} {name}")
+                # a head of our own reads the same with and without marks escaped, and only without is it heard as it reads
+                st.text_input(head if head.replace("_", "").isalnum() else plain(head), cell, key=f"field {mending.what} {number} {name}")
                 for (name, head), cell in zip(_names(mending).items(), cells[number], strict=True)
             ]
             if not st.form_submit_button("Keep this row so"):
