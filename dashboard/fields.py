@@ -51,9 +51,9 @@ def forget_seen(name: str) -> None:
 
 
 def changed_elsewhere(what: str, kept_at: datetime | None, kept_by: str, *, fresh: bool) -> bool:
-    """What is kept under a name was kept from another window since this one showed or kept it; `fresh`: it is shown just now."""
+    """What is kept under a name was kept from another window since this one showed or kept it; `fresh`: it is shown just now, `kept_at` None: nothing is kept."""
     seen = f"kept {what}"
-    if fresh or kept_by == held.visit() or seen not in st.session_state:
+    if fresh or kept_at is None or kept_by == held.visit() or seen not in st.session_state:
         st.session_state[seen] = kept_at
     return bool(st.session_state[seen] != kept_at)
 

@@ -63,11 +63,7 @@ def _go(**query: str) -> None:
 def _all() -> None:
     as_of = held.today()
     works = held.works(as_of)
-    half_written = unsaved.read(held.store().cursor(), NEW)
-    named = next((name for name in ("object", "title") if half_written and half_written.said.get(name)), None)
-    if st.button(
-        plain(f"Go on with the new work{f' {half_written.said[named]}' if half_written and named else ''}") if half_written else "Add a work", type="primary"
-    ):
+    if st.button(_way_to_new(), type="primary"):
         _go(add="work")
     if works.empty:
         st.write("No work is here yet. Add the first one, or bring in a file of objects under Bring in logs.")
@@ -94,6 +90,12 @@ def _all() -> None:
         for _, work in shown.iterrows()
     ]  # fmt: skip
     st.html(tables.ledger("Works", ["work", "where it stands", "title", "change", "estimate"], rows, words=range(5)))
+
+
+def _way_to_new() -> str:
+    """What the way to the form of a new work says: whether one waits there half written."""
+    kept = unsaved.read(held.store().cursor(), NEW)
+    return plain(f"Go on with the new work {kept.said.get('object') or kept.said.get('title') or ''}".strip()) if kept else "Add a work"
 
 
 def _found(works: pd.DataFrame, searched: str, which: str) -> pd.DataFrame:
@@ -166,8 +168,11 @@ def _keep() -> None:
     """Called when a field was left, before anything else happens, be it that the page is left."""
     kept = unsaved.read(held.store().cursor(), NEW)
     if not fields.changed_elsewhere(NEW, kept.at if kept else None, kept.by if kept else "", fresh=False):
-        said = {name: st.session_state.get(f"{name} {_new_key()}") for name in OBJECTS.names}
-        unsaved.keep(held.store(), NEW, {name: text for name, text in said.items() if text}, held.visit())
+        said = {name: text for name in OBJECTS.names if (text := st.session_state.get(f"{name} {_new_key()}"))}
+        if said:
+            unsaved.keep(held.store(), NEW, said, held.visit())
+        else:
+            unsaved.forget(held.store(), NEW)
 
 
 def _forget_new() -> None:

@@ -223,9 +223,10 @@ def test_a_new_work_half_written_waits_through_a_reload_and_another_page(laptop:
     expect(laptop.get_by_role("heading", name="A new work")).to_be_visible(timeout=10_000)
     settled(laptop)
     expect(laptop.get_by_role("textbox", name="Code")).to_have_value("")
-    laptop.get_by_role("textbox", name="Code").fill("27-007")
-    laptop.keyboard.press("Tab")
-    settled(laptop)
+    for code in ("27-00", "", "27-007"):  # emptied in between, it is kept again all the same
+        laptop.get_by_role("textbox", name="Code").fill(code)
+        laptop.keyboard.press("Tab")
+        settled(laptop)
     laptop.get_by_role("textbox", name="Title", exact=True).fill("Weir")
     laptop.get_by_role("link", name="Works", exact=True).click(delay=110)  # as a person clicks; from a form to the list, with a field not left yet
     press(laptop, "Go on with the new work 27-007")
