@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import socket
 import traceback
 from collections.abc import Awaitable, Callable
@@ -40,23 +41,30 @@ def invented_store() -> Store:
 
 def serve(opened: Store, host: str, port: int, say: Callable[[str], None]) -> None:
     """Serve the pages until stopped; the caller closes the store."""
-    from starlette.middleware import Middleware  # noqa: PLC0415  half a second that other commands need not wait
+    import uvicorn  # noqa: PLC0415  half a second that other commands need not wait
+    from starlette.middleware import Middleware  # noqa: PLC0415
     from streamlit.runtime.pages_manager import PagesManager  # noqa: PLC0415
+    from streamlit.web import bootstrap  # noqa: PLC0415
     from streamlit.web.server.starlette import App  # noqa: PLC0415
 
-    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_STREAM) as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_STREAM) as door:
+        door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            probe.bind((host, port))
+            door.bind((host, port))
+            door.listen(2048)
         except OSError as error:
             raise BenchHoursError(f"port {port} of {host} cannot be used ({error.strerror})", "Name another with --port.") from error
-    hold(opened)
-    # dashboard/pages holds scripts for app.py's navigation; a visitor who came by a page's own address first would be given the bare script
-    PagesManager.uses_pages_directory = False
-    say(f"The studio's pages are at http://{'localhost' if host == '127.0.0.1' else host}:{port} – stop with Ctrl-C.")
-    App(_SCRIPT, on_script_error=_own_words, middleware=[Middleware(_Head)]).run(
-        config={"server.address": host, "server.port": port, **_CONFIG, **look.theme_config()}
-    )
+        hold(opened)
+        # dashboard/pages holds scripts for app.py's navigation; a visitor who came by a page's own address first would be given the bare script
+        PagesManager.uses_pages_directory = False
+        bootstrap.load_config_options({"server.address": host, "server.port": port, **_CONFIG, **look.theme_config()})
+        app = App(_SCRIPT, on_script_error=_own_words, middleware=[Middleware(_Head)])
+        server = uvicorn.Server(
+            uvicorn.Config(app, host=host, port=port, log_level="error", access_log=False, ws_per_message_deflate=False, timeout_graceful_shutdown=_PATIENCE_S)
+        )
+        logging.getLogger("uvicorn.error").addFilter(lambda record: "graceful shutdown" not in str(record.msg))  # that it lost patience is no news to a person
+        say(f"The studio's pages are at http://{'localhost' if host == '127.0.0.1' else host}:{port} – stop with Ctrl-C.")
+        server.run(sockets=[door])
 
 
 class _Head:
@@ -108,6 +116,9 @@ def _own_words(error: Exception) -> bool:
     st.error(f"This page failed ({type(error).__name__}). Nothing was changed. Load it again; what happened is written in the window where bench-hours runs.")
     return True
 
+
+# A browser that neither answers nor hangs up, met while it is just connecting, would hold a stopped server, and with it the file, for ever.
+_PATIENCE_S = 3
 
 _CONFIG = {
     "server.headless": True,

@@ -284,7 +284,7 @@ def _one_row(mending: Mending, cells: Cells, cells_key: str) -> None:
                 return
         rejects.keep_cells(held.store(), mending, [*cells[:number], said, *cells[number + 1 :]], held.visit())
         st.session_state.pop(cells_key, None)
-        st.rerun()
+        frame.done(f"Line {mending.rejects.rows[number].line} is kept as it stands now; it comes in with the mended rows.")
 
 
 # --- what waits for a word

@@ -1,10 +1,14 @@
 """The server behind the pages: it lets go, it fails in words, it shows a studio with little in it."""
 
+import contextlib
 import os
+import socket
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from playwright.sync_api import Page, expect
 
@@ -24,6 +28,26 @@ def test_a_server_that_is_stopped_lets_go_of_the_file(tmp_path: Path) -> None:
     next(served, None)
     freed = subprocess.run([sys.executable, "-m", "dashboard.command", "overruns", "--db", str(path)], capture_output=True, text=True, check=False)
     assert freed.returncode == 0, freed.stderr
+
+
+def test_browsers_that_connect_and_fall_silent_do_not_hold_a_server_that_is_stopped(tmp_path: Path) -> None:
+    served = serve("serve", "--db", str(tmp_path / "s.duckdb"))
+    address = urlsplit(next(served))
+    silent: list[socket.socket] = []
+
+    def connect() -> None:  # until nobody answers: some are met while the server takes leave of those it has
+        with contextlib.suppress(OSError):
+            while len(silent) < 500:
+                silent.append(socket.create_connection((address.hostname, address.port), timeout=5))
+
+    callers = threading.Thread(target=connect)
+    callers.start()
+    next(served, None)  # waits for the server to end, and fails if it does not
+    callers.join()
+    for one in silent:
+        one.close()
+    with Store(tmp_path / "s.duckdb") as freed:
+        assert freed.changes() == 0
 
 
 def test_a_page_that_fails_says_so_in_our_words_and_points_nowhere_outside(serve_here: Callable[..., str], page: Page, tmp_path: Path) -> None:
