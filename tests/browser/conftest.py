@@ -12,12 +12,13 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, TimeoutError, expect, sync_playwright
 
 from ingest.store import Store
 from tests import big_studio
 from tests.chromium import find_chromium
 
+expect.set_options(timeout=30_000)  # patience costs nothing where it is not needed
 SCREENSHOTS = Path(__file__).parent.parent / "screenshots"
 
 
@@ -130,6 +131,31 @@ def settled(page: Page) -> None:
     page.wait_for_function(
         "!document.querySelector('[data-testid=stStatusWidget]') && document.querySelector('[data-testid=stApp]')?.dataset.testScriptState === 'notRunning'"
     )
+
+
+def act(page: Page, do: Callable[[], object], *, must: bool = True) -> None:
+    """Do what makes the page act and wait until it has; once more where it was drawn anew just then and nothing came of it.
+
+    Not `must`: the page may have no reason to act.
+    """
+    page.evaluate(
+        "() => { window.acted = false; new MutationObserver(() => { window.acted = true }).observe(document.querySelector('[data-testid=stApp]'), {attributeFilter: ['data-test-script-state']}) }"
+    )
+    for attempt in range(3):
+        do()
+        try:
+            page.wait_for_function("window.acted", timeout=5_000 if must else 1_500)
+            break
+        except TimeoutError:
+            if not must:
+                break
+            assert attempt < 2, "the page does not act"
+    settled(page)
+
+
+def leave(page: Page, *, must: bool = False) -> None:
+    """Leave a field by keyboard."""
+    act(page, lambda: page.keyboard.press("Tab"), must=must)
 
 
 def keep(page: Page, name: str) -> None:

@@ -53,8 +53,8 @@ def test_every_page_is_whole(
 ) -> None:
     server = request.getfixturevalue(f"{studio}_address")
     page.goto(f"{server}/{address.replace('WORK', work)}")
-    expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible(timeout=30_000)
-    expect(page.get_by_text(when_empty if studio == "empty" else when_full).first).to_be_visible(timeout=20_000)
+    expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible()
+    expect(page.get_by_text(when_empty if studio == "empty" else when_full).first).to_be_visible()
     settled(page)
     if studio != "empty":
         charts = page.get_by_test_id("stVegaLiteChart")
@@ -83,7 +83,7 @@ def _violations(page: Page) -> list[str]:
 
 def test_the_first_page_has_the_words_of_the_four_parts_and_its_csvs(page: Page, demo_address: str) -> None:
     page.goto(demo_address)
-    expect(page.get_by_role("cell", name="old lining and repairs")).to_be_visible(timeout=20_000)
+    expect(page.get_by_role("cell", name="old lining and repairs")).to_be_visible()
     for words in CAUSES.values():
         expect(page.get_by_role("columnheader", name=words).first).to_be_attached()
     expect(page.get_by_text("Most over:")).to_be_visible()
@@ -95,17 +95,17 @@ def test_the_first_page_has_the_words_of_the_four_parts_and_its_csvs(page: Page,
 
 def test_an_empty_studio_offers_the_invented_one_and_the_way_back(page: Page, empty_address: str) -> None:
     page.goto(empty_address)
-    page.get_by_role("button", name="Look at an invented studio first").press("Enter", timeout=30_000)
-    expect(page.get_by_text("This is an invented studio")).to_be_visible(timeout=30_000)
-    expect(page.get_by_text("Most over:")).to_be_visible(timeout=20_000)
+    page.get_by_role("button", name="Look at an invented studio first").press("Enter")
+    expect(page.get_by_text("This is an invented studio")).to_be_visible()
+    expect(page.get_by_text("Most over:")).to_be_visible()
     assert "studio=invented" in page.url
     page.get_by_role("link", name="Works", exact=True).click()
-    expect(page.get_by_text("67 works of 67")).to_be_visible(timeout=20_000)
+    expect(page.get_by_text("67 works of 67")).to_be_visible()
     assert "studio=invented" in page.url
     page.reload()
-    expect(page.get_by_text("67 works of 67")).to_be_visible(timeout=20_000)
+    expect(page.get_by_text("67 works of 67")).to_be_visible()
     page.get_by_role("button", name="Back to my studio").click()
-    expect(page.get_by_text("Nothing is logged yet.")).to_be_visible(timeout=20_000)
+    expect(page.get_by_text("Nothing is logged yet.")).to_be_visible()
 
 
 def test_the_figures_of_the_page_are_those_of_the_command_to_the_digit(serve_here: Callable[..., str], laptop: Page, tmp_path: Path) -> None:
@@ -115,7 +115,7 @@ def test_the_figures_of_the_page_are_those_of_the_command_to_the_digit(serve_her
     lines = json.loads(subprocess.run([*command, "overruns", "--json", "--db", db], capture_output=True, text=True, check=True).stdout)
     laptop.goto(serve_here("serve", "--db", db))
     table = laptop.get_by_role("region", name="Hours by phase")
-    expect(table).to_be_visible(timeout=30_000)
+    expect(table).to_be_visible()
     on_page = [row.get_by_role("cell").all_inner_texts() for row in table.get_by_role("row").all()[1:]]
     rows = [line for line in printed.splitlines() if re.search(r"\d  +[\d,]+\.\d", line)]
     assert on_page == [re.split(r"  +", line.strip()) for line in rows] and len(on_page) > 10

@@ -2,12 +2,13 @@
 
 import re
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Download, Locator, Page, TimeoutError, expect
 
-from tests.browser.conftest import keep, serve, settled
+from tests.browser.conftest import act, keep, leave, serve, settled
 
 
 @pytest.fixture(scope="module")
@@ -23,12 +24,12 @@ def choose(page: Page, label: str, option: str) -> None:
             field = page.get_by_role("combobox", name=label)
             field.click(timeout=8_000)
             field.fill(option)
-            page.get_by_role("option", name=re.compile(re.escape(option))).first.click(timeout=4_000)
+            wanted = page.get_by_role("option", name=re.compile(re.escape(option))).first
+            act(page, partial(wanted.click, timeout=4_000), must=False)
             break
         except TimeoutError:
             assert attempt < 2, f"{label}: {option}"
             page.keyboard.press("Escape")
-    settled(page)
 
 
 def unfold(page: Page, name: str | re.Pattern[str]) -> None:
@@ -42,29 +43,18 @@ def unfold(page: Page, name: str | re.Pattern[str]) -> None:
 
 def go(page: Page, address: str, title: str) -> None:
     page.goto(address)
-    expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible(timeout=30_000)
+    expect(page.get_by_role("heading", name=title, exact=True)).to_be_visible()
     settled(page)
 
 
 def press(page: Page, name: str) -> None:
-    """Press a button that makes the page act; once more where the page was drawn anew just then and nothing came of it."""
     button = page.get_by_role("button", name=name, exact=True).first
-    page.evaluate(
-        "() => { window.acted = false; new MutationObserver(() => { window.acted = true }).observe(document.querySelector('[data-testid=stApp]'), {attributeFilter: ['data-test-script-state']}) }"
-    )
-    for attempt in range(3):
-        expect(button).to_be_enabled(timeout=10_000)
-        button.press("Enter")
-        try:
-            page.wait_for_function("window.acted", timeout=5_000)
-            break
-        except TimeoutError:
-            assert attempt < 2, name
-    settled(page)
+    expect(button).to_be_enabled()
+    act(page, lambda: button.press("Enter"))
 
 
 def done(page: Page, sentence: str) -> None:
-    expect(page.get_by_text(sentence).first).to_be_visible(timeout=20_000)
+    expect(page.get_by_text(sentence).first).to_be_visible()
     settled(page)
 
 
@@ -107,7 +97,7 @@ def write_cell(page: Page, cell: str, text: str, leave_by: str) -> None:
         page.keyboard.press("Delete")
         page.wait_for_timeout(100)
         page.keyboard.press("Enter")
-        expect(field).to_be_attached(timeout=10_000)
+        expect(field).to_be_attached()
         page.wait_for_timeout(100)
         page.keyboard.type(text, delay=45)
         page.wait_for_timeout(150)
@@ -147,14 +137,15 @@ def test_the_worst_phase_of_last_year_is_found_and_the_view_can_be_sent(laptop: 
 
 def test_a_bar_leads_into_its_phase_and_from_there_to_the_work_that_ran_over_and_why(laptop: Page, studio: str) -> None:
     go(laptop, studio, "Where the hours went")
-    laptop.get_by_test_id("stVegaLiteChart").first.locator("path[aria-label*='actual_hours'][aria-label*='retouching']").first.click()
-    expect(laptop.get_by_role("heading", name="retouching: lines, the most over first")).to_be_visible(timeout=10_000)
+    bar = laptop.get_by_test_id("stVegaLiteChart").first.locator("path[aria-label*='actual_hours'][aria-label*='retouching']").first
+    act(laptop, bar.click)
+    expect(laptop.get_by_role("heading", name="retouching: lines, the most over first")).to_be_visible()
     assert "phase=retouching" in laptop.url
     first = laptop.get_by_role("region", name="Lines of retouching").get_by_role("link").first
     code = first.inner_text()
     said = row_of(laptop, "Lines of retouching", code)
     first.click()
-    expect(laptop.get_by_role("heading", name="Its lines")).to_be_visible(timeout=20_000)
+    expect(laptop.get_by_role("heading", name="Its lines")).to_be_visible()
     assert f"object={code}" in laptop.url
     there = row_of(laptop, "Lines of this work", said[1], said[3], said[4])
     assert there[1:8] == said[3:10]  # estimated, actual, difference and its four parts are the same figures on both pages
@@ -174,33 +165,32 @@ def test_an_estimate_is_written_survives_a_reload_is_saved_approved_and_revised(
     press(laptop, "Begin with an empty sheet")
     write_cells(laptop, 0, ["surface cleaning dry", "", "2,5", "30"])
     write_cells(laptop, 1, ["varnish removal with solvent gel", "", "two"])
-    expect(laptop.get_by_text('Line 2, hours "two": cannot be read as hours.')).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_text('Line 2, hours "two": cannot be read as hours.')).to_be_visible()
     expect(laptop.get_by_text("Usual caution with")).to_contain_text(
         "follow the safety data sheet of the product, the law where you work and licensed practice"
     )
     laptop.reload()
-    expect(laptop.get_by_text('Line 2, hours "two": cannot be read as hours.')).to_be_visible(timeout=20_000)
+    expect(laptop.get_by_text('Line 2, hours "two": cannot be read as hours.')).to_be_visible()
     settled(laptop)
     laptop.get_by_role("link", name="Works", exact=True).click()  # and another page in between loses nothing either
-    expect(laptop.get_by_text("those on the bench first")).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_text("those on the bench first")).to_be_visible()
     laptop.get_by_role("link", name="Estimate", exact=True).click()
-    expect(laptop.get_by_role("heading", name="Estimate", exact=True)).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_role("heading", name="Estimate", exact=True)).to_be_visible()
     settled(laptop)
     choose(laptop, "Work", "27-001")
-    expect(laptop.get_by_text('Line 2, hours "two": cannot be read as hours.')).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_text('Line 2, hours "two": cannot be read as hours.')).to_be_visible()
     press(laptop, "Save as version 1")
     expect(laptop.get_by_text('Not saved: line 2, hours "two"')).to_contain_text("The draft is kept as it is.")
     write_cells(laptop, 1, ["", "", "1h30"])
     keep(laptop, "task-estimate")
-    expect(laptop.get_by_text("at €68.00 an hour: €272.00.")).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_text("at €68.00 an hour: €272.00.")).to_be_visible()
     press(laptop, "Save as version 1")
     done(laptop, "Saved as version 1.")
     press(laptop, "Note the approval")
     done(laptop, "Version 1 of 27-001 is approved on")
     press(laptop, "Begin with the latest version")
     laptop.get_by_role("textbox", name="Reason (what was found)").fill("an older varnish under the first")
-    laptop.keyboard.press("Tab")
-    settled(laptop)
+    leave(laptop)
     write_cells(laptop, 1, ["", "", "4"])
     press(laptop, "Save as version 2")
     done(laptop, "Saved as version 2.")
@@ -215,28 +205,26 @@ def test_a_new_work_half_written_waits_through_a_reload_and_another_page(laptop:
     go(laptop, f"{studio}/works?add=work", "Works")
     laptop.get_by_role("textbox", name="Code").fill("27-005")
     laptop.get_by_role("textbox", name="Kind").fill("easel paintng")
-    laptop.keyboard.press("Tab")
-    settled(laptop)
+    leave(laptop)
     laptop.get_by_role("radio", name="canvas", exact=True).click()
     settled(laptop)
     laptop.reload()
-    expect(laptop.get_by_role("textbox", name="Kind")).to_have_value("easel paintng", timeout=20_000)
+    expect(laptop.get_by_role("textbox", name="Kind")).to_have_value("easel paintng")
     settled(laptop)
     laptop.get_by_role("link", name="Studio", exact=True).click()
-    expect(laptop.get_by_role("textbox", name="Name of the studio")).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_role("textbox", name="Name of the studio")).to_be_visible()
     go(laptop, f"{studio}/works?add=work", "Works")
     expect(laptop.get_by_role("textbox", name="Code")).to_have_value("27-005")
     expect(laptop.get_by_role("textbox", name="Support")).to_have_value("canvas")
     press(laptop, "Save")
     done(laptop, 'The work is added. Kind "easel paintng" is new here, and near to "easel painting": if it is the same, say it alike.')
     press(laptop, "Add another work")
-    expect(laptop.get_by_role("heading", name="A new work")).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_role("heading", name="A new work")).to_be_visible()
     settled(laptop)
     expect(laptop.get_by_role("textbox", name="Code")).to_have_value("")
     for code in ("27-00", "", "27-007"):  # emptied in between, it is kept again all the same
         laptop.get_by_role("textbox", name="Code").fill(code)
-        laptop.keyboard.press("Tab")
-        settled(laptop)
+        leave(laptop)
     laptop.get_by_role("textbox", name="Title", exact=True).fill("Weir")
     for _ in range(2):  # as a person clicks, with a field not left yet; once more where a slow machine was still busy with the field
         laptop.get_by_role("link", name="Works", exact=True).click(delay=110)
@@ -249,7 +237,7 @@ def test_a_new_work_half_written_waits_through_a_reload_and_another_page(laptop:
     done(laptop, "The work is added.")
     assert "object=27-007" in laptop.url
     laptop.get_by_role("link", name="Works", exact=True).click()
-    expect(laptop.get_by_role("button", name="Add a work")).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_role("button", name="Add a work")).to_be_visible()
     laptop.get_by_role("textbox", name=re.compile("Search code")).fill("27-00")
     laptop.keyboard.press("Enter")
     settled(laptop)
@@ -262,7 +250,7 @@ def test_an_estimate_is_put_together_by_choosing_on_a_phone(phone: Page, studio:
     press(phone, "Save")
     done(phone, "The work is added.")
     phone.get_by_role("link", name="Write its estimate").click()
-    expect(phone.get_by_role("heading", name="Write its estimate")).to_be_visible(timeout=10_000)
+    expect(phone.get_by_role("heading", name="Write its estimate")).to_be_visible()
     settled(phone)
     press(phone, "Begin with an empty sheet")
     unfold(phone, "Add a line by choosing its technique")
@@ -272,15 +260,15 @@ def test_an_estimate_is_put_together_by_choosing_on_a_phone(phone: Page, studio:
         if quantity:
             phone.get_by_role("textbox", name="Quantity, dm²").fill(quantity)
         press(phone, "Add it to the sheet")
-        expect(phone.get_by_role("region", name="Lines of the sheet").get_by_role("cell", name=technique)).to_be_visible(timeout=10_000)
+        expect(phone.get_by_role("region", name="Lines of the sheet").get_by_role("cell", name=technique)).to_be_visible()
     assert row_of(phone, "Lines of the sheet", "solvent gel") == ["varnish removal with solvent gel", "30 dm²", "4.0"]
     phone.get_by_role("textbox", name="Price").fill("1,450")
-    phone.keyboard.press("Tab")
-    expect(phone.get_by_text('Price "1,450": may be 1450 or 1.45.')).to_be_visible(timeout=10_000)
+    leave(phone)
+    expect(phone.get_by_text('Price "1,450": may be 1450 or 1.45.')).to_be_visible()
     settled(phone)
     phone.get_by_role("textbox", name="Price").fill("1450")
-    phone.keyboard.press("Tab")
-    expect(phone.get_by_text("Price: €1,450.00.")).to_be_visible(timeout=10_000)
+    leave(phone)
+    expect(phone.get_by_text("Price: €1,450.00.")).to_be_visible()
     settled(phone)
     keep(phone, "task-sheet")
     press(phone, "Save as version 1")
@@ -296,7 +284,7 @@ def test_lines_are_copied_from_another_work(laptop: Page, studio: str) -> None:
     go(laptop, f"{studio}/estimate?object=27-002", "Estimate")
     choose(laptop, "Copy from another work", "25-041")
     press(laptop, "Begin with its lines")
-    expect(laptop.get_by_text("21 lines.")).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_text("21 lines.")).to_be_visible()
     press(laptop, "Throw the draft away")
     press(laptop, "Yes, throw it away")
     done(laptop, "The draft is thrown away.")
@@ -312,9 +300,9 @@ def test_a_file_with_three_faults_comes_in_and_they_are_mended_on_the_page(lapto
     laptop.locator("input[type=file]").set_input_files(path)
     settled(laptop)
     press(laptop, "Only check")
-    expect(laptop.get_by_text("would be stored")).to_be_visible(timeout=20_000)
+    expect(laptop.get_by_text("would be stored")).to_be_visible()
     press(laptop, "Bring in")
-    expect(laptop.get_by_role("heading", name="What was rejected, and the mend")).to_be_visible(timeout=20_000)
+    expect(laptop.get_by_role("heading", name="What was rejected, and the mend")).to_be_visible()
     assert row_of(laptop, "Faults", "paking") == ["3", "technique", "paking", "is not a known technique", 'Did you mean "packing"?']
     assert row_of(laptop, "Faults", "an hour")[0] == "4" and row_of(laptop, "Faults", "26-06l")[4].startswith('Did you mean "26-06')
     with laptop.expect_download() as given:
@@ -323,7 +311,7 @@ def test_a_file_with_three_faults_comes_in_and_they_are_mended_on_the_page(lapto
     keep(laptop, "task-faults")
     mend_cell(laptop, 0, 4, "packing")
     laptop.get_by_role("link", name="Studio", exact=True).click()  # neither another page nor a reload in between loses what is mended
-    expect(laptop.get_by_role("textbox", name="Name of the studio")).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_role("textbox", name="Name of the studio")).to_be_visible()
     go(laptop, f"{studio}/bring-in-logs", "Bring in logs")
     expect(laptop.get_by_role("heading", name="To mend: 3 rows of week.csv")).to_be_visible()
     mend_cell(laptop, 1, 7, "1")
@@ -333,7 +321,7 @@ def test_a_file_with_three_faults_comes_in_and_they_are_mended_on_the_page(lapto
     press(laptop, "Keep this row so")
     done(laptop, "Line 5 is kept as it stands now; it comes in with the mended rows.")
     press(laptop, "Bring in the mended rows")
-    expect(laptop.get_by_text("week.rejects.csv: time entries")).to_be_visible(timeout=20_000)
+    expect(laptop.get_by_text("week.rejects.csv: time entries")).to_be_visible()
     expect(laptop.get_by_role("heading", name=re.compile("What was rejected|To mend"))).to_have_count(0)
     go(laptop, f"{studio}/one-work?object=26-061", "One work")
     for day in ("1 Jun 2026", "2 Jun 2026", "3 Jun 2026", "4 Jun 2026"):
@@ -362,7 +350,7 @@ def test_rows_held_back_are_decided_row_by_row_and_all_at_once(laptop: Page, stu
         laptop.locator("input[type=file]").set_input_files(path)
         settled(laptop)
         press(laptop, "Bring in")
-        expect(laptop.get_by_text("3 rows in the file.")).to_be_visible(timeout=20_000)
+        expect(laptop.get_by_text("3 rows in the file.")).to_be_visible()
         expect(laptop.get_by_role("radiogroup")).to_have_count(left)
     first = laptop.get_by_role("radiogroup", name=re.compile("packing"))
     expect(first).to_be_visible()
@@ -464,7 +452,7 @@ def test_a_setting_that_cannot_be_is_refused_and_nothing_typed_is_lost(laptop: P
     laptop.get_by_role("textbox", name="Rate per hour, EUR").fill("seventy")
     laptop.get_by_role("textbox", name="Name of the studio").fill("Tidewell Lane")
     press(laptop, "Save")
-    expect(laptop.get_by_text("Not done:")).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_text("Not done:")).to_be_visible()
     expect(laptop.get_by_role("textbox", name="Rate per hour, EUR")).to_have_value("seventy")
     laptop.get_by_role("textbox", name="Rate per hour, EUR").fill("70")
     press(laptop, "Save")
@@ -491,7 +479,7 @@ def test_works_are_found_by_any_word(laptop: Page, studio: str) -> None:
     expect(laptop.get_by_role("region", name="Works", exact=True).get_by_role("row")).to_have_count(2)
     laptop.get_by_role("textbox", name=re.compile("Search code")).fill("no such thing")
     laptop.keyboard.press("Enter")
-    expect(laptop.get_by_text("No work fits.")).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_text("No work fits.")).to_be_visible()
 
 
 def test_two_windows_on_one_draft_do_not_overwrite_each_other_without_a_word(browser: Browser, laptop: Page, studio: str) -> None:
@@ -504,14 +492,14 @@ def test_two_windows_on_one_draft_do_not_overwrite_each_other_without_a_word(bro
     write_cells(laptop, 0, ["packing", "", "1"])
     other = browser.new_page(viewport={"width": 1280, "height": 800})
     go(other, f"{studio}/estimate?object=27-003", "Estimate")
-    expect(other.get_by_text("1 line.")).to_be_visible(timeout=10_000)
+    expect(other.get_by_text("1 line.")).to_be_visible()
     write_cells(other, 0, ["", "", "2"])
-    expect(other.get_by_role("cell", name="2.0").first).to_be_visible(timeout=10_000)
+    expect(other.get_by_role("cell", name="2.0").first).to_be_visible()
     choose_cell(laptop, 0, 120)
     laptop.keyboard.press("Delete")
-    expect(laptop.get_by_text("This draft was changed from another window.")).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_text("This draft was changed from another window.")).to_be_visible()
     press(laptop, "Show it as it is now, and go on here")
-    expect(laptop.get_by_role("cell", name="2.0").first).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_role("cell", name="2.0").first).to_be_visible()
     other.close()
 
 
@@ -525,10 +513,10 @@ def test_a_form_that_is_older_than_the_record_is_refused_and_loses_nothing_typed
     other.close()
     laptop.get_by_role("textbox", name="Title").fill("Chalk pit, evening")
     press(laptop, "Save")
-    expect(laptop.get_by_text("Not saved: 26-062 was changed elsewhere since you opened it.")).to_be_visible(timeout=10_000)
+    expect(laptop.get_by_text("Not saved: 26-062 was changed elsewhere since you opened it.")).to_be_visible()
     expect(laptop.get_by_role("textbox", name="Title")).to_have_value("Chalk pit, evening")
     laptop.reload()
-    expect(laptop.get_by_role("textbox", name="Maker")).to_have_value("A. Vane", timeout=20_000)
+    expect(laptop.get_by_role("textbox", name="Maker")).to_have_value("A. Vane")
 
 
 def test_a_title_is_shown_as_it_is_written_and_fetches_nothing(laptop: Page, studio: str) -> None:
