@@ -153,9 +153,9 @@ def act(page: Page, do: Callable[[], object], *, must: bool = True) -> None:
     settled(page)
 
 
-def leave(page: Page, *, must: bool = False) -> None:
+def leave(page: Page) -> None:
     """Leave a field by keyboard."""
-    act(page, lambda: page.keyboard.press("Tab"), must=must)
+    act(page, lambda: page.keyboard.press("Tab"), must=False)
 
 
 def keep(page: Page, name: str) -> None:
