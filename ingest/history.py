@@ -38,6 +38,7 @@ def keep_earlier(con: duckdb.DuckDBPyConnection, kind: str, change: Change, quer
     query : gives `key` (text), `earlier` (JSON) and `content` (UUID or NULL); `values` are bound to it.
     """
     con.execute(
-        f"INSERT INTO history (kind, key, changed_at, changed_by, reason, earlier, content) SELECT ?, key, ?, ?, ?, earlier, content FROM ({query})",
+        f"""INSERT INTO history (number, kind, key, changed_at, changed_by, reason, earlier, content)
+        SELECT (SELECT coalesce(max(number), 0) FROM history) + row_number() OVER (), ?, key, ?, ?, ?, earlier, content FROM ({query})""",
         [kind, change.at, change.by, change.reason, *(values or [])],
     )

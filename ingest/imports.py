@@ -173,7 +173,7 @@ def bring_in_file(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_b
         report.held_back = con.execute(_HELD_BACK).df()
     if not fate.typed:
         con.execute(
-            "INSERT INTO imports (imported_at, file, kind, stored, corrected, already_held, held_back, rejected) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            "INSERT INTO imports SELECT coalesce(max(number), 0) + 1, ?, ?, ?, ?, ?, ?, ?, ? FROM imports",
             [fate.now, name, form.kind, outcome.stored, outcome.corrected, outcome.already_held, outcome.held_back, outcome.rejected],
         )
     if outcome.rejected and not fate.typed:

@@ -13,7 +13,7 @@ def same_line(row: str, line: str = "l") -> str:
 def give_numbers(con: duckdb.DuckDBPyConnection, source: str) -> None:
     """Give a number to every line of a query or table that has none yet."""
     con.execute(
-        f"""INSERT INTO lines (object, phase, technique, part)
-        SELECT n.* FROM (SELECT DISTINCT object, phase, technique, part FROM {source}) AS n
+        f"""INSERT INTO lines (line, object, phase, technique, part)
+        SELECT (SELECT coalesce(max(line), 0) FROM lines) + row_number() OVER (), n.* FROM (SELECT DISTINCT object, phase, technique, part FROM {source}) AS n
         WHERE NOT EXISTS (SELECT 1 FROM lines AS l WHERE {same_line("n")})"""
     )

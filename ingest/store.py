@@ -109,22 +109,24 @@ class Store:
                 f"{self.path} was written by a newer bench-hours (its form is {held}, this one knows {known[-1][0]})",
                 "Install the newer version; the file is as it was.",
             )
-        for number, name, text in known:
-            if number <= held:
-                continue
-            con.execute("BEGIN")
-            try:
-                con.execute("CREATE TABLE IF NOT EXISTS schema_versions (version INTEGER PRIMARY KEY, name VARCHAR NOT NULL, migrated_at TIMESTAMP NOT NULL)")
+        if held == known[-1][0]:
+            return
+        con.execute("BEGIN")  # one for all: a file is of its old form or of the newest, never between
+        try:
+            con.execute("CREATE TABLE IF NOT EXISTS schema_versions (version INTEGER PRIMARY KEY, name VARCHAR NOT NULL, migrated_at TIMESTAMP NOT NULL)")
+            for number, name, text in known:
+                if number <= held:
+                    continue
                 con.execute(text)
                 if number in _AFTER:
                     _AFTER[number](con)
                 con.execute("INSERT INTO schema_versions VALUES (?, ?, ?)", [number, name, utc_now()])
-                con.execute("COMMIT")
-            except BaseException as error:
-                _roll_back(con)
-                if isinstance(error, duckdb.Error):
-                    raise StoreError(f"{self.path} cannot be brought up to date ({str(error).splitlines()[0]})", _ROOM) from error
-                raise
+            con.execute("COMMIT")
+        except BaseException as error:
+            _roll_back(con)
+            if isinstance(error, duckdb.Error):
+                raise StoreError(f"{self.path} cannot be brought up to date ({str(error).splitlines()[0]})", _ROOM) from error
+            raise
 
 
 _ROOM = "Nothing was changed; see that the disk has room and the file and its folder may be written."
