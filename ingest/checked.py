@@ -1,6 +1,6 @@
 """From the raw text of a file to typed values: each different text of a column is read once, by one reader.
 
-Leaves the temporary view `checked` (`row` and the form's columns, typed) and the temporary tables
+Leaves the temporary view `checked` (`row`, `emptied` and the form's columns, typed) and the temporary tables
 `problems` (what rejects a row) and `warnings` (what does not).
 """
 
@@ -20,32 +20,32 @@ _REMARK_COLUMNS = '("row" BIGINT, column_name VARCHAR, reason VARCHAR, mend VARC
 
 
 def read_cells(con: duckdb.DuckDBPyConnection, form: Form, names: list[str], context: Context, *, has_nul: bool) -> None:
-    """Read the table `raw`, whose columns `c0` … stand for `names`, as the form says."""
+    """Read the view `cells`, whose columns `c0` … stand for `names`, as the form says."""
     con.execute(f"CREATE OR REPLACE TEMP TABLE problems {_REMARK_COLUMNS}")
     con.execute(f"CREATE OR REPLACE TEMP TABLE warnings {_REMARK_COLUMNS}")
     if has_nul:
         everything = ", ".join(f"c{number}" for number in range(len(names)))
         con.execute(
             "INSERT INTO problems SELECT \"row\", '', 'has a NUL byte in it', 'Type the row again; the file may be damaged.' "
-            f"FROM raw WHERE contains(concat_ws(' ', {everything}), chr(0))"
+            f"FROM cells WHERE contains(concat_ws(' ', {everything}), chr(0))"
         )
     values, joins = [], []
     for column in form.columns:
         if column.name not in names:
             values.append(f"NULL::{READERS[column.reading].sql_type} AS {column.name}")
             continue
-        cell = f"raw.c{names.index(column.name)}"
+        cell = f"cells.c{names.index(column.name)}"
         value, join = _read_column(con, column, cell, context)
         values.append(f"{value} AS {column.name}")
         joins += join
     not_blank = " AND ".join(f"c{number} IS NULL" for number in range(len(names)))
-    con.execute(f'CREATE OR REPLACE TEMP VIEW checked AS SELECT raw."row", {", ".join(values)} FROM raw {" ".join(joins)} WHERE NOT ({not_blank})')
+    con.execute(f'CREATE OR REPLACE TEMP VIEW checked AS SELECT cells."row", cells.emptied, {", ".join(values)} FROM cells {" ".join(joins)} WHERE NOT ({not_blank})')
     for column in form.columns:
         if column.filled and column.name in names:
             cell = f"c{names.index(column.name)}"
             at_once = READERS[column.reading].at_once
             empty = f"({at_once.format(text=cell)}) IS NULL" if column.reading == "text" and at_once else f"{cell} IS NULL"
-            con.execute(f'INSERT INTO problems SELECT "row", ?, ?, ? FROM raw WHERE {empty} AND NOT ({not_blank})', [column.name, _BLANK, _BLANK_MEND])
+            con.execute(f'INSERT INTO problems SELECT "row", ?, ?, ? FROM cells WHERE {empty} AND NOT ({not_blank})', [column.name, _BLANK, _BLANK_MEND])
 
 
 def _read_column(con: duckdb.DuckDBPyConnection, column: Column, cell: str, context: Context) -> tuple[str, list[str]]:
@@ -57,7 +57,7 @@ def _read_column(con: duckdb.DuckDBPyConnection, column: Column, cell: str, cont
     only_left = f"WHERE {cell} IS NOT NULL" + (f" AND ({at_once}) IS NULL" if at_once and column.reading != "instant" else "")
     if column.reading == "instant":
         only_left += f" AND coalesce(({at_once}).wall IS NULL, true)"
-    texts = [row[0] for row in con.execute(f"SELECT DISTINCT {cell} FROM raw {only_left}").fetchall()]
+    texts = [row[0] for row in con.execute(f"SELECT DISTINCT {cell} FROM cells {only_left}").fetchall()]
     if not texts:
         return (at_once or f"NULL::{reader.sql_type}"), []
     table = f"read_{column.name}"
@@ -68,11 +68,11 @@ def _read_column(con: duckdb.DuckDBPyConnection, column: Column, cell: str, cont
     _store_readings(con, table, reader, readings)
     if faulty:
         con.execute(
-            f'INSERT INTO problems SELECT raw."row", ?, reason, mend FROM raw JOIN {table} ON {cell} = {table}.said WHERE reason IS NOT NULL', [column.name]
+            f'INSERT INTO problems SELECT cells."row", ?, reason, mend FROM cells JOIN {table} ON {cell} = {table}.said WHERE reason IS NOT NULL', [column.name]
         )
     if any(reading["doubt"] for reading in readings):  # said once a text, on the first row that has it
         con.execute(
-            f"""INSERT INTO warnings SELECT min(raw."row"), ?, any_value(doubt), any_value(doubt_mend) FROM raw JOIN {table} ON {cell} = {table}.said
+            f"""INSERT INTO warnings SELECT min(cells."row"), ?, any_value(doubt), any_value(doubt_mend) FROM cells JOIN {table} ON {cell} = {table}.said
             WHERE doubt IS NOT NULL GROUP BY {table}.said""",
             [column.name],
         )

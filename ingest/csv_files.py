@@ -22,9 +22,11 @@ import numpy as np
 import numpy.typing as npt
 
 from ingest.errors import FileError
-from ingest.records import FORMS, header_name
+from ingest.formulas import restored_sql
+from ingest.records import IN_ORDER, KEPT_FORMS, header_name
 
 LONGEST_LINE_BYTES = 1_000_000
+_LONGEST_KEPT = 64 * LONGEST_LINE_BYTES  # what an export wrote: a sheet of many long notes is one cell there
 MOST_COLUMNS = 300
 _CHUNK = LONGEST_LINE_BYTES // 2
 _SEPARATORS = (",", ";", "\t")
@@ -42,6 +44,7 @@ class CsvFile:
     header : column names as written; `names` as compared, made different where they repeat.
     lines : lines of `clean`, the header among them.
     overlong : line number to length, of lines no row can have; they are empty in `clean`.
+    longest : no line of `clean` has more characters.
     blank_lines_above : empty lines before the header, left out of `clean`.
     """
 
@@ -54,6 +57,8 @@ class CsvFile:
     lines: int
     has_quotes: bool
     has_nul: bool
+    has_apostrophes: bool
+    longest: int
     overlong: dict[int, int] = field(default_factory=dict)
     blank_lines_above: int = 0
 
@@ -69,6 +74,7 @@ class _Scan:
     newlines: int = 0
     pairs: int = 0
     quotes: bool = False
+    apostrophes: bool = False
     nul: bool = False
     long_line: bool = False
     last: int = 10
@@ -92,17 +98,19 @@ def open_csv(path: Path, folder: Path) -> CsvFile:
         and not set(str(path)) & set("*?[")  # DuckDB would take the name for a pattern
     )
     overlong: dict[int, int] = {}
-    above = 0
+    above, longest = 0, LONGEST_LINE_BYTES
     if plain:
         clean, lines = path, scan.newlines + (scan.last != 10)
     else:
         with tempfile.NamedTemporaryFile(dir=folder, suffix=".csv", delete=False) as copy:
             clean = Path(copy.name)
-        lines, above = _copy_clean(path, encoding, clean, overlong)
+        if scan.long_line and _was_exported(scan.head, encoding):
+            longest = _LONGEST_KEPT
+        lines, above = _copy_clean(path, encoding, clean, overlong, longest)
     header, separator = _header(clean, path.name)
     return CsvFile(
         path=path, clean=clean, encoding=encoding, separator=separator, header=header, names=_different(header), lines=lines,
-        has_quotes=scan.quotes, has_nul=scan.nul, overlong=overlong, blank_lines_above=above,
+        has_quotes=scan.quotes, has_nul=scan.nul, has_apostrophes=scan.apostrophes, longest=longest, overlong=overlong, blank_lines_above=above,
     )  # fmt: skip
 
 
@@ -119,6 +127,7 @@ def _scan(path: Path) -> _Scan:
                 scan.returns += chunk.count(b"\r")
                 scan.pairs += chunk.count(b"\r\n") + (scan.last == 13 and chunk[:1] == b"\n")
             scan.quotes |= b'"' in chunk
+            scan.apostrophes |= b"'" in chunk
             scan.nul |= b"\0" in chunk
             if scan.utf8 and not (scan.ascii and chunk.isascii()):
                 scan.ascii = False
@@ -150,7 +159,14 @@ def _encoding(scan: _Scan) -> str:
     return "utf-8" if scan.utf8 else "cp1252"
 
 
-def _copy_clean(path: Path, encoding: str, clean: Path, overlong: dict[int, int]) -> tuple[int, int]:
+def _was_exported(head: bytes, encoding: str) -> bool:
+    """The first row is that of a file which only an export writes."""
+    first = head.decode(encoding, errors="replace").splitlines()[0]
+    names = {header_name(name) for name in first.split(",")}
+    return any(names.issuperset(form.stars) for form in KEPT_FORMS)
+
+
+def _copy_clean(path: Path, encoding: str, clean: Path, overlong: dict[int, int], longest: int) -> tuple[int, int]:
     """Write the file as UTF-8 with plain line ends and nothing above the header; overlong lines become empty.
 
     Returns the number of lines written and of blank lines left out at the top.
@@ -161,7 +177,7 @@ def _copy_clean(path: Path, encoding: str, clean: Path, overlong: dict[int, int]
 
     def finish(out: TextIO, end: str) -> None:
         nonlocal number, above, held, pieces
-        if held > LONGEST_LINE_BYTES:
+        if held > longest:
             overlong[number] = held
             pieces = []
         text = "".join(pieces)
@@ -180,7 +196,7 @@ def _copy_clean(path: Path, encoding: str, clean: Path, overlong: dict[int, int]
                     held += len(piece)
                     finish(out, "\n")
                 held += len(rest)
-                if held <= LONGEST_LINE_BYTES:
+                if held <= longest:
                     pieces.append(rest)
                 else:
                     pieces.clear()
@@ -203,7 +219,7 @@ def _text_chunks(path: Path, encoding: str) -> Iterator[str]:
 
 def _header(clean: Path, name: str) -> tuple[list[str], str]:
     """The first row with anything in it, split at the separator that shows the most known column names."""
-    known = {column for form in FORMS for column in form.names}
+    known = {column for form in IN_ORDER for column in form.names}
     with clean.open(encoding="utf-8-sig", errors="replace", newline="") as file:
         head = file.read(LONGEST_LINE_BYTES)
     if "\0" in head.split("\n", 1)[0]:
@@ -268,10 +284,14 @@ class RawRows:
     faults: list[Fault]
 
 
-def read_raw(con: duckdb.DuckDBPyConnection, file: CsvFile) -> RawRows:
-    """Read all rows as text into the temporary view `raw`; what cannot be split comes back as faults."""
+def read_raw(con: duckdb.DuckDBPyConnection, file: CsvFile, *, typed: bool = False) -> RawRows:
+    """Read all rows as text into the temporary view `raw`; what cannot be split comes back as faults.
+
+    The view `cells` is the same, but of each cell what it stands for (`ingest.formulas`), and `emptied`: the columns that say that there is
+    nothing. What is typed on a page stands for itself.
+    """
     names = {f"c{number}": "VARCHAR" for number in range(len(file.header))}
-    con.execute("DROP VIEW IF EXISTS raw; DROP TABLE IF EXISTS raw_rows; DROP TABLE IF EXISTS reject_errors; DROP TABLE IF EXISTS reject_scans")
+    con.execute("DROP VIEW IF EXISTS cells; DROP VIEW IF EXISTS raw; DROP TABLE IF EXISTS raw_rows; DROP TABLE IF EXISTS reject_errors; DROP TABLE IF EXISTS reject_scans")
     try:
         _read_rows(con, file, names)
     except duckdb.Error as error:
@@ -281,6 +301,12 @@ def read_raw(con: duckdb.DuckDBPyConnection, file: CsvFile) -> RawRows:
     if last - first + 1 != rows:
         raise FileError(f"{file.path.name} cannot be read in its own order", "Report this, with the version of DuckDB.")
     con.execute(f'CREATE TEMP VIEW raw AS SELECT rowid - {first} AS "row", * FROM raw_rows')
+    if file.has_apostrophes and not typed:
+        shown = ", ".join(f"{restored_sql(name)} AS {name}" for name in names)
+        emptied = ", ".join(f"CASE WHEN c{number} = '''' THEN '{name}' END" for number, name in enumerate(file.names))
+        con.execute(f'CREATE TEMP VIEW cells AS SELECT "row", {shown}, [{emptied}] AS emptied FROM raw')
+    else:
+        con.execute("CREATE TEMP VIEW cells AS SELECT *, []::VARCHAR[] AS emptied FROM raw")
     found = con.execute(
         "SELECT line, any_value(error_type), any_value(csv_line), any_value(error_message) FROM reject_errors GROUP BY line ORDER BY line"
     ).fetchall()
@@ -306,7 +332,7 @@ def _read_rows(con: duckdb.DuckDBPyConnection, file: CsvFile, names: dict[str, s
     con.execute(
         """CREATE TEMP TABLE raw_rows AS SELECT * FROM read_csv(?, delim = ?, header = true, quote = '"', escape = '"', auto_detect = false,
         columns = ?, nullstr = '', store_rejects = true, rejects_limit = 0, strict_mode = true, null_padding = false, max_line_size = ?)""",
-        [str(file.clean), file.separator, names, LONGEST_LINE_BYTES * 2],
+        [str(file.clean), file.separator, names, file.longest * 2],
     )
 
 

@@ -59,7 +59,27 @@ def _resolve(con: duckdb.DuckDBPyConnection, context: Context) -> None:
         .replace("{start_in_change}", clock.in_change("c.started_at.wall", "s."))
         .replace("{end_in_change}", clock.in_change("c.ended_at.wall", "e."))
         .replace("{end_utc}", clock.utc_of("ended_at.wall", "e_", later_than="start_utc"))
-    )
+        .replace(
+            "{content}",
+            content_of(
+                "x", day="coalesce(x.started_at.wall::DATE, x.date)", started_at="x.start_utc", ended_at="x.end_utc",
+                hours="CASE WHEN x.started_at IS NULL THEN x.hours END", mode="coalesce(x.mode, t.mode)", charge="coalesce(x.charge, 'quoted')",
+            ),
+        )
+    )  # fmt: skip
+
+
+def content_of(row: str, *, day: str, started_at: str, ended_at: str, hours: str, mode: str, charge: str) -> str:
+    """SQL for what an entry says, as one value: its identity where it has no name.
+
+    By the keys of its words (`p` of the phase, `t` of the technique, `w` of the person): a word that is renamed makes no old file new. `hours` are those of
+    an entry without a clock.
+    """
+    said = [
+        f"{row}.object", "p.key", "t.key", f"{row}.part", f"coalesce(w.key, {row}.person)", day, f"epoch_us({started_at})", f"epoch_us({ended_at})", hours,
+        mode, charge, f"{row}.quantity", f"{row}.done", f"coalesce({row}.discovery, false)", f"{row}.note",
+    ]  # fmt: skip
+    return f"md5(concat({', chr(31), '.join(said)}))::UUID"  # concat leaves nulls out, and the separator keeps the places
 
 
 def _check(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:

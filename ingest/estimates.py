@@ -112,7 +112,7 @@ def _unreadable(con: duckdb.DuckDBPyConnection, raw: RawRows) -> list[tuple[int,
     places = [names.index("object"), names.index("version")]
     found = [(fault.line, *("" if len(fault.cells) <= place else fault.cells[place] for place in places)) for fault in raw.faults]
     rows = con.execute(
-        f"""SELECT min(l.line), raw.c{places[0]}, raw.c{places[1]} FROM resolved AS r JOIN raw ON raw."row" = r."row" JOIN row_lines AS l ON l."row" = r."row"
+        f"""SELECT min(l.line), cells.c{places[0]}, cells.c{places[1]} FROM resolved AS r JOIN cells ON cells."row" = r."row" JOIN row_lines AS l ON l."row" = r."row"
         WHERE (r.object IS NULL OR r.version IS NULL) AND (r.object IS NOT NULL OR r.version IS NOT NULL OR r.technique IS NOT NULL)
         GROUP BY ALL HAVING count(*) = 1 OR any_value(r.object) IS NOT NULL"""
     ).fetchall()

@@ -16,7 +16,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from ingest import entries, estimates, keyed, rejects
+from ingest import entries, estimates, kept, keyed, rejects
 from ingest.checked import read_cells
 from ingest.csv_files import CsvFile, Fault, RawRows, open_csv, read_raw
 from ingest.entries import HeldBackAs
@@ -24,7 +24,7 @@ from ingest.errors import FileError
 from ingest.history import Change, utc_now
 from ingest.outcome import Fate, Outcome
 from ingest.readings import Context
-from ingest.records import ESTIMATES, FORMS, MILESTONES, OBJECTS, PHASES, REJECT_COLUMNS, TECHNIQUES, TIME_ENTRIES, Form, form_of, header_name
+from ingest.records import ESTIMATES, FORMS, IN_ORDER, MILESTONES, OBJECTS, PHASES, REJECT_COLUMNS, TECHNIQUES, TIME_ENTRIES, Form, form_of, header_name
 from ingest.rejects import Rejects
 from ingest.settings import write_settings
 from ingest.store import Store
@@ -128,7 +128,7 @@ def _fate(con: duckdb.DuckDBPyConnection, told: Told, by: str | None, now: datet
 
 
 def look_over(paths: Iterable[Path], folder: Path) -> list[Told]:
-    """Look all files over before any is stored, and put them into the order of `FORMS`."""
+    """Look all files over before any is stored, and put them into the order of `IN_ORDER`."""
     told = []
     for path in paths:
         file = open_csv(path, folder)
@@ -140,7 +140,7 @@ def look_over(paths: Iterable[Path], folder: Path) -> list[Told]:
             told.append(Told(file, form_of(name for name in names if name not in REJECT_COLUMNS)))
         except FileError as error:
             raise FileError(f"{path.name} {error.what}", error.mend) from error
-    order = {form.kind: number for number, form in enumerate(FORMS)}
+    order = {form.kind: number for number, form in enumerate(IN_ORDER)}
     return sorted(told, key=lambda one: order[one.form.kind])
 
 
@@ -149,14 +149,17 @@ def bring_in_file(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_b
     file, form = told.file, told.form
     name = file.path.name
     progress(f"{name}: reading {form.kind}")
-    raw = read_raw(con, file)
+    raw = read_raw(con, file, typed=fate.typed)
     con.register("row_lines", pd.DataFrame({"row": np.arange(len(raw.lines)), "line": raw.lines}))
     progress(f"{name}: checking {len(raw.lines):,} rows")
     context = Context.of(con)
     context.decimal_comma = file.separator == ";"
     people = _people(con)
-    read_cells(con, form, file.names, context, has_nul=file.has_nul)
-    outcome = _bring_in(con, form, context, fate, held_back_as, raw)
+    if form in FORMS:
+        read_cells(con, form, file.names, context, has_nul=file.has_nul)
+        outcome = _bring_in(con, form, context, fate, held_back_as, raw)
+    else:
+        outcome = kept.bring_in(con, form, file.names, fate)
     outcome = replace(outcome, rejected=outcome.rejected + len(raw.faults))
     progress(f"{name}: done")
     report = Report(
@@ -167,7 +170,7 @@ def bring_in_file(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_b
         problems=_remarks(con, "problems", form, raw, raw.faults),
         warnings=_remarks(con, "warnings", form, raw, []),
         unknown_columns=[text for text, known in zip(file.header, file.names, strict=True) if known not in (*form.names, *REJECT_COLUMNS)],
-        new_people=sorted(_people(con) - people),
+        new_people=sorted(_people(con) - people) if form in FORMS else [],
     )
     if outcome.held_back:
         report.held_back = con.execute(_HELD_BACK).df()

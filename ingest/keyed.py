@@ -1,6 +1,6 @@
 """Phases, techniques, objects and milestones: one row a key, the row of a file laid over the one held.
 
-An empty cell says nothing and leaves what is held. A row that says what an earlier version said never
+An empty cell says nothing and leaves what is held; a lone apostrophe says that there is nothing. A row that says what an earlier version said never
 overrides the later one.
 """
 
@@ -17,7 +17,12 @@ _LINES = "' || CASE WHEN opened = 1 THEN 'the line' ELSE opened || ' lines' END 
 
 
 def bring_in_phases(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
-    con.execute('CREATE OR REPLACE TEMP TABLE resolved AS SELECT "row", phase, position, note FROM checked')
+    con.execute('CREATE OR REPLACE TEMP TABLE resolved AS SELECT "row", emptied, phase, position, note FROM checked')
+    remark(con, "problems", """(SELECT r."row", r.phase, r.position, (SELECT count(*) FROM time_entries AS e WHERE e.phase = r.phase AND e.object IS NULL) AS loose
+        FROM resolved AS r JOIN phases AS p USING (phase) WHERE p.position = 0 AND r.position > 0)""", [
+        ("loose > 0", "position", "'would make ' || phase || ' work on an object; entries in it without an object: ' || loose",
+         "Leave it at 0, and add a phase of its own for work on objects."),
+    ])  # fmt: skip
     remark(con, "warnings", """(SELECT r."row", r.phase, r.position, p.phase AS other FROM resolved AS r JOIN phases AS p ON p.position = r.position AND p.phase <> r.phase
         WHERE r.position > 0)""", [("true", "position", "'is the position of ' || other || ' too'", "Kept; they stand side by side.")])  # fmt: skip
     return _merge(con, fate, "phases", "phase", ("position", "note"), born={"key": "phase"})
@@ -25,10 +30,12 @@ def bring_in_phases(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
 
 def bring_in_techniques(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
     con.execute("""CREATE OR REPLACE TEMP TABLE resolved AS
-        SELECT "row", technique, phase, unit, mode, condition, cautions, aliases, note FROM checked""")
-    remark(con, "problems", """(SELECT r."row", r.technique, r.unit, t.unit AS held, (SELECT count(*) FROM time_entries AS e WHERE e.technique = r.technique AND e.quantity IS NOT NULL) AS used
-        FROM resolved AS r JOIN techniques AS t USING (technique) WHERE t.unit IS NOT NULL AND r.unit <> t.unit)""", [
-        ("used > 0", "unit", "'would change the unit of ' || technique || ' from ' || held || '; entries measured in it: ' || used",
+        SELECT "row", emptied, technique, phase, unit, mode, condition, cautions, aliases, note FROM checked""")
+    remark(con, "problems", """(SELECT r."row", r.technique, r.unit, t.unit AS held, (SELECT count(*) FROM time_entries AS e WHERE e.technique = r.technique AND e.quantity IS NOT NULL) AS used,
+            (SELECT count(*) FROM estimate_lines AS e WHERE e.technique = r.technique AND e.quantity IS NOT NULL) AS estimated
+        FROM resolved AS r JOIN techniques AS t USING (technique) WHERE t.unit IS NOT NULL AND (r.unit <> t.unit OR list_contains(r.emptied, 'unit')))""", [
+        ("used + estimated > 0", "unit",
+         "'would change the unit of ' || technique || ' from ' || held || '; entries measured in it: ' || used || ', lines of estimates: ' || estimated",
          "Give the new way of measuring a technique of its own, and retire the old one."),
     ])  # fmt: skip
     outcome = _merge(
@@ -50,7 +57,7 @@ OBJECT_COLUMNS = (
 
 
 def bring_in_objects(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
-    con.execute(f'CREATE OR REPLACE TEMP TABLE resolved AS SELECT "row", object, {", ".join(OBJECT_COLUMNS)} FROM checked')
+    con.execute(f'CREATE OR REPLACE TEMP TABLE resolved AS SELECT "row", emptied, object, {", ".join(OBJECT_COLUMNS)} FROM checked')
     known = "(SELECT object FROM objects UNION SELECT object FROM resolved)"
     remark(con, "problems", f"""(SELECT r.*, (r.returned_from IS NOT NULL AND r.returned_from NOT IN (SELECT object FROM {known} AS k WHERE object IS NOT NULL)) AS astray,
             coalesce(r.received_on, o.received_on) AS came_on, coalesce(r.finished_on, o.finished_on) AS went_on FROM resolved AS r LEFT JOIN objects AS o USING (object))""", [
@@ -158,10 +165,14 @@ def _merge(
         f'SELECT "row" FROM (SELECT "row", row_number() OVER (PARTITION BY {key} ORDER BY "row") AS n FROM resolved WHERE {fate.untouched()}) WHERE n > 1',
     )
     value = {name: f"nullif({{0}}, '{nothing[name]}')" if name in nothing else "{0}" for name in columns}
-    laid = ", ".join(value[name].format(f"r.{name}" if fate.typed else f"coalesce(r.{name}, t.{name})") + f" AS {name}" for name in columns)
+    empty = {name: f"r.{name} IS NULL" for name in columns}
+    unsaid = {
+        name: empty[name] if name in born else "false" if fate.typed else f"({empty[name]} AND NOT list_contains(r.emptied, '{name}'))" for name in columns
+    }  # what every row has from birth cannot be emptied
+    laid = ", ".join(value[name].format(f"CASE WHEN {unsaid[name]} THEN t.{name} ELSE r.{name} END") + f" AS {name}" for name in columns)
     same = " AND ".join(f"l.{name} IS NOT DISTINCT FROM t.{name}" for name in columns)
     earlier = {name: f"coalesce(h.earlier->>'{name}', '{nothing[name]}')" if name in nothing else f"h.earlier->>'{name}'" for name in columns}
-    once = " AND ".join(f"(r.{name} IS NULL OR r.{name}::VARCHAR IS NOT DISTINCT FROM ({earlier[name]}))" for name in columns)
+    once = " AND ".join(f"({unsaid[name]} OR r.{name}::VARCHAR IS NOT DISTINCT FROM ({earlier[name]}))" for name in columns)
     con.execute(
         f"""CREATE OR REPLACE TEMP TABLE laid AS
         SELECT l.*, {same} AS unchanged

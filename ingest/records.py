@@ -99,6 +99,31 @@ MILESTONES = Form("milestones", _columns(object="object*!", phase="phase*", tech
 
 # In the order in which they must be stored: each kind may name what an earlier one brings.
 FORMS = (PHASES, TECHNIQUES, OBJECTS, ESTIMATES, TIME_ENTRIES, MILESTONES)
+
+
+def _kept(kind: str, columns: str) -> Form:
+    return Form(kind, tuple(Column(name=name, reading="text", star=True) for name in columns.split()))
+
+
+# What an export writes beside the six forms, so that nothing is lost on the way out and in again (`ingest.kept`). Told by all of their columns.
+SETTINGS = _kept("settings", "setting value")
+PHASE_NAMES = _kept("phase names", "phase key position note retired_on")
+TECHNIQUE_NAMES = _kept("technique names", "technique key phase unit mode condition cautions note retired_on")
+SPELLINGS = _kept("spellings", "kind spelling written key")
+PEOPLE = _kept("people", "person first_seen left_on")
+PEOPLE_SPELLINGS = _kept("spellings of people", "spelling written person key")
+ENTRY_CONTENTS = _kept("entry contents", "entry content_as_read content")
+HELD_BACK = _kept("rows held back", "content rank resembles file line noticed_at said decided")
+DRAFTS = _kept("drafts", "object begun_at kept_at said")
+UNSAVED = _kept("unsaved", "what kept_at kept_by said")
+IMPORTS = _kept("files brought in", "imported_at file kind stored corrected already_held held_back rejected")
+HISTORY = _kept("history", "kind key changed_at changed_by reason earlier content")
+
+# The order in which files of one call are stored. History comes last: what an entry once said must not make the entry itself seem held.
+IN_ORDER = (
+    SETTINGS, PHASE_NAMES, TECHNIQUE_NAMES, SPELLINGS, PEOPLE, PEOPLE_SPELLINGS, *FORMS, ENTRY_CONTENTS, HELD_BACK, DRAFTS, UNSAVED, IMPORTS, HISTORY,
+)  # fmt: skip
+KEPT_FORMS = tuple(form for form in IN_ORDER if form not in FORMS)
 ESTIMATE_MARKS = frozenset({"version", "low_hours", "high_hours"})
 
 # Columns that a rejects file carries before the row itself; skipped in silence when it comes back mended.
@@ -117,6 +142,8 @@ def form_of(header: Iterable[str]) -> Form:
     `low_hours` or `high_hours` is an estimates file and never another.
     """
     names = set(header)
+    if kept := [form for form in KEPT_FORMS if names.issuperset(form.stars)]:
+        return max(kept, key=lambda form: len(form.stars))
     if names & ESTIMATE_MARKS:
         missing = [name for name in ESTIMATES.stars if name not in names]
         if missing:

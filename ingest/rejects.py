@@ -18,6 +18,7 @@ import duckdb
 from ingest import unsaved
 from ingest.csv_files import RawRows
 from ingest.errors import FileError
+from ingest.formulas import defused, defused_again
 from ingest.records import REJECT_COLUMNS
 from ingest.store import Store
 
@@ -67,8 +68,8 @@ class Rejects:
         """The rows as CSV, each with its line and what to mend in front."""
         lines = [_csv_line([*REJECT_COLUMNS, *self.header], self.separator)]
         for row in self.rows:
-            front = [row.line, row.column, row.reason, row.mend]
-            lines.append(_csv_line([*front, *row.cells], self.separator) if row.is_row else f"{_csv_line(front, self.separator)}{self.separator}{row.text}")
+            front = [row.line, row.column, defused(row.reason), defused(row.mend)]
+            lines.append(_csv_line([*front, *map(defused_again, row.cells)], self.separator) if row.is_row else f"{_csv_line(front, self.separator)}{self.separator}{row.text}")
         return "\r\n".join(lines) + "\r\n"
 
 

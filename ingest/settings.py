@@ -48,8 +48,13 @@ _NUMBERS: dict[str, tuple[str, Callable[[str], float], int]] = {
 _NAMES = tuple(field.name for field in fields(Settings))
 
 
-def _stored(name: str, text: str) -> str:
-    """The text of a setting as it is stored; raises where it cannot be."""
+def stored_text(name: str, text: str) -> str:
+    """The text of a setting as it is stored, empty where nothing is said; raises on an unknown name and where it cannot be."""
+    text = " ".join(text.split())
+    if name not in _NAMES:
+        raise BenchHoursError(f'"{name}" is not a setting', suggestion(name, _NAMES, f"Known are {', '.join(sorted(_NAMES))}."))
+    if not text:
+        return ""
     if name == "zone":
         if text not in available_timezones():
             raise BenchHoursError(f'"{text}" is not a time zone', suggestion(text, available_timezones(), "Write it like Europe/Berlin."))
@@ -131,10 +136,8 @@ def _stored_texts(said: Mapping[str, str]) -> dict[str, str]:
     told: dict[str, str] = {}
     faults: list[BenchHoursError] = []
     for name, text in said.items():
-        if name not in _NAMES:
-            raise BenchHoursError(f'"{name}" is not a setting', suggestion(name, _NAMES, f"Known are {', '.join(sorted(_NAMES))}."))
         try:
-            told[name] = _stored(name, text.strip()) if text.strip() else ""
+            told[name] = stored_text(name, text)
         except BenchHoursError as error:
             faults.append(error)
     if faults:

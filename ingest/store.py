@@ -91,6 +91,17 @@ class Store:
             finally:
                 con.close()
 
+    @contextmanager
+    def reading(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        """A cursor that sees the file as it stands now, whatever is written meanwhile."""
+        con = self._con.cursor()
+        con.execute("BEGIN")
+        try:
+            yield con
+        finally:
+            _roll_back(con)
+            con.close()
+
     def close(self) -> None:
         self._con.close()
 

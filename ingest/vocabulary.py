@@ -123,6 +123,11 @@ def plant(con: duckdb.DuckDBPyConnection) -> None:
     )
 
 
+def planted_keys() -> list[str]:
+    """The keys of the phases and techniques that a new database is planted with."""
+    return [row["phase"] for row in _shipped("phases.csv")] + [row["technique"] for row in _shipped("techniques.csv")]
+
+
 def _shipped(name: str) -> Iterable[dict[str, str]]:
     yield from csv.DictReader(resources.files("ingest").joinpath(name).read_text(encoding="utf-8").splitlines())
 

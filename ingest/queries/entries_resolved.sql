@@ -1,5 +1,5 @@
 -- Time entries of a file with everything that follows from what was said: defaults of the technique, instants, hours, day.
--- The words in braces are SQL of ingest/clock.py: the instant of a wall reading, and whether the clock was changed over it.
+-- The words in braces are SQL of ingest/clock.py (the instant of a wall reading, and whether the clock was changed over it) and of ingest/entries.py (what the row says).
 CREATE OR REPLACE TEMP TABLE resolved AS
 WITH timed AS (
     SELECT c.*,
@@ -25,10 +25,7 @@ SELECT x."row", x.entry, x.object,
     x.started_at IS NOT NULL AS says_start, x.ended_at IS NOT NULL AS says_end, x.date AS said_day, x.hours AS said_hours, x.unit AS said_unit,
     x.start_in_change, x.end_in_change, x.start_gap, x.end_gap,
     t.unit AS usual_unit, p.position AS phase_position, p.retired_on AS phase_retired_on, t.retired_on AS technique_retired_on,
-    -- concat leaves nulls out, and the separator keeps the places
-    md5(concat(x.object, chr(31), p.key, chr(31), t.key, chr(31), x.part, chr(31), coalesce(w.key, x.person), chr(31), coalesce(x.started_at.wall::DATE, x.date), chr(31),
-        epoch_us(x.start_utc), chr(31), epoch_us(x.end_utc), chr(31), CASE WHEN x.started_at IS NULL THEN x.hours END, chr(31), coalesce(x.mode, t.mode), chr(31), coalesce(x.charge, 'quoted'), chr(31),
-        x.quantity, chr(31), x.done, chr(31), coalesce(x.discovery, false), chr(31), x.note))::UUID AS content
+    {content} AS content
 FROM spelled AS x
 LEFT JOIN techniques AS t ON t.technique = x.technique
 LEFT JOIN person_spellings AS w ON w.written = x.person

@@ -41,7 +41,7 @@ def test_a_studio_adds_techniques_with_spellings_of_its_own(studio: Bring, store
 def test_a_technique_in_use_keeps_its_unit(studio: Bring, store: Store) -> None:
     studio("e.csv", "object,phase,technique,person,date,hours,quantity\n24-001,,facing,Ilse,2024-02-01,1,4\n")
     report = studio("t.csv", "technique,phase,unit\nfacing,stabilisation,pcs\n")
-    assert faults(report) == ["2 unit: would change the unit of facing from dm2; entries measured in it: 1"]
+    assert faults(report) == ["2 unit: would change the unit of facing from dm2; entries measured in it: 1, lines of estimates: 0"]
 
 
 def test_milestones_are_held_once(studio: Bring, store: Store) -> None:

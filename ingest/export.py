@@ -1,0 +1,172 @@
+"""Everything out as CSV: the six forms, and beside them what they have no column for.
+
+Brought into a new studio, the files of an export make it equal in all that is held. What a spreadsheet would run as a formula
+is made harmless (`ingest.formulas`). Titles, owners, and what is only half written leave when they are asked for, not else.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import duckdb
+
+from ingest import clock, records
+from ingest.entries import content_of
+from ingest.errors import BenchHoursError
+from ingest.formulas import defused_sql
+from ingest.kept import KEPT, Kept
+from ingest.readings import READERS
+from ingest.records import Form
+from ingest.settings import read_settings
+from ingest.sql import statement
+from ingest.store import Store
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A file of an export: what it is called, what it holds, how many rows."""
+
+    file: str
+    kind: str
+    rows: int
+
+
+_TITLE = "title"  # may name who is painted: as private as the owner where others may see it
+_FILES = {
+    records.PHASES: ("phases", "SELECT * FROM phases", "position, phase"),
+    records.TECHNIQUES: (
+        "techniques",
+        """SELECT t.technique, t.phase, coalesce(t.unit, 'none') AS unit, t.mode, t.condition, t.cautions, t.note, s.aliases, p.position FROM techniques AS t
+        LEFT JOIN phases AS p ON p.phase = t.phase
+        LEFT JOIN (SELECT s.key, string_agg(s.written, '|' ORDER BY s.written) AS aliases FROM spellings AS s JOIN techniques AS n ON n.key = s.key
+            WHERE s.kind = 'technique' AND s.written <> n.technique AND NOT contains(s.written, '|') GROUP BY s.key) AS s ON s.key = t.key""",
+        "position, technique",
+    ),
+    records.OBJECTS: ("objects", "SELECT * FROM objects", "object"),
+    records.ESTIMATES: ("estimates", statement("ingest.queries", "export_estimates"), "object, version, position, technique, part, option, hours, quantity"),
+    records.TIME_ENTRIES: ("time_entries", "", "day, began_at, entry"),
+    records.MILESTONES: ("milestones", "SELECT * FROM milestones", "object, finished_on, phase, technique, part"),
+}
+_KEPT_FILES = {
+    records.SETTINGS: "settings", records.PHASE_NAMES: "phase_names", records.TECHNIQUE_NAMES: "technique_names", records.SPELLINGS: "spellings",
+    records.PEOPLE: "people", records.PEOPLE_SPELLINGS: "people_spellings", records.ENTRY_CONTENTS: "entry_contents", records.HELD_BACK: "held_back",
+    records.DRAFTS: "drafts", records.UNSAVED: "unsaved", records.IMPORTS: "files_brought_in", records.HISTORY: "history",
+}  # fmt: skip
+
+
+def export(store: Store, folder: Path, *, private: bool = False, progress: Progress = lambda _: None) -> list[Written]:
+    """Write everything held into a folder, as it stood at one moment; all files or none.
+
+    Parameters
+    ----------
+    folder : made where it is missing; a file of an earlier export in it is never written over.
+    private : titles, owners and their addresses too, in the history as well, what is half written, and the names of files brought in.
+    """
+    names = [f"{name}.csv" for name in (*(name for name, *_ in _FILES.values()), *_KEPT_FILES.values())]
+    there = [name for name in names if (folder / name).exists()]
+    if there:
+        raise BenchHoursError(f"{folder} has an export in it already ({there[0]})", "Name a new folder, or empty that one.")
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        made = not folder.exists()
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise BenchHoursError(f"{folder} cannot be made ({error.strerror})", "Name another place.") from error
+    try:
+        partial = Path(tempfile.mkdtemp(prefix=".export-", dir=folder))
+        try:
+            with store.reading() as con:
+                written = _write_all(con, partial, private, progress)
+            for one in written:
+                os.replace(partial / one.file, folder / one.file)
+        finally:
+            shutil.rmtree(partial, ignore_errors=True)
+    except (OSError, duckdb.IOException) as error:
+        if made and not any(folder.iterdir()):
+            folder.rmdir()
+        why = error.strerror if isinstance(error, OSError) else str(error).splitlines()[0]
+        raise BenchHoursError(f"{folder} cannot be written ({why})", "See that the disk has room and the folder may be written.") from error
+    return written
+
+
+def _write_all(con: duckdb.DuckDBPyConnection, folder: Path, private: bool, progress: Progress) -> list[Written]:
+    written = []
+
+    def write(name: str, form: Form, columns: tuple[str, ...], source: str, order: str) -> None:
+        progress(f"{name}.csv")
+        rows = _write(con, folder / f"{name}.csv", form, columns, source, order)
+        written.append(Written(f"{name}.csv", form.kind, rows))
+
+    for form, (name, source, order) in _FILES.items():
+        columns = tuple(column.name for column in form.columns if private or not (column.private or column.name == _TITLE))
+        write(name, form, columns, source or _local_entries(con), order)
+    for kept in KEPT:
+        if private or kept.shared:
+            write(_KEPT_FILES[kept.form], kept.form, kept.form.names, _source(kept, private), kept.order)
+    write(_KEPT_FILES[records.ENTRY_CONTENTS], records.ENTRY_CONTENTS, records.ENTRY_CONTENTS.names, _contents(), "entry")
+    return written
+
+
+def _source(kept: Kept, private: bool) -> str:
+    order = "" if kept.table not in ("history", "imports") else ", number"
+    return kept.source.format(columns=f"{', '.join(kept.form.names)}{order}", table=kept.table, private="true" if private else "false")
+
+
+def _write(con: duckdb.DuckDBPyConnection, path: Path, form: Form, columns: tuple[str, ...], source: str, order: str) -> int:
+    """Write the rows of a query as CSV (RFC 4180, UTF-8); how many."""
+    types = dict(con.execute(f"SELECT column_name, column_type FROM (DESCRIBE {source})").fetchall())
+    readings = {column.name: column.reading for column in form.columns}
+    cells = ", ".join(f"{_cell(f'o.{name}', types[name], readings[name])} AS {name}" for name in columns)
+    place = str(path).replace("'", "''")
+    found: int = con.execute(
+        f"""COPY (SELECT {cells} FROM ({source}) AS o ORDER BY {", ".join(f"o.{name.strip()}" for name in order.split(","))})
+        TO '{place}' (FORMAT csv, HEADER, DELIMITER ',', QUOTE '"', ESCAPE '"', NULLSTR '')"""
+    ).fetchall()[0][0]
+    return found
+
+
+def _cell(value: str, kind: str, reading: str) -> str:
+    """SQL for a value as its reader reads it back."""
+    if kind == "BOOLEAN":
+        return f"CASE {value} WHEN true THEN 'yes' WHEN false THEN 'no' END"
+    if kind == "DOUBLE":
+        plain = f"CASE WHEN contains({value}::VARCHAR, 'e') THEN rtrim(format('{{:.40f}}', {value}), '0') ELSE regexp_replace({value}::VARCHAR, '\\.0$', '') END"
+        # a price of three decimals could be one of thousands
+        return f"regexp_replace({plain}, '^([1-9][0-9]{{0,2}}\\.[0-9]{{3}})$', '\\10')" if READERS[reading].read is READERS["amount"].read else plain
+    return defused_sql(f"{value}") if kind == "VARCHAR" else f"{value}::VARCHAR"
+
+
+def _local_entries(con: duckdb.DuckDBPyConnection) -> str:
+    """SQL of the time entries with times of the studio's clock, by the same table of its changes by which they are read."""
+    zone = read_settings(con).zone
+    con.execute(
+        """CREATE OR REPLACE TEMP TABLE local_spells AS
+        SELECT *, timezone(?, timezone('UTC', started_at)) AS local_start, timezone(?, timezone('UTC', ended_at)) AS local_end FROM time_entries""",
+        [zone, zone],
+    )
+    days = con.execute("SELECT DISTINCT unnest([local_start::DATE, local_end::DATE]) AS day FROM local_spells WHERE started_at IS NOT NULL").fetchall()
+    clock.prepare_days(con, sorted(row[0] for row in days), zone)
+    return (
+        statement("ingest.queries", "export_time_entries")
+        .replace("{start_in_change}", clock.in_change("e.local_start", "s."))
+        .replace("{start_utc}", clock.utc_of("e.local_start", "s."))
+        .replace("{end_in_change}", clock.in_change("e.local_end", "f."))
+        .replace("{end_utc}", clock.utc_of("e.local_end", "f."))
+    )
+
+
+def _contents() -> str:
+    """SQL of the entries whose identity is not what their words give: a person was joined with another since."""
+    as_read = content_of(
+        "e", day="e.day", started_at="e.started_at", ended_at="e.ended_at", hours="CASE WHEN e.started_at IS NULL THEN e.hours END", mode="e.mode", charge="e.charge"
+    )
+    return f"""SELECT e.entry, {as_read} AS content_as_read, e.content FROM time_entries AS e
+        LEFT JOIN phases AS p ON p.phase = e.phase LEFT JOIN techniques AS t ON t.technique = e.technique LEFT JOIN person_spellings AS w ON w.written = e.person
+        WHERE content_as_read <> e.content"""

@@ -1,0 +1,229 @@
+"""What an export carries beside the six forms: tables that leave as they are and come back as they were.
+
+Settings, words with their names at birth, people, drafts, questions, history. Brought into a studio with nothing in
+it yet they take the place of what a new file is planted with; in any other, what is held stays and what is new is added.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import duckdb
+
+from ingest import records, vocabulary
+from ingest.errors import BenchHoursError
+from ingest.outcome import Fate, Outcome
+from ingest.records import Form
+from ingest.settings import stored_text, write_settings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """How the rows of one kept form lie in the database.
+
+    Attributes
+    ----------
+    form : its columns; named as those of the table.
+    table : where they are held.
+    key : by which a row is known.
+    source : SQL of the rows as they are exported, columns of the form; `{private}` is true where private columns go along.
+    order : SQL, in which they are exported.
+    shared : goes into an export that others may see.
+    astray : SQL condition on a row `r` that names what is not held, the column of it, and the mend.
+    planted : SQL condition on a row of the table that a new database was planted with.
+    """
+
+    form: Form
+    table: str
+    key: tuple[str, ...]
+    source: str
+    order: str
+    shared: bool = True
+    astray: tuple[str, str, str] | None = None
+    planted: str | None = None
+
+
+_AS_HELD = "SELECT {columns} FROM {table}"
+_PLANTED_WORD = "list_contains(?::VARCHAR[], key)"
+_WITH_OBJECTS = "Bring in the objects file of the same export with it, or first."
+# Titles and owners leave the earlier versions of an object, and rows that were never an object's have none.
+_WITHOUT_PRIVATE = """json_merge_patch(earlier, '{"title": null, "owner": null, "owner_address": null}')"""
+
+KEPT = (
+    Kept(form=records.SETTINGS, table="settings", key=("setting",), source=_AS_HELD, order="setting"),
+    Kept(form=records.PHASE_NAMES, table="phases", key=("key",), source=_AS_HELD, order="position, phase", planted=_PLANTED_WORD),
+    Kept(
+        form=records.TECHNIQUE_NAMES, table="techniques", key=("key",), source=_AS_HELD, order="technique", planted=_PLANTED_WORD,
+        astray=("r.phase NOT IN (SELECT phase FROM phases)", "phase", "Bring in the phase names of the same export with it."),
+    ),
+    Kept(form=records.SPELLINGS, table="spellings", key=("kind", "spelling"), source=_AS_HELD, order="kind, spelling", planted=_PLANTED_WORD),
+    Kept(form=records.PEOPLE, table="people", key=("person",), source=_AS_HELD, order="person"),
+    Kept(
+        form=records.PEOPLE_SPELLINGS, table="person_spellings", key=("spelling",), source=_AS_HELD, order="person, spelling",
+        astray=("r.person NOT IN (SELECT person FROM people)", "person", "Bring in the people of the same export with it."),
+    ),
+    Kept(form=records.HELD_BACK, table="held_back", key=("content", "rank"), source=_AS_HELD, order="noticed_at, file, line, content, rank"),
+    Kept(
+        form=records.DRAFTS, table="drafts", key=("object",), source=_AS_HELD, order="object",
+        astray=("r.object NOT IN (SELECT object FROM objects)", "object", _WITH_OBJECTS),
+    ),
+    Kept(form=records.UNSAVED, table="unsaved", key=("what",), source=_AS_HELD, order="what", shared=False),
+    Kept(
+        form=records.IMPORTS, table="imports", key=records.IMPORTS.names, source=_AS_HELD, order="number", shared=False,
+    ),
+    Kept(
+        form=records.HISTORY, table="history", key=("kind", "key", "changed_at", "changed_by", "reason", "content"), order="number",
+        source="SELECT kind, key, changed_at, changed_by, reason, CASE WHEN kind = 'objects' AND NOT {private} THEN "
+        + _WITHOUT_PRIVATE.replace("{", "{{").replace("}", "}}") + " ELSE earlier END AS earlier, content, number FROM history",
+        astray=("coalesce(r.earlier->>'object', r.earlier->>'$.version.object') NOT IN (SELECT object FROM objects)", "earlier", _WITH_OBJECTS),
+    ),
+)  # fmt: skip
+
+
+_MAY_REPEAT = ("history", "imports")  # numbered; equal rows may stand in them
+
+
+def kept_of(form: Form) -> Kept | None:
+    """How a form is kept; None for a form of its own ways."""
+    return next((kept for kept in KEPT if kept.form is form), None)
+
+
+def is_new(con: duckdb.DuckDBPyConnection) -> bool:
+    """Nothing is held yet but words and settings."""
+    found: bool = con.execute(
+        "SELECT NOT (EXISTS (FROM objects) OR EXISTS (FROM lines) OR EXISTS (FROM estimate_versions) OR EXISTS (FROM history))"
+    ).fetchall()[0][0]
+    return found
+
+
+def bring_in(con: duckdb.DuckDBPyConnection, form: Form, names: Sequence[str], fate: Fate) -> Outcome:
+    """Store the rows of the view `cells` as a kept form, inside the caller's transaction; faulty ones stand in `problems`."""
+    _read(con, form, names)
+    if form is records.SETTINGS:
+        return _bring_in_settings(con, fate)
+    if form is records.ENTRY_CONTENTS:
+        return _bring_in_contents(con, fate)
+    kept = kept_of(form)
+    assert kept is not None  # every other form of these is in KEPT
+    return _add(con, kept, fate)
+
+
+def _read(con: duckdb.DuckDBPyConnection, form: Form, names: Sequence[str]) -> None:
+    """The view `checked` and the table `resolved`: the cells as values of the table's own types."""
+    for table in ("problems", "warnings"):
+        con.execute(f'CREATE OR REPLACE TEMP TABLE {table} ("row" BIGINT, column_name VARCHAR, reason VARCHAR, mend VARCHAR)')
+    kept = kept_of(form)
+    types = _types(con, kept.table) if kept else {"entry": ("VARCHAR", False), "content_as_read": ("UUID", False), "content": ("UUID", False)}
+    values, faults = [], []
+    for name in form.names:
+        cell = f"cells.c{list(names).index(name)}"
+        kind, may_be_empty = types[name]
+        if kind == "VARCHAR":
+            # no text at all and an empty text look alike in a file; where there must be one, it is the empty one
+            values.append(f"{cell} AS {name}" if may_be_empty else f"coalesce({cell}, '') AS {name}")
+            continue
+        read = f"CASE WHEN json_valid({cell}) THEN {cell}::JSON END" if kind == "JSON" else f"TRY_CAST({cell} AS {kind})"
+        values.append(f"{read} AS {name}")
+        unread = f"{cell} IS NOT NULL AND ({read}) IS NULL"
+        if not may_be_empty:
+            unread += f" OR {cell} IS NULL"
+        faults.append((name, kind, unread))
+    blank = " AND ".join(f"c{number} IS NULL" for number in range(len(names)))
+    con.execute(f'CREATE OR REPLACE TEMP TABLE resolved AS SELECT "row", {", ".join(values)} FROM cells WHERE NOT ({blank})')
+    con.execute("CREATE OR REPLACE TEMP VIEW checked AS FROM resolved")
+    for name, kind, unread in faults:
+        con.execute(
+            f"""INSERT INTO problems SELECT "row", ?, 'is not as it was written out (' || ? || ')', 'Leave the files of an export as they are, or write it again.'
+            FROM cells WHERE NOT ({blank}) AND ({unread})""",
+            [name, kind.lower()],
+        )
+
+
+def _types(con: duckdb.DuckDBPyConnection, table: str) -> dict[str, tuple[str, bool]]:
+    """Each column of a table with its type and whether it may be empty."""
+    rows = con.execute(
+        "SELECT column_name, data_type, is_nullable FROM duckdb_columns() WHERE table_name = ? AND database_name = current_database()", [table]
+    ).fetchall()
+    return {name: (kind, nullable) for name, kind, nullable in rows}
+
+
+def _add(con: duckdb.DuckDBPyConnection, kept: Kept, fate: Fate) -> Outcome:
+    """Rows that are new are added; of those whose key is held, what is held stays."""
+    if kept.astray:
+        condition, column, mend = kept.astray
+        con.execute(f"""INSERT INTO problems SELECT r."row", ?, 'is of something that is not held', ? FROM resolved AS r WHERE {condition}""", [column, mend])
+    if kept.planted and is_new(con):
+        con.execute(f"DELETE FROM {kept.table} WHERE {kept.planted}", [vocabulary.planted_keys()])
+    fate.reject_problems()
+    names = kept.form.names
+    listed = ", ".join(names)
+    ours = ", ".join(kept.key)
+    # The n-th of equal rows is held if n of them are: two changes of one moment may say the same.
+    ranked = "row_number() OVER (PARTITION BY {ours} ORDER BY {order}) AS turn"
+    con.execute(
+        f"""CREATE OR REPLACE TEMP TABLE of_file AS SELECT "row", {listed}, {ranked.format(ours=ours, order='"row"')} FROM resolved AS r WHERE {fate.untouched("r")}"""
+    )
+    con.execute(f"CREATE OR REPLACE TEMP TABLE of_store AS SELECT {listed}, {ranked.format(ours=ours, order='rowid')} FROM {kept.table}")
+    if kept.table not in _MAY_REPEAT:
+        con.execute(
+            """INSERT INTO problems SELECT "row", ?, 'stands already on an earlier line of this file', 'Keep one of the two lines.' FROM of_file WHERE turn > 1""",
+            [kept.key[0]],
+        )
+        fate.reject_problems()
+    same_key = " AND ".join(f"h.{name} IS NOT DISTINCT FROM r.{name}" for name in (*kept.key, "turn"))
+    others = [name for name in names if name not in kept.key]
+    if others and kept.form is not records.HISTORY:
+        differs = " OR ".join(f"h.{name}::VARCHAR IS DISTINCT FROM r.{name}::VARCHAR" for name in others)
+        con.execute(
+            f"""INSERT INTO warnings SELECT r."row", ?, 'is held otherwise here', 'What is held stays; change it on its page if this is right.'
+            FROM of_file AS r JOIN of_store AS h ON {same_key} WHERE {differs}""",
+            [kept.key[0]],
+        )
+    fate.mark("already held", f'SELECT r."row" FROM of_file AS r JOIN of_store AS h ON {same_key}')
+    for name in {"phases": ("phase",), "techniques": ("technique",), "person_spellings": ("written",)}.get(kept.table, ()):
+        con.execute(
+            f"""INSERT INTO problems SELECT r."row", ?, 'names something else here', 'Rename one of the two under Studio first.'
+            FROM of_file AS r JOIN {kept.table} AS h USING ({name}) WHERE {fate.untouched("r")}""",
+            [name],
+        )
+    fate.reject_problems()
+    number = f"(SELECT coalesce(max(number), 0) FROM {kept.table}) + row_number() OVER (ORDER BY \"row\"), " if kept.table in _MAY_REPEAT else ""
+    into = f"number, {listed}" if number else listed
+    con.execute(f'INSERT INTO {kept.table} ({into}) SELECT {number}{listed} FROM of_file AS r WHERE {fate.untouched("r")} ORDER BY "row"')
+    return fate.outcome()
+
+
+def _bring_in_settings(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
+    """Settings are judged one by one as if they were said now; in a studio with something in it, what was said before is kept in the history."""
+    new = is_new(con)
+    held = dict(con.execute("SELECT setting, value FROM settings").fetchall())
+    for row, name, text in con.execute('SELECT "row", setting, value FROM resolved ORDER BY "row"').fetchall():
+        try:
+            value = stored_text(name, text)
+            if value == held.get(name):
+                fate.mark("already held", f'SELECT {row} AS "row"')
+                continue
+            if name == "demo" and not new:  # such a file is made anew by `demo`
+                raise BenchHoursError("marks an invented studio, and this one is not", "Leave it out.")
+            write_settings(con, {name: value}, None if new else fate.change)
+        except BenchHoursError as error:
+            con.execute("INSERT INTO problems VALUES (?, '', ?, ?)", [row, error.what, error.mend])
+            continue
+        if name in held:
+            con.execute("INSERT INTO corrections VALUES (?, ?)", [row, name])
+    fate.reject_problems()
+    return fate.outcome()
+
+
+def _bring_in_contents(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
+    """The identity of entries whose words have changed since: by it their old files are known."""
+    con.execute(
+        """INSERT INTO problems SELECT r."row", 'entry', 'is of an entry that is not held, or was changed since',
+            'Bring in the time entries of the same export with it.'
+        FROM resolved AS r LEFT JOIN spells AS e ON e.entry = r.entry WHERE e.entry IS NULL OR (e.content <> r.content AND e.content <> r.content_as_read)"""
+    )
+    fate.reject_problems()
+    fate.mark("already held", 'SELECT r."row" FROM resolved AS r JOIN spells AS e ON e.entry = r.entry AND e.content = r.content')
+    con.execute(f"UPDATE spells SET content = r.content FROM resolved AS r WHERE spells.entry = r.entry AND {fate.untouched('r')}")
+    return fate.outcome()
