@@ -39,7 +39,9 @@ def read_cells(con: duckdb.DuckDBPyConnection, form: Form, names: list[str], con
         values.append(f"{value} AS {column.name}")
         joins += join
     not_blank = " AND ".join(f"c{number} IS NULL" for number in range(len(names)))
-    con.execute(f'CREATE OR REPLACE TEMP VIEW checked AS SELECT cells."row", cells.emptied, {", ".join(values)} FROM cells {" ".join(joins)} WHERE NOT ({not_blank})')
+    con.execute(
+        f'CREATE OR REPLACE TEMP VIEW checked AS SELECT cells."row", cells.emptied, {", ".join(values)} FROM cells {" ".join(joins)} WHERE NOT ({not_blank})'
+    )
     for column in form.columns:
         if column.filled and column.name in names:
             cell = f"c{names.index(column.name)}"

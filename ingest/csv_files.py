@@ -21,7 +21,7 @@ import duckdb
 import numpy as np
 import numpy.typing as npt
 
-from ingest.errors import FileError
+from ingest.errors import FileError, why
 from ingest.formulas import restored_sql
 from ingest.records import IN_ORDER, KEPT_FORMS, header_name
 
@@ -86,7 +86,7 @@ def open_csv(path: Path, folder: Path) -> CsvFile:
     try:
         scan = _scan(path)
     except OSError as error:
-        raise FileError(f"{path.name} cannot be read ({error.strerror})", "See that the file is there and may be read.") from error
+        raise FileError(f"{path.name} cannot be read ({why(error)})", "See that the file is there and may be read.") from error
     if not scan.size:
         raise FileError(f"{path.name} is empty", "Save it again with a header and at least one row.")
     encoding = _encoding(scan)
@@ -291,7 +291,9 @@ def read_raw(con: duckdb.DuckDBPyConnection, file: CsvFile, *, typed: bool = Fal
     nothing. What is typed on a page stands for itself.
     """
     names = {f"c{number}": "VARCHAR" for number in range(len(file.header))}
-    con.execute("DROP VIEW IF EXISTS cells; DROP VIEW IF EXISTS raw; DROP TABLE IF EXISTS raw_rows; DROP TABLE IF EXISTS reject_errors; DROP TABLE IF EXISTS reject_scans")
+    con.execute(
+        "DROP VIEW IF EXISTS cells; DROP VIEW IF EXISTS raw; DROP TABLE IF EXISTS raw_rows; DROP TABLE IF EXISTS reject_errors; DROP TABLE IF EXISTS reject_scans"
+    )
     try:
         _read_rows(con, file, names)
     except duckdb.Error as error:

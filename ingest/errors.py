@@ -3,6 +3,27 @@
 from __future__ import annotations
 
 
+_PLAIN = {
+    "No space left on device": "the disk is full",
+    "Read-only file system": "the disk may only be read",
+    "Permission denied": "permission denied",
+    "File too large": "the file would be too large for this disk",
+    "Could not read enough bytes": "the file is cut short",
+    "Disk quota exceeded": "your share of the disk is full",
+}
+
+
+def why(error: Exception) -> str:
+    """What the system or the database says of a failure, in a few words."""
+    text = str(error)
+    for said, plain in _PLAIN.items():
+        if said in text:
+            return plain
+    if isinstance(error, OSError) and error.strerror:
+        return error.strerror
+    return text.splitlines()[0] if text else type(error).__name__
+
+
 class BenchHoursError(Exception):
     """What could not be done, and what to do about it.
 
@@ -27,4 +48,13 @@ class FileError(BenchHoursError):
 
 
 class StoreError(BenchHoursError):
-    """A database that cannot be opened or written."""
+    """A database that cannot be opened or written.
+
+    Attributes
+    ----------
+    held : another process holds it.
+    """
+
+    def __init__(self, what: str, mend: str = "", *, held: bool = False) -> None:
+        self.held = held
+        super().__init__(what, mend)

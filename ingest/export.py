@@ -7,8 +7,6 @@ is made harmless (`ingest.formulas`). Titles, owners, and what is only half writ
 from __future__ import annotations
 
 import os
-import shutil
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,9 +15,10 @@ import duckdb
 
 from ingest import clock, records
 from ingest.entries import content_of
-from ingest.errors import BenchHoursError
+from ingest.errors import BenchHoursError, why
 from ingest.formulas import defused_sql
 from ingest.kept import KEPT, Kept
+from ingest.partial import own_folder
 from ingest.readings import READERS
 from ingest.records import Form
 from ingest.settings import read_settings
@@ -60,6 +59,8 @@ _KEPT_FILES = {
     records.DRAFTS: "drafts", records.UNSAVED: "unsaved", records.IMPORTS: "files_brought_in", records.HISTORY: "history",
 }  # fmt: skip
 
+_ALWAYS = (records.SETTINGS, records.HISTORY)  # the others only where there is something in them
+
 
 def export(store: Store, folder: Path, *, private: bool = False, progress: Progress = lambda _: None) -> list[Written]:
     """Write everything held into a folder, as it stood at one moment; all files or none.
@@ -78,21 +79,17 @@ def export(store: Store, folder: Path, *, private: bool = False, progress: Progr
         made = not folder.exists()
         folder.mkdir(exist_ok=True)
     except OSError as error:
-        raise BenchHoursError(f"{folder} cannot be made ({error.strerror})", "Name another place.") from error
+        raise BenchHoursError(f"{folder} cannot be made ({why(error)})", "Name another place.") from error
     try:
-        partial = Path(tempfile.mkdtemp(prefix=".export-", dir=folder))
-        try:
+        with own_folder("export", folder) as partial:
             with store.reading() as con:
                 written = _write_all(con, partial, private, progress)
             for one in written:
                 os.replace(partial / one.file, folder / one.file)
-        finally:
-            shutil.rmtree(partial, ignore_errors=True)
-    except (OSError, duckdb.IOException) as error:
+    except (OSError, duckdb.Error) as error:
         if made and not any(folder.iterdir()):
             folder.rmdir()
-        why = error.strerror if isinstance(error, OSError) else str(error).splitlines()[0]
-        raise BenchHoursError(f"{folder} cannot be written ({why})", "See that the disk has room and the folder may be written.") from error
+        raise BenchHoursError(f"{folder} cannot be written ({why(error)})", "See that the disk has room and the folder may be written.") from error
     return written
 
 
@@ -108,9 +105,10 @@ def _write_all(con: duckdb.DuckDBPyConnection, folder: Path, private: bool, prog
         columns = tuple(column.name for column in form.columns if private or not (column.private or column.name == _TITLE))
         write(name, form, columns, source or _local_entries(con), order)
     for kept in KEPT:
-        if private or kept.shared:
+        if (private or kept.shared) and (kept.form in _ALWAYS or con.execute(f"SELECT EXISTS (FROM {kept.table})").fetchall()[0][0]):
             write(_KEPT_FILES[kept.form], kept.form, kept.form.names, _source(kept, private), kept.order)
-    write(_KEPT_FILES[records.ENTRY_CONTENTS], records.ENTRY_CONTENTS, records.ENTRY_CONTENTS.names, _contents(), "entry")
+    if con.execute(f"SELECT EXISTS ({_contents()})").fetchall()[0][0]:
+        write(_KEPT_FILES[records.ENTRY_CONTENTS], records.ENTRY_CONTENTS, records.ENTRY_CONTENTS.names, _contents(), "entry")
     return written
 
 
@@ -137,7 +135,9 @@ def _cell(value: str, kind: str, reading: str) -> str:
     if kind == "BOOLEAN":
         return f"CASE {value} WHEN true THEN 'yes' WHEN false THEN 'no' END"
     if kind == "DOUBLE":
-        plain = f"CASE WHEN contains({value}::VARCHAR, 'e') THEN rtrim(format('{{:.40f}}', {value}), '0') ELSE regexp_replace({value}::VARCHAR, '\\.0$', '') END"
+        plain = (
+            f"CASE WHEN contains({value}::VARCHAR, 'e') THEN rtrim(format('{{:.40f}}', {value}), '0') ELSE regexp_replace({value}::VARCHAR, '\\.0$', '') END"
+        )
         # a price of three decimals could be one of thousands
         return f"regexp_replace({plain}, '^([1-9][0-9]{{0,2}}\\.[0-9]{{3}})$', '\\10')" if READERS[reading].read is READERS["amount"].read else plain
     return defused_sql(f"{value}") if kind == "VARCHAR" else f"{value}::VARCHAR"
@@ -165,7 +165,13 @@ def _local_entries(con: duckdb.DuckDBPyConnection) -> str:
 def _contents() -> str:
     """SQL of the entries whose identity is not what their words give: a person was joined with another since."""
     as_read = content_of(
-        "e", day="e.day", started_at="e.started_at", ended_at="e.ended_at", hours="CASE WHEN e.started_at IS NULL THEN e.hours END", mode="e.mode", charge="e.charge"
+        "e",
+        day="e.day",
+        started_at="e.started_at",
+        ended_at="e.ended_at",
+        hours="CASE WHEN e.started_at IS NULL THEN e.hours END",
+        mode="e.mode",
+        charge="e.charge",
     )
     return f"""SELECT e.entry, {as_read} AS content_as_read, e.content FROM time_entries AS e
         LEFT JOIN phases AS p ON p.phase = e.phase LEFT JOIN techniques AS t ON t.technique = e.technique LEFT JOIN person_spellings AS w ON w.written = e.person

@@ -45,7 +45,9 @@ def restored_sql(text: str) -> str:
 def defused_frame(frame: pd.DataFrame) -> pd.DataFrame:
     """A frame whose texts may stand in cells; each different text is looked at once."""
     texts = {name: frame[name] for name in frame.columns if frame[name].dtype.kind not in "biufmM"}
-    return frame.assign(**{name: cells.map({text: defused(text) if isinstance(text, str) else text for text in cells.unique()}) for name, cells in texts.items()})
+    return frame.assign(
+        **{name: cells.map({text: defused(text) if isinstance(text, str) else text for text in cells.unique()}) for name, cells in texts.items()}
+    )
 
 
 def _quoted(pattern: str) -> str:

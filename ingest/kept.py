@@ -188,7 +188,7 @@ def _add(con: duckdb.DuckDBPyConnection, kept: Kept, fate: Fate) -> Outcome:
             [name],
         )
     fate.reject_problems()
-    number = f"(SELECT coalesce(max(number), 0) FROM {kept.table}) + row_number() OVER (ORDER BY \"row\"), " if kept.table in _MAY_REPEAT else ""
+    number = f'(SELECT coalesce(max(number), 0) FROM {kept.table}) + row_number() OVER (ORDER BY "row"), ' if kept.table in _MAY_REPEAT else ""
     into = f"number, {listed}" if number else listed
     con.execute(f'INSERT INTO {kept.table} ({into}) SELECT {number}{listed} FROM of_file AS r WHERE {fate.untouched("r")} ORDER BY "row"')
     return fate.outcome()

@@ -69,7 +69,11 @@ class Rejects:
         lines = [_csv_line([*REJECT_COLUMNS, *self.header], self.separator)]
         for row in self.rows:
             front = [row.line, row.column, defused(row.reason), defused(row.mend)]
-            lines.append(_csv_line([*front, *map(defused_again, row.cells)], self.separator) if row.is_row else f"{_csv_line(front, self.separator)}{self.separator}{row.text}")
+            lines.append(
+                _csv_line([*front, *map(defused_again, row.cells)], self.separator)
+                if row.is_row
+                else f"{_csv_line(front, self.separator)}{self.separator}{row.text}"
+            )
         return "\r\n".join(lines) + "\r\n"
 
 

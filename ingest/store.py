@@ -15,7 +15,7 @@ import duckdb
 import platformdirs
 
 from ingest import people, vocabulary
-from ingest.errors import StoreError
+from ingest.errors import StoreError, why
 from ingest.history import utc_now
 from ingest.settings import write_settings, zone_of_this_machine
 
@@ -86,7 +86,7 @@ class Store:
             except BaseException as error:
                 _roll_back(con)
                 if isinstance(error, duckdb.IOException | duckdb.TransactionException):
-                    raise StoreError(f"{self.path} cannot be written ({str(error).splitlines()[0]})", _ROOM) from error
+                    raise StoreError(f"{self.path} cannot be written ({why(error)})", _ROOM) from error
                 raise
             finally:
                 con.close()
@@ -113,7 +113,7 @@ class Store:
 
     def _migrate(self) -> None:
         con = self._con
-        held = _schema_version(con, self.path)
+        held = _form(con, self.path)
         known = migrations()
         if held > known[-1][0]:
             raise StoreError(
@@ -136,7 +136,7 @@ class Store:
         except BaseException as error:
             _roll_back(con)
             if isinstance(error, duckdb.Error):
-                raise StoreError(f"{self.path} cannot be brought up to date ({str(error).splitlines()[0]})", _ROOM) from error
+                raise StoreError(f"{self.path} cannot be brought up to date ({why(error)})", _ROOM) from error
             raise
 
 
@@ -157,10 +157,16 @@ def _first_words(con: duckdb.DuckDBPyConnection) -> None:
 _AFTER: dict[int, Callable[[duckdb.DuckDBPyConnection], None]] = {1: _first_words, 2: people.spellings_of_those_held}
 
 
-def _schema_version(con: duckdb.DuckDBPyConnection, path: Path | str) -> int:
+def schema_version(con: duckdb.DuckDBPyConnection) -> int:
+    """The form of an open database."""
+    return int(con.execute("SELECT max(version) FROM schema_versions").fetchall()[0][0])
+
+
+def _form(con: duckdb.DuckDBPyConnection, path: Path | str) -> int:
+    """The form of a database that may be of any, 0 where it is empty; raises where it is not one of ours."""
     tables = {row[0] for row in con.execute("SELECT table_name FROM duckdb_tables()").fetchall()}
     if "schema_versions" in tables:
-        return int(con.execute("SELECT coalesce(max(version), 0) FROM schema_versions").fetchall()[0][0])
+        return schema_version(con)
     if tables:
         raise StoreError(f"{path} is a database, but not one of bench-hours", "Name another file with --db.")
     return 0
@@ -179,9 +185,9 @@ def _connect(path: Path | str) -> duckdb.DuckDBPyConnection:
             raise StoreError(f"{path} is not a bench-hours database, or it is damaged", "Name another file with --db, or restore a backup.")
         return duckdb.connect(str(path), config={"autoinstall_known_extensions": "false"})
     except OSError as error:
-        raise StoreError(f"{path} cannot be opened ({error.strerror})", "Name another place with --db.") from error
+        raise StoreError(f"{path} cannot be opened ({why(error)})", "Name another place with --db.") from error
     except duckdb.Error as error:
-        raise _opening_error(path, str(error)) from error
+        raise _opening_error(path, error) from error
 
 
 def _start(path: Path) -> bytes:
@@ -189,12 +195,13 @@ def _start(path: Path) -> bytes:
         return file.read(12)
 
 
-def _opening_error(path: Path, said: str) -> StoreError:
+def _opening_error(path: Path, error: duckdb.Error) -> StoreError:
+    said = str(error)
     if "Could not set lock" in said:
         holder = re.search(r"PID (\d+)", said)
         program = re.search(r"held in ([^(]+?) \(PID", said)
         by = " ".join(filter(None, [program and program[1], holder and f"process {holder[1]}"])) or "another process"
-        return StoreError(f"{path} is open in {by}", "Close that bench-hours (serve is stopped with Ctrl-C), then try again.")
-    if "not a valid DuckDB database" in said or "Corrupt" in said or "checksum" in said:
+        return StoreError(f"{path} is open in {by}", "Close that bench-hours (serve is stopped with Ctrl-C), then try again.", held=True)
+    if any(word in said for word in ("not a valid DuckDB database", "Corrupt", "checksum", "Could not read enough bytes")):
         return StoreError(f"{path} is not a bench-hours database, or it is damaged", "Name another file with --db, or restore a backup.")
-    return StoreError(f"{path} cannot be opened ({said.splitlines()[0]})", "See that the file and its folder may be written, or name another with --db.")
+    return StoreError(f"{path} cannot be opened ({why(error)})", "See that the file and its folder may be written, or name another with --db.")

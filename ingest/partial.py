@@ -1,0 +1,25 @@
+"""A folder of one's own for what is being written: nothing gets its name before it is whole."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+_LEFT_BEHIND_S = 3600
+
+
+@contextmanager
+def own_folder(what: str, beside: Path) -> Iterator[Path]:
+    """A hidden folder in a folder, on the same disk as what will be moved there; those left behind by a process that was killed are cleared away."""
+    for old in beside.glob(f".{what}-*"):
+        if old.is_dir() and time.time() - old.stat().st_mtime > _LEFT_BEHIND_S:
+            shutil.rmtree(old, ignore_errors=True)
+    folder = Path(tempfile.mkdtemp(prefix=f".{what}-", dir=beside))
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
