@@ -6,28 +6,33 @@ Exit 0: done. 1: done, but rows were rejected or held back. 2: could not, with o
 from __future__ import annotations
 
 import argparse
-import getpass
+import contextlib
 import json
 import sys
+import time
 from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
-from typing import NoReturn
+from typing import Literal, NoReturn
 
 import duckdb
 import pandas as pd
 
-from dashboard import demo, reading, serving
+from dashboard import demo, keeping, reading, relay, serving
 from dashboard.analysis.overruns import CAUSES, by_phase, compare, totals
 from dashboard.sentences import ROUNDED, forgotten_parts, most_over, most_under, said_beside
+from dashboard.voice import caller, complain, tell
 from dashboard.words import amount, counted, hours, signed_hours
 from ingest import notation
-from ingest.errors import BenchHoursError
+from ingest.errors import BenchHoursError, StoreError, why
+from ingest.formulas import defused_frame
 from ingest.imports import Report, check_files, import_files
 from ingest.settings import write_settings
-from ingest.store import Store, default_path
+from ingest.store import Store, default_path, demo_path
 
 SHOWN_REMARKS = 12
+_PATIENCE_S = 5  # for another command to end
+Opens = Literal["nothing", "file", "memory", "there", "made"]
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -35,33 +40,87 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal that cannot show a letter shows another, not a traceback
+    arguments = sys.argv[1:] if arguments is None else arguments
     said = _parser().parse_args(arguments)
     try:
-        action: Callable[[argparse.Namespace], int] = said.action
-        return action(said)
-    except BenchHoursError as error:
-        complain(f"bench-hours {said.command}: {error}")
-        return 2
-    except duckdb.Error as error:
-        complain(
-            f"bench-hours {said.command}: the database failed ({str(error).splitlines()[0]}). What was not finished is undone; see that the disk has room and the file may be written."
-        )
-        return 2
+        return _attempt(said, lambda: _here_or_there(said, arguments))
     except BrokenPipeError:
         sys.stderr.close()  # the reader of our output has left; nothing is left to say
         return 0
+
+
+def _attempt(said: argparse.Namespace, action: Callable[[], int]) -> int:
+    """Do it, and turn what fails into one line."""
+    try:
+        return action()
+    except BenchHoursError as error:
+        complain(f"bench-hours {said.command}: {error}")
+    except duckdb.Error as error:
+        complain(
+            f"bench-hours {said.command}: the database failed ({why(error)}). What was not finished is undone; see that the disk has room and the file "
+            "may be written, or restore a backup."
+        )
+    except (BrokenPipeError, ConnectionError):
+        raise
     except OSError as error:
         complain(
-            f"bench-hours {said.command}: {error.filename or 'a file'} cannot be read or written ({error.strerror}). See that it may be, and that the disk has room."
+            f"bench-hours {said.command}: {error.filename or 'a file'} cannot be read or written ({why(error)}). See that it may be, and that the disk has room."
         )
-        return 2
     except KeyboardInterrupt:
         complain("stopped; what was not finished is as it was before")
-        return 2
+    return 2
 
 
-def complain(text: str) -> None:
-    print(" ".join(text.splitlines()), file=sys.stderr)
+def _here_or_there(said: argparse.Namespace, arguments: Sequence[str]) -> int:
+    """Run a command in this process, or where its database is being served, there."""
+    if said.opens == "nothing":
+        action: Callable[[argparse.Namespace], int] = said.action
+        return action(said)
+    patience = time.monotonic() + _PATIENCE_S
+    while True:
+        server = relay.server_of(_path(said))
+        if server:
+            return server.run(arguments)
+        try:
+            store = _open(said)
+        except StoreError as error:
+            if not error.held or time.monotonic() > patience:
+                raise
+            time.sleep(0.1)  # another command is at work, or a server is just opening
+            continue
+        with store or contextlib.nullcontext():
+            return _run(said, store)
+
+
+def run_for(store: Store) -> relay.Run:
+    """What runs the commands of others on a store that this process holds."""
+
+    def run(arguments: Sequence[str]) -> int:
+        try:
+            said = _parser().parse_args(arguments)
+        except SystemExit as left:
+            return left.code if isinstance(left.code, int) else 2
+        return _attempt(said, lambda: _run(said, store))
+
+    return run
+
+
+def _run(said: argparse.Namespace, store: Store | None) -> int:
+    action: Callable[[argparse.Namespace, Store | None], int] = said.action
+    return action(said, store)
+
+
+def _open(said: argparse.Namespace) -> Store | None:
+    """The store as a command needs it: made where it is missing, there already, in memory where nothing is stored; None for who opens files alone."""
+    path = _path(said)
+    match said.opens:
+        case "file":
+            return None
+        case "memory" if not path.exists():
+            return Store(":memory:")
+        case "there" if not path.exists():
+            raise BenchHoursError(f"there is no database at {path} yet", "Bring in files with: bench-hours import FILE…, or look at: bench-hours demo")
+    return Store(path)
 
 
 class _Parser(argparse.ArgumentParser):
@@ -76,29 +135,30 @@ def _parser() -> argparse.ArgumentParser:
     parser = _Parser(prog="bench-hours", description="Hours of a conservation studio: logged, held against the estimate, phase by phase.")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND", parser_class=_Parser)
 
-    def command(name: str, action: Callable[[argparse.Namespace], int], help_text: str) -> argparse.ArgumentParser:
+    def command(name: str, action: Callable[..., int], help_text: str, opens: Opens) -> argparse.ArgumentParser:
         sub = commands.add_parser(name, help=help_text, description=help_text)
-        sub.add_argument("--db", type=Path, metavar="PATH", help="the database (else BENCH_HOURS_DB, else the studio's own place)")
-        sub.set_defaults(action=action)
+        sub.add_argument("--db", type=_file, metavar="PATH", help="the database (else BENCH_HOURS_DB, else the studio's own place)")
+        sub.set_defaults(action=action, opens=opens)
         return sub
 
-    def reader(name: str, action: Callable[[argparse.Namespace], int], help_text: str) -> argparse.ArgumentParser:
-        sub = command(name, action, help_text)
+    def reader(name: str, action: Callable[..., int], help_text: str) -> argparse.ArgumentParser:
+        sub = command(name, action, help_text, "there")
         sub.add_argument("--as-of", type=_day, metavar="DATE", help="as things stood on this day (else today)")
         sub.add_argument("--json", action="store_true", help="print JSON, hours unrounded")
-        sub.add_argument("--csv", type=Path, metavar="FILE", help="write CSV, hours unrounded")
+        sub.add_argument("--csv", type=_file, metavar="FILE", help="write CSV, hours unrounded")
         return sub
 
-    one = command("demo", _demo, "Set up an invented studio in a database of its own, print its overruns, and serve its pages.")
+    one = command("demo", _demo, "Set up an invented studio in a database of its own, print its overruns, and serve its pages.", "nothing")
     one.add_argument("--no-serve", action="store_true", help="print only")
     _add_address(one)
-    _add_address(command("serve", _serve, "Serve the pages of the studio to a browser on this machine."))
-    for name, action, text in (
-        ("import", _import, "Bring in CSV files: phases, techniques, objects, estimates, time entries, milestones, in any order."),
-        ("check", _check, "Check CSV files as import does, and store nothing."),
-    ):
-        files = command(name, action, text)
-        files.add_argument("files", nargs="+", type=Path, metavar="FILE")
+    _add_address(command("serve", _serve, "Serve the pages of the studio to a browser on this machine.", "nothing"))
+    into: tuple[tuple[str, Callable[..., int], str, Opens], ...] = (
+        ("import", _import, "Bring in CSV files: phases, techniques, objects, estimates, time entries, milestones, or all of an export, in any order.", "made"),
+        ("check", _check, "Check CSV files as import does, and store nothing.", "memory"),
+    )
+    for name, action, text, opens in into:
+        files = command(name, action, text, opens)
+        files.add_argument("files", nargs="+", type=_file, metavar="FILE", help="a CSV file, or a folder for all in it")
         files.add_argument("--day-order", choices=("dmy", "mdy", "ymd"), help="how this studio writes dates in numbers; import remembers it")
         files.add_argument("--zone", metavar="ZONE", help="time zone of the studio's clock, like Europe/Berlin; import remembers it")
         if name == "import":
@@ -109,6 +169,16 @@ def _parser() -> argparse.ArgumentParser:
     dated = reader("statement", _statement, "The dated hours of one object, for its treatment report.")
     dated.add_argument("--object", metavar="OBJECT", required=True)
     dated.add_argument("--with-notes", action="store_true", help="give the notes of the entries too (CSV, JSON); read them first, a note may name somebody")
+    out = command("export", keeping.export, "Write everything held into a folder as CSV; brought into a new database it is the same again.", "there")
+    out.add_argument("folder", type=_file, metavar="DIR")
+    out.add_argument(
+        "--private", action="store_true", help="titles, owners and addresses too, and what is half written: for your own keeping, not to be shared"
+    )
+    kept = command("backup", keeping.back_up, "Write a copy of the whole database, look at it, and see whether the record holds together.", "there")
+    kept.add_argument("file", nargs="?", type=_file, metavar="FILE", help="where to; a folder, or nothing (beside the database), for a name with day and form")
+    back = command("restore", keeping.restore, "Put a backup in the place of the database.", "file")
+    back.add_argument("file", type=_file, metavar="FILE")
+    back.add_argument("--force", action="store_true", help="also where there is a database already, which is kept beside it")
     return parser
 
 
@@ -124,46 +194,43 @@ def _day(text: str) -> date:
         raise argparse.ArgumentTypeError(f'"{text}" is not a day written as year-month-day') from error
 
 
+def _file(text: str) -> Path:
+    """A file by its name; it counts from the folder of whoever called, whichever process does the work."""
+    return caller().here / Path(text).expanduser()
+
+
 def _path(said: argparse.Namespace) -> Path:
-    return said.db or default_path()
-
-
-def _store_to_read(said: argparse.Namespace) -> Store:
-    path = _path(said)
-    if not path.exists():
-        raise BenchHoursError(f"there is no database at {path} yet", "Bring in files with: bench-hours import FILE…, or look at: bench-hours demo")
-    return Store(path)
+    path: Path = said.db or default_path()
+    return path
 
 
 # --- files in
 
 
-def _import(said: argparse.Namespace) -> int:
-    with Store(_path(said)) as store:
-        if new := _said_settings(said):
-            with store.writing() as con:
-                write_settings(con, new)
-        reports = import_files(store, said.files, held_back_as=said.held_back, by=said.by or _who(), progress=_progress(said.files))
-    return _tell(reports, stored=True)
+def _import(said: argparse.Namespace, store: Store) -> int:
+    files = _files(said.files)
+    if new := _said_settings(said):
+        with store.writing() as con:
+            write_settings(con, new)
+    return _tell(import_files(store, files, held_back_as=said.held_back, by=said.by or caller().who, progress=_progress(files)), stored=True)
 
 
-def _check(said: argparse.Namespace) -> int:
-    path = _path(said)
-    # Against the studio's own words and objects where it has a database; nothing is made where it has none.
-    with Store(path if path.exists() else ":memory:") as store:
-        reports = check_files(store, said.files, settings=_said_settings(said), progress=_progress(said.files))
-    return _tell(reports, stored=False)
+def _check(said: argparse.Namespace, store: Store) -> int:
+    """Against the studio's own words and objects where it has a database; nothing is made where it has none."""
+    files = _files(said.files)
+    return _tell(check_files(store, files, settings=_said_settings(said), progress=_progress(files)), stored=False)
+
+
+def _files(named: Sequence[Path]) -> list[Path]:
+    """The files that are meant: a folder stands for the CSV files in it."""
+    found = [file for path in named for file in (sorted(path.glob("*.csv")) if path.is_dir() else [path])]
+    if not found:
+        raise BenchHoursError(f"there is no CSV file in {named[0]}", "Name files, or another folder.")
+    return found
 
 
 def _said_settings(said: argparse.Namespace) -> dict[str, str]:
     return {name: text for name, text in (("day_order", said.day_order), ("zone", said.zone)) if text}
-
-
-def _who() -> str | None:
-    try:
-        return getpass.getuser()
-    except (OSError, KeyError, ImportError):
-        return None
 
 
 def _progress(files: Sequence[Path]) -> Callable[[str], None]:
@@ -182,7 +249,7 @@ def _tell(reports: list[Report], *, stored: bool) -> int:
             f"{o.held_back:,} held back: correction or new?" if o.held_back else "",
             f"{o.rejected:,} rejected" if o.rejected else "",
         ]
-        print(
+        tell(
             f"{report.file}: {report.kind}, {counted(report.rows, 'row')}: {', '.join(filter(None, parts))}"
             if report.rows
             else f"{report.file}: {report.kind}, a header and no rows"
@@ -219,28 +286,26 @@ def _tell_remarks(report: Report) -> None:
 # --- hours out
 
 
-def _overruns(said: argparse.Namespace) -> int:
-    with _store_to_read(said) as store:
-        con = store.cursor()
-        as_of = said.as_of or reading.today(con)
-        known = reading.known(con, said.object) if said.object else None
-        lines = reading.overruns(con, as_of, known)
+def _overruns(said: argparse.Namespace, store: Store) -> int:
+    con = store.cursor()
+    as_of = said.as_of or reading.today(con)
+    known = reading.known(con, said.object) if said.object else None
+    lines = reading.overruns(con, as_of, known)
     if said.json or said.csv:
         return _give(lines.drop(columns="position"), said)
     print_overruns(lines, as_of, known)
     return 0
 
 
-def _statement(said: argparse.Namespace) -> int:
-    with _store_to_read(said) as store:
-        con = store.cursor()
-        known = reading.known(con, said.object)
-        as_of = said.as_of or reading.today(con)
-        frame = reading.dated_hours(con, as_of, known)
-        area = reading.area_dm2(con, known)
+def _statement(said: argparse.Namespace, store: Store) -> int:
+    con = store.cursor()
+    known = reading.known(con, said.object)
+    as_of = said.as_of or reading.today(con)
+    frame = reading.dated_hours(con, as_of, known)
+    area = reading.area_dm2(con, known)
     if said.json or said.csv:
         return _give(frame.assign(day=frame["day"].astype(str)).drop(columns=["position", *([] if said.with_notes else ["note"])]), said)
-    print(f"Dated hours of {known}{f' ({area:,.1f} dm²)' if area else ''}, to {as_of:%-d %B %Y}")
+    tell(f"Dated hours of {known}{f' ({area:,.1f} dm²)' if area else ''}, to {as_of:%-d %B %Y}")
     rows = [
         [
             f"{row['day']:%Y-%m-%d}",
@@ -255,7 +320,7 @@ def _statement(said: argparse.Namespace) -> int:
         for row in frame.to_dict("records")
     ]
     rows.append(["", "all (exact hours)", "", "", hours(frame["hours"].sum()), hours(frame["unattended_hours"].sum()), "", ""])
-    print(_table(["day", "phase", "technique", "part", "hours", "unattended, h elapsed", "quantity", "charge"], rows, right={4, 5, 6}))
+    tell(_table(["day", "phase", "technique", "part", "hours", "unattended, h elapsed", "quantity", "charge"], rows, right={4, 5, 6}))
     return 0
 
 
@@ -264,28 +329,28 @@ def print_overruns(lines: pd.DataFrame, as_of: date, known: str | None = None) -
     comparison = compare(lines)
     if lines.empty:
         what = f"of {known}" if known else "in this studio"
-        print(f"Nothing {what} is estimated or logged yet: bring in estimates and time entries with bench-hours import FILE…")
+        tell(f"Nothing {what} is estimated or logged yet: bring in estimates and time entries with bench-hours import FILE…")
         return
     heads = ["estimated h", "actual h", "difference h", *(f"{words} h" for words in CAUSES.values())]
     if known is None:
         phases = by_phase(comparison)
-        print(f"Where the hours went, as of {as_of:%-d %B %Y}: finished lines of {counted(comparison.works, 'work')}")
+        tell(f"Where the hours went, as of {as_of:%-d %B %Y}: finished lines of {counted(comparison.works, 'work')}")
         if phases.empty:
-            print("No line that was estimated is finished yet.")
+            tell("No line that was estimated is finished yet.")
         else:
             rows = [[row["phase"], f"{row['works']}", *_figures(row)] for _, row in phases.iterrows()]
             rows.append(["all phases", f"{comparison.works}", *_figures(totals(phases))])
-            print(_table(["phase", "works", *heads], rows, right=set(range(1, 9))))
-            print(" ".join(filter(None, (most_over(phases), most_under(phases)))))
+            tell(_table(["phase", "works", *heads], rows, right=set(range(1, 9))))
+            tell(" ".join(filter(None, (most_over(phases), most_under(phases)))))
     else:
-        print(f"Where the hours of {known} went, as of {as_of:%-d %B %Y}")
+        tell(f"Where the hours of {known} went, as of {as_of:%-d %B %Y}")
         rows = [[row["phase"], row["technique"], row["part"], "finished" if row["finished"] else "open", *_figures(row)] for _, row in lines.iterrows()]
-        print(_table(["phase", "technique", "part", "line", *heads], rows, right=set(range(4, 11))))
+        tell(_table(["phase", "technique", "part", "line", *heads], rows, right=set(range(4, 11))))
     if known is not None and comparison.unquoted_works:
-        print(f"{known} has no estimate: these are its hours, and there is nothing to hold them against.")
+        tell(f"{known} has no estimate: these are its hours, and there is nothing to hold them against.")
         return
     for sentence in [*said_beside(comparison), *(forgotten_parts(lines) if known else []), ROUNDED]:
-        print(sentence)
+        tell(sentence)
 
 
 def _figures(row: pd.Series) -> list[str]:
@@ -297,12 +362,13 @@ def _give(frame: pd.DataFrame, said: argparse.Namespace) -> int:
     frame = frame.assign(**days)
     if said.csv:
         try:
-            frame.to_csv(said.csv, index=False)
+            with said.csv.open("w", encoding="utf-8", newline="") as out:
+                defused_frame(frame).to_csv(out, index=False)
         except OSError as error:
-            raise BenchHoursError(f"{said.csv} cannot be written ({error.strerror})", "Name another place.") from error
+            raise BenchHoursError(f"{said.csv} cannot be written ({why(error)})", "Name another place.") from error
     if said.json:
         records = frame.astype(object).where(frame.notna(), None).to_dict("records")
-        print(json.dumps(records, ensure_ascii=False, indent=1))
+        tell(json.dumps(records, ensure_ascii=False, indent=1))
     return 0
 
 
@@ -319,20 +385,35 @@ def _table(heads: list[str], rows: list[list[str]], right: set[int]) -> str:
 
 
 def _demo(said: argparse.Namespace) -> int:
-    with demo.fresh(said.db, progress=complain) as store:
+    place = said.db or demo_path()
+    _nobody_serves(place)
+    with demo.fresh(place, progress=complain) as store:
         con = store.cursor()
         as_of = reading.today(con)
         print_overruns(reading.overruns(con, as_of), as_of)
         if not said.no_serve:
             sys.stdout.flush()
-            serving.serve(store, said.host, said.port, say=complain)
+            with serving.until_stopped():
+                _serve_store(store, said)
     return 0
 
 
 def _serve(said: argparse.Namespace) -> int:
-    with Store(_path(said)) as store:
-        serving.serve(store, said.host, said.port, say=complain)
+    _nobody_serves(_path(said))
+    with serving.until_stopped(), Store(_path(said)) as store:
+        keeping.tell_how_it_is(store)
+        _serve_store(store, said)
     return 0
+
+
+def _serve_store(store: Store, said: argparse.Namespace) -> None:
+    with relay.listening(Path(store.path), serving.address(said.host, said.port), run_for(store)):
+        serving.serve(store, said.host, said.port, say=complain)
+
+
+def _nobody_serves(path: Path) -> None:
+    if server := relay.server_of(path):
+        raise BenchHoursError(f"the pages of {path} are open already, at {server.pages}", "Use them there, or stop that one first with Ctrl-C in its window.")
 
 
 if __name__ == "__main__":

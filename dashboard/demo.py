@@ -14,7 +14,7 @@ from dashboard import reading
 from ingest.errors import BenchHoursError
 from ingest.imports import import_files
 from ingest.settings import read_settings, write_settings
-from ingest.store import Store, demo_path
+from ingest.store import Store
 
 FILES = ("objects", "estimates", "time_entries", "time_entries_corrected", "milestones")
 STUDIO = "Tidewell Lane studio (invented)"
@@ -23,9 +23,8 @@ _DAYS = ("received_on", "due_on", "finished_on", "made_on", "approved_on", "date
 _MOMENTS = ("started_at", "ended_at")
 
 
-def fresh(path: Path | None = None, progress: Callable[[str], None] = lambda _: None) -> Store:
+def fresh(place: Path, progress: Callable[[str], None] = lambda _: None) -> Store:
     """A new demo database, in place of an earlier one; refuses to touch any other file."""
-    place = path or demo_path()
     if place.exists():
         with Store(place) as store:
             if not read_settings(store.cursor()).demo:

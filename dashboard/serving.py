@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import logging
+import signal
 import socket
 import traceback
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterator
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -39,6 +41,27 @@ def invented_store() -> Store:
     return opened
 
 
+def address(host: str, port: int) -> str:
+    """Where the pages are, for a browser on this machine."""
+    return f"http://{'localhost' if host in ('127.0.0.1', '0.0.0.0') else host}:{port}"
+
+
+@contextmanager
+def until_stopped() -> Iterator[None]:
+    """Ctrl-C and the system's word to end are a wanted stop of what is served: the block is left in good order, and nothing failed."""
+
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, stop)
+    try:
+        yield
+    except KeyboardInterrupt:
+        pass
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
 def serve(opened: Store, host: str, port: int, say: Callable[[str], None]) -> None:
     """Serve the pages until stopped; the caller closes the store."""
     import uvicorn  # noqa: PLC0415  half a second that other commands need not wait
@@ -63,7 +86,7 @@ def serve(opened: Store, host: str, port: int, say: Callable[[str], None]) -> No
             uvicorn.Config(app, host=host, port=port, log_level="error", access_log=False, ws_per_message_deflate=False, timeout_graceful_shutdown=_PATIENCE_S)
         )
         logging.getLogger("uvicorn.error").addFilter(lambda record: "graceful shutdown" not in str(record.msg))  # that it lost patience is no news to a person
-        say(f"The studio's pages are at http://{'localhost' if host == '127.0.0.1' else host}:{port} – stop with Ctrl-C.")
+        say(f"The studio's pages are at {address(host, port)} – stop with Ctrl-C.")
         server.run(sockets=[door])
 
 

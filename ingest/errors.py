@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 _PLAIN = {
     "No space left on device": "the disk is full",
     "Read-only file system": "the disk may only be read",
