@@ -87,7 +87,7 @@ def bring_in_milestones(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
         ("phase IS NULL", "phase", "'is empty, and so is technique'", "Give the phase that is finished, or the technique."),
         (f"finished_on > {fate.today}", "finished_on", "'lies in the future'", "Set it once it is reached."),
     ])  # fmt: skip
-    remark(con, "warnings", """(SELECT * FROM resolved AS r WHERE object IS NOT NULL AND NOT EXISTS (
+    remark(con, "warnings", """(SELECT * FROM resolved AS r WHERE "row" NOT IN (SELECT "row" FROM problems) AND NOT EXISTS (
         SELECT 1 FROM lines AS l WHERE l.object = r.object AND l.phase = r.phase AND r.technique IN ('', l.technique)
             AND (l.part = r.part OR (r.technique = '' AND r.part = ''))))""", [
         ("true", "phase", "'finishes nothing yet: no line of ' || object || ' is in ' || phase || CASE WHEN technique <> '' THEN ' with ' || technique ELSE '' END",

@@ -132,7 +132,7 @@ def _cells(rng: random.Random, content: bytes, pool: list[bytes]) -> bytes:
 
 def _layout(rng: random.Random, content: bytes, pool: list[bytes]) -> bytes:
     rows = _rows(content)
-    width = max(map(len, rows))
+    width = max(1, *map(len, rows))
     match rng.randrange(9):
         case 0:  # columns in another order
             order = rng.sample(range(width), width)
@@ -203,6 +203,7 @@ def signature(reports: list[Report]) -> frozenset[str]:
     said = set()
     for report in reports:
         for frame in (report.problems, report.warnings):
+            assert frame["reason"].notna().all() and frame["mend"].notna().all(), "a remark that says nothing"
             said |= {f"{report.kind}/{column}/{_VARIABLE.sub('#', reason)[:50]}" for column, reason in zip(frame["column"], frame["reason"], strict=True)}
         said |= {f"{report.kind}/{word}" for word in ("stored", "corrected", "already_held", "held_back", "rejected") if getattr(report.outcome, word)}
     return frozenset(said)
