@@ -20,6 +20,7 @@ pages = [
     st.Page(PAGES / "estimate.py", title="Estimate", url_path="estimate"),
     st.Page(PAGES / "bring_in_logs.py", title="Bring in logs", url_path="bring-in-logs"),
     st.Page(PAGES / "studio.py", title="Studio", url_path="studio"),
+    st.Page(PAGES / "safe_keeping.py", title="Safe keeping", url_path="safe-keeping"),
 ]
 chosen = st.navigation(pages, position="hidden")
 with st.container(horizontal=True, key="pages", gap="small"):  # in sight on a phone too, where Streamlit's own would be folded away

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from html import escape
 
 import streamlit as st
 
@@ -54,6 +55,11 @@ def say(sentences: Sequence[str]) -> None:
     """Sentences beside the figures; none is no error."""
     if sentences:  # Streamlit refuses to place nothing
         st.html(tables.beside(sentences))
+
+
+def list_out(sentences: Sequence[str]) -> None:
+    """Sentences that each want to be read for themselves."""
+    st.html(f"<ul>{''.join(f'<li>{escape(sentence)}</li>' for sentence in sentences)}</ul>")
 
 
 def invite_to_invented() -> None:

@@ -11,7 +11,9 @@ import streamlit as st
 
 from dashboard import reading, serving
 from dashboard.tables import Link
+from ingest import integrity
 from ingest.history import Change
+from ingest.integrity import Fault
 from ingest.settings import Settings, read_settings
 from ingest.store import Store
 
@@ -63,6 +65,17 @@ def change(reason: str) -> Change:
     return Change(by="principal", reason=reason)
 
 
+def holdings() -> dict[str, int]:
+    """How much is held; see `dashboard.reading.holdings`."""
+    return reading.holdings(store().cursor())
+
+
+def faults() -> list[Fault]:
+    """What in the record does not hold together; looked at anew only after a write."""
+    opened = store()
+    return _faults(str(opened.path), opened.changes())
+
+
 def visit() -> str:
     """A name for this window's visit, by which what is kept knows who wrote it last."""
     name: str = st.session_state.setdefault("visit", uuid4().hex)
@@ -96,6 +109,12 @@ def works(as_of: date) -> pd.DataFrame:
 @st.cache_data(max_entries=8, show_spinner="Adding up the hours …")
 def _overruns(path: str, changes: int, as_of: date) -> pd.DataFrame:
     return reading.overruns(store().cursor(), as_of)
+
+
+@st.cache_data(max_entries=2, show_spinner="Looking whether the record holds together …", ttl="1h")
+def _faults(path: str, changes: int) -> list[Fault]:
+    with store().reading() as con:
+        return integrity.faults(con)
 
 
 @st.cache_data(max_entries=8, show_spinner=False)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from datetime import UTC
+from datetime import UTC, date
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -20,6 +20,7 @@ from ingest.settings import read_settings
 from ingest.store import Store, default_path
 
 SHOWN_FAULTS = 12
+STALE_DAYS = 14
 
 
 def export(said: argparse.Namespace, store: Store) -> int:
@@ -76,6 +77,15 @@ def last_backup(con: duckdb.DuckDBPyConnection) -> str:
     there = last.made_at.replace(tzinfo=UTC).astimezone(ZoneInfo(read_settings(con).zone))
     held = f"{counted(last.works, 'work')}, {counted(last.entries, 'entry', 'entries')}"
     return f"Last backup: {day(there)} at {there:%H:%M}, with {held}, in {last.file}."
+
+
+def overdue(con: duckdb.DuckDBPyConnection, today: date) -> str:
+    """That a backup is wanted: something was written since the last one, and it is no longer fresh; nothing where all is well."""
+    last = backup.last(con)
+    if last is None:
+        return "No backup was made yet: a disk can fail."
+    days = (today - last.made_at.date()).days
+    return f"The last backup was made {days} days ago: a disk can fail." if days >= STALE_DAYS else ""
 
 
 def tell_how_it_is(store: Store) -> None:

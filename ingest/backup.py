@@ -49,7 +49,7 @@ class Copy:
     faults: Sequence[Fault] = ()
 
 
-def back_up(store: Store, file: Path | None = None, *, purpose: str = "") -> Copy:
+def back_up(store: Store, file: Path | None = None, *, purpose: str = "", noted: bool = True) -> Copy:
     """Write a copy of all that is held; raises where it cannot, and leaves nothing half written.
 
     Parameters
@@ -57,6 +57,7 @@ def back_up(store: Store, file: Path | None = None, *, purpose: str = "") -> Cop
     file : where to; a folder for a name with day, time and form in it; None for such a name in the folder `backups` beside the database. A
         file that is there is never written over.
     purpose : a word for the end of a name made here.
+    noted : it counts as the last backup of the studio.
     """
     place = _place(store, file, purpose)
     if place.exists():
@@ -74,7 +75,7 @@ def back_up(store: Store, file: Path | None = None, *, purpose: str = "") -> Cop
             _name(partial, place)
     except (OSError, duckdb.Error) as error:
         raise BenchHoursError(f"no backup was written to {place} ({why(error)})", "See that the disk has room and the folder may be written.") from error
-    if not purpose:  # one that is made on the way is not what a person means by the last backup
+    if noted:
         with store.writing(counts=False) as con:
             con.execute("INSERT INTO backups VALUES (?, ?, ?, ?)", [made_at, str(place.absolute()), copy.works, copy.entries])
     return copy
@@ -209,11 +210,17 @@ def _in_place_of_what_cannot_be_opened(file: Path, to: Path) -> tuple[Copy, Path
     return copy, kept
 
 
+def look(file: Path) -> Copy:
+    """What a backup holds; it is not touched."""
+    with _own_copy(file, Path(tempfile.gettempdir())) as (_, copy):
+        return copy
+
+
 def bring_back(store: Store, file: Path) -> tuple[Copy, Copy]:
     """Put what a backup holds in the place of all that is held, in one write; the pages may stay open. What was restored, and a backup of what was there."""
     folder = Path(tempfile.gettempdir()) if str(store.path) == ":memory:" else Path(store.path).parent
     with _own_copy(file, folder) as (partial, copy):
-        kept = back_up(store, purpose="before-restore")
+        kept = back_up(store, purpose="before-restore", noted=False)
         name = f"copy_{uuid.uuid4().hex}"
         beside = store.cursor()
         beside.execute(f"ATTACH '{_quoted(partial)}' AS {name} (READ_ONLY)")

@@ -235,7 +235,9 @@ def _statement(code: str, as_of: date) -> None:
     page = statement.as_page(code, held.settings().studio, as_of, reading.area_dm2(con, code), dated, with_notes=with_notes)
     with st.container(horizontal=True):
         st.download_button("Statement to print", page, f"{code}-hours.html", "text/html", on_click="ignore")
-        st.download_button("Statement as CSV", dated.drop(columns="position").to_csv(index=False), f"{code}-hours.csv", "text/csv", on_click="ignore")
+        st.download_button(
+            "Statement as CSV", defused_frame(dated.drop(columns="position")).to_csv(index=False), f"{code}-hours.csv", "text/csv", on_click="ignore"
+        )
 
 
 frame.show("One work", body)

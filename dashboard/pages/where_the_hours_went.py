@@ -12,8 +12,10 @@ from dashboard import frame, held, reading, tables
 from dashboard.analysis.choosing import choose, periods, share_of
 from dashboard.analysis.overruns import CAUSES, Comparison, by_half_year, by_phase, by_technique, by_work, compare, open_summary, summed, totals
 from dashboard.charts import compared
+from dashboard.keeping import overdue
 from dashboard.sentences import ROUNDED, most_over, most_under, read_out, said_beside
 from dashboard.words import counted, hours, plain, signed_hours
+from ingest.formulas import defused_frame
 
 MOST = 8
 EVERYTHING = "everything"
@@ -62,6 +64,7 @@ def body() -> None:
     _most_over_works(works)
     _most_over_techniques(techniques)
     _as_csv({"phases": phases, "half-years": halves, "works": works, "techniques": techniques, "lines": lines.drop(columns="position")})
+    _remember_backup()
 
 
 def _only_open(comparison: Comparison, lines: pd.DataFrame) -> None:
@@ -82,6 +85,7 @@ def _only_open(comparison: Comparison, lines: pd.DataFrame) -> None:
     if len(works):
         _most_over_works(works, "Works with lines over already")
         _as_csv({"phases": phases, "works": works, "lines": lines.drop(columns="position")})
+        _remember_backup()
 
 
 def _chosen(as_of: date) -> tuple[pd.DataFrame, list[str]]:
@@ -198,9 +202,17 @@ def _as_csv(frames: dict[str, pd.DataFrame]) -> None:
             st.download_button(name.capitalize(), partial(_csv, content), f"{name}.csv", "text/csv", on_click="ignore")
 
 
+def _remember_backup() -> None:
+    """Said under the figures, where there is something to lose and no late copy of it."""
+    if not held.shows_invented() and (said := overdue(held.store().cursor(), held.today())):
+        with st.container(horizontal=True):
+            frame.say([said])
+            st.page_link("pages/safe_keeping.py", label="Safe keeping")
+
+
 def _csv(content: pd.DataFrame) -> str:
     days = {column: content[column].dt.strftime("%Y-%m-%d") for column in content.select_dtypes("datetime").columns}
-    return content.assign(**days).to_csv(index=False)
+    return defused_frame(content.assign(**days)).to_csv(index=False)
 
 
 def _causes_read_out(sums: pd.DataFrame) -> str:

@@ -29,6 +29,7 @@ PAGES = [
     ("studio?part=people", "Studio", "Nobody is known yet.", "Change a person"),
     ("studio?part=techniques", "Studio", "Add a technique", "Add a technique"),
     ("studio?part=phases", "Studio", "Phases stand in the order", "Phases stand in the order"),
+    ("safe-keeping", "Safe keeping", "No backup was made yet.", "The record holds together"),
 ]
 CHARTS = {"": 3, "one-work?object=WORK": 2}
 # What Streamlit draws of itself: its widgets and the bones of its page are not ours to mend.
