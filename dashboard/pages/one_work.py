@@ -13,6 +13,7 @@ from dashboard.analysis.overruns import by_object, by_phase, compare, main_cause
 from dashboard.charts import compared, treatment_calendar
 from dashboard.sentences import ROUNDED, forgotten_parts, most_over, most_under, read_out, said_beside, state_of_work
 from dashboard.words import amount, counted, day, hours, plain, signed_hours, text
+from ingest.formulas import defused_frame
 from ingest.history import utc_now
 
 SHOWN_ENTRIES = 40
