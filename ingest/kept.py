@@ -47,8 +47,12 @@ class Kept:
 _AS_HELD = "SELECT {columns} FROM {table}"
 _PLANTED_WORD = "list_contains(?::VARCHAR[], key)"
 _WITH_OBJECTS = "Bring in the objects file of the same export with it, or first."
-# Titles and owners leave the earlier versions of an object, and rows that were never an object's have none.
-_WITHOUT_PRIVATE = """json_merge_patch(earlier, '{"title": null, "owner": null, "owner_address": null}')"""
+# Shared, the earlier versions of a work are without title and owner, and nothing tells the name of a file: it may be somebody's.
+_HISTORY = """SELECT kind, key, changed_at, changed_by,
+    CASE WHEN NOT {private} AND starts_with(reason, 'brought in with ') THEN 'brought in with a file' ELSE reason END AS reason,
+    CASE WHEN NOT {private} AND kind = 'objects' THEN json_merge_patch(earlier, '{{"title": null, "owner": null, "owner_address": null}}') ELSE earlier END AS earlier,
+    content, number FROM history"""
+_ITS_OBJECT = "coalesce(r.earlier->>'object', r.earlier->>'$.version.object')"
 
 KEPT = (
     Kept(form=records.SETTINGS, table="settings", key=("setting",), source=_AS_HELD, order="setting"),
@@ -63,9 +67,9 @@ KEPT = (
         form=records.PEOPLE_SPELLINGS, table="person_spellings", key=("spelling",), source=_AS_HELD, order="person, spelling",
         astray=("r.person NOT IN (SELECT person FROM people)", "person", "Bring in the people of the same export with it."),
     ),
-    Kept(form=records.HELD_BACK, table="held_back", key=("content", "rank"), source=_AS_HELD, order="noticed_at, file, line, content, rank"),
+    Kept(form=records.HELD_BACK, table="held_back", key=("content", "rank"), source=_AS_HELD, order="noticed_at, file, line, content, rank", shared=False),
     Kept(
-        form=records.DRAFTS, table="drafts", key=("object",), source=_AS_HELD, order="object",
+        form=records.DRAFTS, table="drafts", key=("object",), source=_AS_HELD, order="object", shared=False,
         astray=("r.object NOT IN (SELECT object FROM objects)", "object", _WITH_OBJECTS),
     ),
     Kept(form=records.UNSAVED, table="unsaved", key=("what",), source=_AS_HELD, order="what", shared=False),
@@ -73,10 +77,9 @@ KEPT = (
         form=records.IMPORTS, table="imports", key=records.IMPORTS.names, source=_AS_HELD, order="number", shared=False,
     ),
     Kept(
-        form=records.HISTORY, table="history", key=("kind", "key", "changed_at", "changed_by", "reason", "content"), order="number",
-        source="SELECT kind, key, changed_at, changed_by, reason, CASE WHEN kind = 'objects' AND NOT {private} THEN "
-        + _WITHOUT_PRIVATE.replace("{", "{{").replace("}", "}}") + " ELSE earlier END AS earlier, content, number FROM history",
-        astray=("coalesce(r.earlier->>'object', r.earlier->>'$.version.object') NOT IN (SELECT object FROM objects)", "earlier", _WITH_OBJECTS),
+        form=records.HISTORY, table="history", key=("kind", "key", "changed_at", "changed_by", "content"), order="number",
+        source=_HISTORY,
+        astray=(f"{_ITS_OBJECT} IS NOT NULL AND {_ITS_OBJECT} NOT IN (SELECT object FROM objects)", "earlier", _WITH_OBJECTS),
     ),
 )  # fmt: skip
 
@@ -154,7 +157,8 @@ def _add(con: duckdb.DuckDBPyConnection, kept: Kept, fate: Fate) -> Outcome:
         condition, column, mend = kept.astray
         con.execute(f"""INSERT INTO problems SELECT r."row", ?, 'is of something that is not held', ? FROM resolved AS r WHERE {condition}""", [column, mend])
     if kept.planted and is_new(con):
-        con.execute(f"DELETE FROM {kept.table} WHERE {kept.planted}", [vocabulary.planted_keys()])
+        both = " AND ".join(f"r.{name} IS NOT DISTINCT FROM {kept.table}.{name}" for name in kept.form.names)
+        con.execute(f"DELETE FROM {kept.table} WHERE {kept.planted} AND NOT EXISTS (FROM resolved AS r WHERE {both})", [vocabulary.planted_keys()])
     fate.reject_problems()
     names = kept.form.names
     listed = ", ".join(names)

@@ -1,0 +1,209 @@
+"""Everything out as CSV, and in again: the same studio."""
+
+import csv
+import io
+import os
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+
+from dashboard import demo
+from ingest import people
+from ingest.errors import BenchHoursError
+from ingest.export import export
+from ingest.formulas import defused, restored_sql
+from ingest.imports import import_files
+from ingest.integrity import faults
+from ingest.records import KEPT_FORMS
+from ingest.store import Store
+from tests.conftest import CHANGE, NOW
+from tests.whole_studios import build, everything, studios
+
+EXAMPLES = int(os.environ.get("BENCH_HOURS_EXAMPLES", "10"))
+
+
+def leave_and_return(store: Store, folder: Path, now: datetime | None = NOW) -> Store:
+    """A new store with all that an export of another one holds."""
+    export(store, folder, private=True)
+    back = Store(":memory:")
+    for report in import_files(back, sorted(folder.iterdir()), now=now, write_rejects=False):
+        assert report.complete, (report.file, report.problems.to_dict("records"))
+        assert not report.unknown_columns
+    return back
+
+
+@settings(max_examples=EXAMPLES, phases=[Phase.explicit, Phase.generate])  # a smaller failing studio is not worth minutes of a run
+@given(todo=studios)
+def test_any_studio_leaves_and_comes_back_the_same(tmp_path_factory: pytest.TempPathFactory, todo: list[tuple[Any, ...]]) -> None:
+    folder = tmp_path_factory.mktemp("studio")
+    with Store(":memory:") as store:
+        build(store, folder, todo)
+        assert faults(store.cursor()) == []
+        with leave_and_return(store, folder / "out") as back:
+            assert everything(back) == everything(store)
+            assert faults(back.cursor()) == []
+            changed = [
+                one.file for one in import_files(back, sorted((folder / "out").iterdir()), now=NOW, write_rejects=False) if one.outcome.already_held != one.rows
+            ]
+            assert changed == [] and everything(back) == everything(store)
+
+
+def test_the_invented_studio_leaves_and_comes_back_the_same(tmp_path: Path) -> None:
+    with Store(":memory:") as store:
+        demo.fill(store)
+        with leave_and_return(store, tmp_path / "out", now=None) as back:
+            assert everything(back) == everything(store)
+
+
+def test_a_file_brought_in_before_is_known_after_leaving_and_coming_back_though_its_words_and_people_have_changed(
+    store: Store, studio: Callable[..., Any], tmp_path: Path
+) -> None:
+    log = "object,phase,technique,person,date,hours\n24-001,,facing,Ilse B,2024-02-01,5\n24-001,,facing,Ilse,2024-02-02,4\n"
+    studio("log.csv", log)
+    with store.writing() as con:
+        people.join(con, "Ilse B", "Ilse", CHANGE)
+    with leave_and_return(store, tmp_path / "out") as back:
+        assert (tmp_path / "out" / "entry_contents.csv").exists()
+        assert import_files(back, [tmp_path / "log.csv"], now=NOW)[0].outcome.already_held == 2
+
+
+def test_titles_owners_and_what_is_half_written_leave_only_when_asked_for(store: Store, studio: Callable[..., Any], tmp_path: Path) -> None:
+    studio("more.csv", "object,title,owner,owner_address\n24-001,Portrait of Alma Brook,Alma Brook,Quay 3\n")
+    studio("again.csv", "object,title,owner,owner_address\n24-001,Portrait of A. B.,Alma Brook-Hale,Quay 4\n")
+    _, text = _exported(store, tmp_path / "shared")
+    for secret in ("Alma", "Quay", "Portrait", "Ferry", "owner_address", "more.csv", "again.csv"):
+        assert secret not in text, secret
+    files, text = _exported(store, tmp_path / "own", private=True)
+    assert "Alma Brook-Hale" in text and "Quay 3" in text and "files_brought_in.csv" in files
+
+
+def _exported(store: Store, folder: Path, **options: bool) -> tuple[list[str], str]:
+    files = [one.file for one in export(store, folder, **options)]
+    return files, "\n".join((folder / name).read_text(encoding="utf-8") for name in files)
+
+
+def test_an_export_is_read_by_other_programs_as_it_was_written(store: Store, studio: Callable[..., Any], tmp_path: Path) -> None:
+    """Python's csv module and pandas are the other programs."""
+    note = 'He said "so",\nand left = it; é שלום 😀'
+    out = io.StringIO(newline="")
+    csv.writer(out, lineterminator="\n").writerows(
+        [["object", "phase", "technique", "person", "date", "hours", "note"], ["24-001", "", "facing", "Ilse", "2024-02-01", "1:30", note]]
+    )
+    studio("log.csv", out.getvalue())
+    export(store, tmp_path / "out")
+    frame = pd.read_csv(tmp_path / "out" / "time_entries.csv")
+    assert frame[["object", "hours", "note", "date"]].to_dict("records") == [{"object": "24-001", "hours": 1.5, "note": note, "date": "2024-02-01"}]
+    with (tmp_path / "out" / "time_entries.csv").open(newline="", encoding="utf-8") as file:
+        assert [row["note"] for row in csv.DictReader(file)] == [note]
+
+
+def test_an_export_is_never_written_over_another(store: Store, tmp_path: Path) -> None:
+    export(store, tmp_path / "out")
+    with pytest.raises(BenchHoursError) as caught:
+        export(store, tmp_path / "out")
+    assert str(caught.value) == f"{tmp_path / 'out'} has an export in it already (phases.csv). Name a new folder, or empty that one."
+    assert [path.name for path in tmp_path.iterdir()] == ["out"] and not list((tmp_path / "out").glob(".*"))
+
+
+def test_every_table_leaves_or_is_known_to_stay(store: Store) -> None:
+    tables = {row[0] for row in store.cursor().execute("SELECT table_name FROM duckdb_tables() WHERE NOT temporary").fetchall()}
+    leave = {"settings", "phases", "techniques", "spellings", "people", "person_spellings", "objects", "estimate_versions", "estimated_lines", "lines", "spells", "milestones",
+             "held_back", "drafts", "unsaved", "imports", "history"}  # fmt: skip
+    stay = {"schema_versions", "change_counter"}  # of this file and no other
+    stay |= {"backups"}  # where copies of this file lie on this machine
+    assert tables == leave | stay
+
+
+def test_what_is_held_stays_where_an_export_of_another_studio_comes_in(store: Store, studio: Callable[..., Any], tmp_path: Path) -> None:
+    studio("log.csv", "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-02-01,5\n")
+    with Store(":memory:") as other:
+        demo.fill(other)
+        export(other, tmp_path / "out", private=True)
+    before = everything(store)
+    reports = {one.kind: one for one in import_files(store, sorted((tmp_path / "out").iterdir()), write_rejects=False)}
+    after = everything(store)
+    assert reports["people"].rows == 3 and reports["techniques"].outcome.rejected == 0
+    for name in ("objects", "time_entries", "people", "spellings"):
+        assert set(before[name]) <= set(after[name]), name
+    assert reports["settings"].problems["reason"].tolist() == ["marks an invented studio, and this one is not"]
+    assert faults(store.cursor()) == []
+
+
+def test_history_alone_is_refused_where_its_works_are_not(store: Store, studio: Callable[..., Any], tmp_path: Path) -> None:
+    studio("again.csv", "object,title\n24-001,Ferry in rain\n")
+    export(store, tmp_path / "out")
+    with Store(":memory:") as other:
+        report = import_files(other, [tmp_path / "out" / "history.csv"], write_rejects=False)[0]
+    assert report.outcome.stored == 0
+    assert report.problems["reason"].tolist() == ["is of something that is not held"] and "objects file" in report.problems["mend"][0]
+
+
+@pytest.mark.parametrize("form", KEPT_FORMS, ids=lambda form: form.kind)
+def test_a_damaged_file_of_an_export_is_an_account_and_not_a_failure(store: Store, tmp_path: Path, form: Any) -> None:
+    rows = [["x"] * len(form.names), [""] * len(form.names), ["'=1"] * len(form.names), ["9" * 30] * len(form.names)]
+    out = io.StringIO(newline="")
+    csv.writer(out).writerows([list(form.names), *rows])
+    (tmp_path / "damaged.csv").write_text(out.getvalue())
+    report = import_files(store, [tmp_path / "damaged.csv"], write_rejects=False)[0]
+    assert report.kind == form.kind and report.rows == 3
+    assert report.problems["reason"].notna().all() and report.problems["mend"].ne("").all()
+
+
+def test_a_sheet_of_many_long_notes_leaves_and_comes_back(store: Store, studio: Callable[..., Any], tmp_path: Path) -> None:
+    lines = "".join(f"24-001,1,2024-01-02,facing,{n},{'long ' * 2_000}{n}\n" for n in range(1, 150))
+    for reason in ("", ",and again"):
+        studio("est.csv", f"object,version,made_on,technique,hours,note,phase{',reason' if reason else ''}\n" + lines.replace("\n", f",{reason}\n"))
+    with leave_and_return(store, tmp_path / "out") as back:
+        assert (tmp_path / "out" / "history.csv").stat().st_size > 1_400_000
+        assert everything(back)["history"] == everything(store)["history"]
+
+
+# --- formulas
+
+
+@given(text=st.one_of(st.sampled_from(["=1", "-3", "'-3", "''", "'", "+a", "@", "\t", "\n=", "＝1", "3", "-0.5", "'=", "''=", "a", "-"]), st.text()))
+def test_a_defused_text_cannot_run_and_stands_for_itself(store: Store, text: str) -> None:
+    cell = defused(text)
+    assert cell[:1] not in "=+@\t\r\n" or cell == "" or _is_number(text)
+    assert not cell.startswith("-") or _is_number(text)
+    if "\0" not in text:
+        back = store.cursor().execute(f"SELECT {restored_sql('x')} FROM (SELECT ?::VARCHAR AS x)", [cell]).fetchall()[0][0]
+        assert (back or "") == text
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text.replace(",", "."))
+    except ValueError:
+        return False
+    return True
+
+
+def test_a_file_that_never_left_may_carry_apostrophes_as_spreadsheets_write_them(store: Store, studio: Callable[..., Any]) -> None:
+    studio("log.csv", "object,phase,technique,person,date,hours,note\n24-001,,facing,Ilse,2024-02-01,5,'=1+1\n24-001,,facing,Bo,2024-02-01,5,'tis dry\n")
+    assert store.cursor().execute("SELECT note FROM spells ORDER BY note").fetchall() == [("'tis dry",), ("=1+1",)]
+
+
+def test_rejected_rows_cannot_run_either_and_come_back_as_they_were(store: Store, studio: Callable[..., Any], tmp_path: Path) -> None:
+    studio("log.csv", 'object,phase,technique,person,date,hours,note\n24-001,,facng,Ilse,2024-02-01,5,"=HYPERLINK(1)"\n')
+    rejected = (tmp_path / "log.rejects.csv").read_text()
+    assert "'=HYPERLINK(1)" in rejected
+    studio("log.rejects.csv", rejected.replace("facng", "facing"))
+    assert store.cursor().execute("SELECT note FROM spells").fetchall() == [("=HYPERLINK(1)",)]
+
+
+def test_an_apostrophe_alone_empties_a_cell_of_a_work_and_an_empty_one_leaves_it(store: Store, studio: Callable[..., Any]) -> None:
+    studio("a.csv", "object,title,height_cm,finished_on\n24-001,,,\n")
+    assert store.cursor().execute("SELECT title, height_cm FROM objects WHERE object = '24-001'").fetchall() == [("Ferry in snow", 60.0)]
+    report = studio("b.csv", "object,title,height_cm,finished_on\n24-001,',',\n")
+    assert report.outcome.corrected == 1
+    assert store.cursor().execute("SELECT title, height_cm, width_cm FROM objects WHERE object = '24-001'").fetchall() == [(None, None, 80.0)]
+    assert studio("b.csv", "object,title,height_cm,finished_on\n24-001,',',\n").outcome.already_held == 1
+    report = studio("c.csv", "technique,phase,unit,mode,note\nfacing,stabilisation,,','\n")
+    assert store.cursor().execute("SELECT mode, note FROM techniques WHERE technique = 'facing'").fetchall()[0][0] == "hands_on"
