@@ -188,8 +188,10 @@ def _add(con: duckdb.DuckDBPyConnection, kept: Kept, fate: Fate) -> Outcome:
     for name in {"phases": ("phase",), "techniques": ("technique",), "person_spellings": ("written",)}.get(kept.table, ()):
         con.execute(
             f"""INSERT INTO problems SELECT r."row", ?, 'names something else here', 'Rename one of the two under Studio first.'
-            FROM of_file AS r JOIN {kept.table} AS h USING ({name}) WHERE {fate.untouched("r")}""",
-            [name],
+            FROM of_file AS r JOIN {kept.table} AS h USING ({name}) WHERE {fate.untouched("r")}
+            UNION ALL SELECT "row", ?, 'names something else on an earlier line of this file', 'Keep one of the two lines.'
+            FROM (SELECT "row", row_number() OVER (PARTITION BY {name} ORDER BY "row") AS n FROM of_file AS r WHERE {fate.untouched("r")}) WHERE n > 1""",
+            [name, name],
         )
     fate.reject_problems()
     number = f'(SELECT coalesce(max(number), 0) FROM {kept.table}) + row_number() OVER (ORDER BY "row"), ' if kept.table in _MAY_REPEAT else ""

@@ -164,6 +164,12 @@ def test_a_sheet_of_many_long_notes_leaves_and_comes_back(store: Store, studio: 
         assert everything(back)["history"] == everything(store)["history"]
 
 
+def test_names_that_stand_twice_in_one_file_are_told_line_by_line(store: Store, tmp_path: Path) -> None:
+    (tmp_path / "phase_names.csv").write_text("phase,key,position,note,retired_on\nwaiting,one,90,,\nwaiting,two,91,,\nwaiting,one,92,,\n")
+    report = import_files(store, [tmp_path / "phase_names.csv"], write_rejects=False)[0]
+    assert report.outcome.stored == 1 and report.problems[["line", "column"]].to_numpy().tolist() == [[3, "phase"], [4, "key"]]
+
+
 # --- formulas
 
 
