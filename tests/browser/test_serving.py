@@ -24,7 +24,7 @@ def test_a_server_that_is_stopped_lets_go_of_the_file(tmp_path: Path) -> None:
     held = subprocess.run(
         [sys.executable, "-m", "dashboard.command", "overruns", "--db", str(path)], capture_output=True, text=True, check=False, env=os.environ
     )
-    assert held.returncode == 2 and f"{path} is open in" in held.stderr and len(held.stderr.splitlines()) == 1
+    assert held.returncode == 0 and "Nothing in this studio is estimated or logged yet" in held.stdout and not held.stderr  # the server answers
     next(served, None)
     freed = subprocess.run([sys.executable, "-m", "dashboard.command", "overruns", "--db", str(path)], capture_output=True, text=True, check=False)
     assert freed.returncode == 0, freed.stderr

@@ -1,0 +1,236 @@
+"""Commands while the studio is open: the same words, files and exit codes as when it is closed."""
+
+import json
+import os
+import re
+import shutil
+import signal
+import socket
+import stat
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from dashboard import demo, relay
+from dashboard.voice import Caller, called_by
+from ingest.store import Store
+from tests.whole_studios import everything
+
+LOG = "object,phase,technique,person,date,hours,note\n25-041,,facing,Maud,2026-01-05,1h30,=1+1\n99-999,,facing,Maud,2026-01-05,1,\n25-041,,retouching,Maud,2026-01-06,2,\n"
+
+
+def call(*arguments: str, here: Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([sys.executable, "-m", "dashboard.command", *arguments], capture_output=True, text=True, check=False, cwd=here, env=_env())
+
+
+def _env() -> dict[str, str]:
+    return {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])}
+
+
+class Served:
+    """A server of the studio in a folder, until it is stopped."""
+
+    def __init__(self, folder: Path) -> None:
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            self.port = probe.getsockname()[1]
+        command = [sys.executable, "-m", "dashboard.command", "serve", "--db", "studio.duckdb", "--port", str(self.port)]
+        self.process = subprocess.Popen(command, cwd=folder, env=_env(), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
+        assert self.process.stderr
+        self.said = []
+        for line in self.process.stderr:  # ends when the pages are open
+            self.said.append(line)
+            if "stop with Ctrl-C" in line:
+                break
+        assert self.process.poll() is None, self.said
+
+    def stop(self, how: signal.Signals = signal.SIGTERM) -> int:
+        self.process.send_signal(how)
+        code = self.process.wait(60)
+        assert self.process.stderr
+        self.process.stderr.close()
+        return code
+
+
+@pytest.fixture(scope="module")
+def invented(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("invented") / "studio.duckdb"
+    demo.fresh(path).close()
+    return path
+
+
+@pytest.fixture
+def folder(invented: Path, tmp_path: Path) -> Path:
+    return _studio(invented, tmp_path / "studio")
+
+
+def _studio(invented: Path, folder: Path) -> Path:
+    folder.mkdir()
+    shutil.copy(invented, folder)
+    (folder / "log.csv").write_text(LOG)
+    return folder
+
+
+@pytest.fixture
+def served(folder: Path) -> Iterator[Served]:
+    server = Served(folder)
+    yield server
+    if server.process.poll() is None:
+        server.stop()
+
+
+CALLS = (
+    ("check", "log.csv"),
+    ("import", "--by", "Maud", "log.csv"),
+    ("import", "nowhere.csv"),
+    ("overruns",),
+    ("overruns", "--json"),
+    ("overruns", "--object", "25-041", "--csv", "out.csv"),
+    ("overruns", "--object", "25-O41"),
+    ("statement", "--object", "25-041"),
+    ("export", "shared"),
+    ("export", "own", "--private"),
+    ("export", "own"),
+    ("backup", "b.duckdb"),
+    ("backup", "b.duckdb"),
+    ("import", "own"),
+    ("restore", "b.duckdb"),
+    ("restore", "log.csv", "--force"),
+    ("restore", "b.duckdb", "--force"),
+    ("overruns", "--as-of", "2026-01-31"),
+)
+
+
+def test_every_command_says_and_does_the_same_with_a_server_and_without_while_eight_read(invented: Path, folder: Path, served: Served, tmp_path: Path) -> None:
+    closed = _studio(invented, tmp_path / "closed")
+    stop = threading.Event()
+    heard: list[str] = []
+
+    def read() -> None:
+        reader = relay.server_of(folder / "studio.duckdb")
+        while reader and not stop.wait(0.05):
+            with called_by(Caller(heard.append, heard.append, folder)):
+                assert reader.run(["statement", "--db", "studio.duckdb", "--object", "25-041", "--json"]) == 0
+
+    readers = [threading.Thread(target=read) for _ in range(8)]
+    for reader in readers:
+        reader.start()
+    try:
+        for arguments in CALLS:
+            name, *rest = arguments
+            there, here = (call(name, "--db", "studio.duckdb", *rest, here=place) for place in (folder, closed))
+            assert (there.returncode, _plain(there.stdout, folder), _plain(there.stderr, folder)) == (
+                here.returncode,
+                _plain(here.stdout, closed),
+                _plain(here.stderr, closed),
+            ), arguments
+    finally:
+        stop.set()
+        for reader in readers:
+            reader.join()
+    assert len(heard) > 8 and all(json.loads(one) for one in heard)
+    for name in ("out.csv", "log.rejects.csv", "shared/objects.csv", "own/time_entries.csv"):
+        assert (folder / name).read_text() == (closed / name).read_text(), name
+    assert served.stop() == 0
+    with Store(folder / "studio.duckdb") as one, Store(closed / "studio.duckdb") as other:
+        assert _timeless(everything(one)) == _timeless(everything(other))
+
+
+def _plain(text: str, folder: Path) -> str:
+    return re.sub(r"\d{4}-\d\d-\d\d-\d{6}", "WHEN", text.replace(str(folder), "HERE"))
+
+
+def _timeless(held: dict[str, list[tuple[object, ...]]]) -> dict[str, list[list[object]]]:
+    """Without instants: the two were written one after the other."""
+    return {
+        name: [[None if type(value).__name__ == "datetime" and name != "time_entries" else value for value in row] for row in rows]
+        for name, rows in held.items()
+    }
+
+
+def test_the_note_is_for_its_user_alone_and_goes_with_its_server(folder: Path, served: Served) -> None:
+    note = folder / "studio.duckdb.serving"
+    assert stat.S_IMODE(note.stat().st_mode) == 0o600 and len(json.loads(note.read_text())["key"]) == 64
+    assert served.stop(signal.SIGINT) == 0  # a wanted stop
+    assert not note.exists() and not (folder / "studio.duckdb.wal").exists()
+
+
+def test_a_note_left_behind_is_passed_over_also_where_its_port_is_somebody_elses(folder: Path, served: Served) -> None:
+    served.stop(signal.SIGKILL)
+    note = folder / "studio.duckdb.serving"
+    assert note.exists()
+    assert call("overruns", "--db", "studio.duckdb", here=folder).returncode == 0
+    with socket.create_server(("127.0.0.1", 0)) as stranger:
+        said = json.loads(note.read_text())
+        note.write_text(json.dumps({**said, "port": stranger.getsockname()[1]}))
+        heard: list[bytes] = []
+
+        def answer() -> None:
+            reached, _ = stranger.accept()
+            heard.append(reached.recv(10_000))
+            reached.sendall(b'{"proof": "made up"}\n')
+            heard.append(reached.recv(10_000))
+            reached.close()
+
+        threading.Thread(target=answer, daemon=True).start()
+        assert call("overruns", "--db", "studio.duckdb", here=folder).returncode == 0
+    assert said["key"].encode() not in b"".join(heard) and b"overruns" not in b"".join(heard)
+    again = Served(folder)
+    assert call("overruns", "--db", "studio.duckdb", here=folder).returncode == 0
+    assert again.stop() == 0
+
+
+def test_who_does_not_know_the_key_has_nothing_done(folder: Path, served: Served) -> None:
+    port = json.loads((folder / "studio.duckdb.serving").read_text())["port"]
+    for lines in (
+        b'{"nonce": "x"}\n{"key": "wrong", "arguments": ["export", "stolen"], "here": "/", "who": "x"}\n',
+        b"GET / HTTP/1.1\r\nHost: localhost\r\n\r\n",
+        b'{"nonce": "x"}\n{"arguments": ["export", "stolen"]}\n',
+        b"[]\n[]\n",
+    ):
+        with socket.create_connection(("127.0.0.1", port), timeout=20) as reached:
+            reached.sendall(lines)
+            reached.shutdown(socket.SHUT_WR)
+            heard = b"".join(iter(lambda: reached.recv(10_000), b""))
+        assert b"exit" not in heard and b"tell" not in heard
+    assert not (folder / "stolen").exists() and call("overruns", "--db", "studio.duckdb", here=folder).returncode == 0
+
+
+def test_a_second_server_is_refused_in_one_line_and_told_where_the_first_one_is(folder: Path, served: Served) -> None:
+    for name in ("serve", "demo"):
+        second = call(name, "--db", "studio.duckdb", "--port", "0", here=folder)
+        assert second.returncode == 2 and len(second.stderr.splitlines()) == 1
+        assert f"the pages of {folder / 'studio.duckdb'} are open already, at http://localhost:{served.port}." in second.stderr
+
+
+def test_a_command_whose_server_is_killed_under_it_says_so(folder: Path, served: Served) -> None:
+    rows = "".join(f"25-041,,facing,Person {n % 50},2025-{n % 12 + 1:02d}-{n % 28 + 1:02d},{n % 97 / 10 + 0.1},{n}\n" for n in range(150_000))
+    (folder / "long.csv").write_text("object,phase,technique,person,date,hours,note\n" + rows)
+    command = [sys.executable, "-m", "dashboard.command", "import", "--db", "studio.duckdb", "long.csv"]
+    caller = subprocess.Popen(command, cwd=folder, env=_env(), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    assert caller.stderr and "reading" in caller.stderr.readline()
+    served.stop(signal.SIGKILL)
+    _, said = caller.communicate(timeout=60)
+    assert (
+        caller.returncode == 2 and "the studio's server ended before the command did. What was not finished is as it was before: run the command again." in said
+    )
+    with Store(folder / "studio.duckdb") as store:
+        assert store.cursor().execute("SELECT count(*) FROM people WHERE starts_with(person, 'Person')").fetchall() == [(0,)]
+    again = call("import", "--db", "studio.duckdb", "long.csv", here=folder)
+    assert again.returncode == 0 and "150,000 stored" in again.stdout
+
+
+def test_a_server_says_at_its_start_what_does_not_hold_together_and_when_the_last_backup_was(folder: Path) -> None:
+    call("backup", "--db", "studio.duckdb", here=folder)
+    with Store(folder / "studio.duckdb") as store:
+        store.cursor().execute("DELETE FROM estimated_lines WHERE version = 2")
+    server = Served(folder)
+    server.stop()
+    said = "".join(server.said)
+    assert "the record does not hold together: versions of estimates without lines:" in said and "Last backup: " in said
+    backup = call("backup", "--db", "studio.duckdb", here=folder)
+    assert backup.returncode == 1 and "versions of estimates without lines" in backup.stderr and "found equal" in backup.stdout
