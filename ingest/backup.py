@@ -210,9 +210,9 @@ def _in_place_of_what_cannot_be_opened(file: Path, to: Path) -> tuple[Copy, Path
     return copy, kept
 
 
-def look(file: Path) -> Copy:
-    """What a backup holds; it is not touched."""
-    with _own_copy(file, Path(tempfile.gettempdir())) as (_, copy):
+def look(file: Path, *, called: Path | None = None) -> Copy:
+    """What a backup holds; it is not touched. `called` is its name for people, where that is another."""
+    with _own_copy(file, Path(tempfile.gettempdir()), called) as (_, copy):
         return copy
 
 
@@ -245,7 +245,7 @@ def _take_over(con: duckdb.DuckDBPyConnection, other: str) -> None:
 
 
 @contextmanager
-def _own_copy(file: Path, folder: Path) -> Iterator[tuple[Path, Copy]]:
+def _own_copy(file: Path, folder: Path, called: Path | None = None) -> Iterator[tuple[Path, Copy]]:
     """A copy of a backup to look at and to work with: the backup itself is not touched."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -256,10 +256,12 @@ def _own_copy(file: Path, folder: Path) -> Iterator[tuple[Path, Copy]]:
             if log.exists():
                 shutil.copyfile(log, partial.with_name(partial.name + ".wal"))
             if not partial.stat().st_size:
-                raise StoreError(f"{file} is empty", "Take another backup.")
-            yield partial, looked_at(partial, called=file)
+                raise StoreError(f"{called or file} is empty", "Take another backup.")
+            yield partial, looked_at(partial, called=called or file)
     except OSError as error:
-        raise BenchHoursError(f"{file} cannot be restored ({why(error)})", "See that it is there and may be read, and that the disk has room.") from error
+        raise BenchHoursError(
+            f"{called or file} cannot be restored ({why(error)})", "See that it is there and may be read, and that the disk has room."
+        ) from error
 
 
 @dataclass(frozen=True, slots=True)

@@ -138,7 +138,7 @@ def _offer(name: str, file: Path, turn: int) -> None:
 
 def _looked_at(name: str, file: Path) -> Copy:
     with st.spinner(f"Looking at {name} …"):
-        return backup.look(file)
+        return backup.look(file, called=Path(name))
 
 
 frame.show("Safe keeping", body)
