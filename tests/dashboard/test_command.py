@@ -76,7 +76,10 @@ def test_what_cannot_be_done_is_said_in_one_line_with_exit_2(capsys: pytest.Capt
         ),
         (["import", "nowhere.csv"], "bench-hours import: nowhere.csv cannot be read (No such file or directory). See that the file is there and may be read."),
         (["overruns", "--object", "24-002"], 'bench-hours overruns: there is no object "24-002". Did you mean "24-001"?'),
-        (["overruns", "--csv", "no/such/folder.csv"], "bench-hours overruns: no/such/folder.csv cannot be written"),
+        (
+            ["overruns", "--csv", "no/such/folder.csv"],
+            f"bench-hours overruns: {Path.cwd() / 'no/such/folder.csv'} cannot be written (No such file or directory). Name another place.",
+        ),
     ):
         if "--object" in call:
             main(["import", *files])
