@@ -196,7 +196,10 @@ def _day(text: str) -> date:
 
 def _file(text: str) -> Path:
     """A file by its name; it counts from the folder of whoever called, whichever process does the work."""
-    return caller().here / Path(text).expanduser()
+    try:
+        return caller().here / Path(text).expanduser()
+    except (RuntimeError, OSError) as error:  # nobody's home, or a working folder that is gone
+        raise argparse.ArgumentTypeError(f'"{text}" leads nowhere from here ({why(error)})') from error
 
 
 def _path(said: argparse.Namespace) -> Path:
@@ -223,10 +226,15 @@ def _check(said: argparse.Namespace, store: Store) -> int:
 
 def _files(named: Sequence[Path]) -> list[Path]:
     """The files that are meant: a folder stands for the CSV files in it."""
-    found = [file for path in named for file in (sorted(path.glob("*.csv")) if path.is_dir() else [path])]
+    found = [file for path in named for file in (_csv_files(path) if path.is_dir() else [path])]
     if not found:
         raise BenchHoursError(f"there is no CSV file in {named[0]}", "Name files, or another folder.")
     return found
+
+
+def _csv_files(folder: Path) -> list[Path]:
+    """The CSV files in a folder, but for rejected rows of others."""
+    return sorted(file for file in folder.iterdir() if file.suffix.casefold() == ".csv" and ".rejects" not in file.stem)
 
 
 def _said_settings(said: argparse.Namespace) -> dict[str, str]:

@@ -80,7 +80,7 @@ def last_backup(con: duckdb.DuckDBPyConnection) -> str:
 
 
 def overdue(con: duckdb.DuckDBPyConnection, today: date) -> str:
-    """That a backup is wanted: something was written since the last one, and it is no longer fresh; nothing where all is well."""
+    """That a backup is wanted, as there is none or it is no longer fresh; nothing where all is well."""
     last = backup.last(con)
     if last is None:
         return "No backup was made yet: a disk can fail."

@@ -16,6 +16,7 @@ import secrets
 import socket
 import socketserver
 import threading
+import traceback
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -31,6 +32,7 @@ _LONGEST_LINE = 1_000_000
 
 
 def _note_of(database: Path) -> Path:
+    database = database.resolve()  # whatever other names it goes by
     return database.with_name(database.name + ".serving")
 
 
@@ -66,7 +68,15 @@ class _Asked(socketserver.StreamRequestHandler):
         self.connection.settimeout(None)
         one = Caller(tell=lambda text: self._say({"tell": text}), complain=lambda text: self._say({"complain": text}), here=Path(call["here"]), who=call["who"])
         with called_by(one):
-            self._say({"exit": self.server.run(call["arguments"])})
+            try:
+                code = self.server.run(call["arguments"])
+            except ConnectionError:
+                return  # who called has left
+            except Exception as error:
+                traceback.print_exc()  # in the window where the server runs
+                self._say({"complain": f"the command failed ({type(error).__name__}): what happened is written in the window where bench-hours serve runs"})
+                code = 2
+            self._say({"exit": code})
 
     def _hear(self) -> dict[str, Any]:
         found = json.loads(self.rfile.readline(_LONGEST_LINE))
@@ -130,16 +140,25 @@ class Server:
         with reached, reached.makefile("rwb") as line:
             try:
                 _send(line, {"key": self.key, "arguments": list(arguments), "here": str(one.here), "who": one.who})
-                for text in line:
+            except ConnectionError as error:
+                raise _gone() from error
+            try:
+                while text := _heard(line):
                     said = json.loads(text)
                     if "exit" in said:
                         return int(said["exit"])
                     (one.tell if "tell" in said else one.complain)(next(iter(said.values())))
-            except ConnectionError as error:
-                raise _gone() from error
             except KeyboardInterrupt as error:
                 raise BenchHoursError("stopped", "What the running studio had begun it may have finished; bench-hours check tells what is held") from error
         raise _gone()
+
+
+def _heard(line: Any) -> bytes:
+    """The next line, nothing where the server is gone."""
+    try:
+        return bytes(line.readline())
+    except ConnectionError:
+        return b""
 
 
 def _gone() -> BenchHoursError:

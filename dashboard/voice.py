@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 
@@ -24,7 +24,7 @@ class Caller:
 
     tell: Callable[[str], None]
     complain: Callable[[str], None]
-    here: Path = field(default_factory=Path.cwd)
+    here: Path = Path()
     who: str | None = None
 
 
@@ -40,7 +40,14 @@ _caller: ContextVar[Caller | None] = ContextVar("caller", default=None)
 
 def caller() -> Caller:
     """The caller of the command that runs in this thread; the terminal where nobody else was named."""
-    return _caller.get() or Caller(print, lambda text: print(text, file=sys.stderr), who=_who())
+    return _caller.get() or Caller(print, lambda text: print(text, file=sys.stderr), _here(), _who())
+
+
+def _here() -> Path:
+    try:
+        return Path.cwd()
+    except OSError:  # the folder is gone
+        return Path()
 
 
 @contextmanager

@@ -21,7 +21,7 @@ import duckdb
 
 from ingest.errors import BenchHoursError, StoreError, why
 from ingest.history import utc_now
-from ingest.integrity import Fault, faults, sums
+from ingest.integrity import Fault, faults, sums, unreadable
 from ingest.partial import own_folder
 from ingest.store import Store, schema_version
 
@@ -71,6 +71,7 @@ def back_up(store: Store, file: Path | None = None, *, purpose: str = "", noted:
                 holds = sums(con)
                 _copy(con, partial)
             copy = looked_at(partial, called=place, holds=holds)
+            partial.chmod(0o600)
             _settle(partial)
             _name(partial, place)
     except (OSError, duckdb.Error) as error:
@@ -110,10 +111,10 @@ def _place(store: Store, file: Path | None, purpose: str) -> Path:
 def _copy(con: duckdb.DuckDBPyConnection, file: Path) -> None:
     """Copy the database as this transaction sees it into a new file."""
     name = f"copy_{uuid.uuid4().hex}"
-    ours = con.execute("SELECT current_database()").fetchall()[0][0]
+    ours = '"' + con.execute("SELECT current_database()").fetchall()[0][0].replace('"', '""') + '"'
     con.execute(f"ATTACH '{_quoted(file)}' AS {name}")
     try:
-        con.execute(f'COPY FROM DATABASE "{ours}" TO {name}')
+        con.execute(f"COPY FROM DATABASE {ours} TO {name}")
         con.execute("COMMIT")
         con.execute(f"CHECKPOINT {name}")  # on a full disk it fails here, aloud; closing would leave the rows in the log beside the file and say nothing
     except duckdb.Error:
@@ -179,6 +180,7 @@ def restore(file: Path, to: Path, *, force: bool = False) -> tuple[Copy, Path | 
     if not to.exists():
         with _own_copy(file, to.parent) as (partial, copy):
             _settle(partial)
+            _set_aside(to.with_name(to.name + ".wal"))  # of a database that is gone: with another one it would be read as damage
             os.replace(partial, to)
             _settle(to.parent)
         return copy, None
@@ -189,14 +191,23 @@ def restore(file: Path, to: Path, *, force: bool = False) -> tuple[Copy, Path | 
     except StoreError as error:
         if error.held:
             raise
-        return _in_place_of_what_cannot_be_opened(file, to)
+        return _in_place_of_what_is_damaged(file, to)
     with store:
-        copy, kept = bring_back(store, file)
-    return copy, kept.file
+        with store.reading() as con:
+            damaged = unreadable(con)
+        if not damaged:
+            copy, kept = bring_back(store, file)
+            return copy, kept.file
+    return _in_place_of_what_is_damaged(file, to)
 
 
-def _in_place_of_what_cannot_be_opened(file: Path, to: Path) -> tuple[Copy, Path]:
-    """The file that is there is no database any more: it is kept as it is, under another name."""
+def _set_aside(file: Path) -> None:
+    if file.exists():
+        os.replace(file, next(place for n in range(1, 1000) if not (place := file.with_name(f"{file.name}.kept{f'-{n}' if n > 1 else ''}")).exists()))
+
+
+def _in_place_of_what_is_damaged(file: Path, to: Path) -> tuple[Copy, Path]:
+    """The file that is there cannot be opened, or not be read to its end: it is kept as it is, under another name."""
     with _own_copy(file, to.parent) as (partial, copy):
         kept = next(place for n in range(1, 1000) if not (place := to.with_name(f"{to.name}.kept{f'-{n}' if n > 1 else ''}")).exists())
         log = to.with_name(to.name + ".wal")
@@ -219,8 +230,8 @@ def look(file: Path, *, called: Path | None = None) -> Copy:
 def bring_back(store: Store, file: Path) -> tuple[Copy, Copy]:
     """Put what a backup holds in the place of all that is held, in one write; the pages may stay open. What was restored, and a backup of what was there."""
     folder = Path(tempfile.gettempdir()) if str(store.path) == ":memory:" else Path(store.path).parent
-    with _own_copy(file, folder) as (partial, copy):
-        kept = back_up(store, purpose="before-restore", noted=False)
+    with _own_copy(file, folder) as (partial, copy), store.alone():  # what somebody saved between the two would be in neither
+        kept = _kept_first(store)
         name = f"copy_{uuid.uuid4().hex}"
         beside = store.cursor()
         beside.execute(f"ATTACH '{_quoted(partial)}' AS {name} (READ_ONLY)")
@@ -231,6 +242,17 @@ def bring_back(store: Store, file: Path) -> tuple[Copy, Copy]:
             beside.execute(f"DETACH {name}")
             beside.close()
     return copy, kept
+
+
+def _kept_first(store: Store) -> Copy:
+    with store.reading() as con:
+        damaged = unreadable(con)
+    if damaged:
+        raise StoreError(
+            f"{store.path} is damaged: {damaged[0].what}",
+            "Close it (serve is stopped with Ctrl-C), then restore with --force: the damaged file is kept as it is.",
+        )
+    return back_up(store, purpose="before-restore", noted=False)
 
 
 def _take_over(con: duckdb.DuckDBPyConnection, other: str) -> None:

@@ -85,6 +85,8 @@ def export(store: Store, folder: Path, *, private: bool = False, progress: Progr
             with store.reading() as con:
                 written = _write_all(con, partial, private, progress)
             for one in written:
+                if private:
+                    (partial / one.file).chmod(0o600)
                 os.replace(partial / one.file, folder / one.file)
     except (OSError, duckdb.Error) as error:
         if made and not any(folder.iterdir()):

@@ -87,7 +87,7 @@ _OTHERS = (
 
 def faults(con: duckdb.DuckDBPyConnection) -> list[Fault]:
     """Everything that does not hold together, in the file as `con` sees it; empty where all is well."""
-    found = _unreadable(con)
+    found = unreadable(con)
     if found:
         return found  # the other questions could not be answered
     recounted(con)
@@ -110,7 +110,8 @@ def sums(con: duckdb.DuckDBPyConnection) -> dict[str, tuple[int, int]]:
     return {table: con.execute(f"SELECT count(*), coalesce(bit_xor(hash(t)), 0) FROM {table} AS t").fetchall()[0] for (table,) in tables}
 
 
-def _unreadable(con: duckdb.DuckDBPyConnection) -> list[Fault]:
+def unreadable(con: duckdb.DuckDBPyConnection) -> list[Fault]:
+    """That a part of the file cannot be read; empty where all of it can."""
     try:
         sums(con)
     except duckdb.Error as error:

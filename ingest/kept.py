@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import duckdb
 
 from ingest import records, vocabulary
-from ingest.errors import BenchHoursError
+from ingest.errors import BenchHoursError, FileError
 from ingest.outcome import Fate, Outcome
 from ingest.records import Form
 from ingest.settings import stored_text, write_settings
@@ -31,7 +31,6 @@ class Kept:
     order : SQL, in which they are exported.
     shared : goes into an export that others may see.
     astray : SQL condition on a row `r` that names what is not held, the column of it, and the mend.
-    planted : SQL condition on a row of the table that a new database was planted with.
     """
 
     form: Form
@@ -41,11 +40,9 @@ class Kept:
     order: str
     shared: bool = True
     astray: tuple[str, str, str] | None = None
-    planted: str | None = None
 
 
 _AS_HELD = "SELECT {columns} FROM {table}"
-_PLANTED_WORD = "list_contains(?::VARCHAR[], key)"
 _WITH_OBJECTS = "Bring in the objects file of the same export with it, or first."
 # Shared, the earlier versions of a work are without title and owner, and nothing tells the name of a file: it may be somebody's.
 _HISTORY = """SELECT kind, key, changed_at, changed_by,
@@ -56,12 +53,12 @@ _ITS_OBJECT = "coalesce(r.earlier->>'object', r.earlier->>'$.version.object')"
 
 KEPT = (
     Kept(form=records.SETTINGS, table="settings", key=("setting",), source=_AS_HELD, order="setting"),
-    Kept(form=records.PHASE_NAMES, table="phases", key=("key",), source=_AS_HELD, order="position, phase", planted=_PLANTED_WORD),
+    Kept(form=records.PHASE_NAMES, table="phases", key=("key",), source=_AS_HELD, order="position, phase"),
     Kept(
-        form=records.TECHNIQUE_NAMES, table="techniques", key=("key",), source=_AS_HELD, order="technique", planted=_PLANTED_WORD,
+        form=records.TECHNIQUE_NAMES, table="techniques", key=("key",), source=_AS_HELD, order="technique",
         astray=("r.phase NOT IN (SELECT phase FROM phases)", "phase", "Bring in the phase names of the same export with it."),
     ),
-    Kept(form=records.SPELLINGS, table="spellings", key=("kind", "spelling"), source=_AS_HELD, order="kind, spelling", planted=_PLANTED_WORD),
+    Kept(form=records.SPELLINGS, table="spellings", key=("kind", "spelling"), source=_AS_HELD, order="kind, spelling"),
     Kept(form=records.PEOPLE, table="people", key=("person",), source=_AS_HELD, order="person"),
     Kept(
         form=records.PEOPLE_SPELLINGS, table="person_spellings", key=("spelling",), source=_AS_HELD, order="person, spelling",
@@ -153,13 +150,9 @@ def _types(con: duckdb.DuckDBPyConnection, table: str) -> dict[str, tuple[str, b
 
 def _add(con: duckdb.DuckDBPyConnection, kept: Kept, fate: Fate) -> Outcome:
     """Rows that are new are added; of those whose key is held, what is held stays."""
-    if kept.astray:
-        condition, column, mend = kept.astray
-        con.execute(f"""INSERT INTO problems SELECT r."row", ?, 'is of something that is not held', ? FROM resolved AS r WHERE {condition}""", [column, mend])
-    if kept.planted and is_new(con):
-        both = " AND ".join(f"r.{name} IS NOT DISTINCT FROM {kept.table}.{name}" for name in kept.form.names)
-        con.execute(f"DELETE FROM {kept.table} WHERE {kept.planted} AND NOT EXISTS (FROM resolved AS r WHERE {both})", [vocabulary.planted_keys()])
     fate.reject_problems()
+    if is_new(con):
+        _make_room(con, kept, fate)
     names = kept.form.names
     listed = ", ".join(names)
     ours = ", ".join(kept.key)
@@ -185,6 +178,13 @@ def _add(con: duckdb.DuckDBPyConnection, kept: Kept, fate: Fate) -> Outcome:
             [kept.key[0]],
         )
     fate.mark("already held", f'SELECT r."row" FROM of_file AS r JOIN of_store AS h ON {same_key}')
+    if kept.astray:
+        condition, column, mend = kept.astray
+        con.execute(
+            f"""INSERT INTO problems SELECT r."row", ?, 'is of something that is not held', ? FROM resolved AS r WHERE {fate.untouched("r")} AND ({condition})""",
+            [column, mend],
+        )
+        fate.reject_problems()
     for name in {"phases": ("phase",), "techniques": ("technique",), "person_spellings": ("written",)}.get(kept.table, ()):
         con.execute(
             f"""INSERT INTO problems SELECT r."row", ?, 'names something else here', 'Rename one of the two under Studio first.'
@@ -200,8 +200,27 @@ def _add(con: duckdb.DuckDBPyConnection, kept: Kept, fate: Fate) -> Outcome:
     return fate.outcome()
 
 
+def _make_room(con: duckdb.DuckDBPyConnection, kept: Kept, fate: Fate) -> None:
+    """In a new studio, words of the file take the place of those planted under the same key; what its user added stays."""
+    if kept.table in ("phases", "techniques"):
+        same = " AND ".join(f"r.{name} IS NOT DISTINCT FROM h.{name}" for name in kept.form.names)
+        con.execute(
+            f"CREATE OR REPLACE TEMP TABLE replaced AS SELECT h.* FROM {kept.table} AS h JOIN resolved AS r USING (key) WHERE {fate.untouched('r')} AND NOT ({same})"
+        )
+        if kept.table == "phases":
+            con.execute("UPDATE techniques SET phase = r.phase FROM replaced AS h JOIN resolved AS r USING (key) WHERE techniques.phase = h.phase")
+        con.execute(f"DELETE FROM {kept.table} WHERE key IN (SELECT key FROM replaced)")
+    elif kept.table == "spellings":
+        con.execute(
+            f"""DELETE FROM spellings WHERE list_contains(?::VARCHAR[], kind || '|' || spelling)
+            AND (kind, key) IN (SELECT (r.kind, r.key) FROM resolved AS r WHERE {fate.untouched("r")})
+            AND (kind, spelling, written, key) NOT IN (SELECT (r.kind, r.spelling, r.written, r.key) FROM resolved AS r WHERE {fate.untouched("r")})""",
+            [vocabulary.planted_spellings()],
+        )
+
+
 def _bring_in_settings(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
-    """Settings are judged one by one as if they were said now; in a studio with something in it, what was said before is kept in the history."""
+    """Settings are judged one by one as if they were said now; in a studio with something in it, what is held stays."""
     new = is_new(con)
     held = dict(con.execute("SELECT setting, value FROM settings").fetchall())
     for row, name, text in con.execute('SELECT "row", setting, value FROM resolved ORDER BY "row"').fetchall():
@@ -212,7 +231,20 @@ def _bring_in_settings(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
                 continue
             if name == "demo" and not new:  # such a file is made anew by `demo`
                 raise BenchHoursError("marks an invented studio, and this one is not", "Leave it out.")
+            if name == "zone" and not new:
+                raise FileError(
+                    f"this is an export of a studio whose clock is in {value}, and the one here is in {held.get(name)}: its clock times would be read wrongly",
+                    "Bring it into a new database.",
+                )
+            if name in held and not new:
+                con.execute(
+                    "INSERT INTO warnings VALUES (?, 'value', 'is held otherwise here', 'What is held stays; say it under Studio if this is right.')", [row]
+                )
+                fate.mark("already held", f'SELECT {row} AS "row"')
+                continue
             write_settings(con, {name: value}, None if new else fate.change)
+        except FileError:
+            raise
         except BenchHoursError as error:
             con.execute("INSERT INTO problems VALUES (?, '', ?, ?)", [row, error.what, error.mend])
             continue

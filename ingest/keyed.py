@@ -172,7 +172,12 @@ def _merge(
     laid = ", ".join(value[name].format(f"CASE WHEN {unsaid[name]} THEN t.{name} ELSE r.{name} END") + f" AS {name}" for name in columns)
     same = " AND ".join(f"l.{name} IS NOT DISTINCT FROM t.{name}" for name in columns)
     earlier = {name: f"coalesce(h.earlier->>'{name}', '{nothing[name]}')" if name in nothing else f"h.earlier->>'{name}'" for name in columns}
-    once = " AND ".join(f"({unsaid[name]} OR r.{name}::VARCHAR IS NOT DISTINCT FROM ({earlier[name]}))" for name in columns)
+    # That there is nothing was said before only if something was there before that.
+    something = "EXISTS (SELECT 1 FROM history AS b WHERE b.kind = h.kind AND b.key = h.key AND b.number < h.number AND b.earlier->>'{name}' IS NOT NULL)"
+    once = " AND ".join(
+        f"({unsaid[name]} OR (r.{name}::VARCHAR IS NOT DISTINCT FROM ({earlier[name]}) AND (r.{name} IS NOT NULL OR {something.format(name=name)})))"
+        for name in columns
+    )
     con.execute(
         f"""CREATE OR REPLACE TEMP TABLE laid AS
         SELECT l.*, {same} AS unchanged

@@ -15,10 +15,11 @@ _LEFT_BEHIND_S = 3600
 @contextmanager
 def own_folder(what: str, beside: Path) -> Iterator[Path]:
     """A hidden folder in a folder, on the same disk as what will be moved there; those left behind by a process that was killed are cleared away."""
-    for old in beside.glob(f".{what}-*"):
+    ours = f".bench-hours-{what}-"  # a folder of somebody else's may be called anything
+    for old in beside.glob(f"{ours}*"):
         if old.is_dir() and time.time() - old.stat().st_mtime > _LEFT_BEHIND_S:
             shutil.rmtree(old, ignore_errors=True)
-    folder = Path(tempfile.mkdtemp(prefix=f".{what}-", dir=beside))
+    folder = Path(tempfile.mkdtemp(prefix=ours, dir=beside))
     try:
         yield folder
     finally:

@@ -92,6 +92,12 @@ class Store:
                 con.close()
 
     @contextmanager
+    def alone(self) -> Iterator[None]:
+        """Nobody else writes meanwhile; who writes in the block does."""
+        with self._turn:
+            yield
+
+    @contextmanager
     def reading(self) -> Iterator[duckdb.DuckDBPyConnection]:
         """A cursor that sees the file as it stands now, whatever is written meanwhile."""
         con = self._con.cursor()
@@ -159,7 +165,7 @@ _AFTER: dict[int, Callable[[duckdb.DuckDBPyConnection], None]] = {1: _first_word
 
 def schema_version(con: duckdb.DuckDBPyConnection) -> int:
     """The form of an open database."""
-    return int(con.execute("SELECT max(version) FROM schema_versions").fetchall()[0][0])
+    return int(con.execute("SELECT coalesce(max(version), 0) FROM schema_versions").fetchall()[0][0])
 
 
 def _form(con: duckdb.DuckDBPyConnection, path: Path | str) -> int:

@@ -123,9 +123,10 @@ def plant(con: duckdb.DuckDBPyConnection) -> None:
     )
 
 
-def planted_keys() -> list[str]:
-    """The keys of the phases and techniques that a new database is planted with."""
-    return [row["phase"] for row in _shipped("phases.csv")] + [row["technique"] for row in _shipped("techniques.csv")]
+def planted_spellings() -> list[str]:
+    """The spellings that a new database is planted with, folded, each with its kind and a bar before it."""
+    techniques = [f"technique|{folded(word)}" for row in _shipped("techniques.csv") for word in (row["technique"], *row["aliases"].split("|")) if word]
+    return [f"phase|{folded(row['phase'])}" for row in _shipped("phases.csv")] + techniques
 
 
 def _shipped(name: str) -> Iterable[dict[str, str]]:

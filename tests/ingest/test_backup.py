@@ -53,7 +53,7 @@ def test_a_backup_is_named_by_day_and_form_opened_counted_and_the_same(opened: S
     before = everything(opened)
     with Store(copy.file) as other:
         assert everything(other) == before
-    assert not list(tmp_path.rglob(".backup*")) and not list(tmp_path.rglob("backups/*.wal"))
+    assert not list(tmp_path.rglob(".bench-hours*")) and not list(tmp_path.rglob("backups/*.wal"))
     last = backup.last(opened.cursor())
     assert last and last.file == str(copy.file) and (last.works, last.entries) == (copy.works, copy.entries)
 
@@ -188,7 +188,7 @@ def test_what_is_no_backup_changes_nothing_and_is_named(opened: Store, tmp_path:
         bring_back(opened, file)
     assert str(caught.value) == said.format(file=file)
     assert everything(opened) == before and (file.read_bytes() if file.is_file() else None) == content
-    assert not list(tmp_path.rglob(".restore*"))
+    assert not list(tmp_path.rglob(".bench-hours*"))
 
 
 def test_a_damaged_file_is_said_to_be_one_wherever_it_is_cut(opened: Store, tmp_path: Path) -> None:
@@ -253,11 +253,55 @@ def test_where_nothing_may_be_written_that_is_said_and_nothing_is_lost(opened: S
 
 
 def test_what_a_killed_backup_left_behind_is_cleared_away_later(opened: Store, tmp_path: Path) -> None:
-    left = tmp_path / ".backup-killed"
+    (tmp_path / ".backup-photos").mkdir()
+    os.utime(tmp_path / ".backup-photos", (0, 0))
+    left = tmp_path / ".bench-hours-backup-killed"
     left.mkdir()
     (left / "half.duckdb").write_text("half")
     back_up(opened, tmp_path / "a.duckdb")
     assert left.exists()  # it may be at work
     os.utime(left, (0, 0))
     back_up(opened, tmp_path / "b.duckdb")
-    assert not left.exists()
+    assert not left.exists() and (tmp_path / ".backup-photos").exists()  # somebody else's
+
+
+def test_a_database_damaged_inside_gives_way_and_is_kept(opened: Store, tmp_path: Path) -> None:
+    copy = back_up(opened, tmp_path / "b.duckdb")
+    content = bytearray(copy.file.read_bytes())
+    broken = tmp_path / "broken.duckdb"
+    for at in range(300_000, len(content) - 64, 200_000):
+        content[at : at + 64] = b"damaged!" * 8
+    broken.write_bytes(content)
+    _, kept = restore(copy.file, broken, force=True)
+    assert kept and kept.read_bytes() == bytes(content) and look(broken).entries == copy.entries
+
+
+def test_a_log_left_beside_a_database_that_is_gone_does_not_spoil_a_restore(opened: Store, tmp_path: Path) -> None:
+    copy = back_up(opened, tmp_path / "b.duckdb")
+    (tmp_path / "new.duckdb.wal").write_bytes(b"of another one" * 100)
+    restore(copy.file, tmp_path / "new.duckdb")
+    assert look(tmp_path / "new.duckdb").entries == copy.entries and (tmp_path / "new.duckdb.wal.kept").exists()
+
+
+def test_nothing_saved_while_a_backup_is_brought_back_is_lost(opened: Store, tmp_path: Path) -> None:
+    copy = back_up(opened, tmp_path / "b.duckdb")
+    written: list[str] = []
+    stop = threading.Event()
+
+    def save() -> None:
+        while not stop.is_set():
+            with opened.writing() as con:
+                con.execute("INSERT INTO objects (object) VALUES (?)", [f"saved {len(written)}"])
+            written.append(f"saved {len(written)}")
+
+    busy = threading.Thread(target=save)
+    busy.start()
+    try:
+        _, kept = bring_back(opened, copy.file)
+    finally:
+        stop.set()
+        busy.join()
+    held = {row[0] for row in opened.cursor().execute("SELECT object FROM objects").fetchall()}
+    with Store(kept.file) as before:
+        held |= {row[0] for row in before.cursor().execute("SELECT object FROM objects").fetchall()}
+    assert set(written) <= held

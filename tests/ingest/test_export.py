@@ -14,14 +14,16 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from dashboard import demo
-from ingest import people
-from ingest.errors import BenchHoursError
+from ingest import people, vocabulary
+from ingest.errors import BenchHoursError, FileError
 from ingest.export import export
 from ingest.formulas import defused, restored_sql
 from ingest.imports import import_files
 from ingest.integrity import faults
 from ingest.records import KEPT_FORMS
+from ingest.settings import read_settings, write_settings
 from ingest.store import Store
+from ingest.vocabulary import read_vocabulary
 from tests.conftest import CHANGE, NOW
 from tests.whole_studios import build, everything, studios
 
@@ -125,9 +127,15 @@ def test_what_is_held_stays_where_an_export_of_another_studio_comes_in(store: St
     with Store(":memory:") as other:
         demo.fill(other)
         export(other, tmp_path / "out", private=True)
+    with pytest.raises(FileError) as caught:
+        import_files(store, sorted((tmp_path / "out").iterdir()), write_rejects=False)
+    assert "whose clock is in Europe/London, and the one here is in Europe/Berlin" in str(caught.value)
+    with store.writing() as con:
+        write_settings(con, {"zone": "Europe/London", "currency": "USD"})
     before = everything(store)
     reports = {one.kind: one for one in import_files(store, sorted((tmp_path / "out").iterdir()), write_rejects=False)}
     after = everything(store)
+    assert read_settings(store.cursor()).currency == "USD" and "is held otherwise here" in reports["settings"].warnings["reason"].tolist()
     assert reports["people"].rows == 3 and reports["techniques"].outcome.rejected == 0
     for name in ("objects", "time_entries", "people", "spellings"):
         assert set(before[name]) <= set(after[name]), name
@@ -168,6 +176,24 @@ def test_names_that_stand_twice_in_one_file_are_told_line_by_line(store: Store, 
     (tmp_path / "phase_names.csv").write_text("phase,key,position,note,retired_on\nwaiting,one,90,,\nwaiting,two,91,,\nwaiting,one,92,,\n")
     report = import_files(store, [tmp_path / "phase_names.csv"], write_rejects=False)[0]
     assert report.outcome.stored == 1 and report.problems[["line", "column"]].to_numpy().tolist() == [[3, "phase"], [4, "key"]]
+
+
+def test_words_added_to_a_new_studio_stay_when_an_export_comes_in(store: Store, tmp_path: Path) -> None:
+    with Store(":memory:") as other:
+        with other.writing() as con:
+            vocabulary.rename(con, "phase", "cleaning", "dirt off", CHANGE)
+        export(other, tmp_path / "out", private=True)
+    (tmp_path / "t.csv").write_text("technique,phase,unit,mode,aliases\nfacing,stabilisation,,,vorkleben\nsponge work,cleaning,dm2,,\n")
+    import_files(store, [tmp_path / "t.csv"])
+    (tmp_path / "phase_names.csv").write_text("phase,key,position,note,retired_on\n")
+    import_files(store, [tmp_path / "phase_names.csv"])
+    known = read_vocabulary(store.cursor())
+    assert len(known.phases) == 14
+    with store.writing() as con:
+        con.execute("DELETE FROM history")
+    import_files(store, sorted((tmp_path / "out").iterdir()), write_rejects=False)
+    known = read_vocabulary(store.cursor())
+    assert known.technique("vorkleben") == "facing" and known.techniques["sponge work"].phase == "dirt off" and faults(store.cursor()) == []
 
 
 # --- formulas
@@ -211,5 +237,9 @@ def test_an_apostrophe_alone_empties_a_cell_of_a_work_and_an_empty_one_leaves_it
     assert report.outcome.corrected == 1
     assert store.cursor().execute("SELECT title, height_cm, width_cm FROM objects WHERE object = '24-001'").fetchall() == [(None, None, 80.0)]
     assert studio("b.csv", "object,title,height_cm,finished_on\n24-001,',',\n").outcome.already_held == 1
+    studio("d.csv", "object,finished_on\n24-001,2024-05-01\n")
+    assert studio("e.csv", "object,finished_on\n24-001,'\n").outcome.corrected == 1  # though it was empty before it was ever filled
+    studio("d2.csv", "object,finished_on\n24-001,2024-05-02\n")
+    assert studio("e.csv", "object,finished_on\n24-001,'\n").outcome.already_held == 1  # said once, it does not override what came later
     report = studio("c.csv", "technique,phase,unit,mode,note\nfacing,stabilisation,,','\n")
     assert store.cursor().execute("SELECT mode, note FROM techniques WHERE technique = 'facing'").fetchall()[0][0] == "hands_on"
