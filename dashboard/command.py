@@ -60,7 +60,7 @@ def _attempt(said: argparse.Namespace, action: Callable[[], int]) -> int:
             f"bench-hours {said.command}: the database failed ({why(error)}). What was not finished is undone; see that the disk has room and the file "
             "may be written, or restore a backup."
         )
-    except (BrokenPipeError, ConnectionError):
+    except ConnectionError:  # who called has left
         raise
     except OSError as error:
         complain(
@@ -83,13 +83,12 @@ def _here_or_there(said: argparse.Namespace, arguments: Sequence[str]) -> int:
             return server.run(arguments)
         try:
             store = _open(said)
+            with store or contextlib.nullcontext():
+                return _run(said, store)
         except StoreError as error:
             if not error.held or time.monotonic() > patience:
                 raise
             time.sleep(0.1)  # another command is at work, or a server is just opening
-            continue
-        with store or contextlib.nullcontext():
-            return _run(said, store)
 
 
 def run_for(store: Store) -> relay.Run:

@@ -15,7 +15,6 @@ from dashboard.words import counted, day
 from ingest import backup, integrity
 from ingest import export as leaving
 from ingest.backup import Copy
-from ingest.errors import BenchHoursError
 from ingest.settings import read_settings
 from ingest.store import Store, default_path
 
@@ -25,7 +24,7 @@ STALE_DAYS = 14
 
 def export(said: argparse.Namespace, store: Store) -> int:
     """Write everything into a folder."""
-    for one in leaving.export(store, said.folder, private=said.private, progress=lambda _: None):
+    for one in leaving.export(store, said.folder, private=said.private):
         tell(f"{one.file}: {one.kind}, {counted(one.rows, 'row')}")
     if said.private:
         complain("Titles, owners and addresses are in these files: keep them to yourself.")
@@ -50,11 +49,10 @@ def restore(said: argparse.Namespace, store: Store | None) -> int:
     if store is None:
         path = said.db or default_path()
         copy, kept = backup.restore(said.file, path, force=said.force)
-    elif not said.force:
-        path = Path(store.path)
-        raise BenchHoursError(f"{path} is there already", "Add --force to put the backup in its place; the present file is kept.")
     else:
         path = Path(store.path)
+        if not said.force:
+            raise backup.not_unforced(path)
         copy, before = backup.bring_back(store, said.file)
         kept = before.file
     tell(f"{path}: restored from {copy.file}, with {holds(copy)}")

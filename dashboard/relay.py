@@ -100,7 +100,7 @@ def listening(database: Path, pages: str, run: Run) -> Iterator[None]:
     with _Door(key, run) as door:
         threading.Thread(target=door.serve_forever, daemon=True, name="commands").start()
         try:
-            _write_note(note, {"port": door.server_address[1], "key": key, "process": os.getpid(), "pages": pages})
+            _write_note(note, {"port": door.server_address[1], "key": key, "pages": pages})
             yield
         finally:
             with contextlib.suppress(OSError):
@@ -134,12 +134,15 @@ class Server:
     def run(self, arguments: Sequence[str]) -> int:
         """Have a command run there; its exit code, once everything it said was passed on."""
         one = caller()
+        call: dict[str, object] = {"key": self.key, "arguments": list(arguments), "here": str(one.here), "who": one.who}
+        if len(json.dumps(call)) >= _LONGEST_LINE:
+            raise BenchHoursError("too many files are named at once for the running studio", "Name the folder that they are in.")
         reached = _knock(self)
         if reached is None:
             raise _gone()
         with reached, reached.makefile("rwb") as line:
             try:
-                _send(line, {"key": self.key, "arguments": list(arguments), "here": str(one.here), "who": one.who})
+                _send(line, call)
             except ConnectionError as error:
                 raise _gone() from error
             try:

@@ -23,7 +23,7 @@ from ingest.errors import BenchHoursError, StoreError, why
 from ingest.history import utc_now
 from ingest.integrity import Fault, faults, sums, unreadable
 from ingest.partial import own_folder
-from ingest.store import Store, schema_version
+from ingest.store import Store, schema_version, tables
 
 FOLDER = "backups"  # beside the database
 
@@ -74,6 +74,8 @@ def back_up(store: Store, file: Path | None = None, *, purpose: str = "", noted:
             partial.chmod(0o600)
             _settle(partial)
             _name(partial, place)
+    except FileExistsError:  # taken in the same second
+        return back_up(store, file, purpose=purpose, noted=noted)
     except (OSError, duckdb.Error) as error:
         raise BenchHoursError(f"no backup was written to {place} ({why(error)})", "See that the disk has room and the folder may be written.") from error
     if noted:
@@ -130,13 +132,6 @@ def _quoted(file: Path) -> str:
     return str(file).replace("'", "''")
 
 
-def _tables(con: duckdb.DuckDBPyConnection, database: str | None = None) -> list[str]:
-    rows = con.execute(
-        "SELECT table_name FROM duckdb_tables() WHERE database_name = coalesce(?, current_database()) AND NOT temporary ORDER BY table_name", [database]
-    ).fetchall()
-    return [row[0] for row in rows]
-
-
 def looked_at(file: Path, *, called: Path | None = None, holds: dict[str, tuple[int, int]] | None = None) -> Copy:
     """Open a copy, count it, and look whether it holds together.
 
@@ -154,7 +149,8 @@ def looked_at(file: Path, *, called: Path | None = None, holds: dict[str, tuple[
             raise BenchHoursError(f"{called or file} could not be written whole", "See that the disk has room.")
         return copy
     except StoreError as error:
-        raise StoreError(error.what.replace(str(file), str(called or file)), error.mend) from error
+        # what the store advises is about the database one works with, and not about a backup
+        raise StoreError(error.what.replace(str(file), str(called or file)), "Take another backup." if "--db" in error.mend else error.mend) from error
     except duckdb.Error as error:
         raise StoreError(f"{called or file} is damaged ({why(error)})", "Take another backup.") from error
 
@@ -185,7 +181,7 @@ def restore(file: Path, to: Path, *, force: bool = False) -> tuple[Copy, Path | 
             _settle(to.parent)
         return copy, None
     if not force:
-        raise BenchHoursError(f"{to} is there already", "Add --force to put the backup in its place; the present file is kept.")
+        raise not_unforced(to)
     try:
         store = Store(to)
     except StoreError as error:
@@ -201,21 +197,36 @@ def restore(file: Path, to: Path, *, force: bool = False) -> tuple[Copy, Path | 
     return _in_place_of_what_is_damaged(file, to)
 
 
+def not_unforced(to: Path) -> BenchHoursError:
+    """What is said where there is a database already."""
+    return BenchHoursError(f"{to} is there already", "Add --force to put the backup in its place; the present file is kept.")
+
+
+def _kept_name(file: Path) -> Path:
+    """A name under which a file can be kept."""
+    return next(place for n in range(1, 1000) if not (place := file.with_name(f"{file.name}.kept{f'-{n}' if n > 1 else ''}")).exists())
+
+
 def _set_aside(file: Path) -> None:
     if file.exists():
-        os.replace(file, next(place for n in range(1, 1000) if not (place := file.with_name(f"{file.name}.kept{f'-{n}' if n > 1 else ''}")).exists()))
+        os.replace(file, _kept_name(file))
 
 
 def _in_place_of_what_is_damaged(file: Path, to: Path) -> tuple[Copy, Path]:
     """The file that is there cannot be opened, or not be read to its end: it is kept as it is, under another name."""
     with _own_copy(file, to.parent) as (partial, copy):
-        kept = next(place for n in range(1, 1000) if not (place := to.with_name(f"{to.name}.kept{f'-{n}' if n > 1 else ''}")).exists())
-        log = to.with_name(to.name + ".wal")
-        if log.exists():
-            os.replace(log, kept.with_name(kept.name + ".wal"))
-        shutil.copyfile(to, kept)
-        _settle(kept)
+        kept, log = _kept_name(to), to.with_name(to.name + ".wal")
+        pairs = [(to, kept), *([(log, kept.with_name(kept.name + ".wal"))] if log.exists() else [])]
+        try:
+            for there, place in pairs:  # copied and not moved: should the disk be full, all is where it was
+                shutil.copyfile(there, place)
+                _settle(place)
+        except OSError:
+            for _, place in pairs:
+                place.unlink(missing_ok=True)
+            raise
         _settle(partial)
+        log.unlink(missing_ok=True)
         os.replace(partial, to)
         _settle(to.parent)
     return copy, kept
@@ -250,14 +261,14 @@ def _kept_first(store: Store) -> Copy:
     if damaged:
         raise StoreError(
             f"{store.path} is damaged: {damaged[0].what}",
-            "Close it (serve is stopped with Ctrl-C), then restore with --force: the damaged file is kept as it is.",
+            "Stop the pages, then restore the backup by command: the damaged file is kept as it is.",
         )
     return back_up(store, purpose="before-restore", noted=False)
 
 
 def _take_over(con: duckdb.DuckDBPyConnection, other: str) -> None:
     """Every table as another database has it; but that backups were made of this file stays true, and figures computed before are old."""
-    for table in _tables(con, other):
+    for table in tables(con, other):
         if table in ("schema_versions", "change_counter"):
             continue
         if table != "backups":

@@ -7,7 +7,6 @@ is made harmless (`ingest.formulas`). Titles, owners, and what is only half writ
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -24,8 +23,6 @@ from ingest.records import Form
 from ingest.settings import read_settings
 from ingest.sql import statement
 from ingest.store import Store
-
-Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,44 +59,37 @@ _KEPT_FILES = {
 _ALWAYS = (records.SETTINGS, records.HISTORY)  # the others only where there is something in them
 
 
-def export(store: Store, folder: Path, *, private: bool = False, progress: Progress = lambda _: None) -> list[Written]:
-    """Write everything held into a folder, as it stood at one moment; all files or none.
+def export(store: Store, folder: Path, *, private: bool = False) -> list[Written]:
+    """Write everything held into a new folder, as it stood at one moment; all files or none.
 
     Parameters
     ----------
-    folder : made where it is missing; a file of an earlier export in it is never written over.
-    private : titles, owners and their addresses too, in the history as well, what is half written, and the names of files brought in.
+    folder : made where it is missing; one with something in it is refused.
+    private : titles, owners and their addresses too, in the history as well, what waits or is half written, and the names of files brought in.
     """
-    names = [f"{name}.csv" for name in (*(name for name, *_ in _FILES.values()), *_KEPT_FILES.values())]
-    there = [name for name in names if (folder / name).exists()]
-    if there:
-        raise BenchHoursError(f"{folder} has an export in it already ({there[0]})", "Name a new folder, or empty that one.")
     try:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise BenchHoursError(f"{folder} is there already, and not empty", "Name a new folder.")
         folder.parent.mkdir(parents=True, exist_ok=True)
-        made = not folder.exists()
-        folder.mkdir(exist_ok=True)
-    except OSError as error:
-        raise BenchHoursError(f"{folder} cannot be made ({why(error)})", "Name another place.") from error
-    try:
-        with own_folder("export", folder) as partial:
+        with own_folder("export", folder.parent) as own:
+            partial = own / "out"
+            partial.mkdir(mode=0o700 if private else 0o755)
             with store.reading() as con:
-                written = _write_all(con, partial, private, progress)
-            for one in written:
-                if private:
-                    (partial / one.file).chmod(0o600)
-                os.replace(partial / one.file, folder / one.file)
+                written = _write_all(con, partial, private)
+            if folder.exists():
+                folder.rmdir()  # not every system lets a folder take the place of an empty one
+            os.replace(partial, folder)
     except (OSError, duckdb.Error) as error:
-        if made and not any(folder.iterdir()):
-            folder.rmdir()
-        raise BenchHoursError(f"{folder} cannot be written ({why(error)})", "See that the disk has room and the folder may be written.") from error
+        raise BenchHoursError(
+            f"{folder} cannot be written ({why(error)})", "See that the disk has room and the folder may be written, or name another."
+        ) from error
     return written
 
 
-def _write_all(con: duckdb.DuckDBPyConnection, folder: Path, private: bool, progress: Progress) -> list[Written]:
+def _write_all(con: duckdb.DuckDBPyConnection, folder: Path, private: bool) -> list[Written]:
     written = []
 
     def write(name: str, form: Form, columns: tuple[str, ...], source: str, order: str) -> None:
-        progress(f"{name}.csv")
         rows = _write(con, folder / f"{name}.csv", form, columns, source, order)
         written.append(Written(f"{name}.csv", form.kind, rows))
 

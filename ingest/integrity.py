@@ -9,6 +9,7 @@ import duckdb
 from ingest.counting import recounted
 from ingest.errors import BenchHoursError, why
 from ingest.settings import read_settings, stored_text
+from ingest.store import tables
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +107,7 @@ def faults(con: duckdb.DuckDBPyConnection) -> list[Fault]:
 
 def sums(con: duckdb.DuckDBPyConnection) -> dict[str, tuple[int, int]]:
     """Of each table how many rows it has, and a sum over all that they say: every block of the file is read for it."""
-    tables = con.execute("SELECT table_name FROM duckdb_tables() WHERE database_name = current_database() AND NOT temporary ORDER BY table_name").fetchall()
-    return {table: con.execute(f"SELECT count(*), coalesce(bit_xor(hash(t)), 0) FROM {table} AS t").fetchall()[0] for (table,) in tables}
+    return {table: con.execute(f"SELECT count(*), coalesce(bit_xor(hash(t)), 0) FROM {table} AS t").fetchall()[0] for table in tables(con)}
 
 
 def unreadable(con: duckdb.DuckDBPyConnection) -> list[Fault]:

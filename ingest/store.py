@@ -168,12 +168,20 @@ def schema_version(con: duckdb.DuckDBPyConnection) -> int:
     return int(con.execute("SELECT coalesce(max(version), 0) FROM schema_versions").fetchall()[0][0])
 
 
+def tables(con: duckdb.DuckDBPyConnection, database: str | None = None) -> list[str]:
+    """The tables of the open database, or of another one attached to it."""
+    rows = con.execute(
+        "SELECT table_name FROM duckdb_tables() WHERE database_name = coalesce(?, current_database()) AND NOT temporary ORDER BY table_name", [database]
+    ).fetchall()
+    return [row[0] for row in rows]
+
+
 def _form(con: duckdb.DuckDBPyConnection, path: Path | str) -> int:
     """The form of a database that may be of any, 0 where it is empty; raises where it is not one of ours."""
-    tables = {row[0] for row in con.execute("SELECT table_name FROM duckdb_tables()").fetchall()}
-    if "schema_versions" in tables:
+    found = tables(con)
+    if "schema_versions" in found:
         return schema_version(con)
-    if tables:
+    if found:
         raise StoreError(f"{path} is a database, but not one of bench-hours", "Name another file with --db.")
     return 0
 

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, settings
 
-from dashboard import reading
+from dashboard import demo, reading
 from ingest.history import Change
 from ingest.imports import Report, import_files
 from ingest.settings import write_settings
@@ -49,6 +49,14 @@ def bring_into(store: Store, folder: Path, name: str, text: str | bytes, **optio
 def bring(store: Store, tmp_path: Path) -> Bring:
     """`bring("name.csv", text)`: import text as a file into the store of the test."""
     return partial(bring_into, store, tmp_path)
+
+
+@pytest.fixture(scope="session")
+def invented(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database with the invented studio in it, to be copied."""
+    path = tmp_path_factory.mktemp("invented") / "studio.duckdb"
+    demo.fresh(path).close()
+    return path
 
 
 @pytest.fixture

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from dashboard import demo, relay
+from dashboard import relay
 from dashboard.voice import Caller, called_by
 from ingest.store import Store
 from tests.whole_studios import everything
@@ -54,13 +54,6 @@ class Served:
         assert self.process.stderr
         self.process.stderr.close()
         return code
-
-
-@pytest.fixture(scope="module")
-def invented(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("invented") / "studio.duckdb"
-    demo.fresh(path).close()
-    return path
 
 
 @pytest.fixture

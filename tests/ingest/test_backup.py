@@ -11,7 +11,6 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from dashboard import demo
 from ingest import backup
 from ingest.backup import back_up, bring_back, look, restore
 from ingest.errors import BenchHoursError
@@ -23,14 +22,6 @@ from tests.tight_places import only_to_read, small_disk
 from tests.whole_studios import everything
 
 FORM = migrations()[-1][0]
-
-
-@pytest.fixture(scope="module")
-def invented(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A database with the invented studio in it."""
-    path = tmp_path_factory.mktemp("invented") / "studio.duckdb"
-    demo.fresh(path).close()
-    return path
 
 
 @pytest.fixture
@@ -67,6 +58,16 @@ def test_a_folder_gets_a_name_made_here_and_a_name_of_ones_own_is_never_written_
     with pytest.raises(BenchHoursError) as caught:
         back_up(opened, mine)
     assert str(caught.value) == f"{mine} is there already. Name another file: no backup is ever written over." and mine.read_bytes() == content
+
+
+def test_backups_of_one_second_each_get_a_name(opened: Store) -> None:
+    made: list[Path] = []
+    makers = [threading.Thread(target=lambda: made.append(back_up(opened).file)) for _ in range(4)]
+    for maker in makers:
+        maker.start()
+    for maker in makers:
+        maker.join()
+    assert len(set(made)) == 4 and all(file.exists() for file in made)
 
 
 def test_a_backup_is_of_one_moment_though_the_studio_goes_on(opened: Store, tmp_path: Path) -> None:
@@ -155,10 +156,10 @@ def test_a_database_that_cannot_be_opened_gives_way_and_is_kept_byte_by_byte(ope
 @pytest.mark.parametrize(
     ("what", "said"),
     [
-        ("text", "{file} is not a bench-hours database, or it is damaged. Name another file with --db, or restore a backup."),
+        ("text", "{file} is not a bench-hours database, or it is damaged. Take another backup."),
         ("empty", "{file} is empty. Take another backup."),
-        ("short", "{file} is not a bench-hours database, or it is damaged. Name another file with --db, or restore a backup."),
-        ("other", "{file} is a database, but not one of bench-hours. Name another file with --db."),
+        ("short", "{file} is not a bench-hours database, or it is damaged. Take another backup."),
+        ("other", "{file} is a database, but not one of bench-hours. Take another backup."),
         ("newer", f"{{file}} was written by a newer bench-hours (its form is 99, this one knows {FORM}). Install the newer version; the file is as it was."),
         ("missing", "{file} cannot be restored (No such file or directory). See that it is there and may be read, and that the disk has room."),
         ("folder", "{file} cannot be restored (Is a directory). See that it is there and may be read, and that the disk has room."),

@@ -109,8 +109,15 @@ def test_an_export_is_never_written_over_another(store: Store, tmp_path: Path) -
     export(store, tmp_path / "out")
     with pytest.raises(BenchHoursError) as caught:
         export(store, tmp_path / "out")
-    assert str(caught.value) == f"{tmp_path / 'out'} has an export in it already (phases.csv). Name a new folder, or empty that one."
+    assert str(caught.value) == f"{tmp_path / 'out'} is there already, and not empty. Name a new folder."
     assert [path.name for path in tmp_path.iterdir()] == ["out"] and not list((tmp_path / "out").glob(".*"))
+
+
+def test_an_export_that_fails_half_way_leaves_no_folder(store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ingest.export.os.replace", lambda *_: (_ for _ in ()).throw(OSError(28, "No space left on device")))
+    with pytest.raises(BenchHoursError) as caught:
+        export(store, tmp_path / "out")
+    assert "cannot be written (the disk is full)" in str(caught.value) and list(tmp_path.iterdir()) == []
 
 
 def test_every_table_leaves_or_is_known_to_stay(store: Store) -> None:
