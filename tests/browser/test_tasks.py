@@ -53,6 +53,17 @@ def press(page: Page, name: str) -> None:
     act(page, lambda: button.press("Enter"))
 
 
+def press_until(page: Page, name: str, sentence: str) -> None:
+    """Press what may be pressed twice without harm until it is said to be done: a sheet beside it that is drawn anew just then takes the press, or the word of it."""
+    for attempt in range(3):
+        press(page, name)
+        try:
+            expect(page.get_by_text(sentence).first).to_be_visible(timeout=8_000)
+            return
+        except AssertionError:
+            assert attempt < 2, sentence
+
+
 def done(page: Page, sentence: str) -> None:
     expect(page.get_by_text(sentence).first).to_be_visible()
     settled(page)
@@ -318,8 +329,7 @@ def test_a_file_with_three_faults_comes_in_and_they_are_mended_on_the_page(lapto
     unfold(laptop, "Mend one row by fields")
     choose(laptop, "Row", "line 5: object")
     laptop.get_by_role("textbox", name="object").fill("26-061")
-    press(laptop, "Keep this row so")
-    done(laptop, "Line 5 is kept as it stands now; it comes in with the mended rows.")
+    press_until(laptop, "Keep this row so", "Line 5 is kept as it stands now; it comes in with the mended rows.")
     press(laptop, "Bring in the mended rows")
     expect(laptop.get_by_text("week.rejects.csv: time entries")).to_be_visible()
     expect(laptop.get_by_role("heading", name=re.compile("What was rejected|To mend"))).to_have_count(0)
