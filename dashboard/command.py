@@ -22,7 +22,7 @@ from dashboard import demo, keeping, reading, relay, serving
 from dashboard.analysis.overruns import CAUSES, by_phase, compare, totals
 from dashboard.sentences import ROUNDED, forgotten_parts, most_over, most_under, said_beside
 from dashboard.voice import caller, complain, tell
-from dashboard.words import amount, counted, hours, signed_hours
+from dashboard.words import amount, counted, day, hours, signed_hours
 from ingest import notation
 from ingest.errors import BenchHoursError, StoreError, why
 from ingest.formulas import defused_frame
@@ -312,7 +312,7 @@ def _statement(said: argparse.Namespace, store: Store) -> int:
     area = reading.area_dm2(con, known)
     if said.json or said.csv:
         return _give(frame.assign(day=frame["day"].astype(str)).drop(columns=["position", *([] if said.with_notes else ["note"])]), said)
-    tell(f"Dated hours of {known}{f' ({area:,.1f} dm²)' if area else ''}, to {as_of:%-d %B %Y}")
+    tell(f"Dated hours of {known}{f' ({area:,.1f} dm²)' if area else ''}, to {day(as_of)}")
     rows = [
         [
             f"{row['day']:%Y-%m-%d}",
@@ -341,7 +341,7 @@ def print_overruns(lines: pd.DataFrame, as_of: date, known: str | None = None) -
     heads = ["estimated h", "actual h", "difference h", *(f"{words} h" for words in CAUSES.values())]
     if known is None:
         phases = by_phase(comparison)
-        tell(f"Where the hours went, as of {as_of:%-d %B %Y}: finished lines of {counted(comparison.works, 'work')}")
+        tell(f"Where the hours went, as of {day(as_of)}: finished lines of {counted(comparison.works, 'work')}")
         if phases.empty:
             tell("No line that was estimated is finished yet.")
         else:
@@ -350,7 +350,7 @@ def print_overruns(lines: pd.DataFrame, as_of: date, known: str | None = None) -
             tell(_table(["phase", "works", *heads], rows, right=set(range(1, 9))))
             tell(" ".join(filter(None, (most_over(phases), most_under(phases)))))
     else:
-        tell(f"Where the hours of {known} went, as of {as_of:%-d %B %Y}")
+        tell(f"Where the hours of {known} went, as of {day(as_of)}")
         rows = [[row["phase"], row["technique"], row["part"], "finished" if row["finished"] else "open", *_figures(row)] for _, row in lines.iterrows()]
         tell(_table(["phase", "technique", "part", "line", *heads], rows, right=set(range(4, 11))))
     if known is not None and comparison.unquoted_works:

@@ -9,7 +9,7 @@ from dashboard import fields, frame, held, reading, tables
 from dashboard.words import day, hours, plain, text
 from ingest import corrections
 from ingest.errors import BenchHoursError
-from ingest.notation import written
+from ingest.notation import day_in_words, written
 from ingest.records import CHARGES, MODES
 
 # What the form calls the columns.
@@ -127,7 +127,7 @@ def _clock(moment: pd.Timestamp) -> str:
 def _said_before(earlier: pd.DataFrame) -> None:
     rows = [
         [
-            f"{row['changed_at']:%-d %b %Y}", "taken back" if row["taken_back"] else "corrected", row["day"], row["technique"], text(row["part"]), row["person"],
+            day_in_words(row["changed_at"], "%b"), "taken back" if row["taken_back"] else "corrected", row["day"], row["technique"], text(row["part"]), row["person"],
             text(row["reason"]), hours(row["hours"]),
         ]
         for row in earlier.to_dict("records")

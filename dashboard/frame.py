@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from html import escape
 
 import streamlit as st
@@ -13,6 +15,17 @@ from ingest.errors import BenchHoursError
 
 Way = tuple[str, str, dict[str, str]]
 """Where to go next: the script of a page, the words of the link, what its address carries."""
+
+_SEEN_S = 2.0
+
+
+@dataclass(slots=True)
+class _Done:
+    """What was done, the ways on from there, and when a page first said so (seconds of the monotonic clock)."""
+
+    sentence: str
+    ways: Sequence[Way]
+    first_seen: float | None = None
 
 
 def show(title: str, body: Callable[[], None]) -> None:
@@ -26,13 +39,12 @@ def show(title: str, body: Callable[[], None]) -> None:
         if st.button("Back to my studio"):
             held.look_at_invented(False)
             st.switch_page("pages/where_the_hours_went.py")
-    if told := st.session_state.pop("done", None):
+    if told := _just_done():
         with st.container(key="done"):  # stays in sight on a page that is scrolled down
-            sentence, ways = told
-            st.success(plain(sentence))
-            if ways:
+            st.success(plain(told.sentence))
+            if told.ways:
                 with st.container(horizontal=True):
-                    for page, label, query in ways:
+                    for page, label, query in told.ways:
                         st.page_link(page, label=label, query_params={**query, **held.same_studio()})
     try:
         body()
@@ -42,8 +54,20 @@ def show(title: str, body: Callable[[], None]) -> None:
 
 def done(sentence: str, *ways: Way) -> None:
     """Say what was done, at the head of the page as it is after it, and the ways that lead on from there."""
-    st.session_state["done"] = (sentence, ways)
+    st.session_state["done"] = _Done(sentence, ways)
     st.rerun()
+
+
+def _just_done() -> _Done | None:
+    """What was done; a page that is drawn again at once, by a late field, says it once more, or nobody would have read it."""
+    told: _Done | None = st.session_state.get("done")
+    now = time.monotonic()
+    if told and now - (told.first_seen or now) > _SEEN_S:
+        del st.session_state["done"]
+        return None
+    if told:
+        told.first_seen = told.first_seen or now
+    return told
 
 
 def refuse(sentence: str) -> None:

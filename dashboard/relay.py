@@ -15,6 +15,7 @@ import os
 import secrets
 import socket
 import socketserver
+import stat
 import threading
 import traceback
 from collections.abc import Callable, Iterator, Sequence
@@ -171,7 +172,10 @@ def _gone() -> BenchHoursError:
 def server_of(database: Path) -> Server | None:
     """The server that holds a database; None where there is none, or only a note that one left behind."""
     try:
-        said = json.loads(_note_of(database).read_text(encoding="utf-8"))
+        with _note_of(database).open(encoding="utf-8") as note:
+            if not _is_ours(note.fileno()):
+                return None
+            said = json.load(note)
         server = Server(int(said["port"]), str(said["key"]), str(said["pages"]))
     except (OSError, ValueError, KeyError, TypeError):
         return None
@@ -180,6 +184,14 @@ def server_of(database: Path) -> Server | None:
         return None
     reached.close()
     return server
+
+
+def _is_ours(file: int) -> bool:
+    """Only we could have written it, as far as the system tells: in a shared folder anybody may lay a note that leads to a server of his own."""
+    if not hasattr(os, "getuid"):
+        return True
+    about = os.fstat(file)
+    return about.st_uid == os.getuid() and not about.st_mode & (stat.S_IWGRP | stat.S_IWOTH)
 
 
 def _knock(server: Server) -> socket.socket | None:

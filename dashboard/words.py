@@ -8,6 +8,8 @@ from datetime import date
 
 import babel.numbers
 
+from ingest.notation import day_in_words
+
 UNITS = {"dm2": "dm²", "cm": "cm", "pcs": "pcs"}
 
 
@@ -58,7 +60,7 @@ def amount(quantity: float | None, unit: str | None) -> str:
 
 def day(value: date) -> str:
     """`5 October 2026`."""
-    return f"{value:%-d %B %Y}"
+    return day_in_words(value)
 
 
 def ago(value: date, today: date) -> str:

@@ -23,6 +23,7 @@ from ingest.errors import BenchHoursError, StoreError, why
 from ingest.history import utc_now
 from ingest.integrity import Fault, faults, sums, unreadable
 from ingest.partial import own_folder
+from ingest.sql import quoted
 from ingest.store import Store, schema_version, tables
 
 FOLDER = "backups"  # beside the database
@@ -114,7 +115,7 @@ def _copy(con: duckdb.DuckDBPyConnection, file: Path) -> None:
     """Copy the database as this transaction sees it into a new file."""
     name = f"copy_{uuid.uuid4().hex}"
     ours = '"' + con.execute("SELECT current_database()").fetchall()[0][0].replace('"', '""') + '"'
-    con.execute(f"ATTACH '{_quoted(file)}' AS {name}")
+    con.execute(f"ATTACH {quoted(file)} AS {name}")
     try:
         con.execute(f"COPY FROM DATABASE {ours} TO {name}")
         con.execute("COMMIT")
@@ -126,10 +127,6 @@ def _copy(con: duckdb.DuckDBPyConnection, file: Path) -> None:
     finally:
         with contextlib.suppress(duckdb.Error):
             con.execute(f"DETACH {name}")
-
-
-def _quoted(file: Path) -> str:
-    return str(file).replace("'", "''")
 
 
 def looked_at(file: Path, *, called: Path | None = None, holds: dict[str, tuple[int, int]] | None = None) -> Copy:
@@ -245,7 +242,7 @@ def bring_back(store: Store, file: Path) -> tuple[Copy, Copy]:
         kept = _kept_first(store)
         name = f"copy_{uuid.uuid4().hex}"
         beside = store.cursor()
-        beside.execute(f"ATTACH '{_quoted(partial)}' AS {name} (READ_ONLY)")
+        beside.execute(f"ATTACH {quoted(partial)} AS {name} (READ_ONLY)")
         try:
             with store.writing() as con:
                 _take_over(con, name)

@@ -14,6 +14,7 @@ import duckdb
 from ingest.errors import BenchHoursError
 from ingest.readings import READERS, Context, Reader
 from ingest.records import Column, Form
+from ingest.sql import quoted
 
 _BLANK, _BLANK_MEND = "is empty", "Fill it in."
 _REMARK_COLUMNS = '("row" BIGINT, column_name VARCHAR, reason VARCHAR, mend VARCHAR)'
@@ -30,12 +31,13 @@ def read_cells(con: duckdb.DuckDBPyConnection, form: Form, names: list[str], con
             f"FROM cells WHERE contains(concat_ws(' ', {everything}), chr(0))"
         )
     values, joins = [], []
+    left = _left_to_read(con, form, names)
     for column in form.columns:
         if column.name not in names:
             values.append(f"NULL::{READERS[column.reading].sql_type} AS {column.name}")
             continue
         cell = f"cells.c{names.index(column.name)}"
-        value, join = _read_column(con, column, cell, context)
+        value, join = _read_column(con, column, cell, left.get(column.name, []), context)
         values.append(f"{value} AS {column.name}")
         joins += join
     not_blank = " AND ".join(f"c{number} IS NULL" for number in range(len(names)))
@@ -50,20 +52,30 @@ def read_cells(con: duckdb.DuckDBPyConnection, form: Form, names: list[str], con
             con.execute(f'INSERT INTO problems SELECT "row", ?, ?, ? FROM cells WHERE {empty} AND NOT ({not_blank})', [column.name, _BLANK, _BLANK_MEND])
 
 
-def _read_column(con: duckdb.DuckDBPyConnection, column: Column, cell: str, context: Context) -> tuple[str, list[str]]:
-    """SQL for the column's value, and the joins it needs; notes the texts that cannot be read."""
+def _left_to_read(con: duckdb.DuckDBPyConnection, form: Form, names: list[str]) -> dict[str, list[str]]:
+    """By column, its different texts that no SQL of its reader reads at once, in one order."""
+    questions = []
+    for column in form.columns:
+        if column.name in names and column.reading != "text":
+            cell, at_once = f"c{names.index(column.name)}", READERS[column.reading].at_once
+            unread = f"coalesce(({at_once.format(text=cell)}).wall IS NULL, true)" if at_once else "true"
+            questions.append(f"SELECT DISTINCT '{column.name}' AS name, {cell} AS said FROM cells WHERE {cell} IS NOT NULL AND {unread}")
+    left: dict[str, list[str]] = {}
+    for name, said in con.execute(" UNION ALL ".join(questions)).fetchall() if questions else []:
+        left.setdefault(name, []).append(said)
+    return {name: sorted(texts) for name, texts in left.items()}
+
+
+def _read_column(con: duckdb.DuckDBPyConnection, column: Column, cell: str, texts: list[str], context: Context) -> tuple[str, list[str]]:
+    """SQL for the column's value, and the joins it needs; notes those of its `texts` that cannot be read."""
     reader = READERS[column.reading]
     at_once = reader.at_once.format(text=cell) if reader.at_once else None
     if column.reading == "text":
         return str(at_once), []
-    only_left = f"WHERE {cell} IS NOT NULL" + (f" AND ({at_once}) IS NULL" if at_once and column.reading != "instant" else "")
-    if column.reading == "instant":
-        only_left += f" AND coalesce(({at_once}).wall IS NULL, true)"
-    texts = [row[0] for row in con.execute(f"SELECT DISTINCT {cell} FROM cells {only_left}").fetchall()]
     if not texts:
         return (at_once or f"NULL::{reader.sql_type}"), []
     table = f"read_{column.name}"
-    readings = _read_texts(reader, sorted(texts), context, column.filled)
+    readings = _read_texts(reader, texts, context, column.filled)
     faulty = any(reading["reason"] for reading in readings)
     if reader.sql_type == "VARCHAR" and not faulty and not at_once and all(reading["value"] == reading["said"] for reading in readings):
         return cell, []  # every text means itself: no join needed
@@ -112,7 +124,10 @@ def _json_shape(sql_type: str) -> object:
 
 
 def remark(con: duckdb.DuckDBPyConnection, table: str, source: str, remarks: list[tuple[str, str, str, str]]) -> None:
-    """Add problems or warnings for rows of a query or table that meet a condition, in one pass over it.
+    """Add problems or warnings for rows of a query or table that meet a condition.
+
+    One pass tells which conditions are met at all, a second one, where any is, what to say: most files meet few or none, and a statement of all would cost
+    more to plan than to run.
 
     Parameters
     ----------
@@ -120,10 +135,13 @@ def remark(con: duckdb.DuckDBPyConnection, table: str, source: str, remarks: lis
     source : FROM clause whose rows have `row`.
     remarks : condition, column name, SQL of the reason, mend.
     """
+    asked = ", ".join(f"coalesce(bool_or({condition}), false)" for condition, *_ in remarks)
+    met = con.execute(f"SELECT [{asked}] FROM {source}").fetchall()[0][0]
+    remarks = [one for one, is_met in zip(remarks, met, strict=True) if is_met]
     if not remarks:
         return
     structs = ", ".join(
-        f"CASE WHEN {condition} THEN {{'column_name': '{column}', 'reason': {reason}, 'mend': {_quoted(mend)}}} END"
+        f"CASE WHEN {condition} THEN {{'column_name': '{column}', 'reason': {reason}, 'mend': {quoted(mend)}}} END"
         for condition, column, reason, mend in remarks
     )
     anything = " OR ".join(f"({condition})" for condition, *_ in remarks)
@@ -133,7 +151,3 @@ def remark(con: duckdb.DuckDBPyConnection, table: str, source: str, remarks: lis
         f'INSERT INTO {table} SELECT "row", r.column_name, r.reason, r.mend '
         f'FROM (SELECT "row", unnest([{structs}]) AS r FROM {source} WHERE {anything}) AS found WHERE r IS NOT NULL {once}'
     )
-
-
-def _quoted(text: str) -> str:
-    return "'" + text.replace("'", "''") + "'"

@@ -24,6 +24,7 @@ import numpy.typing as npt
 from ingest.errors import FileError, why
 from ingest.formulas import restored_sql
 from ingest.records import IN_ORDER, KEPT_FORMS, header_name
+from ingest.sql import quoted
 
 LONGEST_LINE_BYTES = 1_000_000
 _LONGEST_KEPT = 64 * LONGEST_LINE_BYTES  # what an export wrote: a sheet of many long notes is one cell there
@@ -299,16 +300,17 @@ def read_raw(con: duckdb.DuckDBPyConnection, file: CsvFile, *, typed: bool = Fal
     except duckdb.Error as error:
         raise FileError(f"{file.path.name} cannot be read as CSV ({str(error).splitlines()[0]})", "Save it again as CSV in UTF-8.") from error
     # Row ids follow the file; inside a transaction they do not begin at 0.
-    rows, first, last = con.execute("SELECT count(*), coalesce(min(rowid), 0), coalesce(max(rowid), -1) FROM raw_rows").fetchall()[0]
+    looked_for = [f"coalesce(bool_or(starts_with({name}, '''')), false)" for name in names] if file.has_apostrophes and not typed else []
+    rows, first, last, *begin_so = con.execute(
+        f"SELECT {', '.join(['count(*)', 'coalesce(min(rowid), 0)', 'coalesce(max(rowid), -1)', *looked_for])} FROM raw_rows"
+    ).fetchall()[0]
     if last - first + 1 != rows:
         raise FileError(f"{file.path.name} cannot be read in its own order", "Report this, with the version of DuckDB.")
     con.execute(f'CREATE TEMP VIEW raw AS SELECT rowid - {first} AS "row", * FROM raw_rows')
-    if file.has_apostrophes and not typed:
-        shown = ", ".join(f"{restored_sql(name)} AS {name}" for name in names)
-        emptied = ", ".join(f"CASE WHEN c{number} = '''' THEN '{name}' END" for number, name in enumerate(file.names))
-        con.execute(f'CREATE TEMP VIEW cells AS SELECT "row", {shown}, [{emptied}] AS emptied FROM raw')
-    else:
-        con.execute("CREATE TEMP VIEW cells AS SELECT *, []::VARCHAR[] AS emptied FROM raw")
+    begin_with_apostrophe = [number for number, begins_so in enumerate(begin_so) if begins_so]
+    restored = ", ".join(f"{restored_sql(f'c{number}')} AS c{number}" for number in begin_with_apostrophe)
+    emptied = ", ".join(f"CASE WHEN c{number} = '''' THEN {quoted(file.names[number])} END" for number in begin_with_apostrophe)
+    con.execute(f"CREATE TEMP VIEW cells AS SELECT *{f' REPLACE ({restored})' if restored else ''}, [{emptied}]::VARCHAR[] AS emptied FROM raw")
     found = con.execute(
         "SELECT line, any_value(error_type), any_value(csv_line), any_value(error_message) FROM reject_errors GROUP BY line ORDER BY line"
     ).fetchall()

@@ -16,6 +16,7 @@ from ingest.csv_files import RawRows
 from ingest.errors import BenchHoursError
 from ingest.history import Change, keep_earlier
 from ingest.lines import give_numbers, same_line
+from ingest.notation import day_in_words
 from ingest.outcome import Fate, Outcome
 from ingest.readings import READERS, Context
 from ingest.settings import read_settings
@@ -247,11 +248,11 @@ def approve(con: duckdb.DuckDBPyConnection, known_object: str, version: int, on:
     """Note that the owner approved a version on a day, and of its options which one; raises where that cannot be."""
     made_on, approved_on = _version(con, known_object, version)
     if approved_on:
-        raise BenchHoursError(f"version {version} of {known_object} was approved on {approved_on:%-d %B %Y} already", "Make the next version for a change.")
+        raise BenchHoursError(f"version {version} of {known_object} was approved on {day_in_words(approved_on)} already", "Make the next version for a change.")
     if on < made_on:
-        raise BenchHoursError(f"version {version} was made on {made_on:%-d %B %Y}, after that day", "Give the day of the owner's word.")
+        raise BenchHoursError(f"version {version} was made on {day_in_words(made_on)}, after that day", "Give the day of the owner's word.")
     if on > con.execute("SELECT timezone(?, timezone('UTC', ?::TIMESTAMP))::DATE", [read_settings(con).zone, change.at]).fetchall()[0][0]:
-        raise BenchHoursError(f"{on:%-d %B %Y} lies in the future", "Note the approval when it has been given.")
+        raise BenchHoursError(f"{day_in_words(on)} lies in the future", "Note the approval when it has been given.")
     options = {
         row[0]
         for row in con.execute(

@@ -14,6 +14,8 @@ import re
 
 import pandas as pd
 
+from ingest.sql import quoted
+
 _SIGNS = "[=+\\-@\t\r\n＝＋－＠]"
 _CAN_RUN = f"'*(?:{_SIGNS}|$)"
 _IS_NUMBER = r"[+-]?(\d+([.,]\d*)?|[.,]\d+)"
@@ -32,14 +34,20 @@ def defused_again(text: str) -> str:
     return text if text.startswith("'") else defused(text)
 
 
+def defused_line(text: str, separator: str) -> str:
+    """The same for a line whose cells cannot be told apart: wherever one may begin."""
+    number = rf"{_IS_NUMBER}\"?(?:{re.escape(separator)}|$)"
+    return re.sub(rf"(^|{re.escape(separator)})(\"?)(?={_CAN_RUN})(?!'|$|{re.escape(separator)}|{number})", r"\1\2'", text)
+
+
 def defused_sql(text: str) -> str:
     """SQL of `defused` for an expression."""
-    return f"CASE WHEN {text} <> '' AND regexp_matches({text}, {_quoted(f'^{_CAN_RUN}')}) AND NOT regexp_full_match({text}, {_quoted(_IS_NUMBER)}) THEN '''' || {text} ELSE {text} END"
+    return f"CASE WHEN {text} <> '' AND regexp_matches({text}, {quoted(f'^{_CAN_RUN}')}) AND NOT regexp_full_match({text}, {quoted(_IS_NUMBER)}) THEN '''' || {text} ELSE {text} END"
 
 
 def restored_sql(text: str) -> str:
     """SQL for the text that a cell stands for; NULL where it stands for none."""
-    return f"CASE WHEN starts_with({text}, '''') AND regexp_matches({text}, {_quoted(f'^{_HARMLESS}')}) THEN nullif(substr({text}, 2), '') ELSE {text} END"
+    return f"CASE WHEN starts_with({text}, '''') AND regexp_matches({text}, {quoted(f'^{_HARMLESS}')}) THEN nullif(substr({text}, 2), '') ELSE {text} END"
 
 
 def defused_frame(frame: pd.DataFrame) -> pd.DataFrame:
@@ -48,7 +56,3 @@ def defused_frame(frame: pd.DataFrame) -> pd.DataFrame:
     return frame.assign(
         **{name: cells.map({text: defused(text) if isinstance(text, str) else text for text in cells.unique()}) for name, cells in texts.items()}
     )
-
-
-def _quoted(pattern: str) -> str:
-    return "'" + pattern.replace("'", "''") + "'"

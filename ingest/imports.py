@@ -118,7 +118,8 @@ def check_files(
     with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
         files = look_over(paths, Path(folder))
         with store.writing(keep=False) as con:
-            write_settings(con, settings or {})
+            if settings:
+                write_settings(con, settings)
             return [bring_in_file(con, told, _fate(con, told, None, now), "ask", progress) for told in files]
 
 
@@ -152,10 +153,9 @@ def bring_in_file(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_b
     raw = read_raw(con, file, typed=fate.typed)
     con.register("row_lines", pd.DataFrame({"row": np.arange(len(raw.lines)), "line": raw.lines}))
     progress(f"{name}: checking {len(raw.lines):,} rows")
-    context = Context.of(con)
-    context.decimal_comma = file.separator == ";"
-    people = _people(con)
+    people: set[str] = set()
     if form in FORMS:
+        context, people = Context.of(con, decimal_comma=file.separator == ";"), _people(con)
         read_cells(con, form, file.names, context, has_nul=file.has_nul)
         outcome = _bring_in(con, form, context, fate, held_back_as, raw)
     else:
@@ -180,7 +180,7 @@ def bring_in_file(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_b
             [fate.now, name, form.kind, outcome.stored, outcome.corrected, outcome.already_held, outcome.held_back, outcome.rejected],
         )
     if outcome.rejected and not fate.typed:
-        report.rejected = rejects.rejects_of(con, raw)
+        report.rejected = rejects.rejects_of(con, raw, report.problems)
     return report
 
 
@@ -215,6 +215,8 @@ def _bring_in(con: duckdb.DuckDBPyConnection, form: Form, context: Context, fate
 
 def _remarks(con: duckdb.DuckDBPyConnection, table: str, form: Form, raw: RawRows, faults: list[Fault]) -> pd.DataFrame:
     """Problems or warnings in the order of the file, each with its line."""
+    if not con.execute(f"SELECT EXISTS (FROM {table})").fetchall()[0][0]:
+        return _of_faults(faults)
     shown = " ".join(f"WHEN '{name}' THEN raw.c{number}" for number, name in enumerate(raw.file.names) if name in form.names)
     found = con.execute(
         f"""SELECT l.line, t.column_name AS "column", CASE t.column_name {shown} END AS value, t.reason, t.mend
@@ -222,6 +224,11 @@ def _remarks(con: duckdb.DuckDBPyConnection, table: str, form: Form, raw: RawRow
         [form.names],
     ).df()
     if faults:
-        lines = pd.DataFrame([(fault.line, "", fault.text[:80], fault.reason, fault.mend) for fault in faults], columns=list(REMARK_COLUMNS))
-        found = pd.concat([found, lines]) if len(found) else lines
+        found = pd.concat([found, _of_faults(faults)])
     return found.sort_values("line", kind="stable", ignore_index=True)
+
+
+def _of_faults(faults: list[Fault]) -> pd.DataFrame:
+    """The lines that are no rows, as problems."""
+    lines = [(fault.line, "", fault.text[:80], fault.reason, fault.mend) for fault in faults]
+    return pd.DataFrame(lines, columns=list(REMARK_COLUMNS)).sort_values("line", kind="stable", ignore_index=True)

@@ -8,6 +8,7 @@ import duckdb
 
 from ingest.counting import recounted
 from ingest.errors import BenchHoursError, why
+from ingest.meaning import NONSENSE
 from ingest.settings import read_settings, stored_text
 from ingest.store import tables
 
@@ -45,7 +46,9 @@ _NAMES = (
 )
 _CALLED = {
     "lines": "lines", "techniques": "techniques", "spells": "time entries", "estimated_lines": "lines of estimates", "estimate_versions": "estimates",
-    "objects": "works", "milestones": "milestones", "person_spellings": "spellings of people", "drafts": "drafts",
+    "objects": "works", "milestones": "milestones", "person_spellings": "spellings of people", "drafts": "drafts", "phases": "phases",
+    "spellings": "spellings", "people": "people", "held_back": "rows held back", "unsaved": "things not saved yet", "imports": "files brought in",
+    "history": "changes in the history",
 }  # fmt: skip
 
 # Queries that give how many rows are at fault and one of them by name.
@@ -82,6 +85,13 @@ _OTHERS = (
     ("rows held back that resemble an entry which never was: {n}, {one} among them", "Decide them under Bring in logs: new, or left out.",
      """SELECT count(*), min(resembles) FROM held_back WHERE decided IS NULL AND resembles NOT IN (SELECT entry FROM spells)
         AND resembles NOT IN (SELECT key FROM history WHERE kind = 'time_entries')"""),
+    ("lines of estimates in another unit than their technique: {n}, {one} among them", "Give the technique its unit again, with a techniques file.",
+     """SELECT count(*), min(object || ' ' || technique) FROM estimate_lines AS e JOIN techniques AS t USING (technique)
+        WHERE e.quantity IS NOT NULL AND e.unit IS DISTINCT FROM t.unit"""),
+    ("entries in another unit than their technique: {n}, {one} among them", "Give the technique its unit again, with a techniques file.",
+     "SELECT count(*), min(entry) FROM time_entries AS e JOIN techniques AS t USING (technique) WHERE e.quantity IS NOT NULL AND e.unit IS DISTINCT FROM t.unit"),
+    ("entries on no work, in a phase that is not studio time: {n}, {one} among them", "Give the phase the position 0 again, with a phases file, or correct the entries.",
+     "SELECT count(*), min(entry) FROM time_entries AS e JOIN phases AS p USING (phase) WHERE e.object IS NULL AND p.position > 0"),
     ("the count of changes stands {n} times and not once", _BACKUP, "SELECT CASE WHEN count(*) = 1 THEN 0 ELSE count(*) + 1 END, '' FROM change_counter"),
 )  # fmt: skip
 
@@ -102,7 +112,7 @@ def faults(con: duckdb.DuckDBPyConnection) -> list[Fault]:
         rows, one = con.execute(query).fetchall()[0]
         if rows:
             found.append(Fault(sentence.format(n=f"{rows:,}", one=one), remedy))
-    return [*found, *_settings(con)]
+    return [*found, *_meaning(con), *_settings(con)]
 
 
 def sums(con: duckdb.DuckDBPyConnection) -> dict[str, tuple[int, int]]:
@@ -117,6 +127,19 @@ def unreadable(con: duckdb.DuckDBPyConnection) -> list[Fault]:
     except duckdb.Error as error:
         return [Fault(f"a part of the file cannot be read ({why(error)})", "Restore the last backup; keep this file, as what can be read of it may be of use.")]
     return []
+
+
+def _meaning(con: duckdb.DuckDBPyConnection) -> list[Fault]:
+    """Cells that say what none of their column can."""
+    found = []
+    for table, nonsense in NONSENSE.items():
+        counts = con.execute(f"SELECT {', '.join(f'count(*) FILTER ({one.condition})' for one in nonsense)} FROM {table}").fetchall()[0]
+        found += [
+            Fault(f"{_CALLED[table]} whose {one.column.replace('_', ' ')} {one.reason}: {rows:,}", _BACKUP)
+            for one, rows in zip(nonsense, counts, strict=True)
+            if rows
+        ]
+    return found
 
 
 def _settings(con: duckdb.DuckDBPyConnection) -> list[Fault]:

@@ -12,10 +12,13 @@ from dataclasses import dataclass
 import duckdb
 
 from ingest import records, vocabulary
+from ingest.checked import remark
 from ingest.errors import BenchHoursError, FileError
+from ingest.meaning import NONSENSE
 from ingest.outcome import Fate, Outcome
 from ingest.records import Form
 from ingest.settings import stored_text, write_settings
+from ingest.sql import quoted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +45,7 @@ class Kept:
     astray: tuple[str, str, str] | None = None
 
 
+_AS_WRITTEN = "Leave the files of an export as they are, or write it again."
 _AS_HELD = "SELECT {columns} FROM {table}"
 _WITH_OBJECTS = "Bring in the objects file of the same export with it, or first."
 # Shared, the earlier versions of a work are without title and owner, and nothing tells the name of a file: it may be somebody's.
@@ -110,7 +114,7 @@ def bring_in(con: duckdb.DuckDBPyConnection, form: Form, names: Sequence[str], f
 
 
 def _read(con: duckdb.DuckDBPyConnection, form: Form, names: Sequence[str]) -> None:
-    """The view `checked` and the table `resolved`: the cells as values of the table's own types."""
+    """The table `resolved`: the cells as values of the table's own types."""
     for table in ("problems", "warnings"):
         con.execute(f'CREATE OR REPLACE TEMP TABLE {table} ("row" BIGINT, column_name VARCHAR, reason VARCHAR, mend VARCHAR)')
     kept = kept_of(form)
@@ -131,13 +135,14 @@ def _read(con: duckdb.DuckDBPyConnection, form: Form, names: Sequence[str]) -> N
         faults.append((name, kind, unread))
     blank = " AND ".join(f"c{number} IS NULL" for number in range(len(names)))
     con.execute(f'CREATE OR REPLACE TEMP TABLE resolved AS SELECT "row", {", ".join(values)} FROM cells WHERE NOT ({blank})')
-    con.execute("CREATE OR REPLACE TEMP VIEW checked AS FROM resolved")
     for name, kind, unread in faults:
         con.execute(
-            f"""INSERT INTO problems SELECT "row", ?, 'is not as it was written out (' || ? || ')', 'Leave the files of an export as they are, or write it again.'
+            f"""INSERT INTO problems SELECT "row", ?, 'is not as it was written out (' || ? || ')', {quoted(_AS_WRITTEN)}
             FROM cells WHERE NOT ({blank}) AND ({unread})""",
             [name, kind.lower()],
         )
+    if kept:
+        remark(con, "problems", "resolved", [(one.condition, one.column, quoted(one.reason), _AS_WRITTEN) for one in NONSENSE.get(kept.table, ())])
 
 
 def _types(con: duckdb.DuckDBPyConnection, table: str) -> dict[str, tuple[str, bool]]:

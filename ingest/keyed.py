@@ -38,6 +38,10 @@ def bring_in_techniques(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
          "'would change the unit of ' || technique || ' from ' || held || '; entries measured in it: ' || used || ', lines of estimates: ' || estimated",
          "Give the new way of measuring a technique of its own, and retire the old one."),
     ])  # fmt: skip
+    remark(con, "warnings", "(SELECT r.* FROM resolved AS r JOIN techniques AS t USING (technique))", [
+        ("list_contains(emptied, 'mode')", "mode", "'cannot be left without one'", "Kept as it is held; write another mode to change it."),
+        ("list_contains(emptied, 'aliases')", "aliases", "'are not taken away by a file'", "Kept as they are held; take them away under Studio."),
+    ])  # fmt: skip
     outcome = _merge(
         con, fate, "techniques", "technique", ("phase", "unit", "mode", "condition", "cautions", "note"),
         born={"key": "technique", "mode": "coalesce(mode, 'hands_on')"}, nothing={"unit": "none"},

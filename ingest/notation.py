@@ -12,6 +12,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -53,11 +54,17 @@ _INSTANT = re.compile(
 )
 
 
+@lru_cache(maxsize=8192)  # the words of a vocabulary are folded for every file
 def folded(text: str) -> str:
     """The text as it is compared: no case, no accents, no hyphens, single spaces."""
     plain = unicodedata.normalize("NFKD", text).casefold()
     plain = "".join(letter for letter in plain if not unicodedata.combining(letter))
     return " ".join(re.sub(r"[-_/]", " ", plain).split())
+
+
+def day_in_words(day: date, month: Literal["%B", "%b"] = "%B") -> str:
+    """`5 October 2026`, or with a short month."""
+    return f"{day.day} {day:{month} %Y}"
 
 
 def nearest(text: str, known: Mapping[str, str]) -> str | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
 import duckdb
 
@@ -47,7 +48,7 @@ class Fate:
     def now(self) -> datetime:
         return self.change.at
 
-    @property
+    @cached_property
     def today(self) -> str:
         """SQL for the present day on the studio's own calendar."""
         zone = read_settings(self._con).zone
@@ -77,7 +78,7 @@ class Fate:
         """The counts, once every row has met its fate."""
         counts = dict(self._con.execute("SELECT verdict, count(*) FROM fate GROUP BY verdict").fetchall())
         corrected = int(self._con.execute("SELECT count(*) FROM corrections").fetchall()[0][0])
-        rows = int(self._con.execute("SELECT count(*) FROM checked").fetchall()[0][0])
+        rows = int(self._con.execute("SELECT count(*) FROM resolved").fetchall()[0][0])
         return Outcome(
             stored=rows - sum(counts.values()) - corrected,
             corrected=corrected,

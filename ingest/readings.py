@@ -51,12 +51,13 @@ class Context:
         return notation.with_point(text) if self.decimal_comma else text
 
     @classmethod
-    def of(cls, con: duckdb.DuckDBPyConnection) -> Context:
+    def of(cls, con: duckdb.DuckDBPyConnection, *, decimal_comma: bool = False) -> Context:
         return cls(
             settings=read_settings(con),
             vocabulary=read_vocabulary(con),
             objects={folded(row[0]): row[0] for row in con.execute("SELECT object FROM objects").fetchall()},
             people=read_spellings(con),
+            decimal_comma=decimal_comma,
         )
 
 

@@ -14,17 +14,16 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import duckdb
+import pandas as pd
 
 from ingest import unsaved
 from ingest.csv_files import RawRows
 from ingest.errors import FileError
-from ingest.formulas import defused, defused_again
+from ingest.formulas import defused, defused_again, defused_line
 from ingest.records import REJECT_COLUMNS
 from ingest.store import Store
 
 MOST_KEPT = 200
-_KEPT = "rejected rows "
-_SETTLED = "settled rows"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,23 +71,28 @@ class Rejects:
             lines.append(
                 _csv_line([*front, *map(defused_again, row.cells)], self.separator)
                 if row.is_row
-                else f"{_csv_line(front, self.separator)}{self.separator}{row.text}"
+                else f"{_csv_line(front, self.separator)}{self.separator}{defused_line(row.text, self.separator)}"
             )
         return "\r\n".join(lines) + "\r\n"
 
 
-def rejects_of(con: duckdb.DuckDBPyConnection, raw: RawRows) -> Rejects:
-    """The rejected rows of the file in hand, from the tables `raw`, `problems` and `row_lines`, and the lines that are no rows."""
+def rejects_of(con: duckdb.DuckDBPyConnection, raw: RawRows, problems: pd.DataFrame) -> Rejects:
+    """The rejected rows of the file in hand, from the tables `raw`, `problems` and `row_lines`, and the lines that are no rows.
+
+    `problems` is the same table as people read it, in the order of the file: `line`, `column`, `reason`, `mend`.
+    """
     file = raw.file
     own = [number for number, name in enumerate(file.names) if name not in REJECT_COLUMNS]  # a file that came back keeps one set of remarks
     came_back = len(own) < len(file.header)
     cells = ", ".join(f"coalesce(raw.c{number}, '')" for number in own)
-    found = con.execute(
-        f"""SELECT l.line, string_agg(p.column_name, ' / ' ORDER BY p.column_name, p.reason), string_agg(p.reason, ' / ' ORDER BY p.column_name, p.reason),
-            string_agg(p.mend, ' / ' ORDER BY p.column_name, p.reason), [{cells}]
-        FROM problems AS p JOIN raw ON raw."row" = p."row" JOIN row_lines AS l ON l."row" = p."row" GROUP BY ALL"""
-    ).fetchall()
-    rows = [RejectedRow(line=line, column=column, reason=reason, mend=mend, cells=said) for line, column, reason, mend, said in found]
+    found = con.execute(f'SELECT l.line, [{cells}] FROM raw JOIN row_lines AS l USING ("row") WHERE "row" IN (SELECT "row" FROM problems)').fetchall()
+    remarks: dict[int, list[tuple[str, str, str]]] = {}
+    for line, *remark in problems[["line", "column", "reason", "mend"]].itertuples(index=False, name=None):
+        remarks.setdefault(line, []).append(tuple(remark))
+    rows = []
+    for line, said in found:
+        column, reason, mend = map(" / ".join, zip(*remarks[line], strict=True))
+        rows.append(RejectedRow(line=line, column=column, reason=reason, mend=mend, cells=said))
     for fault in raw.faults:
         said = list(fault.cells[len(REJECT_COLUMNS) :] if came_back else fault.cells)
         text = _csv_line(said, file.separator) if came_back else fault.text
@@ -199,7 +203,7 @@ def keep(store: Store, rejects: Rejects, by: str) -> bool:
 def being_mended(con: duckdb.DuckDBPyConnection) -> list[Mending]:
     """All rows that wait to be mended, file by file."""
     found = []
-    for what, kept in unsaved.read_all(con, _KEPT).items():
+    for what, kept in unsaved.read_all(con, unsaved.REJECTED_ROWS).items():
         said = kept.said["rejects"]
         rejects = Rejects(**{**said, "rows": [RejectedRow(**row) for row in said["rows"]]})
         found.append(Mending(what=what, rejects=rejects, cells=kept.said["cells"], kept=kept))
@@ -236,12 +240,12 @@ def leave_out(store: Store, mending: Mending, by: str) -> None:
 
 def _settle(store: Store, mending: Mending, instead: Mapping[str, object], by: str) -> None:
     done = _settled(store.cursor()) | {_row_name(mending.rejects, row) for row in mending.rejects.rows}
-    unsaved.replace(store, mending.what, {_SETTLED: sorted(done), **instead}, by)
+    unsaved.replace(store, mending.what, {unsaved.SETTLED_ROWS: sorted(done), **instead}, by)
 
 
 def _settled(con: duckdb.DuckDBPyConnection) -> set[str]:
     """Names of the rejected rows that were mended or left out."""
-    kept = unsaved.read(con, _SETTLED)
+    kept = unsaved.read(con, unsaved.SETTLED_ROWS)
     return set(kept.said) if kept else set()
 
 
@@ -252,7 +256,7 @@ def _row_name(rejects: Rejects, row: RejectedRow) -> str:
 
 def _name(rejects: Rejects) -> str:
     content = json.dumps([rejects.header, *(row.cells for row in rejects.rows)])
-    return f"{_KEPT}{_stem(rejects.file)} {hashlib.md5(content.encode(), usedforsecurity=False).hexdigest()}"
+    return f"{unsaved.REJECTED_ROWS}{_stem(rejects.file)} {hashlib.md5(content.encode(), usedforsecurity=False).hexdigest()}"
 
 
 def _said(rejects: Rejects, cells: list[list[str]]) -> dict[str, object]:

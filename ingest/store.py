@@ -211,7 +211,7 @@ def _start(path: Path) -> bytes:
 
 def _opening_error(path: Path, error: duckdb.Error) -> StoreError:
     said = str(error)
-    if "Could not set lock" in said:
+    if "Could not set lock" in said or "being used by another process" in said:  # the second on Windows, from memory
         holder = re.search(r"PID (\d+)", said)
         program = re.search(r"held in ([^(]+?) \(PID", said)
         by = " ".join(filter(None, [program and program[1], holder and f"process {holder[1]}"])) or "another process"

@@ -13,6 +13,10 @@ import duckdb
 from ingest.history import utc_now
 from ingest.store import Store
 
+NEW_WORK = "new work"
+REJECTED_ROWS = "rejected rows "  # their file and a digest behind it
+SETTLED_ROWS = "settled rows"
+
 
 @dataclass(frozen=True, slots=True)
 class Kept:

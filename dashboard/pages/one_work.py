@@ -15,6 +15,7 @@ from dashboard.sentences import ROUNDED, forgotten_parts, most_over, most_under,
 from dashboard.words import amount, counted, day, hours, plain, signed_hours, text
 from ingest.formulas import defused_frame
 from ingest.history import utc_now
+from ingest.notation import day_in_words
 
 SHOWN_ENTRIES = 40
 
@@ -223,7 +224,7 @@ def _entry_cells(row: tables.Row) -> list[str]:
     spent = hours(row["counted_hours"]) if row["mode"] != "unattended" else f"({hours(row['hours'])} elapsed)"
     done: str = f"{row['done']:.0f}" if pd.notna(row["done"]) else ""
     quantity = amount(row["quantity"], row["unit"])
-    return [f"{row['day']:%-d %b %Y}", _joined(row["technique"], row["part"]), spent, quantity, done, str(row["person"]), "; ".join(filter(None, about))]
+    return [day_in_words(row["day"], "%b"), _joined(row["technique"], row["part"]), spent, quantity, done, str(row["person"]), "; ".join(filter(None, about))]
 
 
 def _statement(code: str, as_of: date) -> None:

@@ -14,7 +14,7 @@ from dashboard.analysis.overruns import CAUSES, Comparison, by_half_year, by_pha
 from dashboard.charts import compared
 from dashboard.keeping import overdue
 from dashboard.sentences import ROUNDED, most_over, most_under, read_out, said_beside
-from dashboard.words import counted, hours, plain, signed_hours
+from dashboard.words import counted, day, hours, plain, signed_hours
 from ingest.formulas import defused_frame
 
 MOST = 8
@@ -30,7 +30,7 @@ def body() -> None:
         _nothing_yet(held_now)
         return
     studio = held.settings().studio
-    frame.say([f"{f'{studio}, as' if studio else 'As'} of {as_of:%-d %B %Y}"])
+    frame.say([f"{f'{studio}, as' if studio else 'As'} of {day(as_of)}"])
     if held_now["held_back"]:
         st.page_link("pages/bring_in_logs.py", label=f"{counted(held_now['held_back'], 'row')} held back: correction or new? Decide here.")
     lines, said = _chosen(as_of)

@@ -22,7 +22,6 @@ from ingest.typed import store_rows
 
 SHOWN = 40
 MOST_WORDS = 5
-NEW = "new work"
 # What the form calls the columns.
 CALLED = {
     "object": "Code", "height_cm": "Height", "width_cm": "Width", "area_dm2": "Area", "received_on": "Received on", "due_on": "Due on", "finished_on": "Finished on",
@@ -94,7 +93,7 @@ def _all() -> None:
 
 def _way_to_new() -> str:
     """What the way to the form of a new work says: whether one waits there half written."""
-    kept = unsaved.read(held.store().cursor(), NEW)
+    kept = unsaved.read(held.store().cursor(), unsaved.NEW_WORK)
     return plain(f"Go on with the new work {kept.said.get('object') or kept.said.get('title') or ''}".strip()) if kept else "Add a work"
 
 
@@ -148,9 +147,9 @@ def _new_key() -> str:
 
 def _kept() -> dict[str, str]:
     """What is written of a new work and not saved yet. Read when the form is first shown: from then on its fields know themselves."""
-    kept = unsaved.read(held.store().cursor(), NEW)
+    kept = unsaved.read(held.store().cursor(), unsaved.NEW_WORK)
     fresh = f"title {_new_key()}" not in st.session_state
-    st.session_state["new work elsewhere"] = fields.changed_elsewhere(NEW, kept.at if kept else None, kept.by if kept else "", fresh=fresh)
+    st.session_state["new work elsewhere"] = fields.changed_elsewhere(unsaved.NEW_WORK, kept.at if kept else None, kept.by if kept else "", fresh=fresh)
     if fresh:
         st.session_state["new work"] = kept.said if kept else {}
     begun: dict[str, str] = st.session_state["new work"]
@@ -166,18 +165,18 @@ def _say_kept() -> None:
 
 def _keep() -> None:
     """Called when a field was left, before anything else happens, be it that the page is left."""
-    kept = unsaved.read(held.store().cursor(), NEW)
-    if not fields.changed_elsewhere(NEW, kept.at if kept else None, kept.by if kept else "", fresh=False):
+    kept = unsaved.read(held.store().cursor(), unsaved.NEW_WORK)
+    if not fields.changed_elsewhere(unsaved.NEW_WORK, kept.at if kept else None, kept.by if kept else "", fresh=False):
         said = {name: text for name in OBJECTS.names if (text := st.session_state.get(f"{name} {_new_key()}"))}
         if said:
-            unsaved.keep(held.store(), NEW, said, held.visit())
+            unsaved.keep(held.store(), unsaved.NEW_WORK, said, held.visit())
         else:
-            unsaved.forget(held.store(), NEW)
+            unsaved.forget(held.store(), unsaved.NEW_WORK)
 
 
 def _forget_new() -> None:
     if not st.session_state["new work elsewhere"]:
-        unsaved.forget(held.store(), NEW)
+        unsaved.forget(held.store(), unsaved.NEW_WORK)
     st.session_state["new work turn"] += 1
 
 

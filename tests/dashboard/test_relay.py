@@ -152,6 +152,14 @@ def test_the_note_is_for_its_user_alone_and_goes_with_its_server(folder: Path, s
     assert not note.exists() and not (folder / "studio.duckdb.wal").exists()
 
 
+def test_a_note_that_others_may_write_is_not_believed(folder: Path, served: Served) -> None:
+    note = folder / "studio.duckdb.serving"
+    note.chmod(0o666)
+    said = call("export", "out", "--db", "studio.duckdb", here=folder)
+    assert said.returncode == 2 and "is open in" in said.stderr
+    note.chmod(0o600)
+
+
 def test_a_note_left_behind_is_passed_over_also_where_its_port_is_somebody_elses(folder: Path, served: Served) -> None:
     served.stop(signal.SIGKILL)
     note = folder / "studio.duckdb.serving"

@@ -20,7 +20,7 @@ from ingest.export import export
 from ingest.formulas import defused, restored_sql
 from ingest.imports import import_files
 from ingest.integrity import faults
-from ingest.records import KEPT_FORMS
+from ingest.records import HELD_BACK, KEPT_FORMS
 from ingest.settings import read_settings, write_settings
 from ingest.store import Store
 from ingest.vocabulary import read_vocabulary
@@ -170,6 +170,50 @@ def test_a_damaged_file_of_an_export_is_an_account_and_not_a_failure(store: Stor
     assert report.problems["reason"].notna().all() and report.problems["mend"].ne("").all()
 
 
+MEANINGLESS = {
+    "phase_names": [("phase", " ,waiting,90,,"), ("position", "waiting,waiting,-1,,"), ("retired_on", "waiting,waiting,90,,infinity")],
+    "technique_names": [
+        ("mode", "glue test,glue test,cleaning,,sideways,,,,"), ("unit", "glue test,glue test,cleaning,ells,hands_on,,,,"),
+        ("condition", "glue test,glue test,cleaning,,hands_on,soul,,,"), ("cautions", "glue test,glue test,cleaning,,hands_on,,solvent|dragons,,"),
+    ],
+    "spellings": [("kind", "colour,red,red,red"), ("written", "phase,red, ,cleaning")],
+    "people": [("person", " ,2024-01-01 00:00:00,"), ("first_seen", "Ada,infinity,"), ("left_on", "Ada,2024-01-01 00:00:00,0044-03-15")],
+    "drafts": [
+        ("said", f'24-001,2024-01-01 00:00:00,2024-01-01 00:00:00,"{said}"')
+        for said in ("[]", "{}", '{""version"": {}, ""lines"": [3], ""kept_by"": """"}', '{""version"": {""price"": 3}, ""lines"": [], ""kept_by"": """"}')
+    ],
+    "held_back": [("said", "00000000-0000-0000-0000-000000000000,1,one,log.csv,2,2024-01-01 00:00:00,3,")],
+    "unsaved": [
+        ("said", "new work,2024-01-01 00:00:00,v,[]"), ("said", "settled rows,2024-01-01 00:00:00,v,[3]"), ("said", "rejected rows log,2024-01-01 00:00:00,v,{}"),
+    ],
+    "files_brought_in": [("stored", "2024-01-01 00:00:00,log.csv,time entries,-1,0,0,0,0")],
+    "history": [("earlier", "objects,24-001,2024-01-01 00:00:00,,,3,"), ("changed_at", "objects,24-001,infinity,,,{},")],
+}  # fmt: skip
+_HEADERS = {form.kind.replace(" ", "_"): ",".join(form.names) for form in KEPT_FORMS} | {"held_back": ",".join(HELD_BACK.names)}
+
+
+@pytest.mark.parametrize("kind, column, row", [(kind, *one) for kind, rows in MEANINGLESS.items() for one in rows])
+def test_a_row_of_an_export_that_means_nothing_stays_out_and_names_its_cell(
+    store: Store, studio: Callable[..., Any], tmp_path: Path, kind: str, column: str, row: str
+) -> None:
+    studio("objects.csv", "object,title\n24-001,Ferry\n")
+    (tmp_path / f"{kind}.csv").write_text(f"{_HEADERS[kind]}\n{row}\n")
+    report = import_files(store, [tmp_path / f"{kind}.csv"], write_rejects=False)[0]
+    assert report.outcome.rejected == 1 and column in report.problems["column"].tolist(), report.problems.to_dict("records")
+    assert report.problems["mend"].eq("Leave the files of an export as they are, or write it again.").any()
+
+
+def test_rows_of_an_export_that_mean_something_come_in(store: Store, studio: Callable[..., Any], tmp_path: Path) -> None:
+    rows = {
+        "drafts": '24-001,2024-01-01 00:00:00,2024-01-01 00:00:00,"{""version"": {""price"": ""3""}, ""lines"": [{}], ""kept_by"": """"}"',
+        "unsaved": 'new work,2024-01-01 00:00:00,v,"{""object"": ""24-009""}"',
+        "technique_names": "glue test,glue test,cleaning,,hands_on,,solvent|heat,,",
+    }
+    for kind, row in rows.items():
+        (tmp_path / f"{kind}.csv").write_text(f"{_HEADERS[kind]}\n{row}\n")
+        assert import_files(store, [tmp_path / f"{kind}.csv"], write_rejects=False)[0].outcome.stored == 1, kind
+
+
 def test_a_sheet_of_many_long_notes_leaves_and_comes_back(store: Store, studio: Callable[..., Any], tmp_path: Path) -> None:
     lines = "".join(f"24-001,1,2024-01-02,facing,{n},{'long ' * 2_000}{n}\n" for n in range(1, 150))
     for reason in ("", ",and again"):
@@ -237,6 +281,12 @@ def test_rejected_rows_cannot_run_either_and_come_back_as_they_were(store: Store
     assert store.cursor().execute("SELECT note FROM spells").fetchall() == [("=HYPERLINK(1)",)]
 
 
+def test_a_line_that_is_no_row_cannot_run_either(studio: Callable[..., Any], tmp_path: Path) -> None:
+    studio("log.csv", "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-02-01,5,=1+1,-3,@x\n=1+1\n")
+    rejected = (tmp_path / "log.rejects.csv").read_text().splitlines()
+    assert rejected[1].endswith("24-001,,facing,Ilse,2024-02-01,5,'=1+1,-3,'@x") and rejected[2].endswith(",'=1+1")
+
+
 def test_an_apostrophe_alone_empties_a_cell_of_a_work_and_an_empty_one_leaves_it(store: Store, studio: Callable[..., Any]) -> None:
     studio("a.csv", "object,title,height_cm,finished_on\n24-001,,,\n")
     assert store.cursor().execute("SELECT title, height_cm FROM objects WHERE object = '24-001'").fetchall() == [("Ferry in snow", 60.0)]
@@ -248,5 +298,6 @@ def test_an_apostrophe_alone_empties_a_cell_of_a_work_and_an_empty_one_leaves_it
     assert studio("e.csv", "object,finished_on\n24-001,'\n").outcome.corrected == 1  # though it was empty before it was ever filled
     studio("d2.csv", "object,finished_on\n24-001,2024-05-02\n")
     assert studio("e.csv", "object,finished_on\n24-001,'\n").outcome.already_held == 1  # said once, it does not override what came later
-    report = studio("c.csv", "technique,phase,unit,mode,note\nfacing,stabilisation,,','\n")
+    report = studio("c.csv", "technique,phase,unit,mode,aliases,note\nfacing,stabilisation,,',',\n")
+    assert report.warnings[["column", "reason"]].to_numpy().tolist() == [["mode", "cannot be left without one"], ["aliases", "are not taken away by a file"]]
     assert store.cursor().execute("SELECT mode, note FROM techniques WHERE technique = 'facing'").fetchall()[0][0] == "hands_on"

@@ -26,6 +26,11 @@ BREAKS = {
     "DELETE FROM spells WHERE mode = 'attended'": "entries that are gone without having been taken back: 1",
     "UPDATE history SET content = uuid()": "earlier entries in the history that do not say what they are known by: 2",
     "UPDATE settings SET value = 'Europe/Berln' WHERE setting = 'zone'": 'of the settings, "Europe/Berln" is not a time zone. Say it again under Studio.',
+    "UPDATE techniques SET mode = 'sideways' WHERE technique = 'facing'": "techniques whose mode is none of hands_on, attended, unattended: 1. Restore the last backup",
+    "UPDATE history SET earlier = '[]'": "changes in the history whose earlier is not what such a row says: 2.",
+    "UPDATE estimated_lines SET quantity = 3, unit = 'pcs'": "lines of estimates in another unit than their technique: 1, 24-001 facing among them. Give the technique its unit",
+    "UPDATE spells SET quantity = 3, unit = 'pcs' WHERE entry = 'a'": "entries in another unit than their technique: 1, a among them.",
+    "UPDATE lines SET object = NULL": "entries on no work, in a phase that is not studio time: 2, a among them. Give the phase the position 0 again",
     "INSERT INTO change_counter VALUES (3)": "the count of changes stands 3 times and not once.",
 }
 

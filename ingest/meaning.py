@@ -1,0 +1,87 @@
+"""What the columns of a table cannot say, where the database itself does not ask: held against the files of an export, and against the record."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+from ingest import records, unsaved
+from ingest.rejects import RejectedRow, Rejects
+from ingest.sql import quoted
+
+
+@dataclass(frozen=True, slots=True)
+class Nonsense:
+    """Something that a column cannot say: the SQL condition that finds it, and what is wrong with it."""
+
+    column: str
+    condition: str
+    reason: str
+
+
+def _listed(words: Sequence[str]) -> str:
+    return ", ".join(map(quoted, words))
+
+
+def _empty(*columns: str) -> tuple[Nonsense, ...]:
+    return tuple(Nonsense(name, f"trim({name}) = ''", "is empty") for name in columns)
+
+
+def _no_day(*columns: str) -> tuple[Nonsense, ...]:
+    """A day or instant outside the centuries that days may be of; `infinity` is none."""
+    return tuple(Nonsense(name, f"NOT {name} BETWEEN '1900-01-01' AND '2200-12-31 23:59:59'", "is no day of these centuries") for name in columns)
+
+
+def _none_of(column: str, words: Sequence[str]) -> Nonsense:
+    return Nonsense(column, f"{column} NOT IN ({_listed(words)})", f"is none of {', '.join(words)}")
+
+
+def _no_json(column: str, *shape: tuple[str, str], only_where: str = "true") -> Nonsense:
+    """JSON of another shape than this: by path, the type that all found there have; a path without `*` must be there."""
+    wrong = " OR ".join(
+        f"NOT list_has_all([{quoted(kind)}], json_type({column}, {quoted(path)}))" if "*" in path else f"json_type({column}, {quoted(path)}) IS DISTINCT FROM {quoted(kind)}"
+        for path, kind in shape
+    )  # fmt: skip
+    return Nonsense(column, f"({only_where}) AND ({wrong})", "is not what such a row says")
+
+
+_ROW = [one.name for one in fields(RejectedRow)]
+_REJECTS = [one.name for one in fields(Rejects)]
+_REJECTED_ROWS = f"starts_with(what, {quoted(unsaved.REJECTED_ROWS)})"
+_NOT_ROWS = (
+    f"json_keys(said->'rejects') IS DISTINCT FROM [{_listed(_REJECTS)}] OR NOT list_has_all([[{_listed(_ROW)}]], json_keys(said, '$.rejects.rows[*]'))"
+    " OR json_array_length(said, '$.rejects.rows') IS DISTINCT FROM json_array_length(said, '$.cells')"
+)
+
+NONSENSE: dict[str, tuple[Nonsense, ...]] = {
+    "phases": (*_empty("phase", "key"), Nonsense("position", "position NOT BETWEEN 0 AND 10000", "is not from 0 to 10,000"), *_no_day("retired_on")),
+    "techniques": (
+        *_empty("technique", "key"), _none_of("unit", records.UNITS), _none_of("mode", records.MODES), _none_of("condition", records.CONDITIONS),
+        Nonsense("cautions", f"cautions <> '' AND NOT list_has_all([{_listed(records.CAUTIONS)}], string_split(cautions, '|'))", f"has another word than {', '.join(records.CAUTIONS)}"),
+        *_no_day("retired_on"),
+    ),
+    "spellings": (_none_of("kind", ("phase", "technique")), *_empty("spelling", "written", "key")),
+    "people": (*_empty("person"), *_no_day("first_seen", "left_on")),
+    "person_spellings": _empty("spelling", "written", "person"),
+    "held_back": (*_no_day("noticed_at"), _none_of("decided", ("new", "correction", "left out")), _no_json("said", ("$", "OBJECT"))),
+    "drafts": (
+        *_no_day("begun_at", "kept_at"),
+        _no_json(
+            "said", ("$.version", "OBJECT"), ("$.version.*", "VARCHAR"), ("$.lines", "ARRAY"), ("$.lines[*]", "OBJECT"), ("$.lines[*].*", "VARCHAR"), ("$.kept_by", "VARCHAR")
+        ),
+    ),
+    "unsaved": (
+        *_no_day("kept_at"),
+        _no_json("said", ("$", "OBJECT"), ("$.*", "VARCHAR"), only_where=f"what = {quoted(unsaved.NEW_WORK)}"),
+        _no_json("said", ("$", "ARRAY"), ("$[*]", "VARCHAR"), only_where=f"what = {quoted(unsaved.SETTLED_ROWS)}"),
+        _no_json(
+            "said", ("$.cells", "ARRAY"), ("$.cells[*]", "ARRAY"), ("$.cells[*][*]", "VARCHAR"), ("$.rejects.file", "VARCHAR"), ("$.rejects.header", "ARRAY"),
+            ("$.rejects.header[*]", "VARCHAR"), ("$.rejects.rows[*]", "OBJECT"), ("$.rejects.rows[*].line", "UBIGINT"), ("$.rejects.rows[*].cells", "ARRAY"),
+            only_where=_REJECTED_ROWS,
+        ),
+        Nonsense("said", f"{_REJECTED_ROWS} AND ({_NOT_ROWS})", "is not what such a row says"),
+    ),
+    "imports": (*_no_day("imported_at"), Nonsense("stored", "least(stored, corrected, already_held, held_back, rejected) < 0", "is a count below 0")),
+    "history": (*_empty("kind", "key"), *_no_day("changed_at"), _no_json("earlier", ("$", "OBJECT"))),
+}  # fmt: skip
+"""By table."""
