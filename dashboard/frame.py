@@ -39,8 +39,9 @@ def show(title: str, body: Callable[[], None]) -> None:
         if st.button("Back to my studio"):
             held.look_at_invented(False)
             st.switch_page("pages/where_the_hours_went.py")
+    place = st.empty()  # always there: what comes and goes at the head of a page would draw all below it anew, and take a press that is just being made
     if told := _just_done():
-        with st.container(key="done"):  # stays in sight on a page that is scrolled down
+        with place.container(key="done"):  # stays in sight on a page that is scrolled down
             st.success(plain(told.sentence))
             if told.ways:
                 with st.container(horizontal=True):

@@ -300,7 +300,7 @@ def main() -> int:
     parser.add_argument("--minutes", type=float, default=30)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
-    parser.add_argument("--large-files", type=int, default=30, help=f"files of {LARGE_ROWS:,} rows, all processes together")
+    parser.add_argument("--large-files", type=int, default=20, help=f"files of {LARGE_ROWS:,} rows, all processes together")
     parser.add_argument("--no-corpus", action="store_true", help="keep nothing in tests/benchmarks/corpus")
     said = parser.parse_args()
     os.environ.update(_BLOCKS_AT_HAND)

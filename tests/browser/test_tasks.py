@@ -330,8 +330,7 @@ def test_a_file_with_three_faults_comes_in_and_they_are_mended_on_the_page(lapto
     choose(laptop, "Row", "line 5: object")
     laptop.get_by_role("textbox", name="object").fill("26-061")
     press_until(laptop, "Keep this row so", "Line 5 is kept as it stands now; it comes in with the mended rows.")
-    press(laptop, "Bring in the mended rows")
-    expect(laptop.get_by_text("week.rejects.csv: time entries")).to_be_visible()
+    press_until(laptop, "Bring in the mended rows", "week.rejects.csv: time entries")
     expect(laptop.get_by_role("heading", name=re.compile("What was rejected|To mend"))).to_have_count(0)
     go(laptop, f"{studio}/one-work?object=26-061", "One work")
     for day in ("1 Jun 2026", "2 Jun 2026", "3 Jun 2026", "4 Jun 2026"):
