@@ -135,6 +135,8 @@ def remark(con: duckdb.DuckDBPyConnection, table: str, source: str, remarks: lis
     source : FROM clause whose rows have `row`.
     remarks : condition, column name, SQL of the reason, mend.
     """
+    if not remarks:
+        return
     asked = ", ".join(f"coalesce(bool_or({condition}), false)" for condition, *_ in remarks)
     met = con.execute(f"SELECT [{asked}] FROM {source}").fetchall()[0][0]
     remarks = [one for one, is_met in zip(remarks, met, strict=True) if is_met]

@@ -92,7 +92,12 @@ def seeds(folder: Path) -> list[bytes]:
         for start in (1, len(rows) // 2):
             found.append(_text([rows[0], *rows[start : start + SMALL_ROWS]]).encode())
     found += [f"{','.join(form.names)}\r\n".encode() for form in FORMS]
-    return found + [path.read_bytes() for path in sorted(CORPUS.glob("*.csv"))]
+    return found + corpus()
+
+
+def corpus() -> list[bytes]:
+    """The files that were kept."""
+    return [path.read_bytes() for path in sorted(CORPUS.glob("*.csv"))]
 
 
 def _text(rows: list[list[str]], separator: str = ",", end: str = "\n") -> str:
@@ -238,14 +243,15 @@ def campaign(number: int, seed: int, until: float, keep: bool, large_files: int,
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         pool = seeds(folder)
+        again = corpus()  # read first, so that only what is new to it is added
         store, scratch = new_store(folder), new_store(folder)
         begun = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
         at_first = 0
         path = folder / "mutated.csv"
         try:
             while time.time() < until:
-                is_large = counts["large files"] < large_files and counts["files"] >= 400 * (counts["large files"] + 1)
-                content = large(rng) if is_large else mutated(rng, pool)
+                is_large = not again and counts["large files"] < large_files and counts["files"] >= 400 * (counts["large files"] + 1)
+                content = again.pop() if again else large(rng) if is_large else mutated(rng, pool)
                 path.write_bytes(content)
                 counts["files"] += 1
                 counts["large files"] += is_large

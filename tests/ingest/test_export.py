@@ -203,6 +203,11 @@ def test_a_row_of_an_export_that_means_nothing_stays_out_and_names_its_cell(
     assert report.problems["mend"].eq("Leave the files of an export as they are, or write it again.").any()
 
 
+def test_settings_without_a_single_row_are_an_account_and_not_a_failure(store: Store, tmp_path: Path) -> None:
+    (tmp_path / "settings.csv").write_text("setting,value\nzone\n")
+    assert import_files(store, [tmp_path / "settings.csv"], write_rejects=False)[0].outcome.rejected == 1
+
+
 def test_rows_of_an_export_that_mean_something_come_in(store: Store, studio: Callable[..., Any], tmp_path: Path) -> None:
     rows = {
         "drafts": '24-001,2024-01-01 00:00:00,2024-01-01 00:00:00,"{""version"": {""price"": ""3""}, ""lines"": [{}], ""kept_by"": """"}"',
