@@ -10,9 +10,6 @@ from dashboard import held, look
 
 PAGES = Path(__file__).with_name("pages")
 
-st.set_page_config(page_title="bench-hours", page_icon="✎", layout="centered", initial_sidebar_state="collapsed")
-st.html(look.PAGE_STYLE)
-held.stay_where_we_are()
 pages = [
     st.Page(PAGES / "where_the_hours_went.py", title="Where the hours went", url_path="where-the-hours-went", default=True),
     st.Page(PAGES / "one_work.py", title="One work", url_path="one-work"),
@@ -23,6 +20,9 @@ pages = [
     st.Page(PAGES / "safe_keeping.py", title="Safe keeping", url_path="safe-keeping"),
 ]
 chosen = st.navigation(pages, position="hidden")
+st.set_page_config(page_title=f"{chosen.title} – bench-hours", page_icon="✎", layout="centered", initial_sidebar_state="collapsed")
+st.html(look.PAGE_STYLE)
+held.stay_where_we_are()
 with st.container(horizontal=True, key="pages", gap="small"):  # in sight on a phone too, where Streamlit's own would be folded away
     for page in pages:
         # To the list of works also from the form of one: with nothing to say, a link to the page one is on would leave the address, and so the form, as it is.

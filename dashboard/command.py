@@ -272,7 +272,8 @@ def _tell_remarks(report: Report) -> None:
             shown = f'"{value[:60]}" ' if isinstance(value, str) else ""
             complain(f"{report.file}, line {line}{cell}: {word}{shown}{reason}. {mend}")
         if len(frame) > SHOWN_REMARKS:
-            complain(f"{report.file}: and {len(frame) - SHOWN_REMARKS:,} more {'notes' if word else 'faults'}")
+            where = "" if word or report.rejects else "; import writes every rejected row, with its reason and mend, beside the file"
+            complain(f"{report.file}: and {len(frame) - SHOWN_REMARKS:,} more {'notes' if word else 'faults'}{where}")
     if report.problems["reason"].eq(notation.EITHER_ORDER).any():
         complain(f"{report.file}: say the studio's order of dates once with --day-order dmy or mdy")
     if report.unknown_columns:
@@ -410,6 +411,7 @@ def _serve(said: argparse.Namespace) -> int:
     with serving.until_stopped(), Store(_path(said)) as store:
         keeping.tell_how_it_is(store)
         _serve_store(store, said)
+    complain("stopped; the record is closed, and everything in it is kept")
     return 0
 
 

@@ -48,7 +48,7 @@ PAGE_STYLE = f"""
 .st-key-pages {{ border-bottom: 1px solid {THREAD}; padding-bottom: .3rem; row-gap: 0; }}
 .st-key-pages a {{ padding: .2rem .5rem; }}
 .st-key-pages a[aria-current="page"] {{ background: transparent; border-bottom: 2px solid {ACCENT}; border-radius: 0; }}
-h1 {{ font-size: 1.9rem !important; font-weight: 500 !important; letter-spacing: -0.01em; padding-bottom: .4rem !important; }}
+h1 {{ font-size: 1.9rem !important; font-weight: 500 !important; letter-spacing: -0.01em; padding-bottom: .8rem !important; }}
 h2 {{ font-size: 1.35rem !important; font-weight: 500 !important; padding-top: 1.6rem !important; }}
 h3 {{ font-size: 1.1rem !important; font-weight: 500 !important; }}
 .figures {{ display: grid; grid-template-columns: repeat(auto-fit, minmax(9.5rem, 1fr)); gap: .9rem 1.6rem; margin: .4rem 0 1.2rem !important; padding: 0 !important; }}
@@ -78,6 +78,7 @@ table.ledger a, .beside a {{ color: {ACCENT}; text-decoration: underline; text-u
   table.ledger th, table.ledger td {{ padding: .34rem .35rem; }}
   .block-container {{ padding: .6rem .8rem 3rem; }}
   h1 {{ font-size: 1.5rem !important; }}
+  .st-key-pages a {{ padding: .5rem; }}
   .st-key-choices > div {{ width: calc(50% - .5rem) !important; min-width: 0 !important; flex: 0 0 auto; }}
   .st-key-choices > div > div {{ width: 100% !important; }}
 }}

@@ -147,9 +147,9 @@ def looked_at(file: Path, *, called: Path | None = None, holds: dict[str, tuple[
         return copy
     except StoreError as error:
         # what the store advises is about the database one works with, and not about a backup
-        raise StoreError(error.what.replace(str(file), str(called or file)), "Take another backup." if "--db" in error.mend else error.mend) from error
+        raise StoreError(error.what.replace(str(file), str(called or file)), "Choose another backup." if "--db" in error.mend else error.mend) from error
     except duckdb.Error as error:
-        raise StoreError(f"{called or file} is damaged ({why(error)})", "Take another backup.") from error
+        raise StoreError(f"{called or file} is damaged ({why(error)})", "Choose another backup.") from error
 
 
 def _settle(path: Path) -> None:
@@ -286,7 +286,7 @@ def _own_copy(file: Path, folder: Path, called: Path | None = None) -> Iterator[
             if log.exists():
                 shutil.copyfile(log, partial.with_name(partial.name + ".wal"))
             if not partial.stat().st_size:
-                raise StoreError(f"{called or file} is empty", "Take another backup.")
+                raise StoreError(f"{called or file} is empty", "Choose another backup.")
             yield partial, looked_at(partial, called=called or file)
     except OSError as error:
         raise BenchHoursError(

@@ -147,7 +147,7 @@ def form_of(header: Iterable[str]) -> Form:
     if names & ESTIMATE_MARKS:
         missing = [name for name in ESTIMATES.stars if name not in names]
         if missing:
-            raise FileError(f"looks like estimates, but lacks the column {_listed(missing)}", _nearest_headers(missing, names, ESTIMATES))
+            raise FileError(f"looks like estimates, but lacks {_columns_listed(missing)}", _nearest_headers(missing, names, ESTIMATES))
         return ESTIMATES
     fitting = [form for form in FORMS if names.issuperset(form.stars)]
     if fitting:
@@ -157,12 +157,10 @@ def form_of(header: Iterable[str]) -> Form:
         if len(names.intersection(likeliest.names)) < len(names.intersection(told.names)) + 2:
             return told
         missing = [name for name in likeliest.stars if name not in names]
-        raise FileError(f"looks like {likeliest.kind}, but lacks the column {_listed(missing)}", _nearest_headers(missing, names, likeliest))
+        raise FileError(f"looks like {likeliest.kind}, but lacks {_columns_listed(missing)}", _nearest_headers(missing, names, likeliest))
     form = max(FORMS, key=lambda form: (len(names.intersection(form.stars)) / len(form.stars), len(names.intersection(form.names))))
     missing = [name for name in form.stars if name not in names]
-    raise FileError(
-        f"is none of the known forms; the nearest is {form.kind}, which needs the column {_listed(missing)}", _nearest_headers(missing, names, form)
-    )
+    raise FileError(f"is none of the known forms; the nearest is {form.kind}, which needs {_columns_listed(missing)}", _nearest_headers(missing, names, form))
 
 
 def _nearest_headers(missing: list[str], names: set[str], form: Form) -> str:
@@ -170,6 +168,10 @@ def _nearest_headers(missing: list[str], names: set[str], form: Form) -> str:
     near = {name: nearest(name, {folded(stranger): stranger for stranger in strangers}) for name in missing}
     renames = [f'rename "{stranger}" to "{name}"' for name, stranger in near.items() if stranger]
     return f"Perhaps {' and '.join(renames)}." if renames else "Add it to the first row; the columns of each form are in the README."
+
+
+def _columns_listed(names: list[str]) -> str:
+    return f"the column{'s' if len(names) > 1 else ''} {_listed(names)}"
 
 
 def _listed(names: list[str]) -> str:

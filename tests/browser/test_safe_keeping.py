@@ -78,7 +78,7 @@ def test_everything_can_be_taken_along_and_makes_the_same_studio_elsewhere(studi
     wrong = tmp_path / "wrong.duckdb"
     wrong.write_text("no backup" * 1000)
     act(laptop, lambda: laptop.locator("input[type=file]").set_input_files(wrong))
-    expect(laptop.get_by_text("wrong.duckdb is not a bench-hours database, or it is damaged. Take another backup.")).to_be_visible()
+    expect(laptop.get_by_text("wrong.duckdb is not a bench-hours database, or it is damaged. Choose another backup.")).to_be_visible()
 
 
 def test_what_does_not_hold_together_is_said_on_the_page(serve_here: Callable[..., str], page: Page, tmp_path: Path) -> None:

@@ -333,6 +333,7 @@ def test_a_file_with_three_faults_comes_in_and_they_are_mended_on_the_page(lapto
     press_until(laptop, "Bring in the mended rows", "week.rejects.csv: time entries")
     expect(laptop.get_by_role("heading", name=re.compile("What was rejected|To mend"))).to_have_count(0)
     go(laptop, f"{studio}/one-work?object=26-061", "One work")
+    expect(laptop).to_have_title("One work – bench-hours")
     for day in ("1 Jun 2026", "2 Jun 2026", "3 Jun 2026", "4 Jun 2026"):
         assert row_of(laptop, "Time entries, the latest first", day, "packing")[2] == "1.0"
 

@@ -156,10 +156,10 @@ def test_a_database_that_cannot_be_opened_gives_way_and_is_kept_byte_by_byte(ope
 @pytest.mark.parametrize(
     ("what", "said"),
     [
-        ("text", "{file} is not a bench-hours database, or it is damaged. Take another backup."),
-        ("empty", "{file} is empty. Take another backup."),
-        ("short", "{file} is not a bench-hours database, or it is damaged. Take another backup."),
-        ("other", "{file} is a database, but not one of bench-hours. Take another backup."),
+        ("text", "{file} is not a bench-hours database, or it is damaged. Choose another backup."),
+        ("empty", "{file} is empty. Choose another backup."),
+        ("short", "{file} is not a bench-hours database, or it is damaged. Choose another backup."),
+        ("other", "{file} is a database, but not one of bench-hours. Choose another backup."),
         ("newer", f"{{file}} was written by a newer bench-hours (its form is 99, this one knows {FORM}). Install the newer version; the file is as it was."),
         ("missing", "{file} cannot be restored (No such file or directory). See that it is there and may be read, and that the disk has room."),
         ("folder", "{file} cannot be restored (Is a directory). See that it is there and may be read, and that the disk has room."),
