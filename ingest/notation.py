@@ -11,7 +11,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, tzinfo
 from functools import lru_cache
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -198,9 +198,10 @@ def day(text: str, order: DayOrder) -> date:
             year = pieces["y"] + (2000 if pieces["y"] < 100 else 0)
             return _sensible(_calendar_day(year, pieces["m"], pieces["d"]))
         if _LETTER.search(cleaned):
-            # dateutil fills gaps from a default day: two defaults that differ in all parts show a gap.
+            # dateutil fills gaps from a default day: two defaults that differ in all parts show a gap. A stray word it takes for a time zone, and would pass over.
             first, second = (
-                dateutil_parser.parse(cleaned, default=default, dayfirst=order == "dmy") for default in (datetime(1999, 1, 2), datetime(1998, 3, 4))
+                dateutil_parser.parse(cleaned, default=default, dayfirst=order == "dmy", tzinfos=_any_zone)
+                for default in (datetime(1999, 1, 2), datetime(1998, 3, 4))
             )
             if first == second and (first.hour, first.minute, first.tzinfo) == (0, 0, None):
                 return _sensible(first.date())
@@ -209,6 +210,10 @@ def day(text: str, order: DayOrder) -> date:
     except (ValueError, OverflowError, TypeError, ArithmeticError):
         pass
     raise NotationError("is not a day", "Write it as year-month-day, like 1999-12-31.")
+
+
+def _any_zone(name: str | None, offset: int | None) -> tzinfo | None:
+    return UTC if name or offset is not None else None
 
 
 def _calendar_day(year: int, month: int, day_of_month: int) -> date:

@@ -141,3 +141,10 @@ def test_a_code_is_suggested_only_where_one_alone_is_near() -> None:
     assert [notation.nearest_code(text, alike) for text in ("26-06l", "26-O61", "26061", "26-016", "26-003", "27-005", "KB-2024-17", "")] == [
         "26-061", "26-061", "26-061", "26-061", None, None, "KB-2024-017", None,
     ]  # fmt: skip
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("text", ["3 May 2024 Y", "3 May 2024 UTC", "3 May 2024 BST"])
+def test_a_stray_word_behind_a_day_is_not_passed_over(text: str) -> None:
+    with pytest.raises(NotationError, match="is not a day"):
+        notation.day(text, "dmy")
