@@ -93,6 +93,17 @@ def test_what_cannot_be_done_is_said_in_one_line_with_exit_2(capsys: pytest.Capt
         assert caught.value.code == 2 and len(capsys.readouterr().err.splitlines()) == 1
 
 
+def test_check_shows_twelve_faults_and_says_where_all_of_them_are_to_be_had(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "log.csv"
+    file.write_text("object,phase,technique,person,date,hours\n" + "24-001,,facing,Ilse,2024-02-01,an hour\n" * 13)
+    database = str(tmp_path / "studio.duckdb")
+    assert main(["check", str(file), "--db", database]) == 1
+    more = capsys.readouterr().err.splitlines()[-1]
+    assert more.startswith("log.csv: and ") and more.endswith("more faults; import writes every rejected row, with its reason and mend, beside the file")
+    assert main(["import", str(file), "--db", database]) == 1
+    assert "import writes every" not in capsys.readouterr().err and (tmp_path / "log.rejects.csv").read_text().count("an hour") == 13
+
+
 def test_check_stores_nothing_and_makes_no_database(files: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", "--day-order", "dmy", *files]) == 0
     assert "would be stored" in capsys.readouterr().out

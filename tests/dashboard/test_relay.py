@@ -52,6 +52,7 @@ class Served:
         self.process.send_signal(how)
         code = self.process.wait(60)
         assert self.process.stderr
+        self.said += self.process.stderr.readlines()
         self.process.stderr.close()
         return code
 
@@ -149,6 +150,7 @@ def test_the_note_is_for_its_user_alone_and_goes_with_its_server(folder: Path, s
     note = folder / "studio.duckdb.serving"
     assert stat.S_IMODE(note.stat().st_mode) == 0o600 and len(json.loads(note.read_text())["key"]) == 64
     assert served.stop(signal.SIGINT) == 0  # a wanted stop
+    assert served.said[-1].strip() == "stopped; the record is closed, and everything in it is kept"
     assert not note.exists() and not (folder / "studio.duckdb.wal").exists()
 
 

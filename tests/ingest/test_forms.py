@@ -39,7 +39,10 @@ def test_every_kind_with_all_its_columns_and_with_none_but_the_starred_is_told()
             ["object", "phase", "technique", "persons", "date", "hours"],
             'looks like time entries, but lacks the column "person". Perhaps rename "persons" to "person".',
         ),
-        (["weight", "colour"], None),
+        (
+            ["weight", "colour"],
+            'is none of the known forms; the nearest is phases, which needs the columns "phase", "position". Add it to the first row; the columns of each form are in the README.',
+        ),
         (
             ["object", "version", "phase", "technique", "hours"],
             'looks like estimates, but lacks the column "made_on". Add it to the first row; the columns of each form are in the README.',
