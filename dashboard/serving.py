@@ -14,6 +14,8 @@ from typing import Any
 
 from dashboard import demo, look
 from ingest.errors import BenchHoursError
+from ingest.phone.inbox import Inbox
+from ingest.phone.routes import routes
 from ingest.store import Store
 
 _SCRIPT = Path(__file__).with_name("app.py")
@@ -81,13 +83,19 @@ def serve(opened: Store, host: str, port: int, say: Callable[[str], None]) -> No
         # dashboard/pages holds scripts for app.py's navigation; a visitor who came by a page's own address first would be given the bare script
         PagesManager.uses_pages_directory = False
         bootstrap.load_config_options({"server.address": host, "server.port": port, **_CONFIG, **look.theme_config()})
-        app = App(_SCRIPT, on_script_error=_own_words, middleware=[Middleware(_Head)])
+        inbox = Inbox(opened)
+        app = App(_SCRIPT, routes=routes(opened, inbox, host), on_script_error=_own_words, middleware=[Middleware(_Head)])
         server = uvicorn.Server(
             uvicorn.Config(app, host=host, port=port, log_level="error", access_log=False, ws_per_message_deflate=False, timeout_graceful_shutdown=_PATIENCE_S)
         )
         logging.getLogger("uvicorn.error").addFilter(lambda record: "graceful shutdown" not in str(record.msg))  # that it lost patience is no news to a person
-        say(f"The studio's pages are at {address(host, port)} – stop with Ctrl-C.")
-        server.run(sockets=[door])
+        say(f"The studio's pages are at {address(host, port)}, the form to log hours at {address(host, port)}/log – stop with Ctrl-C.")
+        with inbox.settling():
+            server.run(sockets=[door])
+
+
+def _is_of_the_form(path: str) -> bool:
+    return path == "/log" or path.startswith("/log/")
 
 
 class _Head:
@@ -106,7 +114,7 @@ class _Head:
         self._app = app
 
     async def __call__(self, scope: dict[str, Any], receive: Any, send: Callable[[dict[str, Any]], Awaitable[None]]) -> None:
-        if scope["type"] != "http" or not any(name == b"accept" and b"text/html" in value for name, value in scope["headers"]):
+        if scope["type"] != "http" or _is_of_the_form(scope["path"]) or not any(name == b"accept" and b"text/html" in value for name, value in scope["headers"]):
             await self._app(scope, receive, send)
             return
         scope = {**scope, "headers": [(name, value) for name, value in scope["headers"] if name != b"accept-encoding"]}  # packed, it could not be written into

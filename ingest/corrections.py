@@ -55,10 +55,16 @@ def take_back(store: Store, entry: str, change: Change) -> None:
     """Take an entry out of the record. It stays in the history, can be put back, and does not come in again with its file."""
     with store.writing() as con:
         _held(con, entry)
-        keep_earlier(con, "time_entries", replace(change, reason=f"taken back: {change.reason}"), f"{EARLIER} WHERE e.entry = ?", [entry])
-        con.execute("CREATE OR REPLACE TEMP TABLE touched AS SELECT DISTINCT person, day FROM spells WHERE entry = ?", [entry])
-        con.execute("DELETE FROM spells WHERE entry = ?", [entry])
-        recount(con)
+        take_out(con, [entry], change)
+
+
+def take_out(con: duckdb.DuckDBPyConnection, entries: Sequence[str], change: Change) -> None:
+    """The same of several entries, inside the caller's transaction; those that are not held are passed over."""
+    named = "list_contains(?::VARCHAR[], entry)"
+    keep_earlier(con, "time_entries", replace(change, reason=f"taken back: {change.reason}"), f"{EARLIER} WHERE {named}", [list(entries)])
+    con.execute(f"CREATE OR REPLACE TEMP TABLE touched AS SELECT DISTINCT person, day FROM spells WHERE {named}", [list(entries)])
+    con.execute(f"DELETE FROM spells WHERE {named}", [list(entries)])
+    recount(con)
 
 
 def put_back(store: Store, entry: str, change: Change) -> Report:

@@ -42,13 +42,19 @@ _NAMES = (
     ("milestones", "object", "objects", "object", "work", "Bring the objects file in again."),
     ("milestones", "phase", "phases", "phase", "phase", _WORDS),
     ("person_spellings", "person", "people", "person", "person", "Add the person under Studio."),
+    ("spells_in_hand", "object", "objects", "object", "work", "Bring the objects file in again."),
+    ("spells_in_hand", "phase", "phases", "phase", "phase", _WORDS),
+    ("spells_in_hand", "technique", "techniques", "technique", "technique", _WORDS),
+    ("spells_in_hand", "person", "people", "person", "person", "Add the person under Studio."),
+    ("phone_outcomes", "action", "phone_actions", "action", "action of a phone", _BACKUP),
     ("drafts", "object", "objects", "object", "work", "Bring the objects file in again."),
 )
 _CALLED = {
     "lines": "lines", "techniques": "techniques", "spells": "time entries", "estimated_lines": "lines of estimates", "estimate_versions": "estimates",
     "objects": "works", "milestones": "milestones", "person_spellings": "spellings of people", "drafts": "drafts", "phases": "phases",
     "spellings": "spellings", "people": "people", "held_back": "rows held back", "unsaved": "things not saved yet", "imports": "files brought in",
-    "history": "changes in the history",
+    "history": "changes in the history", "spells_in_hand": "spells in hand", "phone_actions": "actions of phones",
+    "phone_outcomes": "outcomes of actions of phones",
 }  # fmt: skip
 
 # Queries that give how many rows are at fault and one of them by name.

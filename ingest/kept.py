@@ -77,6 +77,15 @@ KEPT = (
     Kept(
         form=records.IMPORTS, table="imports", key=records.IMPORTS.names, source=_AS_HELD, order="number", shared=False,
     ),
+    Kept(form=records.PHONE_ACTIONS, table="phone_actions", key=("action",), source=_AS_HELD, order="received_at, number, action", shared=False),
+    Kept(
+        form=records.PHONE_OUTCOMES, table="phone_outcomes", key=("action",), source=_AS_HELD, order="settled_at, action", shared=False,
+        astray=("r.action NOT IN (SELECT action FROM phone_actions)", "action", "Bring in the actions of phones of the same export with it."),
+    ),
+    Kept(
+        form=records.IN_HAND, table="spells_in_hand", key=("entry",), source=_AS_HELD, order="in_hand_since, entry", shared=False,
+        astray=("r.object NOT IN (SELECT object FROM objects)", "object", _WITH_OBJECTS),
+    ),
     Kept(
         form=records.HISTORY, table="history", key=("kind", "key", "changed_at", "changed_by", "content"), order="number",
         source=_HISTORY,

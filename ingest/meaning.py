@@ -82,6 +82,18 @@ NONSENSE: dict[str, tuple[Nonsense, ...]] = {
         Nonsense("said", f"{_REJECTED_ROWS} AND ({_NOT_ROWS})", "is not what such a row says"),
     ),
     "imports": (*_no_day("imported_at"), Nonsense("stored", "least(stored, corrected, already_held, held_back, rejected) < 0", "is a count below 0")),
+    "phone_actions": (
+        *_empty("action", "phone", "entry"), *_no_day("made_at", "received_at"),
+        Nonsense("clock_off", "NOT isfinite(clock_off)", "is no number of seconds"),
+        _no_json("said", ("$.state", "VARCHAR"), ("$.person", "VARCHAR"), ("$.row", "OBJECT"), ("$.row.*", "VARCHAR"), ("$.taps", "OBJECT"), ("$.works", "ARRAY")),
+    ),
+    "phone_outcomes": (
+        *_empty("action"), _none_of("outcome", ("saved", "overtaken", "refused")), *_no_day("settled_at"),
+        _no_json("told", ("$.faults", "ARRAY"), ("$.remarks", "ARRAY")),
+    ),
+    "spells_in_hand": (
+        *_empty("entry", "person"), _none_of("mode", records.MODES), _none_of("charge", records.CHARGES), *_no_day("in_hand_since"),
+    ),
     "history": (*_empty("kind", "key"), *_no_day("changed_at"), _no_json("earlier", ("$", "OBJECT"))),
 }  # fmt: skip
 """By table."""

@@ -117,11 +117,15 @@ HELD_BACK = _kept("rows held back", "content rank resembles file line noticed_at
 DRAFTS = _kept("drafts", "object begun_at kept_at said")
 UNSAVED = _kept("unsaved", "what kept_at kept_by said")
 IMPORTS = _kept("files brought in", "imported_at file kind stored corrected already_held held_back rejected")
+PHONE_ACTIONS = _kept("actions of phones", "action phone number entry made_at clock_off received_at said")
+PHONE_OUTCOMES = _kept("outcomes of actions", "action outcome settled_at told")
+IN_HAND = _kept("spells in hand", "entry object phase technique part person mode charge discovery note in_hand_since")
 HISTORY = _kept("history", "kind key changed_at changed_by reason earlier content")
 
 # The order in which files of one call are stored. History comes last: what an entry once said must not make the entry itself seem held.
 IN_ORDER = (
-    SETTINGS, PHASE_NAMES, TECHNIQUE_NAMES, SPELLINGS, PEOPLE, PEOPLE_SPELLINGS, *FORMS, ENTRY_CONTENTS, HELD_BACK, DRAFTS, UNSAVED, IMPORTS, HISTORY,
+    SETTINGS, PHASE_NAMES, TECHNIQUE_NAMES, SPELLINGS, PEOPLE, PEOPLE_SPELLINGS, *FORMS, ENTRY_CONTENTS, HELD_BACK, DRAFTS, UNSAVED, IMPORTS,
+    PHONE_ACTIONS, PHONE_OUTCOMES, IN_HAND, HISTORY,
 )  # fmt: skip
 KEPT_FORMS = tuple(form for form in IN_ORDER if form not in FORMS)
 ESTIMATE_MARKS = frozenset({"version", "low_hours", "high_hours"})

@@ -26,6 +26,7 @@ class Settings:
     day_order : order of day, month and year in dates written in numbers; `unset` refuses them.
     currency : ISO 4217 code.
     bench_hours_per_week : hours at the bench in an ordinary week of one person.
+    ask_after_hours : past so many hours a spell in hand is asked about: was it forgotten?
     hourly_rate : amount per hour in the currency; None until said.
     demo : the database holds the invented studio and may be made anew.
     """
@@ -35,12 +36,14 @@ class Settings:
     day_order: DayOrder = "unset"
     currency: str = "EUR"
     bench_hours_per_week: float = 25.0
+    ask_after_hours: float = 4.0
     hourly_rate: float | None = None
     demo: bool = False
 
 
 _NUMBERS: dict[str, tuple[str, Callable[[str], float], int]] = {
     "bench_hours_per_week": ("the hours at the bench a week", decimal, 168),
+    "ask_after_hours": ("the hours after which a spell in hand is asked about", decimal, 24),
     "hourly_rate": ("the rate per hour", price, 100_000),
 }
 

@@ -9,9 +9,9 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import fields, frame, held, reading, tables
-from dashboard.cautions import usual_cautions
 from dashboard.words import UNITS, amount, counted, day, hours, money, plain, text
 from ingest import drafts, estimates, notation
+from ingest.cautions import usual_cautions
 from ingest.drafts import LINE_COLUMNS, Draft, Reading
 from ingest.errors import BenchHoursError
 from ingest.notation import written

@@ -9,9 +9,9 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import fields, frame, held, reading, tables
-from dashboard.cautions import DEFERRING, WORDS
 from dashboard.words import UNITS, counted, day, plain, text
 from ingest import people, vocabulary
+from ingest.cautions import DEFERRING, WORDS
 from ingest.errors import BenchHoursError
 from ingest.notation import DAY_ORDERS, folded, written
 from ingest.records import CAUTIONS, CONDITIONS, MODES, PHASES, TECHNIQUES
@@ -82,6 +82,7 @@ def _settings() -> None:
                 "Dates in numbers are", list(DAY_ORDERS), index=DAY_ORDERS.index(now.day_order), format_func=DAY_ORDER_WORDS.__getitem__, key="day order"
             ),
             "currency": st.text_input("Currency (three letters)", now.currency, key="currency"),
+            "ask_after_hours": st.text_input("Ask about a spell in hand after so many hours: was it forgotten? (never about pressing or drying)", written(now.ask_after_hours), key="ask after"),
             "bench_hours_per_week": st.text_input("Hours at the bench in an ordinary week of one person", written(now.bench_hours_per_week), key="bench hours"),
             "hourly_rate": st.text_input(
                 f"Rate per hour, {now.currency} (may stay empty)", written(now.hourly_rate) if now.hourly_rate is not None else "", key="rate"

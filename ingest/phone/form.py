@@ -1,0 +1,62 @@
+"""The form as one page: style, script and state inside it, so that one answer of the server is enough."""
+
+from __future__ import annotations
+
+import base64
+import gzip
+import hashlib
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+
+_FOLDER = resources.files("ingest.phone").joinpath("shipped")
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """The page without its state, in the two pieces around it, and the policy under which a browser runs it and nothing else."""
+
+    before: str
+    behind: str
+    policy: str
+
+
+@cache
+def page() -> Page:
+    """The page as it is shipped."""
+    style, script = _trimmed(text_of("page.css")), _trimmed(text_of("page.js"))
+    before, behind = text_of("page.html").replace("{style}", style).replace("{script}", script).split("{state}")
+    policy = (
+        f"default-src 'none'; script-src {_hash(script)}; style-src {_hash(style)}; connect-src 'self'; img-src 'self'; manifest-src 'self'; "
+        "worker-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    )
+    return Page(before, behind, policy)
+
+
+def html(state: Mapping[str, object]) -> bytes:
+    """The page with a state in it; no text of the record can end the element that it stands in."""
+    told = json.dumps(state, ensure_ascii=False, separators=(",", ":")).replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
+    shell = page()
+    return f"{shell.before}{told}{shell.behind}".encode(errors="replace")
+
+
+@cache
+def text_of(name: str) -> str:
+    """A file of the form."""
+    return _FOLDER.joinpath(name).read_text(encoding="utf-8")
+
+
+def packed(body: bytes) -> bytes:
+    return gzip.compress(body, 9, mtime=0)
+
+
+def _hash(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
+def _trimmed(text: str) -> str:
+    """Without indents, blank lines, and lines that are only a comment."""
+    return "\n".join(line.strip() for line in text.splitlines() if line.strip() and not re.match(r"\s*//", line))

@@ -1,0 +1,184 @@
+"""The form and its interface over HTTP: routes that ride in the process of the pages, on the same store.
+
+Described in DEVELOPERS.md. Answers are JSON with `version`; what is refused is `{"error": {"code", "what", "mend"}}`: the code for
+machines, the rest for people.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import ipaddress
+import json
+import socket
+import time
+from collections.abc import Awaitable, Callable
+from typing import Any
+from urllib.parse import urlsplit
+
+import duckdb
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from ingest.errors import BenchHoursError, StoreError, why
+from ingest.phone import form
+from ingest.phone.actions import MOST_ACTIONS, ActionError
+from ingest.phone.bench import bench
+from ingest.phone.inbox import Inbox
+from ingest.store import Store
+
+VERSION = 1
+_LARGEST_BYTES = 1_000_000
+_PATIENCE_S = 8.0  # how long an answer waits for what was sent to be settled
+_LOOK_AGAIN_S = 0.02
+_SAFE = {"x-content-type-options": "nosniff", "referrer-policy": "no-referrer", "cache-control": "no-cache"}
+Endpoint = Callable[[Request], Awaitable[Response]]
+
+
+class Refused(BenchHoursError):
+    """A request that is not answered."""
+
+    def __init__(self, status: int, code: str, what: str, mend: str) -> None:
+        self.status, self.code = status, code
+        super().__init__(what, mend)
+
+
+def routes(store: Store, inbox: Inbox, host: str) -> list[Route]:
+    """The routes of the form.
+
+    Parameters
+    ----------
+    host : the name or address that the server was bound to; besides it only this machine's own names and plain addresses are answered,
+        so that no page elsewhere can pass itself off as the studio by a name of its own.
+    """
+    names = {"localhost", host.lower(), *_names_of_this_machine()}
+
+    def guarded(endpoint: Endpoint, *, sends: bool = False) -> Endpoint:
+        async def answer(request: Request) -> Response:
+            try:
+                _check_host(request, names)
+                if sends:
+                    _check_sender(request)
+                return await endpoint(request)
+            except Refused as error:
+                return _error(error.status, error.code, error)
+            except ActionError as error:
+                return _error(400, "not_understood", error)
+            except StoreError as error:
+                return _error(503, "not_writable", error)
+            except duckdb.Error as error:
+                return _error(503, "not_readable", StoreError(f"the studio's file cannot be read ({why(error)})", "Nothing is lost: the phone keeps what it has."))
+
+        return answer
+
+    async def page(request: Request) -> Response:
+        state = await run_in_threadpool(_bench, store, None, brief=True)
+        headers = {**_SAFE, "content-security-policy": form.page().policy}
+        return _packed(request, form.html(state), "text/html; charset=utf-8", headers)
+
+    async def state(request: Request) -> Response:
+        person = request.query_params.get("person") or None
+        everyone = request.query_params.get("everyone") == "yes"
+        return _json(request, await run_in_threadpool(_bench, store, person, everyone=everyone))
+
+    async def actions(request: Request) -> Response:
+        said = await _body(request)
+        receipt = await run_in_threadpool(inbox.receive, said)
+        unread = [{"action": name, "what": error.what, "mend": error.mend} for name, error in receipt.unread]
+        return _json(request, {"version": VERSION, "clock": _now_ms(), "clock_off_s": round(receipt.clock_off, 3), "received": receipt.received, "unread": unread})
+
+    async def outcomes(request: Request) -> Response:
+        said = await _body(request)
+        asked = said.get("actions") if isinstance(said, dict) else None
+        if not isinstance(asked, list) or len(asked) > MOST_ACTIONS or not all(isinstance(one, str) for one in asked):
+            raise ActionError("this does not name actions", f"Send a JSON object with actions, a list of at most {MOST_ACTIONS} UUIDs.")
+        patience = time.monotonic() + _PATIENCE_S
+        while True:
+            settled = inbox.settled
+            found = await run_in_threadpool(inbox.outcomes, asked)
+            if len(found) >= len(set(asked)) or inbox.trouble or time.monotonic() > patience:
+                break
+            while settled == inbox.settled and not inbox.trouble and time.monotonic() < patience:
+                await asyncio.sleep(_LOOK_AGAIN_S)
+        trouble = inbox.trouble
+        waits = None if trouble is None else {"what": trouble.what, "mend": trouble.mend}
+        return _json(request, {"version": VERSION, "clock": _now_ms(), "outcomes": found, "trouble": waits})
+
+    def shipped(name: str, kind: str, **headers: str) -> Endpoint:
+        async def file(request: Request) -> Response:
+            return _packed(request, form.text_of(name).encode(), kind, {**_SAFE, **headers})
+
+        return guarded(file)
+
+    return [
+        Route("/log", guarded(page), methods=["GET"]),
+        Route("/log/worker.js", shipped("worker.js", "text/javascript; charset=utf-8", **{"service-worker-allowed": "/log"}), methods=["GET"]),
+        Route("/log/manifest.json", shipped("manifest.json", "application/manifest+json"), methods=["GET"]),
+        Route("/log/icon.svg", shipped("icon.svg", "image/svg+xml"), methods=["GET"]),
+        Route(f"/log/v{VERSION}/bench", guarded(state), methods=["GET"]),
+        Route(f"/log/v{VERSION}/actions", guarded(actions, sends=True), methods=["POST"]),
+        Route(f"/log/v{VERSION}/outcomes", guarded(outcomes, sends=True), methods=["POST"]),
+    ]
+
+
+def _bench(store: Store, person: str | None, *, everyone: bool = False, brief: bool = False) -> dict[str, Any]:
+    with store.reading() as con:
+        return bench(con, person, everyone=everyone, brief=brief)
+
+
+def _names_of_this_machine() -> set[str]:
+    name = socket.gethostname().lower()
+    return {name, f"{name.partition('.')[0]}.local"}
+
+
+def _check_host(request: Request, names: set[str]) -> None:
+    said = urlsplit(f"//{request.headers.get('host', '')}").hostname or ""
+    try:
+        ipaddress.ip_address(said)
+    except ValueError:
+        if said not in names:
+            raise Refused(421, "wrong_address", f'"{said}" is no address of this studio', "Open the form by the address that bench-hours serve shows.") from None
+
+
+def _check_sender(request: Request) -> None:
+    """Only our own form may send: a page of another site cannot say this type of content without being asked, and names itself."""
+    origin = request.headers.get("origin")
+    if origin is not None and urlsplit(origin).netloc != request.headers.get("host"):
+        raise Refused(403, "other_site", "this was sent by a page of another site", "Open the form itself.")
+    if request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+        raise Refused(403, "other_site", "this was sent by a page of another site", "Open the form itself.")
+    if request.headers.get("content-type", "").partition(";")[0].strip().lower() != "application/json":
+        raise Refused(415, "not_json", "this is not sent as JSON", "Send it with the content type application/json.")
+
+
+async def _body(request: Request) -> object:
+    body = bytearray()
+    async for piece in request.stream():
+        body += piece
+        if len(body) > _LARGEST_BYTES:
+            raise Refused(413, "too_large", "this is more than 1 MB", "Send fewer actions at once.")
+    try:
+        said: object = json.loads(bytes(body))
+    except (ValueError, RecursionError) as error:
+        raise Refused(400, "not_json", "this is no JSON", "Send a JSON object in UTF-8.") from error
+    return said
+
+
+def _error(status: int, code: str, error: BenchHoursError) -> Response:
+    said = {"version": VERSION, "error": {"code": code, "what": error.what, "mend": error.mend}}
+    return Response(json.dumps(said), status, {**_SAFE}, "application/json")
+
+
+def _json(request: Request, said: dict[str, Any]) -> Response:
+    return _packed(request, json.dumps(said, ensure_ascii=False, separators=(",", ":")).encode(errors="replace"), "application/json", _SAFE)
+
+
+def _packed(request: Request, body: bytes, kind: str, headers: dict[str, str]) -> Response:
+    if len(body) > 500 and "gzip" in request.headers.get("accept-encoding", ""):
+        body, headers = form.packed(body), {**headers, "content-encoding": "gzip"}
+    return Response(body, 200, {**headers, "vary": "accept-encoding"}, kind)
+
+
+def _now_ms() -> int:
+    return int(time.time() * 1000)

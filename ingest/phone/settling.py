@@ -1,0 +1,339 @@
+"""What phones sent comes into the record: the later word on an entry stands, whatever the order in which the words came.
+
+Actions wait in `phone_actions` until they have a row in `phone_outcomes`. Settling them is one transaction, through the checks and the
+write of a file (`ingest.typed`).
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import duckdb
+import pandas as pd
+
+from ingest import people
+from ingest.corrections import take_out
+from ingest.errors import NotationError
+from ingest.history import Change, utc_now
+from ingest.notation import folded
+from ingest.phone.actions import Action, first_of_split
+from ingest.phone.sharing import Row, ShareError, rows_of
+from ingest.readings import READERS, Context
+from ingest.records import TIME_ENTRIES
+from ingest.store import Store
+from ingest.typed import as_called, own_faults, put_rows
+
+Remark = dict[str, str]
+_Word = tuple[datetime, int, str]
+"""When a word was said, the phone's count, the action: the greater one is the later."""
+
+AT_ONCE = 200
+_IN_HAND = ("object", "phase", "technique", "part", "person", "mode", "charge", "discovery", "note")
+_NOT_YET = timedelta(minutes=10)  # as of any row: a clock may be a little ahead
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Waiting:
+    """An action that waits, with what was seen when it came: `said_at` in UTC, its clock put right."""
+
+    action: Action
+    said_at: datetime
+    clock_off: float
+
+    @property
+    def word(self) -> _Word:
+        return self.said_at, self.action.number, self.action.action
+
+
+class _FallTogether(Exception):
+    """Rows of an action of several works of which one cannot be stored: none of them may be."""
+
+    def __init__(self, faults: Mapping[str, list[Remark]]) -> None:
+        self.faults = faults
+
+
+def waits(con: duckdb.DuckDBPyConnection) -> bool:
+    """Some action is not settled yet."""
+    found: bool = con.execute("SELECT EXISTS (FROM phone_actions ANTI JOIN phone_outcomes USING (action))").fetchall()[0][0]
+    return found
+
+
+def settle(store: Store, now: datetime | None = None, only: str | None = None) -> int:
+    """Settle up to 200 of the actions that wait (or one, by its name); how many.
+
+    Raises `StoreError` where the file cannot be written: then they go on waiting.
+    """
+    if not waits(store.cursor()):
+        return 0
+    refused: dict[str, list[Remark]] = {}
+    while True:
+        try:
+            with store.writing() as con:
+                return _Settling(con, now or utc_now(), refused).settle(only)
+        except _FallTogether as fault:
+            refused |= fault.faults
+
+
+def settle_all(store: Store) -> None:
+    """Settle everything that waits."""
+    while settle(store):
+        pass
+
+
+def refuse_unread(store: Store, action: str, error: Exception) -> None:
+    """Refuse an action that nothing could be made of, so that it does not keep the others waiting."""
+    fault = {"column": "", "value": "", "reason": f"cannot be taken in ({type(error).__name__})", "mend": "Write it anew; what happened is told in the studio's window."}
+    with store.writing(counts=False) as con:
+        _keep_outcomes(con, [(action, "refused", [fault], [])], utc_now())
+
+
+@dataclass(slots=True)
+class _Settling:
+    """One transaction in which actions are settled.
+
+    Attributes
+    ----------
+    refused : actions known to be refused, and why.
+    last : the last word on each entry that is known so far.
+    """
+
+    con: duckdb.DuckDBPyConnection
+    now: datetime
+    refused: Mapping[str, list[Remark]]
+    context: Context = field(init=False)
+    last: dict[str, _Word] = field(default_factory=dict)
+    taps: dict[tuple[str, str, int], float] = field(default_factory=dict)
+    outcomes: list[tuple[str, str, list[Remark], list[Remark]]] = field(default_factory=list)
+
+    def settle(self, only: str | None) -> int:
+        self.context = Context.of(self.con)
+        waiting = self._waiting(only)
+        self._read_last_words({first_of_split(one.action.entry) for one in waiting})
+        for turn in _in_turn(waiting):
+            self._settle_turn(turn)
+        _keep_outcomes(self.con, self.outcomes, self.now)
+        return len(self.outcomes)
+
+    def _waiting(self, only: str | None) -> list[_Waiting]:
+        rows = self.con.execute(
+            """SELECT action, entry, number, made_at, clock_off, said FROM phone_actions ANTI JOIN phone_outcomes USING (action)
+            WHERE coalesce(action = ?, true) ORDER BY made_at, number, action LIMIT ?""",
+            [only, AT_ONCE],
+        ).fetchall()
+        return [
+            _Waiting(action=Action.of_kept(json.loads(said), action=action, entry=entry, number=number), said_at=made_at, clock_off=clock_off)
+            for action, entry, number, made_at, clock_off, said in rows
+        ]
+
+    def _read_last_words(self, spells: set[str]) -> None:
+        """What was last said of these entries: by phones, and elsewhere; and by what each tap was put right when it first came."""
+        self.con.execute(
+            f"""CREATE OR REPLACE TEMP TABLE of_phones AS SELECT a.*, o.settled_at, o.outcome FROM phone_actions AS a LEFT JOIN phone_outcomes AS o USING (action)
+            WHERE list_contains(?::VARCHAR[], {_SPELL_OF.format(entry="a.entry")})""",
+            [sorted(spells)],
+        )
+        rows = self.con.execute(
+            f"""SELECT entry, max((made_at, number, action)) FROM of_phones WHERE outcome = 'saved' GROUP BY entry
+            UNION ALL
+            SELECT key, (max(changed_at), 0, '') FROM history AS h WHERE kind = 'time_entries' AND list_contains(?::VARCHAR[], {_SPELL_OF.format(entry="key")})
+                AND NOT EXISTS (SELECT 1 FROM of_phones AS p WHERE p.outcome = 'saved' AND p.settled_at = h.changed_at) GROUP BY key""",
+            [sorted(spells)],
+        ).fetchall()
+        for entry, word in rows:
+            self.last[entry] = max(self.last.get(entry, _NEVER), tuple(word))
+        for entry, column, tap, clock_off in self.con.execute(
+            """SELECT entry, column_name, (said->'taps'->>column_name)::BIGINT AS tap, arg_min(clock_off, received_at)
+            FROM of_phones, (VALUES ('started_at'), ('ended_at')) AS t(column_name) WHERE tap IS NOT NULL GROUP BY ALL"""
+        ).fetchall():
+            self.taps[entry, column, tap] = clock_off
+
+    def _settle_turn(self, turn: Sequence[_Waiting]) -> None:
+        """Settle actions of which no two are about the same entry."""
+        rows: list[tuple[_Waiting, str, Row]] = []
+        asked = [one for one in turn if one.action.action not in self.refused]
+        self.outcomes += [(one.action.action, "refused", self.refused[one.action.action], []) for one in turn if one.action.action in self.refused]
+        areas = self._areas(asked)
+        for one in asked:
+            try:
+                said = self._entries(one, areas)
+                if one.action.state == "running":
+                    in_hand = self._in_hand(one)
+            except _NotSo as fault:
+                self.outcomes.append((one.action.action, "refused", [fault.remark], []))
+                continue
+            open_to = {name: row for name, row in said.items() if self._last_word_on(name) < one.word}
+            if self._last_word_on(one.action.entry) >= one.word and not open_to:
+                self.outcomes.append((one.action.action, "overtaken", [], []))
+                continue
+            if one.action.state == "logged":
+                rows += [(one, name, row) for name, row in open_to.items()]
+            elif one.action.state == "running":
+                self._take_in_hand(one, in_hand)
+            else:
+                self._take_out(one, [])
+                self._saved(one, [])
+        self._log(rows)
+
+    def _entries(self, one: _Waiting, areas: Mapping[str, float | None]) -> dict[str, Row]:
+        """The rows that a logged action says, by the name of the entry that each is."""
+        if one.action.state != "logged":
+            return {}
+        row = {**dict.fromkeys(TIME_ENTRIES.names, ""), **one.action.row, **{name: f"{self._tapped(one, name):%Y-%m-%dT%H:%M:%SZ}" for name in one.action.taps}}
+        if one.action.taps:
+            row |= {"date": "", "hours": ""}
+        try:
+            rows = rows_of(one.action, row, self.context, areas)
+        except ShareError as error:
+            raise _NotSo(error.column, error.value, error.what, error.mend) from error
+        names = [one.action.entry, *(f"{one.action.entry}+{number}" for number in range(2, len(rows) + 1))]
+        return {name: {**row, "entry": name} for name, row in zip(names, rows, strict=True)}
+
+    def _tapped(self, one: _Waiting, column: str) -> datetime:
+        """The moment of a tap in UTC; one sent again later keeps what it was put right by at first."""
+        tap = one.action.taps[column]
+        off = self.taps.get((one.action.entry, column, tap), one.clock_off)
+        return datetime.fromtimestamp(tap / 1000 + off, UTC).replace(microsecond=0, tzinfo=None)
+
+    def _areas(self, turn: Iterable[_Waiting]) -> dict[str, float | None]:
+        codes = sorted({share.object for one in turn for share in one.action.works})
+        return dict(self.con.execute("SELECT object, area_dm2 FROM object_areas WHERE list_contains(?::VARCHAR[], object)", [codes]).fetchall()) if codes else {}
+
+    def _last_word_on(self, entry: str) -> _Word:
+        return max(self.last.get(entry, _NEVER), self.last.get(first_of_split(entry), _NEVER))
+
+    # --- spells in hand
+
+    def _in_hand(self, one: _Waiting) -> dict[str, Any]:
+        """A spell that is begun, each of its words read as in any row."""
+        row, read = one.action.row, dict[str, Any]()
+        for column in TIME_ENTRIES.columns:
+            text = row.get(column.name, "").strip()
+            if column.name not in _IN_HAND:
+                continue
+            if not text and column.filled:
+                raise _NotSo(column.name, "", "is empty", "Fill it in.")
+            try:
+                read[column.name] = READERS[column.reading].read(self.context, text) if text else None
+            except NotationError as error:
+                raise _NotSo(column.name, text, error.what, error.mend) from error
+        technique = self.context.vocabulary.techniques[read["technique"]]
+        read["phase"] = read["phase"] or technique.phase
+        if read["object"] is None and self.context.vocabulary.phases[read["phase"]] > 0:
+            raise _NotSo("object", "", f"is empty, but {read['phase']} is work on an object", "Give the object, or take a phase of studio time.")
+        if "started_at" in one.action.taps:
+            since = self._tapped(one, "started_at")
+        else:
+            try:
+                said = READERS["instant"].read(self.context, row.get("started_at", "").strip())
+            except NotationError as error:
+                raise _NotSo("started_at", row.get("started_at", ""), error.what, error.mend) from error
+            assert isinstance(said, dict)
+            since = datetime.fromisoformat(said["utc"]) if said["utc"] else _utc_of(self.con, said["wall"], self.context.settings.zone)
+        if since > self.now + _NOT_YET:
+            raise _NotSo("started_at", f"{since:%Y-%m-%dT%H:%M:%SZ}", "lies in the future", "Begin it when it is begun.")
+        return read | {"mode": read["mode"] or technique.mode, "charge": read["charge"] or "quoted", "part": read["part"] or "", "in_hand_since": since}
+
+    def _take_in_hand(self, one: _Waiting, read: dict[str, Any]) -> None:
+        """The spell is in hand; what was logged of it before was undone."""
+        self._take_out(one, [])
+        known = self.con.execute("SELECT person FROM person_spellings WHERE spelling = ?", [folded(read["person"])]).fetchall()
+        if known:
+            read = {**read, "person": known[0][0]}
+        else:
+            people.keep_new(self.con, [read["person"]], self.now)
+        columns = ["entry", *read]
+        self.con.execute(f"INSERT INTO spells_in_hand ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})", [one.action.entry, *read.values()])
+        self._saved(one, [])
+
+    def _take_out(self, one: _Waiting, but: Sequence[str]) -> None:
+        """The spell is no more in hand, and its entries but for these are taken back, unless a later word stands on them."""
+        entry = one.action.entry
+        self.con.execute("DELETE FROM spells_in_hand WHERE entry = ?", [entry])
+        held = self.con.execute(f"SELECT entry FROM spells WHERE entry = ? OR {_SPELL_OF.format(entry='entry')} = ?", [entry, entry]).fetchall()
+        out = [name for (name,) in held if name not in but and self.last.get(name, _NEVER) < one.word]
+        if out:
+            take_out(self.con, out, self._change(one, "on the phone"))
+
+    # --- entries
+
+    def _log(self, rows: list[tuple[_Waiting, str, Row]]) -> None:
+        """Store rows through the checks of a file: new ones together, corrections by who makes them."""
+        held = {row[0] for row in self.con.execute("SELECT entry FROM spells WHERE list_contains(?::VARCHAR[], entry)", [[name for _, name, _ in rows]]).fetchall()}
+        groups: dict[str, list[tuple[_Waiting, str, Row]]] = {}
+        for row in rows:
+            groups.setdefault(row[0].action.person if row[1] in held else "", []).append(row)
+        faults: dict[str, list[Remark]] = {}
+        remarks: dict[str, list[Remark]] = {}
+        for group in groups.values():
+            report = put_rows(self.con, TIME_ENTRIES, [row for *_, row in group], self._change(group[0][0], "corrected on the phone"), all_or_none=False)
+            for found, into in ((own_faults(report.problems), faults), (report.warnings, remarks)):
+                for number, remark in _remarks(found):
+                    into.setdefault(group[number - 1][0].action.action, []).append(remark)
+        together = {name: told for name, told in faults.items() if sum(one.action.action == name for one, *_ in rows) > 1}
+        if together:
+            raise _FallTogether(together)
+        names: dict[str, list[str]] = {}
+        for one, name, _ in rows:
+            names.setdefault(one.action.action, []).append(name)
+        for one in {one.action.action: one for one, *_ in rows}.values():
+            if one.action.action in faults:
+                self.outcomes.append((one.action.action, "refused", faults[one.action.action], []))
+                continue
+            self._take_out(one, names[one.action.action])
+            self._saved(one, remarks.get(one.action.action, []))
+
+    def _saved(self, one: _Waiting, remarks: list[Remark]) -> None:
+        self.outcomes.append((one.action.action, "saved", [], remarks))
+        self.last[one.action.entry] = max(self.last.get(one.action.entry, _NEVER), one.word)
+
+    def _change(self, one: _Waiting, reason: str) -> Change:
+        return Change(by=one.action.person, reason=reason, at=self.now)
+
+
+class _NotSo(Exception):
+    """Something that an action says and that cannot be."""
+
+    def __init__(self, column: str, value: str, reason: str, mend: str) -> None:
+        self.remark = {"column": column, "value": value, "reason": reason, "mend": mend}
+
+
+_NEVER: _Word = (datetime.min, 0, "")
+# The spell that an entry is a share of: the name before the plus where that is a UUID; as `actions.first_of_split`.
+_SPELL_OF = "coalesce(nullif(regexp_extract({entry}, '^([0-9a-f]{{8}}(?:-[0-9a-f]{{4}}){{3}}-[0-9a-f]{{12}})\\+\\d+$', 1), ''), {entry})"
+
+
+def _in_turn(waiting: Sequence[_Waiting]) -> list[list[_Waiting]]:
+    """The first action of each spell, then the second of each, and so on: in one turn no two are about the same."""
+    turns: list[list[_Waiting]] = []
+    seen: dict[str, int] = {}
+    for one in waiting:
+        spell = first_of_split(one.action.entry)
+        number = seen.get(spell, 0)
+        seen[spell] = number + 1
+        if number == len(turns):
+            turns.append([])
+        turns[number].append(one)
+    return turns
+
+
+def _remarks(found: pd.DataFrame) -> Iterable[tuple[int, Remark]]:
+    for row, column, value, reason, mend in found[["row", "column", "value", "reason", "mend"]].itertuples(index=False):
+        yield int(row), {"column": column, "value": value if isinstance(value, str) else "", "reason": as_called(reason, {}), "mend": as_called(mend, {})}
+
+
+def _keep_outcomes(con: duckdb.DuckDBPyConnection, outcomes: Sequence[tuple[str, str, list[Remark], list[Remark]]], now: datetime) -> None:
+    rows = [{"action": action, "outcome": outcome, "told": {"faults": faults, "remarks": remarks}} for action, outcome, faults, remarks in outcomes]
+    con.execute(
+        """INSERT INTO phone_outcomes SELECT r.action, r.outcome, ?, r.told FROM (SELECT unnest(from_json(?, '[{"action": "VARCHAR", "outcome": "VARCHAR", "told": "JSON"}]')) AS r)
+        ON CONFLICT DO NOTHING""",
+        [now, json.dumps(rows)],
+    )
+
+
+def _utc_of(con: duckdb.DuckDBPyConnection, wall: str, zone: str) -> datetime:
+    found: datetime = con.execute("SELECT timezone('UTC', timezone(?, ?::TIMESTAMP))", [zone, wall]).fetchall()[0][0]
+    return found

@@ -1,0 +1,107 @@
+"""One spell over several works: spraying three in one go, one trip with two in the car."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from ingest.errors import NotationError
+from ingest.notation import decimal, hours, written
+from ingest.phone.actions import Action
+from ingest.readings import READERS, Context
+
+Row = dict[str, str]
+_SHARED_OUT = {"equally": "equally", "by area": "by area", "own shares": "by shares of its own"}
+
+
+class ShareError(NotationError):
+    """A spell that cannot be shared out; `column` says what it is about."""
+
+    def __init__(self, column: str, value: str, what: str, mend: str) -> None:
+        self.column, self.value = column, value
+        super().__init__(what, mend)
+
+
+def rows_of(action: Action, row: Row, context: Context, areas: Mapping[str, float | None]) -> list[Row]:
+    """The rows of the time entries' form that an action says: one, or one for each of its works.
+
+    Clock times are shared out one after the other, so that the hours of a person count once and sum to the spell.
+
+    Parameters
+    ----------
+    row : columns to texts; clock times that were tapped are put right already.
+    areas : dm2 by the code of each work that is known, None where it has no size.
+    """
+    if not action.works:
+        return [row]
+    for column in ("quantity", "done"):
+        if row.get(column):
+            raise ShareError(column, row[column], "cannot be said of several works at once", "Leave it empty, and say it of each work by correcting its entry.")
+    codes = [one.object for one in action.works]
+    if len(set(codes)) != len(codes):
+        raise ShareError("object", ", ".join(codes), "names a work twice", "Name each work once.")
+    weights = _weights(action, areas, context)
+    said = f"one of {len(codes)} works in one spell, shared {_SHARED_OUT[action.split]}"
+    rows = [{**row, "object": code, "note": f"{row['note']} ({said})" if row.get("note") else said} for code in codes]
+    if row.get("started_at") or row.get("ended_at"):
+        begin, end = (_instant(context, row.get(name, ""), name) for name in ("started_at", "ended_at"))
+        bounds = [begin + timedelta(seconds=round(share)) for share in shared_out((end - begin).total_seconds(), weights)]
+        for one, first, last in zip(rows, [begin, *bounds], bounds, strict=False):
+            one |= {"started_at": f"{first:%Y-%m-%dT%H:%M:%SZ}", "ended_at": f"{last:%Y-%m-%dT%H:%M:%SZ}", "date": "", "hours": ""}
+        return rows
+    try:
+        total = hours(context.number(row.get("hours", "").strip()))
+    except NotationError as error:
+        raise ShareError("hours", row.get("hours", ""), error.what, error.mend) from error
+    for one, share in zip(rows, np.diff(shared_out(total, weights), prepend=0.0), strict=True):
+        one["hours"] = written(float(share))
+    return rows
+
+
+def shared_out(total: float, weights: Sequence[float]) -> list[float]:
+    """Where each share of a total ends, the shares being as the weights; the last ends at the total."""
+    ends = np.cumsum(weights)
+    return [float(end) for end in (total * ends[:-1] / ends[-1])] + [total]
+
+
+def _weights(action: Action, areas: Mapping[str, float | None], context: Context) -> list[float]:
+    if action.split == "by area":
+        found = {one.object: areas.get(one.object) for one in action.works}
+        for code, area in found.items():
+            if not area and code in areas:
+                raise ShareError("object", code, "has no size to share by", "Share it out equally or by shares of your own, or give the work its size under Works.")
+        return [area or 1.0 for area in found.values()]  # a work that is not known is refused with its row
+    if action.split == "own shares":
+        return [_own(one.share, context) for one in action.works]
+    return [1.0] * len(action.works)
+
+
+def _own(text: str, context: Context) -> float:
+    try:
+        value = decimal(context.number(text.strip()))
+    except NotationError as error:
+        raise ShareError("share", text, error.what, error.mend) from error
+    if not 0 < value <= 1_000_000:
+        raise ShareError("share", text, "is no share", "Write a number above 0, like 1 or 2.5; a work without a share is left out.")
+    return value
+
+
+def _instant(context: Context, text: str, column: str) -> datetime:
+    """The instant of a clock time as it is read in any row; one that was on the clock twice is taken as the first."""
+    if not text.strip():
+        raise ShareError(column, text, "is empty", "Give both times, or hours.")
+    try:
+        read = READERS["instant"].read(context, text.strip())
+    except NotationError as error:
+        raise ShareError(column, text, error.what, error.mend) from error
+    assert isinstance(read, dict)
+    if read["utc"]:
+        return datetime.fromisoformat(read["utc"])
+    wall, zone = datetime.fromisoformat(read["wall"]), ZoneInfo(context.settings.zone)
+    utc = wall.replace(tzinfo=zone).astimezone(UTC)
+    if utc.astimezone(zone).replace(tzinfo=None) != wall:
+        raise ShareError(column, text, "never was on the clock: it was put forward over this hour", "Write the time that the clock showed.")
+    return utc.replace(tzinfo=None)

@@ -1,0 +1,28 @@
+-- Works that are not finished on the day $today, latest in hand first, with the lines worked last on top and those estimated and not begun behind: one row a work.
+WITH bench AS (
+    SELECT o.object, o.title, a.area_dm2, o.received_on FROM objects AS o JOIN object_areas AS a USING (object)
+    WHERE coalesce(o.finished_on > $today, true)
+), used AS (
+    SELECT l.object, l.phase, l.technique, l.part, max(s.day) AS last_day, max(coalesce(s.started_at, s.day::TIMESTAMP)) AS last_at
+    FROM spells AS s JOIN lines AS l ON l.line = s.line SEMI JOIN bench AS b ON b.object = l.object GROUP BY ALL
+), estimated AS (
+    SELECT DISTINCT l.object, l.phase, l.technique, l.part
+    FROM estimated_lines AS e JOIN lines AS l ON l.line = e.line
+    JOIN (SELECT object, version, approved_option FROM estimate_versions JOIN (
+        SELECT object, coalesce(max(version) FILTER (approved_on IS NOT NULL), max(version)) AS version FROM estimate_versions GROUP BY object) USING (object, version)
+    ) AS y ON y.object = l.object AND y.version = e.version AND (e.option IS NULL OR coalesce(e.option = y.approved_option, false))
+    SEMI JOIN bench AS b ON b.object = l.object
+    WHERE NOT EXISTS (SELECT 1 FROM milestones AS m WHERE m.object = l.object AND m.phase = l.phase AND m.technique IN ('', l.technique) AND m.part IN ('', l.part))
+), together AS (
+    SELECT object, phase, technique, part, last_day, last_at FROM used
+    UNION ALL
+    SELECT object, phase, technique, part, NULL, NULL FROM estimated AS e ANTI JOIN used USING (object, phase, technique, part)
+), numbered AS (
+    SELECT t.*, row_number() OVER (PARTITION BY t.object ORDER BY t.last_at DESC NULLS LAST, p.position, t.technique, t.part) AS place
+    FROM together AS t JOIN phases AS p USING (phase) JOIN techniques AS w USING (technique) WHERE w.retired_on IS NULL
+)
+SELECT b.object, b.title, b.area_dm2,
+    list({'phase': n.phase, 'technique': n.technique, 'part': n.part, 'last_day': n.last_day::VARCHAR} ORDER BY n.place) FILTER (n.place <= 6) AS lines
+FROM bench AS b LEFT JOIN numbered AS n ON n.object = b.object
+GROUP BY b.object, b.title, b.area_dm2, b.received_on
+ORDER BY max(n.last_at) DESC NULLS LAST, b.received_on DESC NULLS LAST, b.object DESC
