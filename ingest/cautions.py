@@ -16,6 +16,7 @@ WORDS = {
     "repetitive": "repetitive work",
     "lifting": "lifting",
 }
+SHORTLY = "Follow the safety data sheet, the law where you work and licensed practice."
 DEFERRING = "Not safety advice: follow the safety data sheet of the product, the law where you work and licensed practice."
 
 

@@ -135,7 +135,7 @@ def _shipped(name: str) -> Iterable[dict[str, str]]:
 
 def add_spellings(con: duckdb.DuckDBPyConnection, kind: str, key: str, written: Iterable[str]) -> None:
     """Keep spellings of a phase or technique; one that already means another is left with that one."""
-    rows = {folded(text): text.strip() for text in written if text.strip()}
+    rows = {folded(text): text.strip() for text in written if folded(text)}
     for spelling, text in rows.items():
         con.execute("INSERT INTO spellings VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING", [kind, spelling, text, key])
 
@@ -182,7 +182,7 @@ def say_spellings(con: duckdb.DuckDBPyConnection, kind: str, name: str, written:
     Raises where a spelling means another phase or technique.
     """
     key = _key(con, kind, name)
-    said = {folded(text): " ".join(text.split()) for text in written if text.strip()}
+    said = {folded(text): " ".join(text.split()) for text in written if folded(text)}
     meant = _meant(con, kind)
     for spelling, text in said.items():
         if meant.get(spelling, key) != key:

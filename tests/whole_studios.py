@@ -6,7 +6,7 @@ import csv
 import io
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from ingest.imports import import_files
 from ingest.records import ESTIMATES, MILESTONES, OBJECTS, TECHNIQUES, TIME_ENTRIES
 from ingest.settings import write_settings
 from ingest.store import Store
+from tests import phones
 from tests.conftest import CHANGE, NOW
 
 ODD = [
@@ -45,6 +46,7 @@ operations = st.one_of(
     st.tuples(st.just("entry"), few, techniques, names, some_days, numbers, texts, texts, st.booleans()),
     st.tuples(st.just("clocked"), few, techniques, names, some_days, clocks, st.integers(1, 500), texts),
     st.tuples(st.just("file"), few, techniques, names, some_days, numbers, texts),
+    st.tuples(st.just("phone"), few, st.sampled_from(["running", "logged", "struck"]), few, techniques, names, some_days, texts),
     st.tuples(st.just("take back"), few),
     st.tuples(st.just("put back"), few),
     st.tuples(st.just("correct"), few, numbers, texts),
@@ -128,6 +130,13 @@ def _clocked(store: Store, folder: Path, change: Any, number: int, technique: st
     typed.store_rows(store, TIME_ENTRIES, [row], change)
 
 
+def _phone(store: Store, folder: Path, change: Any, entry: int, state: str, number: int, technique: str, person: str, day: date, hours: str) -> None:
+    row = {"object": _object(store, number), "technique": technique, "person": person, "date": str(day), "hours": hours[:4000].replace("\0", "")}
+    taps = {"started_at": phones.ms(datetime(day.year, day.month, day.day, 9))} if state == "running" else {}
+    one = phones.action(f"{entry}", state, at=change.at, person=person[:200].strip() or "A", number=entry, row=row, taps=taps)
+    phones.send(store, one, now=change.at)
+
+
 def _correct(store: Store, folder: Path, change: Any, number: int, hours: str, note: str) -> None:
     held = store.cursor().execute("SELECT * FROM time_entries ORDER BY entry").df().to_dict("records")[number]
     corrections.correct(store, held["entry"], {**corrections.as_row(held), "note": note}, change)
@@ -158,6 +167,7 @@ _DO: dict[str, Callable[..., None]] = {
     "file": lambda s, f, c, number, technique, person, day, hours, note: _file(
         s, f, {"object": _object(s, number), "phase": "", "technique": technique, "person": person, "date": str(day), "hours": hours, "note": note}
     ),
+    "phone": _phone,
     "take back": lambda s, f, c, number: corrections.take_back(s, _pick(s, _ENTRIES, number)[0], c),
     "put back": lambda s, f, c, number: corrections.put_back(s, _pick(s, "SELECT DISTINCT key FROM history WHERE kind = 'time_entries' ORDER BY key", number)[0], c),
     "correct": _correct,
@@ -178,6 +188,7 @@ _DO: dict[str, Callable[..., None]] = {
 
 _OF_A_STUDIO = (
     "settings", "phases", "techniques", "spellings", "people", "person_spellings", "objects", "estimate_versions", "milestones", "held_back", "drafts", "unsaved",
+    "phone_actions", "phone_outcomes", "spells_in_hand",
 )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import duckdb
 
-from ingest.cautions import DEFERRING, WORDS
+from ingest.cautions import SHORTLY, WORDS
 from ingest.history import utc_now
 from ingest.notation import written
 from ingest.phone.actions import ROW
@@ -53,7 +53,7 @@ def bench(con: duckdb.DuckDBPyConnection, person: str | None = None, *, everyone
     today = now.replace(tzinfo=UTC).astimezone(ZoneInfo(settings.zone)).date()
     said: dict[str, Any] = {
         "version": 1, "clock": _ms(now), "zone": settings.zone, "today": f"{today}", "studio": settings.studio, "ask_after_hours": settings.ask_after_hours,
-        "cautions": WORDS, "caution": DEFERRING,
+        "cautions": WORDS, "caution": SHORTLY,
         "phases": [{"phase": phase, "studio_time": position == 0} for phase, position in con.execute("SELECT phase, position FROM phases WHERE retired_on IS NULL ORDER BY position, phase").fetchall()],
         "techniques": [_but_empty(row) for row in _rows(con, _TECHNIQUES, {"now": now})],
         "people": [row[0] for row in con.execute("SELECT person FROM people WHERE coalesce(left_on > ?, true) ORDER BY person", [today]).fetchall()],

@@ -78,9 +78,9 @@ def settle(store: Store, now: datetime | None = None, only: str | None = None) -
             refused |= fault.faults
 
 
-def settle_all(store: Store) -> None:
+def settle_all(store: Store, now: datetime | None = None) -> None:
     """Settle everything that waits."""
-    while settle(store):
+    while settle(store, now):
         pass
 
 

@@ -8,7 +8,7 @@ from ingest.errors import BenchHoursError, NotationError
 from ingest.notation import folded
 from ingest.records import CAUTIONS, CONDITIONS, MODES, UNITS
 from ingest.store import Store
-from ingest.vocabulary import read_vocabulary, rename, retire
+from ingest.vocabulary import read_vocabulary, rename, retire, say_spellings
 from tests.conftest import CHANGE, Bring, entries
 
 # Exact matches of treatment terms in the Getty AAT, by the ids printed in the linked-conservation-data alignments of 2020-05-18
@@ -78,3 +78,9 @@ def test_an_unknown_word_comes_with_the_nearest_known_one(store: Store) -> None:
             vocabulary.technique(typed)
         assert near in caught.value.mend
     assert folded("Œuvre-à  CÔTÉ") == "œuvre a cote"
+
+
+def test_a_spelling_of_signs_alone_is_none(store: Store) -> None:
+    with store.writing() as con:
+        say_spellings(con, "technique", "facing", ["/", "-", "face up"], CHANGE)
+    assert store.cursor().execute("SELECT count(*) FROM spellings WHERE spelling = ''").fetchall() == [(0,)]

@@ -62,6 +62,7 @@ const dayWords = (day) => {
 const clockWords = (ms) => (wallOf(ms).slice(0, 10) === today() ? wallOf(ms).slice(11) : `${wallOf(ms).slice(11)}, ${dayWords(wallOf(ms).slice(0, 10))}`);
 const longWords = (ms) => {
   const minutes = Math.max(0, Math.round(ms / 6e4));
+  if (minutes < 1) return "less than a minute";
   if (minutes < 60) return plural(minutes, "minute", "minutes");
   if (minutes < 48 * 60) return `${Math.floor(minutes / 60)} h${minutes % 60 ? ` ${minutes % 60} min` : ""}`;
   return plural(Math.round(minutes / 1440), "day", "days");
@@ -266,6 +267,7 @@ async function begin(row) {
   const ended = said.length > 1 ? `; ${named(running[0].row)} on ${running[0].row.object || "studio time"} finished` : "";
   await say(`Begun: ${named(line)} on ${line.object || "studio time"} at ${wallOf(now()).slice(11)}${ended}.`, said);
   go("#bench");
+  scrollTo(0, 0);
 }
 const finished = (one, at, more = {}) => ({ ...saying(one), entry: one.entry, state: "logged", row: { ...one.row, ended_at: "", ...more }, taps: { ...one.taps, ended_at: at } });
 async function finish(one) {
@@ -418,7 +420,7 @@ function whoView() {
 // --- the day sheet
 
 function dayView(day) {
-  const list = el("ol", { class: "sheet" }), total = el("p", { class: "total" }), chips = el("div", { class: "row" });
+  const list = el("ol", { class: "sheet" }), total = el("p", { class: "total" }), chips = el("div", { class: "chips" });
   const label = el("h2", {}, ""), later = button("Day after ›", () => go(`#day=${plusDays(day, 1)}`)), earlier = button("‹ Day before", () => go(`#day=${plusDays(day, -1)}`));
   const quick = quickForm(day);
   const update = () => {
@@ -461,7 +463,7 @@ function suggestions(day, all) {
   const lines = [...inHand().filter(mine), ...all, ...entries().filter((one) => mine(one) && one.state === "logged" && one.day < day).sort((a, b) => (a.day < b.day ? 1 : -1))].map((one) => lineOf(one.row));
   for (const one of state.works.slice(0, 3)) for (const two of (one.lines || []).slice(0, 4)) lines.push(lineOf({ ...two, object: one.object }));
   const seen = new Map(lines.filter((one) => one.technique).map((one) => [`${one.object}|${one.technique}|${one.part}`, one]));
-  return [...seen.values()].slice(0, 8);
+  return [...seen.values()].slice(0, 6);
 }
 function quickForm(day) {
   const draft = drafts[`day ${day}`] || {};
@@ -598,7 +600,10 @@ function entryView(entry, day) {
     else whoever(act);
   };
   const buttons = el("div", { class: "row" }, el("button", { class: "first" }, "Save"), button(justFinished ? "Skip" : "Back", () => leave().then(back)), one && button("Strike it out", () => strike(one).then(leave)));
-  form.append(...(justFinished ? [cautionOf(row.technique) || "", ...details, wrong, buttons, el("details", { open: !!one.refused }, el("summary", {}, "Change work, technique or times"), line)] : [...line, el("details", { open: !one || !!(row.done || row.quantity || row.note || row.part) || row.charge !== "quoted" }, el("summary", {}, "How far, how much, note and more"), details), wrong, buttons]));
+  const sheet = justFinished
+    ? [cautionOf(row.technique), ...details, wrong, buttons, el("details", { open: !!one.refused }, el("summary", {}, "Change work, technique or times"), line)]
+    : [...line, el("details", { open: !one || !!(row.done || row.quantity || row.note || row.part || (row.charge || "quoted") !== "quoted") }, el("summary", {}, "How far, how much, note and more"), details), wrong, buttons];
+  form.append(...sheet.filter(Boolean));
   form.addEventListener("submit", save);
   form.addEventListener("input", remember);
   share();

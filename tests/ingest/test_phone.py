@@ -1,0 +1,436 @@
+"""What phones send ends in one true record, whatever is late, doubled, out of order or set to a wrong clock."""
+
+from __future__ import annotations
+
+import itertools
+import json
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as some
+
+from ingest import corrections
+from ingest.errors import StoreError
+from ingest.history import Change
+from ingest.integrity import faults as integrity_faults
+from ingest.notation import decimal
+from ingest.phone import settling
+from ingest.phone.actions import Action, ActionError
+from ingest.phone.bench import bench
+from ingest.phone.inbox import Inbox
+from ingest.phone.sharing import shared_out
+from ingest.settings import write_settings
+from ingest.store import Store
+from tests.conftest import CHANGE, NOW, Bring, bring_into, entries, faults
+from tests.phones import PHONE, action, ms, name, outcomes, send
+
+MORNING = datetime(2026, 6, 1, 8, 5, 30)  # UTC; the studio's clock shows two hours more
+OBJECTS = "object,title,shape,height_cm,width_cm\n24-001,Ferry in snow,rectangle,60,80\n24-002,Weir at dusk,oval,40,30\n24-003,Blank,irregular,,\n"
+
+
+def held(store: Store, columns: str = "entry, object, technique, person, hours, counted_hours") -> list[tuple[Any, ...]]:
+    return store.cursor().execute(f"SELECT {columns} FROM time_entries ORDER BY entry").fetchall()
+
+
+def in_hand(store: Store, columns: str = "entry, object, technique, person, mode, in_hand_since") -> list[tuple[Any, ...]]:
+    return store.cursor().execute(f"SELECT {columns} FROM spells_in_hand ORDER BY entry").fetchall()
+
+
+def begun(entry: str, at: datetime = MORNING, **more: Any) -> dict[str, Any]:
+    return action(entry, "running", at=at, taps={"started_at": ms(at)}, **more)
+
+
+def finished(entry: str, at: datetime = MORNING, until: datetime | None = None, **more: Any) -> dict[str, Any]:
+    until = until or at + timedelta(minutes=90)
+    return action(entry, at=until, taps={"started_at": ms(at), "ended_at": ms(until)}, **more)
+
+
+def test_a_spell_begun_and_finished_by_taps_is_one_entry_of_its_clock_times(studio: Bring, store: Store) -> None:
+    assert outcomes(send(store, begun("a"))) == ["saved"]
+    assert in_hand(store) == [(name("a"), "24-001", "retouching", "Ilse", "hands_on", MORNING)] and held(store) == []
+    assert outcomes(send(store, finished("a", row={"done": "¾", "quantity": "2,5", "note": "two layers", "discovery": "yes", "charge": "extra"}))) == ["saved"]
+    assert in_hand(store) == []
+    assert held(store, "entry, object, phase, technique, person, day::VARCHAR, started_at, hours, mode, charge, quantity, unit, done, discovery, note") == [
+        (name("a"), "24-001", "retouching", "retouching", "Ilse", "2026-06-01", MORNING, 1.5, "hands_on", "extra", 2.5, "dm2", 75.0, True, "two layers")
+    ]
+    assert integrity_faults(store.cursor()) == []
+
+
+def test_undoing_a_finish_takes_the_entry_out_and_the_spell_in_hand_again(studio: Bring, store: Store) -> None:
+    first = begun("a")
+    send(store, first, finished("a", until=NOW - timedelta(minutes=9)))
+    send(store, {**first, "action": name("undone"), "number": 10**6, "made_at": ms(NOW)})
+    assert held(store) == [] and [row[0] for row in in_hand(store)] == [name("a")]
+    assert in_hand(store)[0][-1] == MORNING
+    send(store, action("a", "struck", at=NOW, number=10**6 + 1))
+    assert held(store) == [] and in_hand(store) == []
+
+
+@settings(max_examples=40)
+@given(data=some.data())
+def test_any_order_of_arrival_any_doubling_and_any_cut_into_sendings_end_in_the_same_record(tmp_path_factory: pytest.TempPathFactory, data: some.DataObject) -> None:
+    """The oracle: of each entry the last word of all phones stands."""
+    words: list[dict[str, Any]] = []
+    for entry in "abc":
+        for turn in range(data.draw(some.integers(1, 4))):
+            at = MORNING + timedelta(minutes=data.draw(some.integers(0, 60)))
+            state = data.draw(some.sampled_from(["running", "logged", "struck", "logged"]))
+            row = {"note": f"{entry}{turn}", "date": "2026-06-01", "hours": f"{turn + 1}.25"} if state == "logged" else {}
+            words.append(action(entry, state, at=at, number=len(words), row=row, **({"taps": {"started_at": ms(at)}} if state == "running" else {})))
+    last = {one["entry"]: one for one in sorted(words, key=lambda one: (one["made_at"], one["number"], one["action"]))}
+    arriving = data.draw(some.permutations(words)) + data.draw(some.lists(some.sampled_from(words), max_size=5))
+    with Store(":memory:") as store:
+        bring_into(store, tmp_path_factory.mktemp("s"), "objects.csv", OBJECTS)
+        while arriving:
+            count = data.draw(some.integers(1, len(arriving)))
+            send(store, *arriving[:count], phone=name(count))
+            arriving = arriving[count:]
+        logged = {one["entry"]: one["row"] for one in last.values() if one["state"] == "logged"}
+        assert {entry: (note, hours) for entry, note, hours in held(store, "entry, note, hours")} == {entry: (row["note"], float(row["hours"])) for entry, row in logged.items()}
+        assert {row[0] for row in in_hand(store)} == {one["entry"] for one in last.values() if one["state"] == "running"}
+        assert integrity_faults(store.cursor()) == []
+        assert not settling.waits(store.cursor())
+
+
+def test_two_phones_of_one_person_that_finish_the_same_spell_leave_one_entry_by_the_later_tap(studio: Bring, store: Store) -> None:
+    early, late = finished("a", until=MORNING + timedelta(minutes=30)), finished("a", until=MORNING + timedelta(minutes=40))
+    send(store, begun("a"))
+    assert outcomes(send(store, late, phone=name(1)) + send(store, early, phone=name(2))) == ["saved", "overtaken"]
+    assert [row[-1] for row in held(store)] == [pytest.approx(40 / 60)]
+
+
+@pytest.mark.parametrize("wrong", [timedelta(minutes=-7), timedelta(minutes=3), timedelta(days=1), timedelta(days=-1)])
+def test_a_wrong_phone_clock_is_put_right_by_what_is_seen_at_sending(studio: Bring, store: Store, wrong: timedelta) -> None:
+    by_its_clock = finished("a", at=MORNING + wrong)
+    told = Inbox(store).receive({"phone": PHONE, "clock": ms(NOW + wrong), "actions": [by_its_clock]}, NOW)
+    settling.settle_all(store, NOW)
+    assert told.clock_off == pytest.approx(-wrong.total_seconds())
+    assert held(store, "started_at, ended_at, hours") == [(MORNING, MORNING + timedelta(minutes=90), 1.5)]
+
+
+def test_a_tap_sent_again_after_the_phone_clock_was_set_right_keeps_its_moment(studio: Bring, store: Store) -> None:
+    wrong = timedelta(hours=-5)
+    send(store, begun("a", at=MORNING + wrong), clock=NOW + wrong)
+    until = MORNING + timedelta(minutes=90)
+    send(store, action("a", at=NOW, taps={"started_at": ms(MORNING + wrong), "ended_at": ms(until)}))  # by now its clock is right
+    assert held(store, "started_at, ended_at") == [(MORNING, until)]
+
+
+def test_times_that_are_typed_are_those_of_the_studio_whatever_the_phone_clock_says(studio: Bring, store: Store) -> None:
+    send(store, action("a", row={"started_at": "2026-06-01 9:15", "ended_at": "2026-06-01 10:45"}), clock=NOW + timedelta(days=1))
+    assert held(store, "started_at, hours") == [(datetime(2026, 6, 1, 7, 15), 1.5)]
+
+
+WRITTEN = ["1.5", "1,5", "1:30", "1h30", "90 min", "PT1H30M", "90'", "1 h 30 min", "1½", "1,450", "x", "-1", "0", "25", "2 std", "P1D", "1:75", ".5", "½"]
+
+
+@pytest.mark.parametrize("text", WRITTEN)
+def test_hours_are_understood_on_the_phone_as_in_a_file(studio: Bring, store: Store, text: str) -> None:
+    """By the same parser: the same value or the same refusal, word for word."""
+    report = studio("log.csv", f'object,phase,technique,person,date,hours\n24-001,,retouching,Maud,2026-05-01,"{text}"\n')
+    told = send(store, action("a", row={"date": "2026-05-01", "hours": text}))[0]
+    of_file = store.cursor().execute("SELECT hours FROM time_entries WHERE person = 'Maud'").fetchall()
+    of_phone = store.cursor().execute("SELECT hours FROM time_entries WHERE person = 'Ilse'").fetchall()
+    assert of_phone == of_file
+    assert [f"2 {one['column']}: {one['reason']}" for one in told["faults"]] == faults(report)
+
+
+def test_what_is_refused_stays_in_the_studio_until_it_is_mended(studio: Bring, store: Store) -> None:
+    told = send(store, action("a", row={"object": "24-01", "date": "2026-06-01", "hours": "2"}))[0]
+    assert told["outcome"] == "refused" and told["faults"] == [
+        {"column": "object", "value": "24-01", "reason": "is not a known object", "mend": 'Did you mean "24-001"?'}
+    ]
+    waiting = bench(store.cursor(), "Ilse", now=NOW)["to_mend"]
+    assert [(one["entry"], one["row"]["hours"], one["faults"]) for one in waiting] == [(name("a"), "2", told["faults"])]
+    assert bench(store.cursor(), "Maud", now=NOW)["to_mend"] == [] and held(store) == []
+    assert outcomes(send(store, action("a", at=NOW + timedelta(seconds=1), row={"date": "2026-06-01", "hours": "2"}, number=10**7))) == ["saved"]
+    assert bench(store.cursor(), "Ilse", now=NOW)["to_mend"] == [] and [row[-1] for row in held(store)] == [2.0]
+
+
+def test_a_refused_correction_leaves_the_entry_as_it_was(studio: Bring, store: Store) -> None:
+    send(store, finished("a"))
+    assert outcomes(send(store, action("a", at=NOW, row={"date": "2026-06-01", "hours": "many"}, number=10**7))) == ["refused"]
+    assert [row[-1] for row in held(store)] == [1.5]
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "reason"),
+    [
+        ({"technique": "retuching"}, "technique", "is not a known technique"),
+        ({"object": "99-999"}, "object", "is not a known object"),
+        ({"object": ""}, "object", "is empty, but retouching is work on an object"),
+        ({"technique": ""}, "technique", "is empty"),
+        ({"mode": "sideways"}, "mode", "is not a mode"),
+    ],
+)
+def test_a_beginning_that_cannot_be_is_refused_with_its_reason(studio: Bring, store: Store, row: dict[str, str], column: str, reason: str) -> None:
+    told = send(store, begun("a", row=row))[0]
+    assert [(one["column"], one["reason"]) for one in told["faults"]] == [(column, reason)] and in_hand(store) == []
+
+
+def test_a_beginning_in_the_future_is_refused(studio: Bring, store: Store) -> None:
+    told = send(store, begun("a", at=NOW + timedelta(minutes=11)))[0]
+    assert told["faults"][0]["reason"] == "lies in the future"
+
+
+def test_gel_beside_scraping_counts_once_and_pressing_never(studio: Bring, store: Store) -> None:
+    """Contract of hours: attended time counts outside one's own hands-on spells only."""
+    send(store, finished("gel", row={"technique": "gel poultice"}, until=MORNING + timedelta(hours=2)))
+    send(store, finished("scrape", at=MORNING + timedelta(minutes=30), until=MORNING + timedelta(minutes=90), row={"technique": "adhesive residue removal"}))
+    send(store, finished("press", until=MORNING + timedelta(hours=3), row={"technique": "pressing"}))
+    assert dict(held(store, "technique, counted_hours")) == {"gel poultice": 1.0, "adhesive residue removal": 1.0, "pressing": 0.0}
+
+
+def test_pressing_may_be_taken_off_by_another_and_stays_with_who_put_it_on(studio: Bring, store: Store) -> None:
+    send(store, begun("press", row={"technique": "pressing"}))
+    seen = bench(store.cursor(), "Maud", now=NOW)["in_hand"]
+    assert seen == [{"entry": name("press"), "since": ms(MORNING), "row": {"object": "24-001", "phase": "structural repair", "technique": "pressing", "person": "Ilse", "mode": "unattended", "charge": "quoted"}}]
+    send(store, {**finished("press", row={"technique": "pressing", "person": "Ilse"}, until=NOW - timedelta(minutes=1)), "person": "Maud"})
+    assert held(store, "technique, person, mode") == [("pressing", "Ilse", "unattended")]
+
+
+def test_what_others_have_in_hand_is_told_without_name_hours_or_technique_unless_the_tablet_is_shared(studio: Bring, store: Store) -> None:
+    send(store, begun("a"))
+    send(store, finished("b", at=MORNING - timedelta(hours=3)))
+    assert bench(store.cursor(), "Maud", now=NOW)["in_hand"] == [{"object": "24-001"}] and bench(store.cursor(), "Maud", now=NOW)["entries"] == []
+    assert bench(store.cursor(), everyone=True, now=NOW)["in_hand"][0]["row"]["person"] == "Ilse"
+    assert [one["hours"] for one in bench(store.cursor(), "Ilse", now=NOW)["entries"]] == [1.5]
+
+
+# --- one spell over several works
+
+
+@given(total=some.floats(0.01, 16), weights=some.lists(some.floats(0.01, 1e4), min_size=1, max_size=30))
+def test_shares_sum_to_the_whole_and_are_as_their_weights(total: float, weights: list[float]) -> None:
+    ends = shared_out(total, weights)
+    shares = [end - start for start, end in itertools.pairwise([0.0, *ends])]
+    assert ends[-1] == total and len(shares) == len(weights)
+    for share, weight in zip(shares, weights, strict=True):
+        assert share == pytest.approx(total * weight / sum(weights), rel=1e-6, abs=1e-9)
+
+
+def over(entry: str, split: str, *works: tuple[str, str], at: datetime = NOW, **row: str) -> dict[str, Any]:
+    about = {"object": "", "technique": "varnishing by spray", "date": "2026-06-01", "hours": "1h30", **row}
+    return action(entry, at=at, row=about, works=[{"object": code, "share": share} for code, share in works], split=split)
+
+
+@pytest.mark.parametrize(
+    ("split", "shares", "hours"),
+    [
+        ("equally", ("", ""), [0.75, 0.75]),
+        ("by area", ("", ""), [1.5 * 48 / (48 + 9.42477796), 1.5 * 9.42477796 / (48 + 9.42477796)]),  # 60 × 80 cm and an oval of 40 × 30 cm
+        ("own shares", ("2", "0,5"), [1.2, 0.3]),
+    ],
+)
+def test_one_spell_over_several_works_is_shared_out(bring: Bring, store: Store, split: str, shares: tuple[str, str], hours: list[float]) -> None:
+    bring("objects.csv", OBJECTS)
+    assert outcomes(send(store, over("a", split, ("24-001", shares[0]), ("24-002", shares[1])))) == ["saved"]
+    assert held(store, "entry, object") == [(name("a"), "24-001"), (f"{name('a')}+2", "24-002")]
+    assert [row[0] for row in held(store, "hours")] == pytest.approx(hours)
+
+
+def test_clock_times_of_a_shared_spell_follow_one_another_so_that_no_minute_counts_twice(bring: Bring, store: Store) -> None:
+    bring("objects.csv", OBJECTS)
+    spell = over("a", "equally", ("24-001", ""), ("24-002", ""), ("24-003", ""), date="", hours="", started_at="2026-06-01 9:00", ended_at="2026-06-01 10:00")
+    send(store, spell)
+    assert held(store, "started_at, ended_at") == [(datetime(2026, 6, 1, 7, a), datetime(2026, 6, 1, 8) if b == 60 else datetime(2026, 6, 1, 7, b)) for a, b in ((0, 20), (20, 40), (40, 60))]
+
+
+@pytest.mark.parametrize(
+    ("spell", "column", "reason"),
+    [
+        (over("a", "by area", ("24-001", ""), ("24-003", "")), "object", "has no size to share by"),
+        (over("a", "equally", ("24-001", ""), ("24-00X", "")), "object", "is not a known object"),
+        (over("a", "own shares", ("24-001", "1"), ("24-002", "0")), "share", "is no share"),
+        (over("a", "equally", ("24-001", ""), ("24-001", "")), "object", "names a work twice"),
+        (over("a", "equally", ("24-001", ""), ("24-002", ""), done="50"), "done", "cannot be said of several works at once"),
+        (over("a", "equally", ("24-001", ""), ("24-002", ""), hours="long"), "hours", "cannot be read as hours"),
+        (over("a", "equally", ("24-001", ""), ("24-002", ""), date="", hours="", started_at="2026-03-29 02:30", ended_at="2026-03-29 04:00"), "started_at", "never was on the clock: it was put forward over this hour"),
+    ],
+)  # fmt: skip
+def test_a_shared_spell_with_a_fault_stores_none_of_its_shares(bring: Bring, store: Store, spell: dict[str, Any], column: str, reason: str) -> None:
+    bring("objects.csv", OBJECTS)
+    told = send(store, finished("other"), spell)
+    assert [(one["column"], one["reason"]) for one in told[1]["faults"]] == [(column, reason)]
+    assert [row[0] for row in held(store)] == [name("other")]  # what came with it is stored
+
+
+def test_a_shared_spell_said_anew_of_fewer_works_takes_the_others_back_and_a_later_word_on_one_share_stands(bring: Bring, store: Store) -> None:
+    bring("objects.csv", OBJECTS)
+    three = over("a", "equally", ("24-001", ""), ("24-002", ""), ("24-003", ""))
+    send(store, three)
+    share = {**action("x", at=NOW + timedelta(minutes=2), row={"object": "24-002", "date": "2026-06-01", "hours": "0:20"}), "entry": f"{name('a')}+2"}
+    send(store, share, now=NOW + timedelta(minutes=3))
+    two = over("a", "equally", ("24-001", ""), ("24-003", ""), at=NOW + timedelta(minutes=1))  # said before, arrives later
+    send(store, two, now=NOW + timedelta(minutes=4))
+    assert held(store, "entry, object, hours") == [(name("a"), "24-001", 0.75), (f"{name('a')}+2", "24-002", pytest.approx(1 / 3))]
+    send(store, action("a", "struck", at=NOW + timedelta(minutes=5)), now=NOW + timedelta(minutes=6))
+    assert held(store) == []
+
+
+# --- beside the studio's pages
+
+
+def test_corrections_and_strikes_on_the_phone_keep_what_was_said_before_and_who_said_so(studio: Bring, store: Store) -> None:
+    studio("log.csv", "entry,object,phase,technique,person,date,hours\nslip-1,24-001,,facing,Ilse,2026-05-30,2\nslip-2,24-001,,facing,Ilse,2026-05-31,3\n")
+    fixed = {**action("x", row={"technique": "facing", "date": "2026-05-30", "hours": "2:30"}), "entry": "slip-1"}
+    struck = {**action("y", "struck"), "entry": "slip-2"}
+    send(store, fixed, struck)
+    assert held(store, "entry, hours") == [("slip-1", 2.5)]
+    told = store.cursor().execute("SELECT key, changed_by, reason, earlier->>'hours' FROM history ORDER BY key").fetchall()
+    assert told == [("slip-1", "Ilse", "corrected on the phone", "2.0"), ("slip-2", "Ilse", "taken back: on the phone", "3.0")]
+    assert integrity_faults(store.cursor()) == []
+
+
+def test_a_correction_made_on_the_pages_is_not_undone_by_an_older_word_that_arrives_late(studio: Bring, store: Store) -> None:
+    send(store, action("a", at=MORNING, row={"date": "2026-06-01", "hours": "2"}))
+    row = corrections.as_row(entries(store).to_dict("records")[0])
+    corrections.correct(store, name("a"), {**row, "hours": "3"}, Change(by="principal", reason="looked at", at=NOW + timedelta(seconds=1)))
+    old = action("a", at=NOW - timedelta(minutes=5), row={"date": "2026-06-01", "hours": "4"}, number=10**7)
+    assert outcomes(send(store, old, now=NOW + timedelta(hours=1))) == ["overtaken"]
+    new = action("a", at=NOW + timedelta(minutes=5), row={"date": "2026-06-01", "hours": "5"}, number=10**7)
+    assert outcomes(send(store, new, now=NOW + timedelta(hours=1))) == ["saved"]
+    assert [row[-1] for row in held(store)] == [5.0]
+
+
+def test_a_queue_that_arrives_after_days_is_taken_in_its_own_order(studio: Bring, store: Store) -> None:
+    """Two corrections made on the phone while it was away: neither takes the other for a change made elsewhere."""
+    words = [action("a", at=MORNING + timedelta(minutes=n), row={"date": "2026-05-20", "hours": str(n)}) for n in (1, 2, 3)]
+    assert outcomes(send(store, *words, now=NOW + timedelta(days=4))) == ["saved"] * 3
+    assert outcomes(send(store, action("a", at=MORNING + timedelta(minutes=9), row={"date": "2026-05-20", "hours": "9"}), now=NOW + timedelta(days=5))) == ["saved"]
+    assert [row[-1] for row in held(store)] == [9.0]
+
+
+def test_renamed_words_and_people_reach_what_is_in_hand(studio: Bring, store: Store) -> None:
+    from ingest import people, vocabulary  # noqa: PLC0415
+
+    send(store, begun("a"))
+    with store.writing() as con:
+        vocabulary.rename(con, "technique", "retouching", "inpainting in dots", CHANGE)
+        vocabulary.rename(con, "phase", "retouching", "colour", CHANGE)
+        people.rename(con, "Ilse", "Ilse Brand", CHANGE)
+    assert in_hand(store, "phase, technique, person") == [("colour", "inpainting in dots", "Ilse Brand")] and integrity_faults(store.cursor()) == []
+    assert outcomes(send(store, finished("a"))) == ["saved"]  # the phone still has the old words
+    assert held(store, "technique, person") == [("inpainting in dots", "Ilse Brand")]
+
+
+def test_a_spell_in_hand_is_in_no_figure(studio: Bring, store: Store) -> None:
+    before = store.changes()
+    send(store, begun("a"))
+    assert store.cursor().execute("SELECT count(*) FROM spells").fetchall() == [(0,)]
+    send(store, finished("a"))
+    assert store.changes() > before
+
+
+# --- what cannot be
+
+
+@pytest.mark.parametrize(
+    ("sent", "what"),
+    [
+        ([], "this is no sending of actions"),
+        ({"actions": []}, "phone is missing"),
+        ({"phone": "me", "clock": 1, "actions": []}, "phone is 'me'"),
+        ({"phone": PHONE, "clock": "noon", "actions": []}, "clock is 'noon'"),
+        ({"phone": PHONE, "clock": 1, "actions": [{}] * 201}, "201 actions are too many at once"),
+    ],
+)
+def test_what_is_no_sending_is_refused_as_a_whole(store: Store, sent: object, what: str) -> None:
+    with pytest.raises(ActionError) as caught:
+        Inbox(store).receive(sent)
+    assert caught.value.what == what
+
+
+@pytest.mark.parametrize(
+    ("wrong", "what"),
+    [
+        ({"action": "x"}, "action is 'x'"),
+        ({"entry": ""}, "entry is ''"),
+        ({"state": "paused"}, "state is 'paused'"),
+        ({"number": 1.5}, "number is 1.5"),
+        ({"made_at": True}, "made_at is True"),
+        ({"person": None}, "person is missing"),
+        ({"row": {"note": "a\0b"}}, "note has signs in it that are no text"),
+        ({"row": {"note": "\ud800"}}, "note has signs in it that are no text"),
+        ({"row": {"hours": 2}}, "hours is 2"),
+        ({"row": {"note": "x" * 4001}}, "note is '" + "x" * 59 + " …"),
+        ({"taps": {"started_at": "now"}}, "started_at is 'now'"),
+        ({"works": [{"object": 1}]}, "object is 1"),
+        ({"split": "by weight"}, "split is 'by weight'"),
+    ],
+)
+def test_an_action_that_is_none_is_told_and_the_others_of_its_sending_are_kept(studio: Bring, store: Store, wrong: dict[str, Any], what: str) -> None:
+    good, bad = finished("a"), {**finished("b"), **wrong}
+    receipt = Inbox(store).receive({"phone": PHONE, "clock": ms(NOW), "actions": [bad, good]}, NOW)
+    assert receipt.received == [good["action"]] and [error.what for _, error in receipt.unread] == [what]
+
+
+def test_a_newer_form_may_say_more(studio: Bring, store: Store) -> None:
+    later = {**finished("a"), "mood": "good", "row": {**finished("a")["row"], "humidity": "55"}}
+    assert outcomes(send(store, later)) == ["saved"] and len(held(store)) == 1
+
+
+def test_the_interface_of_version_1_is_understood_as_it_was_when_it_landed(bring: Bring, store: Store) -> None:
+    """A form left open across an update sends what it always sent: this file is never changed."""
+    bring("objects.csv", OBJECTS)
+    sent = json.loads((Path(__file__).parent.parent / "samples" / "phone_1.json").read_text(encoding="utf-8"))
+    now = datetime(2026, 6, 1, 18)
+    receipt = Inbox(store).receive(sent, now)
+    settling.settle_all(store, now)
+    assert receipt.unread == [] and {one["outcome"] for one in Inbox(store).outcomes(receipt.received)} == {"saved"}
+    assert held(store, "object, technique, hours, mode, done, charge") == [
+        ("24-001", "retouching", 1.5, "hands_on", 50.0, "quoted"), ("24-001", "varnishing by spray", 1.0, "hands_on", None, "extra"), ("24-002", "varnishing by spray", 0.5, "hands_on", None, "extra")
+    ]  # fmt: skip
+    assert in_hand(store, "technique, mode") == [("pressing", "unattended")]
+
+
+def test_an_action_that_fails_in_a_way_nobody_foresaw_keeps_no_other_waiting(studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    inbox, real = Inbox(store), Action.of_kept
+    inbox.receive({"phone": PHONE, "clock": ms(NOW), "actions": [finished("a"), finished("bad"), finished("c", at=MORNING - timedelta(hours=3))]}, NOW)
+
+    def broken(kept: Any, *, action: str, entry: str, number: int) -> Action:
+        if entry == name("bad"):
+            raise ZeroDivisionError
+        return real(kept, action=action, entry=entry, number=number)
+
+    monkeypatch.setattr(Action, "of_kept", broken)
+    with inbox.settling():
+        for _ in range(500):
+            if inbox.settled == 3:
+                break
+            __import__("time").sleep(0.01)
+    assert {row[0] for row in held(store)} == {name("a"), name("c")}
+    told = store.cursor().execute("SELECT told->'faults'->0->>'reason' FROM phone_outcomes WHERE outcome = 'refused'").fetchall()
+    assert told == [("cannot be taken in (ZeroDivisionError)",)] and "ZeroDivisionError" in capsys.readouterr().err
+
+
+def test_where_the_file_cannot_be_written_nothing_is_acknowledged_and_what_arrived_waits(studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    inbox = Inbox(store)
+    inbox.receive({"phone": PHONE, "clock": ms(NOW), "actions": [finished("a")]}, NOW)
+    full = StoreError("the file cannot be written (the disk is full)", "Make room.")
+    with monkeypatch.context() as later:
+        later.setattr(settling, "settle", lambda *_: (_ for _ in ()).throw(full))
+        inbox._settle()
+    assert inbox.trouble is full and settling.waits(store.cursor())
+    inbox._settle()
+    assert inbox.trouble is None and len(held(store)) == 1
+
+
+def test_the_form_asks_after_as_many_hours_as_the_studio_said(studio: Bring, store: Store) -> None:
+    with store.writing() as con:
+        write_settings(con, {"ask_after_hours": "2,5"})
+    assert bench(store.cursor(), now=NOW)["ask_after_hours"] == decimal("2.5")
+
+
+def test_the_works_of_the_form_have_the_lines_last_worked_on_top_and_those_estimated_and_not_begun_behind(studio: Bring, store: Store) -> None:
+    studio("estimates.csv", "object,version,made_on,phase,technique,part,hours\n24-001,1,2024-01-03,,filling,,2\n24-001,1,2024-01-03,,facing,,2\n24-001,1,2024-01-03,,frame cleaning,frame,1\n")
+    studio("log.csv", "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-02-01,5\n24-001,,retouching,Ilse,2024-02-03,1\n24-002,,facing,Ilse,2024-02-02,1\n")
+    studio("done.csv", "object,finished_on\n24-002,2024-03-01\n")
+    works = bench(store.cursor(), now=NOW)["works"]
+    assert [one["object"] for one in works] == ["24-001"]
+    assert [(line["technique"], line.get("part"), line.get("last_day")) for line in works[0]["lines"]] == [
+        ("retouching", None, "2024-02-03"), ("facing", None, "2024-02-01"), ("filling", None, None), ("frame cleaning", "frame", None)
+    ]  # fmt: skip
