@@ -114,7 +114,11 @@ class _Head:
         self._app = app
 
     async def __call__(self, scope: dict[str, Any], receive: Any, send: Callable[[dict[str, Any]], Awaitable[None]]) -> None:
-        if scope["type"] != "http" or _is_of_the_form(scope["path"]) or not any(name == b"accept" and b"text/html" in value for name, value in scope["headers"]):
+        if (
+            scope["type"] != "http"
+            or _is_of_the_form(scope["path"])
+            or not any(name == b"accept" and b"text/html" in value for name, value in scope["headers"])
+        ):
             await self._app(scope, receive, send)
             return
         scope = {**scope, "headers": [(name, value) for name, value in scope["headers"] if name != b"accept-encoding"]}  # packed, it could not be written into

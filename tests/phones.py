@@ -28,11 +28,22 @@ def name(seed: object) -> str:
 _count = iter(range(1, 10**9))
 
 
-def action(entry: str, state: str = "logged", *, at: datetime = NOW, person: str = "Ilse", number: int | None = None, row: dict[str, str] | None = None, **more: Any) -> dict[str, Any]:
+def action(
+    entry: str, state: str = "logged", *, at: datetime = NOW, person: str = "Ilse", number: int | None = None, row: dict[str, str] | None = None, **more: Any
+) -> dict[str, Any]:
     """One action; the row says retouching of Ilse on 24-001 unless it says otherwise."""
     number = next(_count) if number is None else number
     about = {"object": "24-001", "technique": "retouching", "person": person} | (row or {})
-    return {"action": name((entry, number, state, str(at), str(more))), "entry": name(entry), "number": number, "made_at": ms(at), "state": state, "person": person, "row": about, **more}
+    return {
+        "action": name((entry, number, state, str(at), str(more))),
+        "entry": name(entry),
+        "number": number,
+        "made_at": ms(at),
+        "state": state,
+        "person": person,
+        "row": about,
+        **more,
+    }
 
 
 def send(store: Store, *actions: dict[str, Any], now: datetime = NOW, clock: datetime | None = None, phone: str = PHONE) -> list[dict[str, Any]]:

@@ -82,7 +82,11 @@ def _settings() -> None:
                 "Dates in numbers are", list(DAY_ORDERS), index=DAY_ORDERS.index(now.day_order), format_func=DAY_ORDER_WORDS.__getitem__, key="day order"
             ),
             "currency": st.text_input("Currency (three letters)", now.currency, key="currency"),
-            "ask_after_hours": st.text_input("Ask about a spell in hand after so many hours: was it forgotten? (never about pressing or drying)", written(now.ask_after_hours), key="ask after"),
+            "ask_after_hours": st.text_input(
+                "Ask about a spell in hand after so many hours: was it forgotten? (never about pressing or drying)",
+                written(now.ask_after_hours),
+                key="ask after",
+            ),
             "bench_hours_per_week": st.text_input("Hours at the bench in an ordinary week of one person", written(now.bench_hours_per_week), key="bench hours"),
             "hourly_rate": st.text_input(
                 f"Rate per hour, {now.currency} (may stay empty)", written(now.hourly_rate) if now.hourly_rate is not None else "", key="rate"

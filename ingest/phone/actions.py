@@ -82,7 +82,9 @@ class Action:
         works = said.get("works") or []
         if not isinstance(works, list) or len(works) > MOST_WORKS:
             raise ActionError("works is no list of at most 30", "Give each work as {object, share}.")
-        shares = tuple(Share(object=_text(one.get("object"), "object"), share=_text(one.get("share") or "", "share")) for one in (_object(w, "a work") for w in works))
+        shares = tuple(
+            Share(object=_text(one.get("object"), "object"), share=_text(one.get("share") or "", "share")) for one in (_object(w, "a work") for w in works)
+        )
         return cls(
             action=uuid(said.get("action"), "action"),
             entry=_name(said.get("entry"), "entry"),

@@ -38,7 +38,9 @@ ORDER BY a.made_at, a.number
 """
 
 
-def bench(con: duckdb.DuckDBPyConnection, person: str | None = None, *, everyone: bool = False, brief: bool = False, now: datetime | None = None) -> dict[str, Any]:
+def bench(
+    con: duckdb.DuckDBPyConnection, person: str | None = None, *, everyone: bool = False, brief: bool = False, now: datetime | None = None
+) -> dict[str, Any]:
     """The whole state as JSON can say it; keys and their meaning are in DEVELOPERS.md.
 
     Parameters
@@ -92,7 +94,9 @@ def _own_days(con: duckdb.DuckDBPyConnection, person: str, today: date) -> list[
 
 def _when(row: dict[str, Any]) -> dict[str, str]:
     if row["started_at"]:
-        return {name: f"{row[name]:%Y-%m-%dT%H:%M:%S}{f'.{row[name].microsecond:06d}' if row[name].microsecond else ''}Z" for name in ("started_at", "ended_at")}
+        return {
+            name: f"{row[name]:%Y-%m-%dT%H:%M:%S}{f'.{row[name].microsecond:06d}' if row[name].microsecond else ''}Z" for name in ("started_at", "ended_at")
+        }
     return {"date": f"{row['day']}", "hours": written(row["hours"])}
 
 

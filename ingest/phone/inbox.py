@@ -140,7 +140,9 @@ class Inbox:
         """Something that was not foreseen: it must not keep the others waiting."""
         self.trouble = None
         try:
-            for (action,) in self._store.cursor().execute("SELECT action FROM phone_actions ANTI JOIN phone_outcomes USING (action) ORDER BY made_at, number").fetchall():
+            for (action,) in (
+                self._store.cursor().execute("SELECT action FROM phone_actions ANTI JOIN phone_outcomes USING (action) ORDER BY made_at, number").fetchall()
+            ):
                 try:
                     settling.settle(self._store, only=action)
                 except StoreError:

@@ -68,7 +68,9 @@ def routes(store: Store, inbox: Inbox, host: str) -> list[Route]:
             except StoreError as error:
                 return _error(503, "not_writable", error)
             except duckdb.Error as error:
-                return _error(503, "not_readable", StoreError(f"the studio's file cannot be read ({why(error)})", "Nothing is lost: the phone keeps what it has."))
+                return _error(
+                    503, "not_readable", StoreError(f"the studio's file cannot be read ({why(error)})", "Nothing is lost: the phone keeps what it has.")
+                )
 
         return answer
 
@@ -86,7 +88,9 @@ def routes(store: Store, inbox: Inbox, host: str) -> list[Route]:
         said = await _body(request)
         receipt = await run_in_threadpool(inbox.receive, said)
         unread = [{"action": name, "what": error.what, "mend": error.mend} for name, error in receipt.unread]
-        return _json(request, {"version": VERSION, "clock": _now_ms(), "clock_off_s": round(receipt.clock_off, 3), "received": receipt.received, "unread": unread})
+        return _json(
+            request, {"version": VERSION, "clock": _now_ms(), "clock_off_s": round(receipt.clock_off, 3), "received": receipt.received, "unread": unread}
+        )
 
     async def outcomes(request: Request) -> Response:
         said = await _body(request)
@@ -138,7 +142,9 @@ def _check_host(request: Request, names: set[str]) -> None:
         ipaddress.ip_address(said)
     except ValueError:
         if said not in names:
-            raise Refused(421, "wrong_address", f'"{said}" is no address of this studio', "Open the form by the address that bench-hours serve shows.") from None
+            raise Refused(
+                421, "wrong_address", f'"{said}" is no address of this studio', "Open the form by the address that bench-hours serve shows."
+            ) from None
 
 
 def _check_sender(request: Request) -> None:

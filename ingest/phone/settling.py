@@ -86,7 +86,12 @@ def settle_all(store: Store, now: datetime | None = None) -> None:
 
 def refuse_unread(store: Store, action: str, error: Exception) -> None:
     """Refuse an action that nothing could be made of, so that it does not keep the others waiting."""
-    fault = {"column": "", "value": "", "reason": f"cannot be taken in ({type(error).__name__})", "mend": "Write it anew; what happened is told in the studio's window."}
+    fault = {
+        "column": "",
+        "value": "",
+        "reason": f"cannot be taken in ({type(error).__name__})",
+        "mend": "Write it anew; what happened is told in the studio's window.",
+    }
     with store.writing(counts=False) as con:
         _keep_outcomes(con, [(action, "refused", [fault], [])], utc_now())
 
@@ -200,7 +205,9 @@ class _Settling:
 
     def _areas(self, turn: Iterable[_Waiting]) -> dict[str, float | None]:
         codes = sorted({share.object for one in turn for share in one.action.works})
-        return dict(self.con.execute("SELECT object, area_dm2 FROM object_areas WHERE list_contains(?::VARCHAR[], object)", [codes]).fetchall()) if codes else {}
+        return (
+            dict(self.con.execute("SELECT object, area_dm2 FROM object_areas WHERE list_contains(?::VARCHAR[], object)", [codes]).fetchall()) if codes else {}
+        )
 
     def _last_word_on(self, entry: str) -> _Word:
         return max(self.last.get(entry, _NEVER), self.last.get(first_of_split(entry), _NEVER))
@@ -262,7 +269,9 @@ class _Settling:
 
     def _log(self, rows: list[tuple[_Waiting, str, Row]]) -> None:
         """Store rows through the checks of a file: new ones together, corrections by who makes them."""
-        held = {row[0] for row in self.con.execute("SELECT entry FROM spells WHERE list_contains(?::VARCHAR[], entry)", [[name for _, name, _ in rows]]).fetchall()}
+        held = {
+            row[0] for row in self.con.execute("SELECT entry FROM spells WHERE list_contains(?::VARCHAR[], entry)", [[name for _, name, _ in rows]]).fetchall()
+        }
         groups: dict[str, list[tuple[_Waiting, str, Row]]] = {}
         for row in rows:
             groups.setdefault(row[0].action.person if row[1] in held else "", []).append(row)

@@ -72,7 +72,9 @@ def _weights(action: Action, areas: Mapping[str, float | None], context: Context
         found = {one.object: areas.get(one.object) for one in action.works}
         for code, area in found.items():
             if not area and code in areas:
-                raise ShareError("object", code, "has no size to share by", "Share it out equally or by shares of your own, or give the work its size under Works.")
+                raise ShareError(
+                    "object", code, "has no size to share by", "Share it out equally or by shares of your own, or give the work its size under Works."
+                )
         return [area or 1.0 for area in found.values()]  # a work that is not known is refused with its row
     if action.split == "own shares":
         return [_own(one.share, context) for one in action.works]

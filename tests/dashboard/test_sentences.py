@@ -6,10 +6,10 @@ import pandas as pd
 
 from dashboard import reading, statement
 from dashboard.analysis.overruns import by_object, by_phase, compare, summed
-from ingest.cautions import DEFERRING, WORDS, usual_cautions
 from dashboard.sentences import forgotten_parts, most_over, most_under, not_used_yet, said_beside, state_of_work, took
 from dashboard.tables import Link, ledger
 from dashboard.words import ago
+from ingest.cautions import DEFERRING, WORDS, usual_cautions
 from ingest.records import CAUTIONS
 from ingest.store import Store
 from ingest.vocabulary import read_vocabulary

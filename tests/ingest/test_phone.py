@@ -71,7 +71,9 @@ def test_undoing_a_finish_takes_the_entry_out_and_the_spell_in_hand_again(studio
 
 @settings(max_examples=40)
 @given(data=some.data())
-def test_any_order_of_arrival_any_doubling_and_any_cut_into_sendings_end_in_the_same_record(tmp_path_factory: pytest.TempPathFactory, data: some.DataObject) -> None:
+def test_any_order_of_arrival_any_doubling_and_any_cut_into_sendings_end_in_the_same_record(
+    tmp_path_factory: pytest.TempPathFactory, data: some.DataObject
+) -> None:
     """The oracle: of each entry the last word of all phones stands."""
     words: list[dict[str, Any]] = []
     for entry in "abc":
@@ -89,7 +91,9 @@ def test_any_order_of_arrival_any_doubling_and_any_cut_into_sendings_end_in_the_
             send(store, *arriving[:count], phone=name(count))
             arriving = arriving[count:]
         logged = {one["entry"]: one["row"] for one in last.values() if one["state"] == "logged"}
-        assert {entry: (note, hours) for entry, note, hours in held(store, "entry, note, hours")} == {entry: (row["note"], float(row["hours"])) for entry, row in logged.items()}
+        assert {entry: (note, hours) for entry, note, hours in held(store, "entry, note, hours")} == {
+            entry: (row["note"], float(row["hours"])) for entry, row in logged.items()
+        }
         assert {row[0] for row in in_hand(store)} == {one["entry"] for one in last.values() if one["state"] == "running"}
         assert integrity_faults(store.cursor()) == []
         assert not settling.waits(store.cursor())
@@ -187,7 +191,13 @@ def test_gel_beside_scraping_counts_once_and_pressing_never(studio: Bring, store
 def test_pressing_may_be_taken_off_by_another_and_stays_with_who_put_it_on(studio: Bring, store: Store) -> None:
     send(store, begun("press", row={"technique": "pressing"}))
     seen = bench(store.cursor(), "Maud", now=NOW)["in_hand"]
-    assert seen == [{"entry": name("press"), "since": ms(MORNING), "row": {"object": "24-001", "phase": "structural repair", "technique": "pressing", "person": "Ilse", "mode": "unattended", "charge": "quoted"}}]
+    assert seen == [
+        {
+            "entry": name("press"),
+            "since": ms(MORNING),
+            "row": {"object": "24-001", "phase": "structural repair", "technique": "pressing", "person": "Ilse", "mode": "unattended", "charge": "quoted"},
+        }
+    ]
     send(store, {**finished("press", row={"technique": "pressing", "person": "Ilse"}, until=NOW - timedelta(minutes=1)), "person": "Maud"})
     assert held(store, "technique, person, mode") == [("pressing", "Ilse", "unattended")]
 
@@ -236,7 +246,9 @@ def test_clock_times_of_a_shared_spell_follow_one_another_so_that_no_minute_coun
     bring("objects.csv", OBJECTS)
     spell = over("a", "equally", ("24-001", ""), ("24-002", ""), ("24-003", ""), date="", hours="", started_at="2026-06-01 9:00", ended_at="2026-06-01 10:00")
     send(store, spell)
-    assert held(store, "started_at, ended_at") == [(datetime(2026, 6, 1, 7, a), datetime(2026, 6, 1, 8) if b == 60 else datetime(2026, 6, 1, 7, b)) for a, b in ((0, 20), (20, 40), (40, 60))]
+    assert held(store, "started_at, ended_at") == [
+        (datetime(2026, 6, 1, 7, a), datetime(2026, 6, 1, 8) if b == 60 else datetime(2026, 6, 1, 7, b)) for a, b in ((0, 20), (20, 40), (40, 60))
+    ]
 
 
 @pytest.mark.parametrize(
@@ -300,7 +312,9 @@ def test_a_queue_that_arrives_after_days_is_taken_in_its_own_order(studio: Bring
     """Two corrections made on the phone while it was away: neither takes the other for a change made elsewhere."""
     words = [action("a", at=MORNING + timedelta(minutes=n), row={"date": "2026-05-20", "hours": str(n)}) for n in (1, 2, 3)]
     assert outcomes(send(store, *words, now=NOW + timedelta(days=4))) == ["saved"] * 3
-    assert outcomes(send(store, action("a", at=MORNING + timedelta(minutes=9), row={"date": "2026-05-20", "hours": "9"}), now=NOW + timedelta(days=5))) == ["saved"]
+    assert outcomes(send(store, action("a", at=MORNING + timedelta(minutes=9), row={"date": "2026-05-20", "hours": "9"}), now=NOW + timedelta(days=5))) == [
+        "saved"
+    ]
     assert [row[-1] for row in held(store)] == [9.0]
 
 
@@ -387,7 +401,9 @@ def test_the_interface_of_version_1_is_understood_as_it_was_when_it_landed(bring
     assert in_hand(store, "technique, mode") == [("pressing", "unattended")]
 
 
-def test_an_action_that_fails_in_a_way_nobody_foresaw_keeps_no_other_waiting(studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_an_action_that_fails_in_a_way_nobody_foresaw_keeps_no_other_waiting(
+    studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     inbox, real = Inbox(store), Action.of_kept
     inbox.receive({"phone": PHONE, "clock": ms(NOW), "actions": [finished("a"), finished("bad"), finished("c", at=MORNING - timedelta(hours=3))]}, NOW)
 
@@ -426,8 +442,14 @@ def test_the_form_asks_after_as_many_hours_as_the_studio_said(studio: Bring, sto
 
 
 def test_the_works_of_the_form_have_the_lines_last_worked_on_top_and_those_estimated_and_not_begun_behind(studio: Bring, store: Store) -> None:
-    studio("estimates.csv", "object,version,made_on,phase,technique,part,hours\n24-001,1,2024-01-03,,filling,,2\n24-001,1,2024-01-03,,facing,,2\n24-001,1,2024-01-03,,frame cleaning,frame,1\n")
-    studio("log.csv", "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-02-01,5\n24-001,,retouching,Ilse,2024-02-03,1\n24-002,,facing,Ilse,2024-02-02,1\n")
+    studio(
+        "estimates.csv",
+        "object,version,made_on,phase,technique,part,hours\n24-001,1,2024-01-03,,filling,,2\n24-001,1,2024-01-03,,facing,,2\n24-001,1,2024-01-03,,frame cleaning,frame,1\n",
+    )
+    studio(
+        "log.csv",
+        "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-02-01,5\n24-001,,retouching,Ilse,2024-02-03,1\n24-002,,facing,Ilse,2024-02-02,1\n",
+    )
     studio("done.csv", "object,finished_on\n24-002,2024-03-01\n")
     works = bench(store.cursor(), now=NOW)["works"]
     assert [one["object"] for one in works] == ["24-001"]

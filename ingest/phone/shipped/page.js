@@ -59,7 +59,7 @@ const dayWords = (day) => {
   const said = new Date(`${day}T12:00Z`).toLocaleDateString("en-GB", { timeZone: "UTC", weekday: "long", day: "numeric", month: "long" });
   return far === 0 ? `today, ${said}` : far === 1 ? `yesterday, ${said}` : said;
 };
-const clockWords = (ms) => (wallOf(ms).slice(0, 10) === today() ? wallOf(ms).slice(11) : `${wallOf(ms).slice(11)}, ${dayWords(wallOf(ms).slice(0, 10))}`);
+const clockWords = (ms) => `${wallOf(ms).slice(11)} ${dayWords(wallOf(ms).slice(0, 10)).replace(/^today.*/, "").replace(/^(yesterday).*/, "$1").replace(/^(\w+day)/, "on $1")}`.trim();
 const longWords = (ms) => {
   const minutes = Math.max(0, Math.round(ms / 6e4));
   if (minutes < 1) return "less than a minute";
@@ -468,8 +468,8 @@ function suggestions(day, all) {
 function quickForm(day) {
   const draft = drafts[`day ${day}`] || {};
   let filled = draft.row || null;
-  const about = pick("Work", "quick work", () => state.works.map((one) => [one.object, called(one.object)]), draft.object || "", "its code, or empty for studio time");
-  const what = pick("Technique", "quick technique", () => state.techniques.map((one) => [one.technique, one.technique, ...(one.aliases || [])]), draft.technique || "");
+  const about = pick("Work", "quick work", worksByName, draft.object || "", "its code, or empty for studio time");
+  const what = pick("Technique", "quick technique", techniquesByName, draft.technique || "");
   const hours = el("input", { id: "quick hours", autocomplete: "off", value: draft.hours || "", placeholder: "1½ as 1.5, 1:30 or 1h30", enterkeyhint: "done" });
   const wrong = el("p", { class: "wrong", role: "alert" });
   const remember = () => { drafts[`day ${day}`] = { object: about.value(), technique: what.value(), hours: hours.value, row: filled }; keep("drafts", drafts); };
@@ -494,6 +494,8 @@ function quickForm(day) {
   return { box, fill(row) { filled = row; about.set(row.object); what.set(row.technique); remember(); hours.focus(); } };
 }
 // A field for a word that is known: a few that fit are offered below as buttons; what is typed is understood by the studio as in any file.
+const worksByName = () => state.works.map((one) => [one.object, called(one.object), (!kept.shared && one.title) || one.object]);
+const techniquesByName = () => state.techniques.map((one) => [one.technique, one.technique, ...(one.aliases || [])]);
 function pick(label, id, options, value, hint) {
   const list = el("ul", { class: "choices" });
   const input = el("input", { id, value, autocomplete: "off", "aria-describedby": hint ? `${id} hint` : null, oninput: () => offer() });
@@ -505,8 +507,8 @@ function pick(label, id, options, value, hint) {
   };
   const exactly = () => {
     const wanted = folded(input.value);
-    const found = options().find(([known, shown]) => folded(known) === wanted || folded(shown) === wanted);
-    return found ? found[0] : input.value.trim();
+    const found = options().filter((words) => words.some((word) => folded(word) === wanted));
+    return wanted && found.length === 1 ? found[0][0] : input.value.trim();
   };
   return { box: el("div", {}, el("label", { for: id }, label), hint && el("small", { id: `${id} hint` }, hint), input, list), input, value: exactly, set(text) { input.value = text || ""; replace(list, []); } };
 }
@@ -521,8 +523,8 @@ function entryView(entry, day) {
   const justFinished = one && one.hold > 0;
   const was = (name, otherwise) => (draft[name] !== undefined ? draft[name] : otherwise);
   const spoken = { 25: "¼", 50: "½", 75: "¾", 100: "done" };
-  const about = pick("Work", "work", () => state.works.map((two) => [two.object, called(two.object)]), was("object", row.object || ""), "its code, or empty for studio time");
-  const what = pick("Technique", "technique", () => state.techniques.map((two) => [two.technique, two.technique, ...(two.aliases || [])]), was("technique", row.technique || ""));
+  const about = pick("Work", "work", worksByName, was("object", row.object || ""), "its code, or empty for studio time");
+  const what = pick("Technique", "technique", techniquesByName, was("technique", row.technique || ""));
   const field = (name, about) => el("input", { id: name, name, autocomplete: "off", ...about, value: was(name, about.value || "") });
   const date = field("day", { type: "date", value: one ? one.day : day, max: today() });
   const from = field("from", { type: "time", value: one && one.from ? one.from.slice(11, 16) : "" }), to = field("to", { type: "time", value: one && one.to ? one.to.slice(11, 16) : "" });
