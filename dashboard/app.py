@@ -6,7 +6,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import held, look
+from dashboard import frame, held, look
 
 PAGES = Path(__file__).with_name("pages")
 
@@ -24,6 +24,7 @@ st.set_page_config(page_title=f"{chosen.title} – bench-hours", page_icon="✎"
 st.html(look.PAGE_STYLE)
 held.stay_where_we_are()
 with st.container(horizontal=True, key="pages", gap="small"):  # in sight on a phone too, where Streamlit's own would be folded away
+    frame.link_to_the_form("Log hours")
     for page in pages:
         # To the list of works also from the form of one: with nothing to say, a link to the page one is on would leave the address, and so the form, as it is.
         listed = {"which": "all"} if page.url_path == "works" else {}

@@ -84,6 +84,8 @@ def _here_or_there(said: argparse.Namespace, arguments: Sequence[str]) -> int:
         try:
             store = _open(said)
             with store or contextlib.nullcontext():
+                if store:
+                    keeping.settle_what_phones_sent(store)
                 return _run(said, store)
         except StoreError as error:
             if not error.held or time.monotonic() > patience:
@@ -409,6 +411,7 @@ def _demo(said: argparse.Namespace) -> int:
 def _serve(said: argparse.Namespace) -> int:
     _nobody_serves(_path(said))
     with serving.until_stopped(), Store(_path(said)) as store:
+        keeping.settle_what_phones_sent(store)
         keeping.tell_how_it_is(store)
         _serve_store(store, said)
     complain("stopped; the record is closed, and everything in it is kept")

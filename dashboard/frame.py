@@ -82,6 +82,12 @@ def say(sentences: Sequence[str]) -> None:
         st.html(tables.beside(sentences))
 
 
+def link_to_the_form(label: str) -> None:
+    """The way to the form to log hours, which is the studio's own: the invented one has nobody at the bench."""
+    if not held.shows_invented():
+        st.html(f'<a class="to-the-form" href="/log">{escape(label)}</a>')
+
+
 def list_out(sentences: Sequence[str]) -> None:
     """Sentences that each want to be read for themselves."""
     st.html(f"<ul>{''.join(f'<li>{escape(sentence)}</li>' for sentence in sentences)}</ul>")

@@ -15,6 +15,7 @@ from dashboard.words import counted, day
 from ingest import backup, integrity
 from ingest import export as leaving
 from ingest.backup import Copy
+from ingest.phone.inbox import Inbox
 from ingest.settings import read_settings
 from ingest.store import Store, default_path
 
@@ -84,6 +85,14 @@ def overdue(con: duckdb.DuckDBPyConnection, today: date) -> str:
         return "No backup was made yet: a disk can fail."
     days = (today - last.made_at.date()).days
     return f"The last backup was made {days} days ago: a disk can fail." if days >= STALE_DAYS else ""
+
+
+def settle_what_phones_sent(store: Store) -> None:
+    """What phones sent and no server came to settle comes into the record before a command looks at it."""
+    inbox = Inbox(store)
+    inbox.catch_up()
+    if inbox.trouble:
+        complain(f"what phones sent waits still, as {inbox.trouble}")
 
 
 def tell_how_it_is(store: Store) -> None:

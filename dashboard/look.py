@@ -48,6 +48,9 @@ PAGE_STYLE = f"""
 .st-key-pages {{ border-bottom: 1px solid {THREAD}; padding-bottom: .3rem; row-gap: 0; }}
 .st-key-pages a {{ padding: .2rem .5rem; }}
 .st-key-pages a[aria-current="page"] {{ background: transparent; border-bottom: 2px solid {ACCENT}; border-radius: 0; }}
+a.to-the-form {{ color: {ACCENT}; text-decoration: underline; text-underline-offset: .15em; }}
+.st-key-pages a.to-the-form {{ display: inline-flex; min-height: 1.5rem; align-items: center; white-space: nowrap; font-size: .875rem; }}
+.st-key-pages > div:has(a.to-the-form) {{ width: auto !important; flex: 0 0 auto; }}
 h1 {{ font-size: 1.9rem !important; font-weight: 500 !important; letter-spacing: -0.01em; padding-bottom: .8rem !important; }}
 h2 {{ font-size: 1.35rem !important; font-weight: 500 !important; padding-top: 1.6rem !important; }}
 h3 {{ font-size: 1.1rem !important; font-weight: 500 !important; }}

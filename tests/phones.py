@@ -52,7 +52,7 @@ def send(store: Store, *actions: dict[str, Any], now: datetime = NOW, clock: dat
     receipt = inbox.receive({"phone": phone, "clock": ms(clock or now), "actions": list(actions)}, now)
     assert receipt.unread == [] and receipt.received == list(dict.fromkeys(one["action"] for one in actions))
     settle_all(store, now)
-    told = {one["action"]: one for one in inbox.outcomes(receipt.received)}
+    told = {one["action"]: one for one in inbox.outcomes(receipt.received)[0]}
     return [told[one["action"]] for one in actions]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import streamlit as st
@@ -16,6 +17,7 @@ from ingest.corrections import Decision
 from ingest.errors import BenchHoursError
 from ingest.imports import Report, check_files, import_files, look_over
 from ingest.notation import EITHER_ORDER, folded, nearest
+from ingest.phone import bench
 from ingest.records import FORMS
 from ingest.rejects import Mending, Rejects
 
@@ -34,6 +36,7 @@ def body() -> None:
     for told in st.session_state.get("reports", []):
         _account(*told)
     _to_mend()
+    _refused_from_phones()
     _questions()
 
 
@@ -285,6 +288,33 @@ def _one_row(mending: Mending, cells: Cells, cells_key: str) -> None:
         rejects.keep_cells(held.store(), mending, [*cells[:number], said, *cells[number + 1 :]], held.visit())
         st.session_state.pop(cells_key, None)
         frame.done(f"Line {mending.rejects.rows[number].line} is kept as it stands now; it comes in with the mended rows.")
+
+
+# --- entries refused to phones
+
+
+def _refused_from_phones() -> None:
+    """They lie with whoever logged them, who knows what was meant; here it is seen that there are some."""
+    refused = bench.to_mend(held.store().cursor())
+    if not refused:
+        return
+    st.header(f"To mend in the form: {counted(len(refused), 'entry', 'entries')}")
+    frame.say(["None of their hours are counted yet. Who logged them finds them on top of the form to log hours, to be mended or struck out."])
+    frame.list_out([f"{one['person']}, {_what(one)}: {_why(one['faults'])}" for one in refused[:SHOWN_REMARKS]])
+    if len(refused) > SHOWN_REMARKS:
+        frame.say([f"And {len(refused) - SHOWN_REMARKS:,} more."])
+    frame.link_to_the_form("Mend them in the form")
+
+
+def _what(refused: dict[str, Any]) -> str:
+    works = [one["object"] for one in refused["works"]] or [refused["row"].get("object") or "studio time"]
+    return " ".join(filter(None, (refused["row"].get("technique", ""), "on", ", ".join(works))))
+
+
+def _why(faults: Sequence[dict[str, str]]) -> str:
+    return " ".join(
+        " ".join(filter(None, (fault["column"], fault["value"] and f'"{fault["value"][:60]}"', f"{fault['reason']}.", fault["mend"]))) for fault in faults
+    )
 
 
 # --- what waits for a word

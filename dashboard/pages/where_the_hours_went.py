@@ -16,6 +16,7 @@ from dashboard.keeping import overdue
 from dashboard.sentences import ROUNDED, most_over, most_under, read_out, said_beside
 from dashboard.words import counted, day, hours, plain, signed_hours
 from ingest.formulas import defused_frame
+from ingest.phone import bench
 
 MOST = 8
 EVERYTHING = "everything"
@@ -33,6 +34,8 @@ def body() -> None:
     frame.say([f"{f'{studio}, as' if studio else 'As'} of {day(as_of)}"])
     if held_now["held_back"]:
         st.page_link("pages/bring_in_logs.py", label=f"{counted(held_now['held_back'], 'row')} held back: correction or new? Decide here.")
+    if refused := bench.to_mend(con):
+        st.page_link("pages/bring_in_logs.py", label=f"{counted(len(refused), 'entry', 'entries')} from the form to log hours refused: see why.")
     lines, said = _chosen(as_of)
     comparison = compare(lines)
     phases = by_phase(comparison)

@@ -32,8 +32,8 @@ _IN_HAND = "SELECT * FROM spells_in_hand ORDER BY in_hand_since, entry"
 _OWN_DAYS = "SELECT * FROM time_entries WHERE person = ? AND day >= ? ORDER BY day, started_at NULLS LAST, entry"
 _TO_MEND = """
 SELECT a.action, a.entry, a.number, a.said, o.told FROM phone_actions AS a JOIN phone_outcomes AS o USING (action)
-WHERE o.outcome = 'refused' AND a.said->>'person' = ? AND NOT EXISTS (
-    SELECT 1 FROM phone_actions AS l JOIN phone_outcomes AS f USING (action) WHERE l.entry = a.entry AND (l.made_at, l.number, l.action) > (a.made_at, a.number, a.action))
+WHERE o.outcome = 'refused' AND coalesce(a.said->>'person' = ?, true) AND NOT EXISTS (
+    SELECT 1 FROM phone_actions AS l JOIN phone_outcomes AS f USING (action) WHERE l.entry = a.entry AND CASE WHEN l.phone = a.phone THEN l.number > a.number ELSE l.made_at > a.made_at END)
 ORDER BY a.made_at, a.number
 """
 
@@ -73,7 +73,7 @@ def bench(
         if "aliases" in one:
             one["aliases"] = [word for word in one["aliases"] if word != one["technique"]]
     if person is not None:
-        said |= {"person": person, "entries": _own_days(con, person, today), "to_mend": _to_mend(con, person)}
+        said |= {"person": person, "entries": _own_days(con, person, today), "to_mend": to_mend(con, person)}
     return said
 
 
@@ -100,7 +100,8 @@ def _when(row: dict[str, Any]) -> dict[str, str]:
     return {"date": f"{row['day']}", "hours": written(row["hours"])}
 
 
-def _to_mend(con: duckdb.DuckDBPyConnection, person: str) -> list[dict[str, Any]]:
+def to_mend(con: duckdb.DuckDBPyConnection, person: str | None = None) -> list[dict[str, Any]]:
+    """What was refused and is still the last word on its entry, of one person or of all: `{action, entry, number, faults, …}` and what the phone said."""
     return [
         {"action": action, "entry": entry, "number": number, **json.loads(said), **json.loads(told)}
         for action, entry, number, said, told in con.execute(_TO_MEND, [person]).fetchall()

@@ -95,14 +95,29 @@ class Inbox:
         finally:
             con.close()
 
-    def outcomes(self, actions: Sequence[str]) -> list[dict[str, Any]]:
-        """What became of actions, of those that are settled: `{action, outcome, faults, remarks}`."""
+    def outcomes(self, actions: Sequence[str]) -> tuple[list[dict[str, Any]], list[str]]:
+        """What became of actions, of those that are settled: `{action, outcome, faults, remarks}`; and those that are not here at all.
+
+        A phone may hold for arrived what is not here any more: the studio went back to a backup. It has to send that again.
+        """
         con = self._store.cursor()
         try:
-            rows = con.execute("SELECT action, outcome, told FROM phone_outcomes WHERE list_contains(?::VARCHAR[], action)", [list(actions)]).fetchall()
+            rows = con.execute(
+                """SELECT asked.action, o.outcome, o.told, p.action IS NULL FROM (SELECT unnest(?::VARCHAR[]) AS action) AS asked
+                LEFT JOIN phone_actions AS p ON p.action = asked.action LEFT JOIN phone_outcomes AS o ON o.action = asked.action""",
+                [list(actions)],
+            ).fetchall()
         finally:
             con.close()
-        return [{"action": action, "outcome": outcome, **json.loads(told)} for action, outcome, told in rows]
+        settled = [{"action": action, "outcome": outcome, **json.loads(told)} for action, outcome, told, _ in rows if outcome]
+        missing = [action for action, outcome, _, lacks in rows if lacks and not outcome]
+        if len(settled) + len(missing) < len(rows):
+            self._news.set()  # they may have come with a backup, and not by the door
+        return settled, missing
+
+    def catch_up(self) -> None:
+        """Settle now what waits, for who runs no thread for it; `trouble` tells where that could not be done."""
+        self._settle()
 
     @contextmanager
     def settling(self) -> Iterator[None]:

@@ -100,14 +100,14 @@ def routes(store: Store, inbox: Inbox, host: str) -> list[Route]:
         patience = time.monotonic() + _PATIENCE_S
         while True:
             settled = inbox.settled
-            found = await run_in_threadpool(inbox.outcomes, asked)
-            if len(found) >= len(set(asked)) or inbox.trouble or time.monotonic() > patience:
+            found, missing = await run_in_threadpool(inbox.outcomes, list(dict.fromkeys(asked)))
+            if len(found) + len(missing) >= len(set(asked)) or inbox.trouble or time.monotonic() > patience:
                 break
             while settled == inbox.settled and not inbox.trouble and time.monotonic() < patience:
                 await asyncio.sleep(_LOOK_AGAIN_S)
         trouble = inbox.trouble
         waits = None if trouble is None else {"what": trouble.what, "mend": trouble.mend}
-        return _json(request, {"version": VERSION, "clock": _now_ms(), "outcomes": found, "trouble": waits})
+        return _json(request, {"version": VERSION, "clock": _now_ms(), "outcomes": found, "missing": missing, "trouble": waits})
 
     def shipped(name: str, kind: str, **headers: str) -> Endpoint:
         async def file(request: Request) -> Response:

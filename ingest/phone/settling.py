@@ -116,37 +116,35 @@ class _Settling:
 
     def settle(self, only: str | None) -> int:
         self.context = Context.of(self.con)
-        waiting = self._waiting(only)
-        self._read_last_words({first_of_split(one.action.entry) for one in waiting})
+        self._read_what_was_said(only)
+        waiting = self._waiting()
         for turn in _in_turn(waiting):
             self._settle_turn(turn)
         _keep_outcomes(self.con, self.outcomes, self.now)
         return len(self.outcomes)
 
-    def _waiting(self, only: str | None) -> list[_Waiting]:
-        rows = self.con.execute(
-            """SELECT action, entry, number, made_at, clock_off, said FROM phone_actions ANTI JOIN phone_outcomes USING (action)
-            WHERE coalesce(action = ?, true) ORDER BY made_at, number, action LIMIT ?""",
-            [only, AT_ONCE],
-        ).fetchall()
-        return [
-            _Waiting(action=Action.of_kept(json.loads(said), action=action, entry=entry, number=number), said_at=made_at, clock_off=clock_off)
-            for action, entry, number, made_at, clock_off, said in rows
-        ]
+    def _read_what_was_said(self, only: str | None) -> None:
+        """All that phones ever said of the entries that wait; the last word on each, of a phone or elsewhere; by what each tap was put right when it first came.
 
-    def _read_last_words(self, spells: set[str]) -> None:
-        """What was last said of these entries: by phones, and elsewhere; and by what each tap was put right when it first came."""
+        A phone knows the order of its own words, by its count. When they were said is known only as well as the network was fast as they were sent: where the
+        two differ, an earlier word of a phone was said no later than the next one.
+        """
         self.con.execute(
-            f"""CREATE OR REPLACE TEMP TABLE of_phones AS SELECT a.*, o.settled_at, o.outcome FROM phone_actions AS a LEFT JOIN phone_outcomes AS o USING (action)
-            WHERE list_contains(?::VARCHAR[], {_SPELL_OF.format(entry="a.entry")})""",
-            [sorted(spells)],
+            f"""CREATE OR REPLACE TEMP TABLE of_phones AS
+            WITH waiting AS (
+                SELECT * FROM phone_actions ANTI JOIN phone_outcomes USING (action) WHERE coalesce(action = $only, true) ORDER BY made_at, number, action LIMIT $at_once
+            )
+            SELECT a.*, o.settled_at, o.outcome, w.action IS NOT NULL AS in_turn,
+                min(a.made_at) OVER (PARTITION BY a.phone, {_SPELL_OF.format(entry="a.entry")} ORDER BY a.number ROWS BETWEEN CURRENT ROW AND UNBOUNDED FOLLOWING) AS said_at
+            FROM phone_actions AS a LEFT JOIN phone_outcomes AS o ON o.action = a.action LEFT JOIN waiting AS w ON w.action = a.action
+            WHERE {_SPELL_OF.format(entry="a.entry")} IN (SELECT {_SPELL_OF.format(entry="entry")} FROM waiting)""",
+            {"only": only, "at_once": AT_ONCE},
         )
         rows = self.con.execute(
-            f"""SELECT entry, max((made_at, number, action)) FROM of_phones WHERE outcome = 'saved' GROUP BY entry
+            f"""SELECT entry, max((said_at, number, action)) FROM of_phones WHERE outcome = 'saved' GROUP BY entry
             UNION ALL
-            SELECT key, (max(changed_at), 0, '') FROM history AS h WHERE kind = 'time_entries' AND list_contains(?::VARCHAR[], {_SPELL_OF.format(entry="key")})
-                AND NOT EXISTS (SELECT 1 FROM of_phones AS p WHERE p.outcome = 'saved' AND p.settled_at = h.changed_at) GROUP BY key""",
-            [sorted(spells)],
+            SELECT key, (max(changed_at), 0, '') FROM history AS h WHERE kind = 'time_entries' AND {_SPELL_OF.format(entry="key")} IN (SELECT {_SPELL_OF.format(entry="entry")} FROM of_phones)
+                AND NOT EXISTS (SELECT 1 FROM of_phones AS p WHERE p.outcome = 'saved' AND p.settled_at = h.changed_at) GROUP BY key"""
         ).fetchall()
         for entry, word in rows:
             self.last[entry] = max(self.last.get(entry, _NEVER), tuple(word))
@@ -155,6 +153,15 @@ class _Settling:
             FROM of_phones, (VALUES ('started_at'), ('ended_at')) AS t(column_name) WHERE tap IS NOT NULL GROUP BY ALL"""
         ).fetchall():
             self.taps[entry, column, tap] = clock_off
+
+    def _waiting(self) -> list[_Waiting]:
+        rows = self.con.execute(
+            "SELECT action, entry, number, said_at, clock_off, said FROM of_phones WHERE in_turn ORDER BY said_at, number, action",
+        ).fetchall()
+        return [
+            _Waiting(action=Action.of_kept(json.loads(said), action=action, entry=entry, number=number), said_at=said_at, clock_off=clock_off)
+            for action, entry, number, said_at, clock_off, said in rows
+        ]
 
     def _settle_turn(self, turn: Sequence[_Waiting]) -> None:
         """Settle actions of which no two are about the same entry."""

@@ -6,10 +6,8 @@ import csv
 import json
 import os
 import re
+import shutil
 import signal
-import socket
-import subprocess
-import sys
 import time
 import urllib.error
 import urllib.request
@@ -30,6 +28,7 @@ from ingest.store import Store
 from tests import phones
 from tests.browser.conftest import SCREENSHOTS
 from tests.conftest import bring_into
+from tests.served import Served
 
 WORKS = """object,title,shape,height_cm,width_cm,received_on
 24-001,Ferry in snow,rectangle,60,80,2026-01-03
@@ -38,42 +37,23 @@ WORKS = """object,title,shape,height_cm,width_cm,received_on
 """
 
 
-class Studio:
-    """A server of its own on a port that stays, so that it can be stopped and started again under the same address."""
-
-    def __init__(self, folder: Path, fill: Callable[[Store, Path], None]) -> None:
-        self.db = folder / "studio.duckdb"
-        with Store(self.db) as store:
-            with store.writing() as con:
-                write_settings(con, {"zone": "Europe/Berlin"})
-            fill(store, folder)
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            self.port = probe.getsockname()[1]
-        self.address = f"http://localhost:{self.port}"
-        self.start()
-
-    def start(self, **options: Any) -> None:
-        call = [sys.executable, "-m", "dashboard.command", "serve", "--db", str(self.db), "--port", str(self.port)]
-        self.process = subprocess.Popen(call, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, **options)
-        for _ in range(240):
-            try:
-                urllib.request.urlopen(f"{self.address}/log/icon.svg", timeout=1).close()
-                return
-            except OSError:
-                assert self.process.poll() is None
-                time.sleep(0.25)
-        raise AssertionError("the server did not start")
-
-    def stop(self, how: int = signal.SIGINT) -> None:
-        self.process.send_signal(how)
-        self.process.wait(90)
+class Studio(Served):
+    """A studio that is served, and what is in it."""
 
     def entries(self, folder: Path) -> list[dict[str, str]]:
         """The time entries as an export gives them, in the order of their days and times."""
         assert main(["export", str(folder), "--db", str(self.db)]) == 0
         with (folder / "time_entries.csv").open(newline="", encoding="utf-8") as file:
             return list(csv.DictReader(file))
+
+
+def founded(folder: Path, fill: Callable[[Store, Path], None]) -> Studio:
+    """A new studio in a folder."""
+    with Store(folder / "studio.duckdb") as store:
+        with store.writing() as con:
+            write_settings(con, {"zone": "Europe/Berlin"})
+        fill(store, folder)
+    return Studio(folder / "studio.duckdb")
 
 
 def of_works(store: Store, folder: Path) -> None:
@@ -84,24 +64,17 @@ def of_works(store: Store, folder: Path) -> None:
 
 @pytest.fixture
 def studio(tmp_path: Path) -> Iterator[Studio]:
-    opened = Studio(tmp_path, of_works)
+    opened = founded(tmp_path, of_works)
     yield opened
-    if opened.process.poll() is None:
-        opened.stop()
+    opened.stop()
 
 
 @pytest.fixture(scope="module")
 def demo_studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
     """The invented studio, to look at."""
-    folder = tmp_path_factory.mktemp("demo")
-    fresh(folder / "studio.duckdb").close()
-    opened = Studio.__new__(Studio)
-    opened.db = folder / "studio.duckdb"
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        opened.port = probe.getsockname()[1]
-    opened.address = f"http://localhost:{opened.port}"
-    opened.start()
+    db = tmp_path_factory.mktemp("demo") / "studio.duckdb"
+    fresh(db).close()
+    opened = Studio(db)
     yield opened
     opened.stop()
 
@@ -338,6 +311,54 @@ def test_a_server_that_is_killed_just_after_it_acknowledged_has_lost_nothing(stu
     ]
 
 
+def test_what_arrived_and_went_with_a_return_to_a_backup_is_sent_again(studio: Studio, browser: Browser, tmp_path: Path) -> None:
+    studio.stop()
+    shutil.copy(studio.db, tmp_path / "before.duckdb")
+    studio.start()
+    handset = browser.new_context(**PHONE, service_workers="block")  # one of them would keep the test from holding answers back
+    page = opened(handset, studio)
+    told(page)
+    page.route("**/log/v1/outcomes", lambda route: route.abort())  # the phone does not hear yet what became of it
+    page.get_by_role("link", name="My day").click()
+    with page.expect_response("**/log/v1/actions"):
+        add_line(page, "24-001", "filling", "1.5")
+    told(page, "1 thing has arrived in the studio and is being checked")
+    studio.stop()
+    shutil.copy(tmp_path / "before.duckdb", studio.db)
+    studio.start()
+    page.unroute("**/log/v1/outcomes")
+    told(page)
+    handset.close()
+    assert [row["hours"] for row in studio.entries(tmp_path / "out") if row["technique"] == "filling"] == ["1.5"]
+
+
+def test_the_pages_lead_to_the_form_and_show_what_it_refused(studio: Studio, browser: Browser) -> None:
+    page = browser.new_page(viewport={"width": 360, "height": 800})
+    page.goto(studio.address)
+    page.get_by_role("link", name="Log hours").click()
+    page.get_by_role("button", name="Ilse", exact=True).click()
+    page.get_by_role("link", name="My day").click()
+    add_line(page, "24-001", "filling", "a while")
+    told(page, "1 entry was refused: to be mended.")
+    page.get_by_role("link", name="Studio's pages").click()
+    page.get_by_role("link", name="1 entry from the form to log hours refused: see why.").click()
+    expect(page.get_by_role("heading", name="To mend in the form: 1 entry")).to_be_visible()
+    expect(page.get_by_role("listitem").filter(has_text='Ilse, filling on 24-001: hours "a while" cannot be read as hours. Write it like 1.5')).to_be_visible()
+    picture(page, "refused-on-the-pages")
+    page.get_by_role("link", name="Mend them in the form").click()
+    page.get_by_role("button", name=re.compile("filling Refused")).click()
+    page.get_by_role("button", name="Strike it out").click()
+    done(page, "Struck out: filling")
+    told(page)
+    page.goto(f"{studio.address}/bring-in-logs")
+    expect(page.get_by_text("What the files look like")).to_be_visible()
+    expect(page.get_by_role("heading", name="To mend in the form")).to_have_count(0)
+    page.goto(f"{studio.address}/?studio=invented")
+    expect(page.get_by_text("This is an invented studio")).to_be_visible()
+    expect(page.get_by_role("link", name="Log hours")).to_have_count(0)
+    page.close()
+
+
 def test_what_is_half_written_is_there_again_after_a_reload(studio: Studio, handset: BrowserContext) -> None:
     page = opened(handset, studio)
     page.get_by_role("link", name="My day").click()
@@ -517,7 +538,7 @@ def test_a_phone_clock_that_is_wrong_is_said_and_put_right(studio: Studio, brows
 
 
 def test_an_empty_studio_says_what_to_do_and_lets_studio_time_be_logged(tmp_path: Path, handset: BrowserContext) -> None:
-    studio = Studio(tmp_path, lambda *_: None)
+    studio = founded(tmp_path, lambda *_: None)
     page = opened(handset, studio, who=None)
     page.get_by_label("Your name, as it should stand in the record").fill("Ilse")
     page.get_by_role("button", name="This is me").click()

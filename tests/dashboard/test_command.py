@@ -13,6 +13,9 @@ from hypothesis import strategies as st
 
 from dashboard.command import main
 from dashboard.reading import OVERRUN_KEYS
+from ingest.phone.inbox import Inbox
+from ingest.store import Store
+from tests import phones
 
 
 @pytest.fixture(autouse=True)
@@ -91,6 +94,18 @@ def test_what_cannot_be_done_is_said_in_one_line_with_exit_2(capsys: pytest.Capt
         with pytest.raises(SystemExit) as caught:
             main(call)
         assert caught.value.code == 2 and len(capsys.readouterr().err.splitlines()) == 1
+
+
+def test_hours_that_phones_sent_are_there_for_the_next_command_even_if_the_server_that_took_them_was_killed(
+    files: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["import", "--day-order", "dmy", *files]) == 0
+    row = {"object": "24-001", "technique": "facing", "person": "Ilse", "date": "2024-02-02", "hours": "2"}
+    with Store(tmp_path / "studio.duckdb") as store:
+        Inbox(store).receive({"phone": phones.PHONE, "clock": phones.ms(phones.NOW), "actions": [phones.action("a", row=row)]})
+    capsys.readouterr()
+    assert main(["overruns", "--object", "24-001", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)[0]["actual_hours"] == 7.0
 
 
 def test_check_shows_twelve_faults_and_says_where_all_of_them_are_to_be_had(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+import time
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -69,26 +70,32 @@ def test_undoing_a_finish_takes_the_entry_out_and_the_spell_in_hand_again(studio
     assert held(store) == [] and in_hand(store) == []
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(data=some.data())
 def test_any_order_of_arrival_any_doubling_and_any_cut_into_sendings_end_in_the_same_record(
     tmp_path_factory: pytest.TempPathFactory, data: some.DataObject
 ) -> None:
-    """The oracle: of each entry the last word of all phones stands."""
+    """The oracle: of each entry the last word of all phones stands; of one phone that is the one it counted last, however slow its network was at each sending."""
+    phones = data.draw(some.integers(1, 2))
     words: list[dict[str, Any]] = []
-    for entry in "abc":
-        for turn in range(data.draw(some.integers(1, 4))):
-            at = MORNING + timedelta(minutes=data.draw(some.integers(0, 60)))
-            state = data.draw(some.sampled_from(["running", "logged", "struck", "logged"]))
-            row = {"note": f"{entry}{turn}", "date": "2026-06-01", "hours": f"{turn + 1}.25"} if state == "logged" else {}
-            words.append(action(entry, state, at=at, number=len(words), row=row, **({"taps": {"started_at": ms(at)}} if state == "running" else {})))
-    last = {one["entry"]: one for one in sorted(words, key=lambda one: (one["made_at"], one["number"], one["action"]))}
+    moments = sorted(data.draw(some.lists(some.integers(0, 60), min_size=1, max_size=12)))
+    for number, minutes in enumerate(moments):
+        at = MORNING + timedelta(minutes=minutes)
+        state = data.draw(some.sampled_from(["running", "logged", "struck", "logged"]))
+        row = {"note": f"note {number}", "date": "2026-06-01", "hours": f"{number + 1}.25"} if state == "logged" else {}
+        taps = {"taps": {"started_at": ms(at)}} if state == "running" else {}
+        words.append(action(data.draw(some.sampled_from("abc")), state, at=at, number=number, row=row, **taps))
+    owner = {one["action"]: name(("phone", data.draw(some.integers(1, phones)))) for one in words}
+    last = {one["entry"]: one for one in words}  # each phone counts up, and all of them in the order of their moments
     arriving = data.draw(some.permutations(words)) + data.draw(some.lists(some.sampled_from(words), max_size=5))
     with Store(":memory:") as store:
         bring_into(store, tmp_path_factory.mktemp("s"), "objects.csv", OBJECTS)
         while arriving:
             count = data.draw(some.integers(1, len(arriving)))
-            send(store, *arriving[:count], phone=name(count))
+            slow = timedelta(seconds=data.draw(some.integers(0, 3600)) if phones == 1 else 0)  # between the phone's word what time it is and the arrival
+            for phone in sorted(set(owner.values())):
+                if sending := [one for one in arriving[:count] if owner[one["action"]] == phone]:
+                    send(store, *sending, phone=phone, clock=NOW - slow)
             arriving = arriving[count:]
         logged = {one["entry"]: one["row"] for one in last.values() if one["state"] == "logged"}
         assert {entry: (note, hours) for entry, note, hours in held(store, "entry, note, hours")} == {
@@ -274,9 +281,9 @@ def test_a_shared_spell_said_anew_of_fewer_works_takes_the_others_back_and_a_lat
     bring("objects.csv", OBJECTS)
     three = over("a", "equally", ("24-001", ""), ("24-002", ""), ("24-003", ""))
     send(store, three)
+    two = over("a", "equally", ("24-001", ""), ("24-003", ""), at=NOW + timedelta(minutes=1))  # said before, arrives later
     share = {**action("x", at=NOW + timedelta(minutes=2), row={"object": "24-002", "date": "2026-06-01", "hours": "0:20"}), "entry": f"{name('a')}+2"}
     send(store, share, now=NOW + timedelta(minutes=3))
-    two = over("a", "equally", ("24-001", ""), ("24-003", ""), at=NOW + timedelta(minutes=1))  # said before, arrives later
     send(store, two, now=NOW + timedelta(minutes=4))
     assert held(store, "entry, object, hours") == [(name("a"), "24-001", 0.75), (f"{name('a')}+2", "24-002", pytest.approx(1 / 3))]
     send(store, action("a", "struck", at=NOW + timedelta(minutes=5)), now=NOW + timedelta(minutes=6))
@@ -394,7 +401,7 @@ def test_the_interface_of_version_1_is_understood_as_it_was_when_it_landed(bring
     now = datetime(2026, 6, 1, 18)
     receipt = Inbox(store).receive(sent, now)
     settling.settle_all(store, now)
-    assert receipt.unread == [] and {one["outcome"] for one in Inbox(store).outcomes(receipt.received)} == {"saved"}
+    assert receipt.unread == [] and {one["outcome"] for one in Inbox(store).outcomes(receipt.received)[0]} == {"saved"}
     assert held(store, "object, technique, hours, mode, done, charge") == [
         ("24-001", "retouching", 1.5, "hands_on", 50.0, "quoted"), ("24-001", "varnishing by spray", 1.0, "hands_on", None, "extra"), ("24-002", "varnishing by spray", 0.5, "hands_on", None, "extra")
     ]  # fmt: skip
@@ -417,7 +424,7 @@ def test_an_action_that_fails_in_a_way_nobody_foresaw_keeps_no_other_waiting(
         for _ in range(500):
             if inbox.settled == 3:
                 break
-            __import__("time").sleep(0.01)
+            time.sleep(0.01)
     assert {row[0] for row in held(store)} == {name("a"), name("c")}
     told = store.cursor().execute("SELECT told->'faults'->0->>'reason' FROM phone_outcomes WHERE outcome = 'refused'").fetchall()
     assert told == [("cannot be taken in (ZeroDivisionError)",)] and "ZeroDivisionError" in capsys.readouterr().err
@@ -433,6 +440,21 @@ def test_where_the_file_cannot_be_written_nothing_is_acknowledged_and_what_arriv
     assert inbox.trouble is full and settling.waits(store.cursor())
     inbox._settle()
     assert inbox.trouble is None and len(held(store)) == 1
+
+
+def test_a_studio_that_lost_what_had_arrived_says_so_and_settles_what_came_back_with_a_backup(studio: Bring, store: Store) -> None:
+    sent = [finished("a"), finished("b", at=MORNING - timedelta(hours=3))]
+    Inbox(store).receive({"phone": PHONE, "clock": ms(NOW), "actions": sent}, NOW)
+    gone = sent[1]["action"]
+    store.cursor().execute("DELETE FROM phone_actions WHERE action = ?", [gone])
+    inbox = Inbox(store)  # nothing came by its door
+    with inbox.settling():
+        for _ in range(500):
+            settled, missing = inbox.outcomes([one["action"] for one in sent])
+            if settled:
+                break
+            time.sleep(0.01)
+    assert [one["action"] for one in settled] == [sent[0]["action"]] and missing == [gone]
 
 
 def test_the_form_asks_after_as_many_hours_as_the_studio_said(studio: Bring, store: Store) -> None:

@@ -204,6 +204,8 @@ async function send() {
       done = waiting.filter((one) => (outcome[one.action] || {}).outcome in { saved: 1, overtaken: 1 });
       for (const one of done) if (outcome[one.action].remarks.length && one.state === "logged") remarks.set(one.entry, outcome[one.action].remarks);
       await settle(waiting.filter((one) => (outcome[one.action] || {}).outcome === "refused"), (one) => ({ ...one, refused: outcome[one.action].faults }));
+      // the studio may have gone back to a backup: what it does not hold any more is sent again
+      await settle(waiting.filter((one) => answer.missing.includes(one.action)), (one) => ({ ...one, received: false }));
       trouble = answer.trouble ? `${answer.trouble.what}. ${answer.trouble.mend}` : "";
     } else trouble = "";
     if (done.length || !fresh) await refresh(done);
