@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+import shutil
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -85,11 +86,25 @@ class Store:
                 con.execute("COMMIT" if keep else "ROLLBACK")
             except BaseException as error:
                 _roll_back(con)
+                if isinstance(error, duckdb.FatalException):
+                    raise StoreError(f"{self.path} cannot be written ({why(error)})", _START_AGAIN) from error
                 if isinstance(error, duckdb.IOException | duckdb.TransactionException):
                     raise StoreError(f"{self.path} cannot be written ({why(error)})", _ROOM) from error
                 raise
             finally:
                 con.close()
+            self.fold_in()
+
+    def fold_in(self) -> None:
+        """Bring the log beside the file into the file once it has grown, where the disk has room for both.
+
+        Left to do it by itself, DuckDB tries on a full disk too, and is closed for good when it fails: nobody could read or write until a new start.
+        """
+        log = Path(f"{self.path}.wal")
+        with self._turn, contextlib.suppress(OSError, duckdb.TransactionException):  # somebody is just writing, or there is no log: the next write looks again
+            grown = log.stat().st_size
+            if grown > _LOG_BYTES and shutil.disk_usage(log.parent).free > 3 * grown:
+                self._con.cursor().execute("CHECKPOINT")
 
     @contextmanager
     def alone(self) -> Iterator[None]:
@@ -146,6 +161,9 @@ class Store:
             raise
 
 
+_LOG_BYTES = 16_000_000
+_CONFIG = {"autoinstall_known_extensions": "false", "wal_autocheckpoint": "1TB"}  # see `fold_in`
+_START_AGAIN = "Make room if the disk is full, then stop bench-hours and start it again; what was stored is kept."
 _ROOM = "Nothing was changed; see that the disk has room and the file and its folder may be written."
 
 
@@ -188,7 +206,7 @@ def _form(con: duckdb.DuckDBPyConnection, path: Path | str) -> int:
 
 def _connect(path: Path | str) -> duckdb.DuckDBPyConnection:
     if str(path) == ":memory:":
-        return duckdb.connect(":memory:", config={"autoinstall_known_extensions": "false"})
+        return duckdb.connect(":memory:", config=_CONFIG)
     path = Path(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -197,7 +215,7 @@ def _connect(path: Path | str) -> duckdb.DuckDBPyConnection:
         if path.exists() and path.stat().st_size and _start(path)[8:12] != _MAGIC:
             # DuckDB would read a CSV file as a database of its own that is never written
             raise StoreError(f"{path} is not a bench-hours database, or it is damaged", "Name another file with --db, or restore a backup.")
-        return duckdb.connect(str(path), config={"autoinstall_known_extensions": "false"})
+        return duckdb.connect(str(path), config=_CONFIG)
     except OSError as error:
         raise StoreError(f"{path} cannot be opened ({why(error)})", "Name another place with --db.") from error
     except duckdb.Error as error:

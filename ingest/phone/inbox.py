@@ -147,6 +147,8 @@ class Inbox:
             self.trouble = None
         except StoreError as error:
             self.trouble = error
+        except (duckdb.IOException, duckdb.FatalException) as error:
+            self.trouble = StoreError(f"the studio's file cannot be read ({why(error)})", _KEPT_THERE)
         except Exception:
             traceback.print_exc(file=sys.stderr)
             self._settle_one_by_one()

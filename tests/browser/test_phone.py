@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import json
 import os
 import re
 import shutil
 import signal
+import subprocess
+import sys
 import time
 import urllib.error
 import urllib.request
@@ -29,6 +32,7 @@ from tests import phones
 from tests.browser.conftest import SCREENSHOTS
 from tests.conftest import bring_into
 from tests.served import Served
+from tests.tight_places import only_to_read, small_disk
 
 WORKS = """object,title,shape,height_cm,width_cm,received_on
 24-001,Ferry in snow,rectangle,60,80,2026-01-03
@@ -357,6 +361,62 @@ def test_the_pages_lead_to_the_form_and_show_what_it_refused(studio: Studio, bro
     expect(page.get_by_text("This is an invented studio")).to_be_visible()
     expect(page.get_by_role("link", name="Log hours")).to_have_count(0)
     page.close()
+
+
+def test_on_a_full_disk_the_phone_keeps_what_it_has_says_why_and_sends_it_once_there_is_room(handset: BrowserContext, tmp_path: Path) -> None:
+    with small_disk(tmp_path / "disk", 40_000) as disk:
+        if not disk.is_mount():
+            pytest.skip("this machine lets nobody make a small disk")
+        studio = founded(disk, of_works)
+        try:
+            page = opened(handset, studio)
+            told(page)
+            with (disk / "other").open("wb", buffering=0) as file, contextlib.suppress(OSError):
+                while True:
+                    file.write(b"x" * 4096)
+            page.get_by_role("link", name="My day").click()
+            for hours in ("1", "2"):
+                page.get_by_label("Work", exact=True).fill("24-001")
+                page.get_by_label("Technique", exact=True).fill("filling")
+                page.get_by_label("Hours", exact=True).fill(hours)
+                page.keyboard.press("Enter")
+                done(page, "Added: filling")
+            page.get_by_role("button", name="With times and more …").click()
+            page.get_by_label("Work", exact=True).fill("24-001")
+            page.get_by_label("Note").fill("a long story " * 300)
+            page.get_by_label("Technique", exact=True).fill("facing")
+            page.get_by_label("Hours", exact=True).fill("3")
+            page.get_by_role("button", name="Save", exact=True).click()
+            done(page, "Added: facing")
+            told(page, "The studio's file cannot be written (the disk is full). Nothing is lost: the phone keeps it and sends it again.")
+            told(page, "saved here, not in the studio yet")
+            picture(page, "full-disk")
+            (disk / "other").unlink()
+            page.reload()
+            told(page)
+        finally:
+            studio.stop()
+        rows = [(row["technique"], row["hours"]) for row in studio.entries(tmp_path / "out") if row["person"] == "Ilse" and row["date"] > "2026-06"]
+    assert sorted(rows) == [("facing", "3"), ("filling", "1"), ("filling", "2")]
+
+
+def test_a_record_that_may_only_be_read_is_not_served_and_the_phone_keeps_what_it_has_until_it_is(
+    studio: Studio, handset: BrowserContext, tmp_path: Path
+) -> None:
+    page = opened(handset, studio)
+    told(page)
+    studio.stop()
+    with only_to_read(tmp_path / "only to read", [studio.db]) as folder:
+        tried = subprocess.run(
+            [sys.executable, "-m", "dashboard.command", "serve", "--db", str(folder / studio.db.name), "--port", str(studio.port)], capture_output=True, text=True, check=False
+        )  # fmt: skip
+        assert tried.returncode == 2 and "cannot be opened (the disk may only be read)" in tried.stderr
+        page.get_by_role("link", name="My day").click()
+        add_line(page, "24-001", "filling", "1.5")
+        told(page, "1 thing is saved here, not in the studio yet. The studio cannot be reached just now")
+    studio.start()
+    told(page)
+    assert [row["hours"] for row in studio.entries(tmp_path / "out") if row["technique"] == "filling"] == ["1.5"]
 
 
 def test_what_is_half_written_is_there_again_after_a_reload(studio: Studio, handset: BrowserContext) -> None:

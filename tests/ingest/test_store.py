@@ -1,6 +1,7 @@
 """The file: migrations, one writer at a time, and files that are not ours."""
 
 import os
+import shutil
 import subprocess
 import sys
 import threading
@@ -9,9 +10,11 @@ from pathlib import Path
 import duckdb
 import pytest
 
+from ingest import store as store_module
 from ingest.errors import BenchHoursError, StoreError
 from ingest.settings import read_settings, write_settings
 from ingest.store import Store, default_path, migrations
+from tests.tight_places import small_disk
 
 
 def test_a_new_file_has_the_vocabulary_and_a_note_of_each_migration(tmp_path: Path) -> None:
@@ -121,3 +124,34 @@ def test_a_file_of_the_first_form_is_brought_up_to_date_and_its_people_are_known
     with Store(path) as store:
         assert store.cursor().execute("SELECT * FROM person_spellings").fetchall() == [("ilse", "Ilse", "Ilse", "Ilse")]
         assert store.cursor().execute("SELECT left_on FROM people").fetchall() == [(None,)]
+
+
+def test_a_disk_that_is_full_closes_the_record_for_nobody_and_writing_goes_on_once_there_is_room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Left to itself DuckDB brings its log in when that has grown, fails, and refuses everything from then on (seen with 2.0.1)."""
+    monkeypatch.setattr(store_module, "_LOG_BYTES", 100_000)
+    with small_disk(tmp_path / "disk", 16_000) as disk, Store(disk / "s.duckdb") as store:
+        log = disk / "s.duckdb.wal"
+
+        def write(rows: int) -> None:
+            with store.writing() as con:
+                con.execute("INSERT INTO phone_outcomes SELECT uuid()::VARCHAR, 'saved', now()::TIMESTAMP, '{}' FROM range(?)", [rows])
+
+        write(2_000)
+        assert not log.exists() or log.stat().st_size < 100_000  # brought in
+        held = 2_000
+        _fill(disk / "other", leave=300_000)
+        with pytest.raises(StoreError, match=r"cannot be written \((the disk is full|the file would be too large for this disk)\)"):
+            for _ in range(2_000):
+                write(500)
+                held += 500
+        assert store.cursor().execute("SELECT count(*) FROM phone_outcomes").fetchall() == [(held,)]
+        (disk / "other").unlink()
+        write(500)
+        assert store.cursor().execute("SELECT count(*) FROM phone_outcomes").fetchall() == [(held + 500,)]
+    assert held > 2_000
+
+
+def _fill(file: Path, leave: int) -> None:
+    """Leave so many bytes of a small disk free; a limit on the size of files needs no filling."""
+    free = shutil.disk_usage(file.parent).free
+    file.write_bytes(b"x" * (max(0, free - leave) if free < 50_000_000 else 0))

@@ -639,7 +639,7 @@ function tell() {
   else if (settling) said.push(el("span", {}, `${plural(settling, "thing has", "things have")} arrived in the studio and ${settling === 1 ? "is" : "are"} being checked. `));
   else if (fresh && !trouble) said.push(el("span", {}, "All is saved in the studio. "));
   if (refused) said.push(el("a", { href: "#bench", class: "wrong" }, `${plural(refused, "entry was", "entries were")} refused: to be mended. `));
-  if (trouble) said.push(el("span", {}, `${trouble} `));
+  if (trouble) said.push(el("span", {}, `${trouble.charAt(0).toUpperCase()}${trouble.slice(1)} `));
   if (Math.abs(clockOff) > 120) said.push(el("span", {}, `This phone's clock is ${longWords(Math.abs(clockOff) * 1000)} ${clockOff > 0 ? "slow" : "fast"}; times are put right. `));
   if (!storing) said.push(el("span", { class: "wrong" }, "This browser keeps nothing by itself (private window, or its memory is full): leave this page open until all is saved in the studio. "));
   replace(byId("told"), said);
