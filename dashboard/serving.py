@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import signal
 import socket
+import sys
 import traceback
 from collections.abc import Awaitable, Callable, Iterator
 from contextlib import contextmanager
@@ -80,6 +81,7 @@ def serve(opened: Store, host: str, port: int, say: Callable[[str], None]) -> No
         except OSError as error:
             raise BenchHoursError(f"port {port} of {host} cannot be used ({error.strerror})", "Name another with --port.") from error
         hold(opened)
+        sys.setswitchinterval(_TURN_S)
         # dashboard/pages holds scripts for app.py's navigation; a visitor who came by a page's own address first would be given the bare script
         PagesManager.uses_pages_directory = False
         bootstrap.load_config_options({"server.address": host, "server.port": port, **_CONFIG, **look.theme_config()})
@@ -154,6 +156,9 @@ def _own_words(error: Exception) -> bool:
 
 # A browser that neither answers nor hangs up, met while it is just connecting, would hold a stopped server, and with it the file, for ever.
 _PATIENCE_S = 3
+
+# A thread that computes a page gives way so soon to one that answers a phone; a phone's answer takes several turns.
+_TURN_S = 0.0005
 
 _CONFIG = {
     "server.headless": True,

@@ -13,18 +13,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as some
 
+from dashboard import demo
 from ingest import corrections
 from ingest.errors import StoreError
 from ingest.history import Change
 from ingest.integrity import faults as integrity_faults
 from ingest.notation import decimal
-from ingest.phone import settling
+from ingest.phone import form, settling
 from ingest.phone.actions import Action, ActionError
 from ingest.phone.bench import bench
 from ingest.phone.inbox import Inbox
 from ingest.phone.sharing import shared_out
 from ingest.settings import write_settings
 from ingest.store import Store
+from tests.benchmarks.form import leave_on_the_bench
 from tests.conftest import CHANGE, NOW, Bring, bring_into, entries, faults
 from tests.phones import PHONE, action, ms, name, outcomes, send
 
@@ -455,6 +457,16 @@ def test_a_studio_that_lost_what_had_arrived_says_so_and_settles_what_came_back_
                 break
             time.sleep(0.01)
     assert [one["action"] for one in settled] == [sent[0]["action"]] and missing == [gone]
+
+
+def test_the_form_for_forty_works_and_seventy_techniques_is_sent_in_20_kb() -> None:
+    with Store(":memory:") as store:
+        demo.fill(store)
+        leave_on_the_bench(store, 40, 70)
+        state = bench(store.cursor(), brief=True)
+    assert len(state["works"]) == 40 and len(state["techniques"]) == 70
+    heads = 700
+    assert len(form.packed(form.html(state))) + heads <= 20 * 1024
 
 
 def test_the_form_asks_after_as_many_hours_as_the_studio_said(studio: Bring, store: Store) -> None:
