@@ -3,7 +3,9 @@
 import re
 from pathlib import Path
 
+from dashboard import demo
 from dashboard.command import _parser
+from ingest.phone.bench import bench
 from ingest.records import FORMS
 from ingest.store import Store
 from ingest.vocabulary import read_vocabulary
@@ -29,6 +31,17 @@ def test_ci_runs_the_readme_s_test_command_and_nothing_that_it_does_not() -> Non
     lines = [line for line in (ROOT / ".ci" / "run").read_text().splitlines() if line and not line.startswith("#")]
     assert lines[:2] == ["set -eu", 'cd "$(dirname "$0")/.."'] and lines[2:] == [lines[2]]
     assert lines[2] in README
+
+
+def test_the_guide_names_every_key_of_what_the_form_is_told(tmp_path: Path) -> None:
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    with Store(":memory:") as store:
+        demo.fill(store)
+        person = store.cursor().execute("SELECT person FROM time_entries ORDER BY day DESC LIMIT 1").fetchall()[0][0]
+        told = bench(store.cursor(), person)
+    for keys in (told, told["phases"][0], told["techniques"][0], told["works"][0], told["works"][0]["lines"][0], told["entries"][0]):
+        for key in keys:
+            assert f"`{key}`" in guide, key
 
 
 def test_nothing_else_stands_at_the_top_level() -> None:
