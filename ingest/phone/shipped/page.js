@@ -59,7 +59,7 @@ const dayWords = (day) => {
   const said = new Date(`${day}T12:00Z`).toLocaleDateString("en-GB", { timeZone: "UTC", weekday: "long", day: "numeric", month: "long" });
   return far === 0 ? `today, ${said}` : far === 1 ? `yesterday, ${said}` : said;
 };
-const clockWords = (ms) => `${wallOf(ms).slice(11)} ${dayWords(wallOf(ms).slice(0, 10)).replace(/^today.*/, "").replace(/^(yesterday).*/, "$1").replace(/^(\w+day)/, "on $1")}`.trim();
+const clockWords = (ms) => `${wallOf(ms).slice(11)} ${dayWords(wallOf(ms).slice(0, 10)).replace(/^today.*/, "").replace(/^(yesterday).*/, "$1").replace(/^((?!yes)\w+day)/, "on $1")}`.trim();
 const longWords = (ms) => {
   const minutes = Math.max(0, Math.round(ms / 6e4));
   if (minutes < 1) return "less than a minute";
