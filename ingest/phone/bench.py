@@ -47,7 +47,7 @@ def bench(
     ----------
     person : whose own entries of the last days go along; None: nobody's.
     everyone : what all have in hand, for a tablet that several share.
-    brief : without what can come a moment later: other spellings, usual hours, and more than three lines of a work.
+    brief : without what can come a moment later: other spellings, usual hours, and more than two lines of a work.
     now : the present instant in UTC.
     """
     now = now or utc_now()
@@ -63,7 +63,7 @@ def bench(
         "in_hand": _in_hand(con, person, everyone),
     }  # fmt: skip
     for one in said["works"] if brief else ():
-        one["lines"] = one.get("lines", [])[:3]
+        one["lines"] = one.get("lines", [])[:2]
     for one in said["techniques"]:
         if brief:
             one.pop("aliases", None)

@@ -500,6 +500,45 @@ def test_two_tabs_and_two_phones_of_one_person_end_in_one_record(studio: Studio,
     assert [row["technique"] for row in studio.entries(tmp_path / "out") if row["started_at"]] == ["retouching"]
 
 
+def twice(target: Locator) -> None:
+    """Two taps before anything could come of the first."""
+    target.evaluate("one => { one.click(); one.click(); }")
+
+
+def test_a_tap_that_comes_twice_is_done_once(studio: Studio, handset: BrowserContext, tmp_path: Path) -> None:
+    page = opened(handset, studio)
+    twice(page.get_by_role("button", name="Begin retouching on 24-001"))
+    done(page, "Begun: retouching on 24-001")
+    expect(page.locator(".card")).to_have_count(1)
+    page.get_by_role("link", name="My day").click()
+    page.get_by_label("Technique", exact=True).fill("accounts")
+    page.get_by_label("Hours", exact=True).fill("1")
+    twice(page.get_by_role("button", name="Add", exact=True))
+    done(page, "Added: accounts")
+    page.get_by_role("button", name="With times and more …").click()
+    page.get_by_label("Technique", exact=True).fill("enquiries")
+    page.get_by_label("Hours", exact=True).fill("2")
+    twice(page.get_by_role("button", name="Save", exact=True))
+    done(page, "Added: enquiries")
+    told(page)
+    assert [(row["technique"], row["hours"]) for row in studio.entries(tmp_path / "out") if not row["object"]] == [("accounts", "1"), ("enquiries", "2")]
+
+
+def test_what_is_half_written_in_two_tabs_is_kept_of_both(studio: Studio, handset: BrowserContext) -> None:
+    page = opened(handset, studio)
+    beside = opened(handset, studio, who=None)
+    page.get_by_role("link", name="My day").click()
+    page.get_by_label("Hours", exact=True).fill("1:")
+    beside.goto(f"{studio.address}/log#new={datetime.now(ZoneInfo('Europe/Berlin')):%Y-%m-%d}")
+    beside.get_by_label("Note").fill("a long story")
+    page.get_by_label("Hours", exact=True).fill("1:3")
+    page.wait_for_timeout(200)
+    for tab in (page, beside):
+        tab.reload()
+    expect(page.get_by_label("Hours", exact=True)).to_have_value("1:3")
+    expect(beside.get_by_label("Note")).to_have_value("a long story")
+
+
 def test_one_spell_over_three_works_is_shared_out_by_area(studio: Studio, handset: BrowserContext, tmp_path: Path) -> None:
     page = opened(handset, studio, at="")
     page.get_by_role("link", name="My day").click()

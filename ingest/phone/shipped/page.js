@@ -26,7 +26,17 @@ function el(tag, about, ...children) {
   made.append(...children.flat().filter((child) => child != null && child !== false));
   return made;
 }
-const button = (words, act, about) => el("button", { type: "button", onclick: act, ...about }, words);
+// A second tap while the first is still being written on the phone is the same tap.
+const once = (act) => {
+  let busy = false;
+  return async (event) => {
+    if (event) event.preventDefault();
+    if (busy) return;
+    busy = true;
+    try { await act(); } finally { busy = false; }
+  };
+};
+const button = (words, act, about) => el("button", { type: "button", onclick: once(act), ...about }, words);
 const uuid = () => {
   const b = crypto.getRandomValues(new Uint8Array(16));
   b[6] = (b[6] & 15) | 64;
@@ -96,16 +106,26 @@ function inStore(work) {
     Promise.resolve(work(change.objectStore("actions"), change.objectStore("kept"))).then((value) => { found = value; }, () => change.abort());
   });
 }
-async function keep(name, value) {
-  if (store) await inStore((_, others) => { others.put(value, name); }).catch(notKept);
+// Another tab may have counted on meanwhile: the count of actions never falls.
+const later = (there = {}) => ({ number: Math.max(kept.number, there.number || 0), last: Math.max(kept.last, there.last || 0) });
+async function counted(others) {
+  Object.assign(kept, later(await asked(others.get("kept"))));
+  others.put(kept, "kept");
+}
+async function keepMine() {
+  if (store) await inStore((_, others) => counted(others)).catch(notKept);
+}
+async function keepDraft(name) {
+  if (store) await inStore((_, others) => { if (drafts[name]) others.put(drafts[name], `draft ${name}`); else others.delete(`draft ${name}`); }).catch(notKept);
 }
 function notKept() { storing = false; tell(); }
 async function recall() {
   if (!store) return;
-  const [actions, mine, written, last] = await inStore((actions, others) => Promise.all([asked(actions.getAll()), asked(others.get("kept")), asked(others.get("drafts")), asked(others.get("state"))]));
-  queue = actions.sort((a, b) => a.number - b.number);
-  kept = { ...kept, ...mine };
-  drafts = written || {};
+  const [actions, names, values] = await inStore((actions, others) => Promise.all([actions.getAll(), others.getAllKeys(), others.getAll()].map(asked)));
+  const held = Object.fromEntries(names.map((name, i) => [name, values[i]])), last = held.state;
+  queue = [...actions, ...queue.filter((one) => one.unkept && !actions.some((two) => two.action === one.action))].sort((a, b) => a.number - b.number);
+  kept = { ...kept, ...held.kept, ...later(held.kept) };
+  drafts = Object.fromEntries(names.filter((name) => name.startsWith("draft ")).map((name) => [name.slice(6), held[name]]));
   if (last && last.clock > state.clock) state = { ...last };
   else if (last && last.person === kept.person) state = { ...state, person: last.person, entries: last.entries, to_mend: last.to_mend, in_hand: union(state.in_hand, last.in_hand) };
 }
@@ -157,7 +177,8 @@ async function say(words, said, { hold = 0, person = kept.person, undoing = fals
   try {
     if (!store) throw new Error("no store");
     await inStore(async (actions, others) => {
-      const about = { ...kept, ...(await asked(others.get("kept"))), paused: kept.paused, still: kept.still };
+      const there = await asked(others.get("kept"));
+      const about = { ...kept, ...there, ...later(there), paused: kept.paused, still: kept.still };
       stamp(about);
       for (const one of queue.filter(held)) actions.delete(one.action);
       for (const one of made) actions.put(one);
@@ -167,6 +188,7 @@ async function say(words, said, { hold = 0, person = kept.person, undoing = fals
   } catch {
     notKept();
     if (!made[0].number) stamp(kept);
+    for (const one of made) one.unkept = true;
   }
   queue = [...queue.filter((one) => !held(one)), ...made];
   gesture = words ? { words, undo: undoing ? null : before, person } : null;
@@ -186,7 +208,11 @@ async function send() {
   if (sending) { resend = true; return; }
   sending = true;
   try {
-    const ready = queue.filter((one) => !one.received && !one.refused && !(one.hold > Date.now())).slice(0, 100);
+    const ready = [];
+    for (const one of queue.filter((two) => !two.received && !two.refused && !(two.hold > Date.now())).slice(0, 100)) {
+      ready.push(one);
+      if (JSON.stringify(ready).length > 2e5) break; // the studio takes 1 MB at once
+    }
     if (ready.length) {
       const answer = await call("actions", { version: 1, phone: kept.phone, clock: Date.now(), actions: ready.map(({ action, entry, number, made_at, state, person, row, taps, works, split }) => ({ action, entry, number, made_at, state, person, row, taps, works, split })) });
       clockOff = answer.clock_off_s;
@@ -236,12 +262,12 @@ async function refresh(done = []) {
   if (Math.abs(kept.offset) < 2000) kept.offset = 0;
   state = told;
   fresh = true;
-  const later = new Map();
-  for (const one of done) later.set(one.entry, Math.max(later.get(one.entry) || 0, one.number));
+  const settled = new Map();
+  for (const one of done) settled.set(one.entry, Math.max(settled.get(one.entry) || 0, one.number));
   // a later word of this phone settles what was refused before
-  const gone = queue.filter((one) => done.includes(one) || (one.refused && later.get(one.entry) > one.number));
+  const gone = queue.filter((one) => done.includes(one) || (one.refused && settled.get(one.entry) > one.number));
   queue = queue.filter((one) => !gone.includes(one));
-  if (store) await inStore((actions, others) => { for (const one of gone) actions.delete(one.action); others.put(told, "state"); others.put(kept, "kept"); }).catch(notKept);
+  if (store) await inStore((actions, others) => { for (const one of gone) actions.delete(one.action); others.put(told, "state"); return counted(others); }).catch(notKept);
   changed();
 }
 async function call(path, body) {
@@ -279,13 +305,14 @@ async function finish(one) {
 }
 async function rest(one) {
   kept.paused = [lineOf(one.row), ...kept.paused.filter((two) => JSON.stringify(two) !== JSON.stringify(lineOf(one.row)))].slice(0, 5);
-  await keep("kept", kept);
+  await keepMine();
   await say(`Paused: ${named(one.row)} on ${one.row.object || "studio time"}, ${longWords(now() - one.since)} so far.`, [finished(one, Date.now())], { person: kept.person || one.row.person });
 }
 // On a tablet that several share, whoever begins says who it is, in one tap.
 function whoever(act) {
-  if (!kept.person || kept.shared) { asking = act; go("#who"); }
-  else act();
+  if (kept.person && !kept.shared) return act();
+  asking = act;
+  go("#who");
 }
 let asking = null;
 
@@ -313,7 +340,7 @@ function benchView() {
     const cards = [
       mendable.length > 0 && el("section", {}, el("h2", {}, "To be mended"), el("ul", { class: "list" }, mendable.map((one) => el("li", {}, button([`${called(one.row.object)}: ${named(one.row)} `, stateOf(one)], () => go(`#entry=${encodeURIComponent(one.entry)}`), { class: "plain" }))))),
       running.length > 0 && el("section", {}, el("h2", {}, "In hand"), running.map(card)),
-      kept.paused.length > 0 && el("section", {}, el("h2", {}, "Paused"), kept.paused.map((one) => el("div", { class: "row" }, button(`Go on: ${named(one)} on ${called(one.object)}`, () => whoever(() => begin(one))), button("Leave it", async () => { kept.paused = kept.paused.filter((two) => two !== one); await keep("kept", kept); show(); }, { class: "plain", "aria-label": `Leave ${named(one)} on ${one.object}` })))),
+      kept.paused.length > 0 && el("section", {}, el("h2", {}, "Paused"), kept.paused.map((one) => el("div", { class: "row" }, button(`Go on: ${named(one)} on ${called(one.object)}`, () => whoever(() => begin(one))), button("Leave it", async () => { kept.paused = kept.paused.filter((two) => two !== one); await keepMine(); show(); }, { class: "plain", "aria-label": `Leave ${named(one)} on ${one.object}` })))),
     ];
     const wanted = folded(search.value);
     const fits = state.works.filter((one) => !wanted || folded(`${one.object} ${one.title || ""}`).includes(wanted));
@@ -361,7 +388,7 @@ function forgotten(one) {
   return el("div", {}, el("p", {}, el("strong", {}, "Is it still in hand, or was the end forgotten?")),
     el("div", { class: "list" }, proposed.map(([ms, words]) => button([`It ended at ${clockWords(ms)}`, el("small", {}, words)], () => ended(ms, words), { style: "width:100%;margin:.2rem 0" }))),
     el("label", { for: time.id }, "It ended at"), time, wrong,
-    el("div", { class: "row" }, button("Save this end", typed), button("Still in hand", async () => { kept.still[one.entry] = now() + state.ask_after_hours * 36e5; await keep("kept", kept); show(); })));
+    el("div", { class: "row" }, button("Save this end", typed), button("Still in hand", async () => { kept.still[one.entry] = now() + state.ask_after_hours * 36e5; await keepMine(); show(); })));
 }
 function sentence(one, running, hidden) {
   const here = running.filter((two) => two.row.object === one.object).map((two) => `${named(two.row)} ${modeOf(two.row) === "hands_on" ? "" : "on "}since ${clockWords(two.since)}`);
@@ -404,12 +431,12 @@ function whoView() {
     asking = null;
     const changes = person !== kept.person;
     kept.person = person.trim();
-    await keep("kept", kept);
+    await keepMine();
     if (changes) { state = { ...state, person: "", entries: [], to_mend: [] }; refresh().then(show, () => {}); }
     if (act) act();
     else go("#bench");
   };
-  const shared = el("input", { type: "checkbox", id: "shared", checked: kept.shared, onchange: async () => { kept.shared = shared.checked; await keep("kept", kept); refresh().then(show, () => {}); } });
+  const shared = el("input", { type: "checkbox", id: "shared", checked: kept.shared, onchange: async () => { kept.shared = shared.checked; await keepMine(); refresh().then(show, () => {}); } });
   return {
     title: "Who is logging?", update() {},
     box: el("div", {}, el("ul", { class: "list" }, state.people.map((one) => el("li", {}, button(one, () => chosen(one))))),
@@ -458,7 +485,7 @@ function sheetLine(one) {
 }
 function gap(day, from, to) {
   const minutes = (Date.parse(to.replace(" ", "T")) - Date.parse(from.replace(" ", "T"))) / 6e4;
-  return minutes < 10 ? null : el("li", { class: "gap" }, button([el("span", { class: "when" }, `${from.slice(11)}–${to.slice(11)}`), el("span", { class: "what" }, `nothing said for ${longWords(minutes * 6e4)}; say what it was`)], () => { drafts.new = { from: from.slice(11), to: to.slice(11), day }; keep("drafts", drafts); go(`#new=${day}`); }));
+  return minutes < 10 ? null : el("li", { class: "gap" }, button([el("span", { class: "when" }, `${from.slice(11)}–${to.slice(11)}`), el("span", { class: "what" }, `nothing said for ${longWords(minutes * 6e4)}; say what it was`)], () => { drafts.new = { from: from.slice(11), to: to.slice(11), day }; keepDraft("new"); go(`#new=${day}`); }));
 }
 // What this day may hold: what was at the bench, what was done the day before, what is estimated and not begun on the works last in hand.
 function suggestions(day, all) {
@@ -474,25 +501,23 @@ function quickForm(day) {
   const what = pick("Technique", "quick technique", techniquesByName, draft.technique || "");
   const hours = el("input", { id: "quick hours", autocomplete: "off", value: draft.hours || "", placeholder: "1½ as 1.5, 1:30 or 1h30", enterkeyhint: "done" });
   const wrong = el("p", { class: "wrong", role: "alert" });
-  const remember = () => { drafts[`day ${day}`] = { object: about.value(), technique: what.value(), hours: hours.value, row: filled }; keep("drafts", drafts); };
-  const add = async (event) => {
-    event.preventDefault();
+  const remember = () => { drafts[`day ${day}`] = { object: about.value(), technique: what.value(), hours: hours.value, row: filled }; keepDraft(`day ${day}`); };
+  const add = once(() => {
     if (!what.value() || !hours.value.trim()) { wrong.textContent = what.value() ? "Write how many hours." : "Say which technique."; (what.value() ? hours : what.input).focus(); return; }
     const same = filled && filled.technique === what.value() && filled.object === about.value() ? filled : {};
     const row = { ...lineOf({ ...same, object: about.value(), technique: what.value() }), person: kept.person, date: day, hours: hours.value.trim() };
     const done = async () => {
       row.person = kept.person;
       delete drafts[`day ${day}`];
-      await keep("drafts", drafts);
       about.set(""); what.set(""); hours.value = ""; filled = null; wrong.textContent = "";
       await say(`Added: ${named(row)} on ${row.object || "studio time"}, ${row.hours}.`, [{ entry: uuid(), state: "logged", row, taps: {}, works: [], split: "equally" }]);
+      await keepDraft(`day ${day}`); // only now: what was written is on the phone as an entry
       if (!location.hash.startsWith("#day")) go(`#day=${day}`);
     };
-    if (kept.person) done();
-    else whoever(done);
-  };
+    return kept.person ? done() : whoever(done);
+  });
   const box = el("form", { onsubmit: add, oninput: remember, novalidate: true }, about.box, what.box, el("label", { for: "quick hours" }, "Hours"), hours, wrong,
-    el("div", { class: "row" }, el("button", { class: "first" }, "Add"), button("With times and more …", () => { drafts.new = { object: about.value(), technique: what.value(), hours: hours.value, day }; keep("drafts", drafts); go(`#new=${day}`); })));
+    el("div", { class: "row" }, el("button", { class: "first" }, "Add"), button("With times and more …", () => { drafts.new = { object: about.value(), technique: what.value(), hours: hours.value, day }; keepDraft("new"); go(`#new=${day}`); })));
   return { box, fill(row) { filled = row; about.set(row.object); what.set(row.technique); remember(); hours.focus(); } };
 }
 // A field for a word that is known: a few that fit are offered below as buttons; what is typed is understood by the studio as in any file.
@@ -562,9 +587,9 @@ function entryView(entry, day) {
   const remember = () => {
     share();
     drafts[key] = { object: about.value(), technique: what.value(), day: date.value, from: from.value, to: to.value, hours: hours.value, part: part.value, quantity: quantity.value, note: note.value, done: chosen("done"), charge: chosen("charge"), mode: chosen("mode"), split: chosen("split"), discovery: found.checked, also: ticked() };
-    keep("drafts", drafts);
+    keepDraft(key);
   };
-  const leave = async () => { delete drafts[key]; await keep("drafts", drafts); };
+  const leave = async () => { delete drafts[key]; await keepDraft(key); };
   const back = () => { if (justFinished) release(entry); go(justFinished ? "#bench" : `#day=${date.value || day || today()}`); };
   const times = el("div", {}, el("label", { for: "day" }, "Day"), date, el("div", { class: "pair" }, el("div", {}, el("label", { for: "from" }, "From"), from), el("div", {}, el("label", { for: "to" }, "To"), to)), el("label", { for: "hours" }, "Hours"), hours);
   const line = [about.box, what.box, times, choice("mode", "Kind of time", [["", "as usual"], ["hands_on", "hands on"], ["attended", "waiting beside it"], ["unattended", "waits by itself"]], row.mode && row.mode !== (technique(row.technique) || {}).mode ? row.mode : "")];
@@ -577,8 +602,8 @@ function entryView(entry, day) {
     choice("charge", "Charge", [["quoted", "quoted"], ["extra", "extra, agreed"], ["own_cost", "own cost"]], row.charge || "quoted"),
     el("label", { for: "part" }, "Part of the work, if not the whole (frame, reverse, second tear)"), part, also,
   ];
-  const save = async (event) => {
-    event.preventDefault();
+  const name = entry || uuid();
+  const save = once(() => {
     const bad = (words, input) => { wrong.textContent = words; input.focus(); };
     if (!what.value()) return bad("Say which technique.", what.input);
     if (!from.value !== !to.value) return bad(from.value ? "Say when it ended, or leave the beginning empty." : "Say when it began, or leave the end empty.", from.value ? to : from);
@@ -596,13 +621,13 @@ function entryView(entry, day) {
     if (works.length) said.object = "";
     const act = async () => {
       said.person = said.person || kept.person;
-      await leave();
-      await say(one ? `Saved: ${named(said)} on ${works.length ? works.map((two) => two.object).join(", ") : said.object || "studio time"}.` : `Added: ${named(said)} on ${works.length ? works.map((two) => two.object).join(", ") : said.object || "studio time"}.`, [{ entry: entry || uuid(), state: "logged", row: said, taps, works, split: chosen("split") || "equally" }]);
+      delete drafts[key];
+      await say(one ? `Saved: ${named(said)} on ${works.length ? works.map((two) => two.object).join(", ") : said.object || "studio time"}.` : `Added: ${named(said)} on ${works.length ? works.map((two) => two.object).join(", ") : said.object || "studio time"}.`, [{ entry: name, state: "logged", row: said, taps, works, split: chosen("split") || "equally" }]);
+      await keepDraft(key);
       go(justFinished ? "#bench" : `#day=${date.value || today()}`);
     };
-    if (said.person) act();
-    else whoever(act);
-  };
+    return said.person ? act() : whoever(act);
+  });
   const buttons = el("div", { class: "row" }, el("button", { class: "first" }, "Save"), button(justFinished ? "Skip" : "Back", () => leave().then(back)), one && button("Strike it out", () => strike(one).then(leave)));
   const sheet = justFinished
     ? [cautionOf(row.technique), ...details, wrong, buttons, el("details", { open: !!one.refused }, el("summary", {}, "Change work, technique or times"), line)]
@@ -669,7 +694,7 @@ async function start() {
   store = await opened();
   storing = !!store;
   await recall().catch(notKept);
-  if (!kept.phone) { kept.phone = uuid(); await keep("kept", kept); }
+  if (!kept.phone) { kept.phone = uuid(); await keepMine(); }
   open();
   document.documentElement.dataset.ready = "yes";
   send();
