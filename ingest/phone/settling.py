@@ -33,6 +33,7 @@ _Word = tuple[datetime, int, str]
 
 AT_ONCE = 200
 _IN_HAND = ("object", "phase", "technique", "part", "person", "mode", "charge", "discovery", "note")
+_CLOCK_WAS_SET_S = 120.0  # what is seen at sending is off by the time that the network takes, never by so much
 _NOT_YET = timedelta(minutes=10)  # as of any row: a clock may be a little ahead
 
 
@@ -194,7 +195,11 @@ class _Settling:
         """The rows that a logged action says, by the name of the entry that each is."""
         if one.action.state != "logged":
             return {}
-        row = {**dict.fromkeys(TIME_ENTRIES.names, ""), **one.action.row, **{name: f"{self._tapped(one, name):%Y-%m-%dT%H:%M:%SZ}" for name in one.action.taps}}
+        row = {
+            **dict.fromkeys(TIME_ENTRIES.names, ""),
+            **one.action.row,
+            **{name: f"{moment:%Y-%m-%dT%H:%M:%SZ}" for name, moment in self._tapped(one).items()},
+        }
         if one.action.taps:
             row |= {"date": "", "hours": ""}
         try:
@@ -204,11 +209,20 @@ class _Settling:
         names = [one.action.entry, *(f"{one.action.entry}+{number}" for number in range(2, len(rows) + 1))]
         return {name: {**row, "entry": name} for name, row in zip(names, rows, strict=True)}
 
-    def _tapped(self, one: _Waiting, column: str) -> datetime:
-        """The moment of a tap in UTC; one sent again later keeps what it was put right by at first."""
-        tap = one.action.taps[column]
-        off = self.taps.get((one.action.entry, column, tap), one.clock_off)
-        return datetime.fromtimestamp(tap / 1000 + off, UTC).replace(microsecond=0, tzinfo=None)
+    def _tapped(self, one: _Waiting) -> dict[str, datetime]:
+        """The moments of the taps in UTC, to the second; one sent again later keeps what it was put right by at first.
+
+        Two taps between which nobody set the phone's clock are put right alike, or a slow network would make their spell longer or shorter. One that is
+        finished in the second in which it was begun is a spell of a second, to be undone or corrected like any other.
+        """
+        taps = one.action.taps
+        off = {column: self.taps.get((one.action.entry, column, tap), one.clock_off) for column, tap in taps.items()}
+        if max(off.values(), default=0.0) - min(off.values(), default=0.0) < _CLOCK_WAS_SET_S:
+            off = dict.fromkeys(off, min(off.values(), default=0.0))
+        moments = {column: datetime.fromtimestamp(tap / 1000 + off[column], UTC).replace(microsecond=0, tzinfo=None) for column, tap in taps.items()}
+        if len(moments) == 2 and moments["ended_at"] == moments["started_at"]:
+            moments["ended_at"] += timedelta(seconds=1)
+        return moments
 
     def _areas(self, turn: Iterable[_Waiting]) -> dict[str, float | None]:
         codes = sorted({share.object for one in turn for share in one.action.works})
@@ -239,7 +253,7 @@ class _Settling:
         if read["object"] is None and self.context.vocabulary.phases[read["phase"]] > 0:
             raise _NotSo("object", "", f"is empty, but {read['phase']} is work on an object", "Give the object, or take a phase of studio time.")
         if "started_at" in one.action.taps:
-            since = self._tapped(one, "started_at")
+            since = self._tapped(one)["started_at"]
         else:
             try:
                 said = READERS["instant"].read(self.context, row.get("started_at", "").strip())

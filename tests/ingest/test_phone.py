@@ -132,6 +132,19 @@ def test_a_tap_sent_again_after_the_phone_clock_was_set_right_keeps_its_moment(s
     assert held(store, "started_at, ended_at") == [(MORNING, until)]
 
 
+@pytest.mark.parametrize(("slow_begin", "slow_end"), [(20, 0), (0, 20)])
+def test_a_spell_is_as_long_as_the_phone_measured_it_however_slow_the_network_was(studio: Bring, store: Store, slow_begin: int, slow_end: int) -> None:
+    until = MORNING + timedelta(seconds=15)
+    for said, at, slow in ((begun("a"), MORNING, slow_begin), (finished("a", until=until), until, slow_end)):
+        send(store, said, now=at + timedelta(seconds=slow + 5), clock=at + timedelta(seconds=5))
+    assert held(store, "started_at, hours") == [(MORNING, pytest.approx(15 / 3600))]
+
+
+def test_begun_and_finished_in_one_second_is_a_spell_of_a_second(studio: Bring, store: Store) -> None:
+    send(store, begun("a"), finished("a", until=MORNING + timedelta(milliseconds=300)))
+    assert held(store, "started_at, hours") == [(MORNING, pytest.approx(1 / 3600))]
+
+
 def test_times_that_are_typed_are_those_of_the_studio_whatever_the_phone_clock_says(studio: Bring, store: Store) -> None:
     send(store, action("a", row={"started_at": "2026-06-01 9:15", "ended_at": "2026-06-01 10:45"}), clock=NOW + timedelta(days=1))
     assert held(store, "started_at, hours") == [(datetime(2026, 6, 1, 7, 15), 1.5)]
