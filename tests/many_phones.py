@@ -132,7 +132,7 @@ class Handset:
             answer = connection.getresponse()
             said = json.loads(answer.read())
         except (OSError, http.client.HTTPException):
-            time.sleep(0.05)  # the studio is away; the phone tries again
+            time.sleep(0.5)  # the studio is away; the phone tries again
             return
         finally:
             connection.close()
