@@ -613,6 +613,8 @@ function entryView(entry, day) {
     let taps = {};
     if (from.value) {
       const same = one && one.from === `${date.value} ${from.value}` && one.to.slice(11, 16) === to.value;
+      const long = (Date.parse(`2000-01-01T${to.value}`) - Date.parse(`2000-01-01T${from.value}`) + (to.value > from.value ? 0 : 864e5)) / 36e5;
+      if (!same && to.value <= from.value && long > 12 && modeOf({ technique: what.value(), mode: said.mode }) !== "unattended") return bad(`From ${from.value} to ${to.value} would be ${quarters(long)}, into the next day: see the times.`, from);
       if (same) { taps = one.taps || {}; for (const name of ["started_at", "ended_at"]) if (taps[name] == null && one.row[name]) said[name] = one.row[name]; }
       else Object.assign(said, { started_at: `${date.value} ${from.value}`, ended_at: `${to.value > from.value ? date.value : plusDays(date.value, 1)} ${to.value}` });
     } else Object.assign(said, { date: date.value, hours: hours.value.trim() });
