@@ -522,6 +522,31 @@ def test_times_the_wrong_way_round_are_asked_about_and_a_spell_past_midnight_is_
     ]
 
 
+def test_the_day_sheet_counts_a_persons_hours_once_as_the_record_does(studio: Studio, handset: BrowserContext) -> None:
+    page = opened(handset, studio)
+    page.get_by_role("link", name="My day").click()
+    page.get_by_role("button", name="Day before").click()
+    for technique, begin, end, kind in (
+        ("retouching", "09:30", "10:15", "as usual"),
+        ("filling", "09:00", "11:00", "waiting beside it"),  # hands on at the retouching for 45 minutes of it
+        ("facing", "10:30", "11:25", "waiting beside it"),  # beside the other wait until 11:00
+        ("pressing", "08:00", "18:00", "waits by itself"),
+    ):
+        page.get_by_role("button", name="With times and more …").click()
+        page.get_by_label("Work", exact=True).fill("24-001")
+        page.get_by_label("Technique", exact=True).fill(technique)
+        page.get_by_label("From", exact=True).fill(begin)
+        page.get_by_label("To", exact=True).fill(end)
+        page.get_by_text(kind, exact=True).click()
+        page.get_by_role("button", name="Save", exact=True).click()
+        done(page, f"Added: {technique} on 24-001")
+    expect(page.get_by_text("2 h 25 min said for this day; lines are to the quarter hour.")).to_be_visible()  # 2 h, then 25 minutes
+    told(page)
+    studio.stop()
+    with Store(studio.db) as store:
+        assert store.cursor().execute("SELECT round(sum(counted_hours) * 60) FROM spells WHERE started_at IS NOT NULL").fetchall() == [(145.0,)]
+
+
 def twice(target: Locator) -> None:
     """Two taps before anything could come of the first."""
     target.evaluate("one => { one.click(); one.click(); }")

@@ -467,9 +467,8 @@ function dayView(day) {
     }
     replace(list, lines);
     const counted = all.filter((one) => one.state === "logged" && modeOf(one.row) !== "unattended" && one.hours != null);
-    const unread = all.filter((one) => one.state === "logged" && one.hours == null).length;
-    const sum = counted.reduce((so, one) => so + one.hours, 0);
-    total.textContent = all.length ? `${sum ? quarters(sum) : "No hours"} said for this day, to the quarter hour${unread ? `; ${plural(unread, "line is", "lines are")} not in it yet` : ""}.` : "Nothing is said for this day yet.";
+    const unread = all.filter((one) => one.state === "logged" && one.hours == null).length, sum = countedOnce(counted);
+    total.textContent = all.length ? `${sum ? longWords(sum * 36e5) : "No hours"} said for this day; lines are to the quarter hour${unread ? `; ${plural(unread, "line is", "lines are")} not in it yet` : ""}.` : "Nothing is said for this day yet.";
     replace(chips, suggestions(day, all).map((row) => button(`${row.object || "studio time"} ${named(row)}`, () => quick.fill(row))));
   };
   update();
@@ -477,6 +476,17 @@ function dayView(day) {
     title: "My day", update,
     box: el("div", {}, label, el("div", { class: "row" }, earlier, later), list, total, el("h3", {}, "Add a line"), el("p", { class: "soft" }, "As the bench and the last days suggest:"), chips, quick.box),
   };
+}
+// Hours of a person count once: of time waited beside a work, only what no other spell of hers covers.
+function countedOnce(all) {
+  const clock = (text) => Date.parse(text.replace(" ", "T")) / 36e5, beside = (one) => modeOf(one.row) === "attended", covered = [];
+  return [...all].sort((a, b) => beside(a) - beside(b)).reduce((sum, one) => {
+    if (!one.from || !one.to) return sum + one.hours;
+    let free = [[clock(one.from), clock(one.to)]];
+    for (const two of covered) if (beside(one) && two.person === one.row.person) free = free.flatMap(([a, b]) => [[a, Math.min(b, two.from)], [Math.max(a, two.to), b]].filter(([a, b]) => b > a));
+    covered.push({ person: one.row.person, from: clock(one.from), to: clock(one.to) });
+    return sum + Math.max(0, one.hours - (clock(one.to) - clock(one.from)) + free.reduce((so, [a, b]) => so + b - a, 0));
+  }, 0);
 }
 function sheetLine(one) {
   const long = one.state === "running" ? "in hand" : one.hours != null ? quarters(one.hours) : `${one.row.hours || ""} h`;
