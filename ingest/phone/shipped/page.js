@@ -62,6 +62,7 @@ const wallOf = (ms) => {
   const part = Object.fromEntries(clock.formatToParts(ms).map((one) => [one.type, one.value]));
   return `${part.year}-${part.month}-${part.day} ${part.hour}:${part.minute}`;
 };
+const onClock = (wall) => Date.parse(wall.replace(" ", "T") + "Z") / 36e5;
 const today = () => wallOf(now()).slice(0, 10);
 const plusDays = (day, n) => new Date(Date.parse(`${day}T12:00Z`) + n * 864e5).toISOString().slice(0, 10);
 const dayWords = (day) => {
@@ -153,7 +154,7 @@ function timed(one) {
   const moment = (name) => (one.taps && one.taps[name] != null ? one.taps[name] + kept.offset : /Z$/.test(one.row[name] || "") ? Date.parse(one.row[name]) : null);
   const since = moment("started_at"), until = moment("ended_at");
   const from = since != null ? wallOf(since) : one.row.started_at || "", to = until != null ? wallOf(until) : one.row.ended_at || "";
-  const hours = since != null && until != null ? (until - since) / 36e5 : from && to ? (Date.parse(to.replace(" ", "T")) - Date.parse(from.replace(" ", "T"))) / 36e5 : one.hours;
+  const hours = since != null && until != null ? (until - since) / 36e5 : from && to ? onClock(to) - onClock(from) : one.hours;
   return { ...one, since, from, to, hours, day: (from || one.row.date || "").slice(0, 10) };
 }
 const mine = (one) => one.row.person === kept.person || (kept.shared && one.row.person);
@@ -479,22 +480,22 @@ function dayView(day) {
 }
 // Hours of a person count once: of time waited beside a work, only what no other spell of hers covers.
 function countedOnce(all) {
-  const clock = (text) => Date.parse(text.replace(" ", "T")) / 36e5, beside = (one) => modeOf(one.row) === "attended", covered = [];
+  const beside = (one) => modeOf(one.row) === "attended", covered = [];
   return [...all].sort((a, b) => beside(a) - beside(b)).reduce((sum, one) => {
     if (!one.from || !one.to) return sum + one.hours;
-    let free = [[clock(one.from), clock(one.to)]];
+    let free = [[onClock(one.from), onClock(one.to)]];
     for (const two of covered) if (beside(one) && two.person === one.row.person) free = free.flatMap(([a, b]) => [[a, Math.min(b, two.from)], [Math.max(a, two.to), b]].filter(([a, b]) => b > a));
-    covered.push({ person: one.row.person, from: clock(one.from), to: clock(one.to) });
-    return sum + Math.max(0, one.hours - (clock(one.to) - clock(one.from)) + free.reduce((so, [a, b]) => so + b - a, 0));
+    covered.push({ person: one.row.person, from: onClock(one.from), to: onClock(one.to) });
+    return sum + Math.max(0, one.hours - (onClock(one.to) - onClock(one.from)) + free.reduce((so, [a, b]) => so + b - a, 0));
   }, 0);
 }
 function sheetLine(one) {
   const long = one.state === "running" ? "in hand" : one.hours != null ? quarters(one.hours) : `${one.row.hours || ""} h`;
-  const what = one.works && one.works.length ? `${one.works.map((two) => two.object).join(", ")}: ${named(one.row)}` : `${called(one.row.object)}: ${named(one.row)}`;
+  const what = `${(one.works || []).map((two) => two.object).join(", ") || called(one.row.object)}: ${named(one.row)}`;
   return el("li", {}, button([el("span", { class: "when" }, one.from ? `${one.from.slice(11, 16)}–${one.to ? one.to.slice(11, 16) : ""}` : ""), el("span", { class: "what" }, what, modeOf(one.row) === "unattended" && " (waiting)", " ", stateOf(one)), el("span", { class: "long" }, long)], () => go(`#entry=${encodeURIComponent(one.entry)}`), { "data-k": `line ${one.entry}` }));
 }
 function gap(day, from, to) {
-  const minutes = (Date.parse(to.replace(" ", "T")) - Date.parse(from.replace(" ", "T"))) / 6e4;
+  const minutes = (onClock(to) - onClock(from)) * 60;
   return minutes < 10 ? null : el("li", { class: "gap" }, button([el("span", { class: "when" }, `${from.slice(11)}–${to.slice(11)}`), el("span", { class: "what" }, `nothing said for ${longWords(minutes * 6e4)}; say what it was`)], () => { drafts.new = { from: from.slice(11), to: to.slice(11), day }; keepDraft("new"); go(`#new=${day}`); }));
 }
 // What this day may hold: what was at the bench, what was done the day before, what is estimated and not begun on the works last in hand.
@@ -604,7 +605,7 @@ function entryView(entry, day) {
   const times = el("div", {}, el("label", { for: "day" }, "Day"), date, el("div", { class: "pair" }, el("div", {}, el("label", { for: "from" }, "From"), from), el("div", {}, el("label", { for: "to" }, "To"), to)), el("label", { for: "hours" }, "Hours"), hours);
   const line = [about.box, what.box, times, choice("mode", "Kind of time", [["", "as usual"], ["hands_on", "hands on"], ["attended", "waiting beside it"], ["unattended", "waits by itself"]], row.mode && row.mode !== (technique(row.technique) || {}).mode ? row.mode : "")];
   const details = [
-    choice("done", "How far is the line?", [["", "not said"], ["25", "¼"], ["50", "½"], ["75", "¾"], ["100", "done"]], row.done && spoken[row.done] ? row.done : row.done || ""),
+    choice("done", "How far is the line?", [["", "not said"], ["25", "¼"], ["50", "½"], ["75", "¾"], ["100", "done"]], row.done || ""),
     row.done && !spoken[row.done] ? el("p", { class: "soft" }, `So far ${row.done} %; it stays unless another is chosen.`) : null,
     el("label", { for: "quantity" }, `How much was treated${unit ? `, ${unit === "dm2" ? "dm²" : unit === "pcs" ? "pieces" : unit}` : ""}`), quantity,
     el("label", { for: "note" }, "Note"), note,
@@ -623,10 +624,10 @@ function entryView(entry, day) {
     let taps = {};
     if (from.value) {
       const same = one && one.from === `${date.value} ${from.value}` && one.to.slice(11, 16) === to.value;
-      const long = (Date.parse(`2000-01-01T${to.value}`) - Date.parse(`2000-01-01T${from.value}`) + (to.value > from.value ? 0 : 864e5)) / 36e5;
+      const ends = `${to.value > from.value ? date.value : plusDays(date.value, 1)} ${to.value}`, long = onClock(ends) - onClock(`${date.value} ${from.value}`);
       if (!same && to.value <= from.value && long > 12 && modeOf({ technique: what.value(), mode: said.mode }) !== "unattended") return bad(`From ${from.value} to ${to.value} would be ${quarters(long)}, into the next day: see the times.`, from);
       if (same) { taps = one.taps || {}; for (const name of ["started_at", "ended_at"]) if (taps[name] == null && one.row[name]) said[name] = one.row[name]; }
-      else Object.assign(said, { started_at: `${date.value} ${from.value}`, ended_at: `${to.value > from.value ? date.value : plusDays(date.value, 1)} ${to.value}` });
+      else Object.assign(said, { started_at: `${date.value} ${from.value}`, ended_at: ends });
     } else Object.assign(said, { date: date.value, hours: hours.value.trim() });
     const codes = ticked();
     const works = codes.length ? [about.value(), ...codes].filter((code, i, all) => all.indexOf(code) === i).map((code, i) => ({ object: code, share: chosen("split") === "own shares" ? (shares.get(i) || {}).value || "" : "" })) : [];
@@ -634,7 +635,7 @@ function entryView(entry, day) {
     const act = async () => {
       said.person = said.person || kept.person;
       delete drafts[key];
-      await say(one ? `Saved: ${named(said)} on ${works.length ? works.map((two) => two.object).join(", ") : said.object || "studio time"}.` : `Added: ${named(said)} on ${works.length ? works.map((two) => two.object).join(", ") : said.object || "studio time"}.`, [{ entry: name, state: "logged", row: said, taps, works, split: chosen("split") || "equally" }]);
+      await say(`${one ? "Saved" : "Added"}: ${named(said)} on ${works.map((two) => two.object).join(", ") || said.object || "studio time"}.`, [{ entry: name, state: "logged", row: said, taps, works, split: chosen("split") || "equally" }]);
       await keepDraft(key);
       go(justFinished ? "#bench" : `#day=${date.value || today()}`);
     };
