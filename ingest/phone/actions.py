@@ -24,7 +24,8 @@ MOST_WORKS = 30
 _LONGEST_TEXT = 4_000
 _LONGEST_NAME = 200
 _UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
-_OF_A_SPLIT = re.compile(rf"({_UUID.pattern})\+\d+")
+SHARE = r"(?s)^(.+)\+share \d+$"
+"""The name of an entry that is a share of a spell over several works, as DuckDB reads it too; its group is the name of the spell."""
 _FIRST_TAP, _LAST_TAP = -2_208_988_800_000, 7_289_654_400_000  # 1900 and 2200, in ms since 1970
 
 
@@ -113,10 +114,15 @@ class Action:
         )  # fmt: skip
 
 
-def first_of_split(entry: str) -> str:
+def spell_of(entry: str) -> str:
     """The name by which the spell is known that an entry is a share of; the entry's own where it is of none."""
-    found = _OF_A_SPLIT.fullmatch(entry)
+    found = re.fullmatch(SHARE, entry)
     return found[1] if found else entry
+
+
+def share_of(entry: str, number: int | str) -> str:
+    """The name of the entry of one of the works that a spell is shared out over, from 1; with an empty number, how all of them begin."""
+    return f"{entry}+share {number}"
 
 
 def uuid(raw: object, what: str) -> str:

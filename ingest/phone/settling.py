@@ -20,7 +20,7 @@ from ingest.corrections import take_out
 from ingest.errors import NotationError
 from ingest.history import Change, utc_now
 from ingest.notation import folded
-from ingest.phone.actions import Action, first_of_split
+from ingest.phone.actions import SHARE, Action, share_of, spell_of
 from ingest.phone.sharing import Row, ShareError, rows_of
 from ingest.readings import READERS, Context
 from ingest.records import TIME_ENTRIES
@@ -206,7 +206,7 @@ class _Settling:
             rows = rows_of(one.action, row, self.context, areas)
         except ShareError as error:
             raise _NotSo(error.column, error.value, error.what, error.mend) from error
-        names = [one.action.entry, *(f"{one.action.entry}+{number}" for number in range(2, len(rows) + 1))]
+        names = [share_of(one.action.entry, number + 1) for number in range(len(rows))] if one.action.works else [one.action.entry]
         return {name: {**row, "entry": name} for name, row in zip(names, rows, strict=True)}
 
     def _tapped(self, one: _Waiting) -> dict[str, datetime]:
@@ -231,7 +231,7 @@ class _Settling:
         )
 
     def _last_word_on(self, entry: str) -> _Word:
-        return max(self.last.get(entry, _NEVER), self.last.get(first_of_split(entry), _NEVER))
+        return max(self.last.get(entry, _NEVER), self.last.get(spell_of(entry), _NEVER))
 
     # --- spells in hand
 
@@ -281,7 +281,7 @@ class _Settling:
         """The spell is no more in hand, and its entries but for these are taken back, unless a later word stands on them."""
         entry = one.action.entry
         self.con.execute("DELETE FROM spells_in_hand WHERE entry = ?", [entry])
-        held = self.con.execute(f"SELECT entry FROM spells WHERE entry = ? OR {_SPELL_OF.format(entry='entry')} = ?", [entry, entry]).fetchall()
+        held = self.con.execute("SELECT entry FROM spells WHERE entry = ? OR starts_with(entry, ?)", [entry, share_of(entry, "")]).fetchall()
         out = [name for (name,) in held if name not in but and self.last.get(name, _NEVER) < one.word]
         if out:
             take_out(self.con, out, self._change(one, "on the phone"))
@@ -332,8 +332,7 @@ class _NotSo(Exception):
 
 
 _NEVER: _Word = (datetime.min, 0, "")
-# The spell that an entry is a share of: the name before the plus where that is a UUID; as `actions.first_of_split`.
-_SPELL_OF = "coalesce(nullif(regexp_extract({entry}, '^([0-9a-f]{{8}}(?:-[0-9a-f]{{4}}){{3}}-[0-9a-f]{{12}})\\+\\d+$', 1), ''), {entry})"
+_SPELL_OF = f"coalesce(nullif(regexp_extract({{entry}}, '{SHARE}', 1), ''), {{entry}})"  # as `actions.spell_of`
 
 
 def _in_turn(waiting: Sequence[_Waiting]) -> list[list[_Waiting]]:
@@ -341,7 +340,7 @@ def _in_turn(waiting: Sequence[_Waiting]) -> list[list[_Waiting]]:
     turns: list[list[_Waiting]] = []
     seen: dict[str, int] = {}
     for one in waiting:
-        spell = first_of_split(one.action.entry)
+        spell = spell_of(one.action.entry)
         number = seen.get(spell, 0)
         seen[spell] = number + 1
         if number == len(turns):

@@ -606,6 +606,46 @@ def test_one_spell_over_three_works_is_shared_out_by_area(studio: Studio, handse
     assert sorted((row["object"], float(row["hours"])) for row in rows) == [("24-001", 1.0), ("24-002", 0.25), ("24-003", 0.25)]  # 48, 12 and 12 dm²
 
 
+def test_shares_stay_with_their_works_and_what_is_refused_of_several_is_mended_whole(studio: Studio, handset: BrowserContext, tmp_path: Path) -> None:
+    page = opened(handset, studio)
+    page.get_by_role("link", name="My day").click()
+    page.get_by_role("button", name="With times and more …").click()
+    page.get_by_label("Work", exact=True).fill("24-001")
+    page.get_by_label("Technique", exact=True).fill("facing")
+    page.get_by_label("Hours", exact=True).fill("6")
+    page.get_by_text("One spell over several works").click()
+    page.get_by_text("by shares of my own").click()
+    for code in ("24-002", "24-003"):
+        page.get_by_label(code, exact=True).check(force=True)
+    for code, share in (("24-001", "1"), ("24-002", "2"), ("24-003", "none")):
+        page.get_by_label(f"Share of {code}").fill("")
+        page.get_by_label(f"Share of {code}").press_sequentially(share)  # each key, the field keeps the cursor
+    page.wait_for_timeout(200)
+    page.reload()
+    expect(page.get_by_label("Share of 24-003")).to_have_value("none")
+    page.get_by_role("button", name="Save", exact=True).click()
+    done(page, "Added: facing on 24-001, 24-002, 24-003")
+    told(page, "1 entry was refused")
+    line(page, "24-001, 24-002, 24-003: facing").click()
+    expect(page.get_by_role("alert")).to_contain_text("Refused: Share “none”")
+    expect(page.get_by_label("Share of 24-002")).to_have_value("2")
+    page.get_by_label("24-002", exact=True).uncheck(force=True)
+    expect(page.get_by_label("Share of 24-003")).to_have_value("none")
+    page.get_by_label("Share of 24-003").fill("5")
+    page.get_by_role("button", name="Save", exact=True).click()
+    done(page, "Saved: facing on 24-001, 24-003")
+    told(page)
+    shared = [(row["object"], row["hours"]) for row in studio.entries(tmp_path / "out") if row["note"].startswith("one of 2 works")]
+    assert sorted(shared) == [("24-001", "1"), ("24-003", "5")]
+    line(page, "24-001.*: facing").first.click()
+    page.get_by_label("Hours", exact=True).fill("2")
+    page.get_by_role("button", name="Save", exact=True).click()
+    done(page, "Saved: facing on 24-001")
+    told(page)
+    shared = [(row["object"], row["hours"]) for row in studio.entries(tmp_path / "out2") if row["note"].startswith("one of 2 works")]
+    assert sorted(shared) == [("24-001", "2"), ("24-003", "5")]
+
+
 def test_a_forgotten_spell_is_asked_about_and_ends_only_as_it_is_said(studio: Studio, handset: BrowserContext, tmp_path: Path) -> None:
     now = datetime.now(UTC).replace(tzinfo=None)
     began = now - timedelta(hours=20)

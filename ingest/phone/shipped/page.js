@@ -53,6 +53,7 @@ const called = (code) => {
   return !code ? "studio time" : found && found.title && !kept.shared ? `${code} ${found.title}` : code;
 };
 const named = (row) => (row.technique || "?") + (row.part ? `, ${row.part}` : "");
+const onWork = (row, works = []) => `${named(row)} on ${works.map((one) => one.object).join(", ") || row.object || "studio time"}`;
 const modeOf = (row) => row.mode || (technique(row.technique) || {}).mode || "hands_on";
 const lineOf = ({ object, phase, technique, part, mode }) => ({ object: object || "", phase: phase || "", technique: technique || "", part: part || "", ...(mode && { mode }) });
 
@@ -293,21 +294,21 @@ async function begin(row) {
   const said = mode === "hands_on" ? running.map((one) => finished(one, at)) : [];
   said.push({ entry: uuid(), state: "running", row: { ...line, person: kept.person }, taps: { started_at: at }, works: [], split: "equally" });
   kept.paused = kept.paused.filter((one) => JSON.stringify(lineOf(one)) !== JSON.stringify(line));
-  const ended = said.length > 1 ? `; ${named(running[0].row)} on ${running[0].row.object || "studio time"} finished` : "";
-  await say(`Begun: ${named(line)} on ${line.object || "studio time"} at ${wallOf(now()).slice(11)}${ended}.`, said);
+  const ended = said.length > 1 ? `; ${onWork(running[0].row)} finished` : "";
+  await say(`Begun: ${onWork(line)} at ${wallOf(now()).slice(11)}${ended}.`, said);
   go("#bench");
   scrollTo(0, 0);
 }
 const finished = (one, at, more = {}) => ({ ...saying(one), entry: one.entry, state: "logged", row: { ...one.row, ended_at: "", ...more }, taps: { ...one.taps, ended_at: at } });
 async function finish(one) {
   const at = Date.now();
-  await say(`Finished: ${named(one.row)} on ${one.row.object || "studio time"} at ${wallOf(now()).slice(11)}, ${longWords(now() - one.since)}.`, [finished(one, at)], { hold: HOLD_MS, person: kept.person || one.row.person });
+  await say(`Finished: ${onWork(one.row)} at ${wallOf(now()).slice(11)}, ${longWords(now() - one.since)}.`, [finished(one, at)], { hold: HOLD_MS, person: kept.person || one.row.person });
   go(`#entry=${encodeURIComponent(one.entry)}`);
 }
 async function rest(one) {
   kept.paused = [lineOf(one.row), ...kept.paused.filter((two) => JSON.stringify(two) !== JSON.stringify(lineOf(one.row)))].slice(0, 5);
   await keepMine();
-  await say(`Paused: ${named(one.row)} on ${one.row.object || "studio time"}, ${longWords(now() - one.since)} so far.`, [finished(one, Date.now())], { person: kept.person || one.row.person });
+  await say(`Paused: ${onWork(one.row)}, ${longWords(now() - one.since)} so far.`, [finished(one, Date.now())], { person: kept.person || one.row.person });
 }
 // On a tablet that several share, whoever begins says who it is, in one tap.
 function whoever(act) {
@@ -324,10 +325,12 @@ const cautionOf = (name) => {
   const carried = ((technique(name) || {}).cautions || []).map((one) => state.cautions[one]);
   return carried.length ? el("p", { class: "soft" }, `Usual caution: ${carried.join(", ")}. ${state.caution}`) : null;
 };
+const lineWords = (one) => `${(one.works || []).map((two) => two.object).join(", ") || called(one.row.object)}: ${named(one.row)}`;
 function stateOf(one) {
   if (one.refused) return el("small", { class: "wrong" }, `Refused: ${faultWords(one.refused)}`);
   if (one.here) return el("small", {}, "saved here");
-  return remarks.has(one.entry) ? el("small", {}, `saved in the studio; ${faultWords(remarks.get(one.entry))}`) : null;
+  const remarked = remarks.get(one.entry.split("+share ")[0]);
+  return remarked && el("small", {}, `saved in the studio; ${faultWords(remarked)}`);
 }
 const LABELS = { object: "Work", technique: "Technique", phase: "Phase", part: "Part", person: "Who", started_at: "From", ended_at: "To", date: "Day", hours: "Hours", quantity: "Quantity", done: "How far", share: "Share", mode: "Kind of time", charge: "Charge", note: "Note", unit: "Unit" };
 const faultWords = (faults) => faults.map((one) => `${LABELS[one.column] ? `${LABELS[one.column]}${one.value ? ` “${one.value}”` : ""} ` : ""}${one.reason}. ${one.mend}`).join(" ");
@@ -339,7 +342,7 @@ function benchView() {
     const running = inHand(), hidden = (state.in_hand || []).filter((one) => !one.entry).map((one) => one.object);
     const mendable = entries().filter((one) => one.refused);
     const cards = [
-      mendable.length > 0 && el("section", {}, el("h2", {}, "To be mended"), el("ul", { class: "list" }, mendable.map((one) => el("li", {}, button([`${called(one.row.object)}: ${named(one.row)} `, stateOf(one)], () => go(`#entry=${encodeURIComponent(one.entry)}`), { class: "plain" }))))),
+      mendable.length > 0 && el("section", {}, el("h2", {}, "To be mended"), el("ul", { class: "list" }, mendable.map((one) => el("li", {}, button([`${lineWords(one)} `, stateOf(one)], () => go(`#entry=${encodeURIComponent(one.entry)}`), { class: "plain" }))))),
       running.length > 0 && el("section", {}, el("h2", {}, "In hand"), running.map(card)),
       kept.paused.length > 0 && el("section", {}, el("h2", {}, "Paused"), kept.paused.map((one) => el("div", { class: "row" }, button(`Go on: ${named(one)} on ${called(one.object)}`, () => whoever(() => begin(one))), button("Leave it", async () => { kept.paused = kept.paused.filter((two) => two !== one); await keepMine(); show(); }, { class: "plain", "aria-label": `Leave ${named(one)} on ${one.object}` })))),
     ];
@@ -362,7 +365,7 @@ function card(one) {
   const since = `${waits || modeOf(one.row) === "attended" ? `${named(one.row)}: on since` : `${named(one.row)} since`} ${clockWords(one.since)}${whose}`;
   const long = now() - one.since;
   const asks = !waits && long > state.ask_after_hours * 36e5 && !(kept.still[one.entry] > now());
-  const about = `${named(one.row)} on ${one.row.object || "studio time"}`;
+  const about = onWork(one.row);
   return el("div", { class: asks ? "card asks" : "card" },
     el("p", {}, el("strong", {}, called(one.row.object)), el("br"), `${since}, began ${longWords(long)} ago.`), stateOf(one), cautionOf(one.row.technique),
     asks ? forgotten(one) : el("div", { class: "row" },
@@ -376,7 +379,7 @@ function forgotten(one) {
   const proposed = [];
   if (usual && one.since + usual * 36e5 < now()) proposed.push([one.since + Math.round(usual * 4) / 4 * 36e5, "as long as such a spell usually is here"]);
   if (next) proposed.push([next.since, `when you began ${named(next.row)}`]);
-  const ended = (ms, words) => say(`Finished: ${named(one.row)} on ${one.row.object || "studio time"} at ${clockWords(ms)}.`, [{ ...finished(one, 0), taps: one.taps.started_at != null ? { started_at: one.taps.started_at, ended_at: ms - kept.offset } : {}, row: { ...one.row, ended_at: new Date(ms).toISOString().slice(0, 19) + "Z" } }], { person: kept.person || one.row.person }).then(() => words);
+  const ended = (ms) => say(`Finished: ${onWork(one.row)} at ${clockWords(ms)}.`, [{ ...finished(one, 0), taps: one.taps.started_at != null ? { started_at: one.taps.started_at, ended_at: ms - kept.offset } : {}, row: { ...one.row, ended_at: new Date(ms).toISOString().slice(0, 19) + "Z" } }], { person: kept.person || one.row.person });
   const time = el("input", { type: "time", id: `ended ${one.entry}`, "data-k": `time ${one.entry}` });
   const wrong = el("p", { class: "wrong", role: "alert" });
   const typed = () => {
@@ -384,10 +387,10 @@ function forgotten(one) {
     const [day, from] = wallOf(one.since).split(" ");
     const row = { ...one.row, started_at: one.row.started_at || `${day} ${from}`, ended_at: `${time.value > from ? day : plusDays(day, 1)} ${time.value}` };
     if (one.taps.started_at != null && !one.row.started_at) row.started_at = new Date(one.since).toISOString().slice(0, 19) + "Z";
-    say(`Finished: ${named(one.row)} on ${one.row.object || "studio time"} at ${time.value}.`, [{ ...saying(one), entry: one.entry, state: "logged", row, taps: {} }], { person: kept.person || one.row.person });
+    say(`Finished: ${onWork(one.row)} at ${time.value}.`, [{ ...saying(one), entry: one.entry, state: "logged", row, taps: {} }], { person: kept.person || one.row.person });
   };
   return el("div", {}, el("p", {}, el("strong", {}, "Is it still in hand, or was the end forgotten?")),
-    el("div", { class: "list" }, proposed.map(([ms, words]) => button([`It ended at ${clockWords(ms)}`, el("small", {}, words)], () => ended(ms, words), { style: "width:100%;margin:.2rem 0" }))),
+    el("div", { class: "list" }, proposed.map(([ms, words]) => button([`It ended at ${clockWords(ms)}`, el("small", {}, words)], () => ended(ms), { style: "width:100%;margin:.2rem 0" }))),
     el("label", { for: time.id }, "It ended at"), time, wrong,
     el("div", { class: "row" }, button("Save this end", typed), button("Still in hand", async () => { kept.still[one.entry] = now() + state.ask_after_hours * 36e5; await keepMine(); show(); })));
 }
@@ -405,7 +408,7 @@ function workRow(one, running, hidden) {
 }
 function workView(code) {
   const one = code ? work(code) : { object: "", lines: [] };
-  if (!one) return { title: code, box: el("p", {}, "This work is not on the bench."), update() {} };
+  if (!one) return { title: code, box: el("p", {}, "This work is not on the bench.") };
   const studio = new Set(state.phases.filter((two) => two.studio_time).map((two) => two.phase));
   const choose = (line) => whoever(() => begin({ ...line, object: code }));
   const list = el("ul", { class: "list" });
@@ -422,7 +425,7 @@ function workView(code) {
     ]);
   };
   update();
-  return { title: called(code), box: el("div", {}, el("p", {}, "Begin now with:"), el("label", { for: "technique" }, "Find a technique"), search, list), update() {}, first: null };
+  return { title: called(code), box: el("div", {}, el("p", {}, "Begin now with:"), el("label", { for: "technique" }, "Find a technique"), search, list) };
 }
 function whoView() {
   const name = el("input", { id: "name", autocomplete: "name", maxlength: 100 });
@@ -439,7 +442,7 @@ function whoView() {
   };
   const shared = el("input", { type: "checkbox", id: "shared", checked: kept.shared, onchange: async () => { kept.shared = shared.checked; await keepMine(); refresh().then(show, () => {}); } });
   return {
-    title: "Who is logging?", update() {},
+    title: "Who is logging?",
     box: el("div", {}, el("ul", { class: "list" }, state.people.map((one) => el("li", {}, button(one, () => chosen(one))))),
       el("label", { for: "name" }, state.people.length ? "Somebody new" : "Your name, as it should stand in the record"), name,
       el("div", { class: "row" }, button("This is me", () => chosen(name.value), { class: "first" })),
@@ -450,7 +453,7 @@ function whoView() {
 // --- the day sheet
 
 function dayView(day) {
-  const list = el("ol", { class: "sheet" }), total = el("p", { class: "total" }), chips = el("div", { class: "chips" });
+  const list = el("ol", { class: "sheet" }), total = el("p", { class: "total" }), chips = el("div", { class: "chips" }), hint = el("p", { class: "soft" }, "As the bench and the last days suggest:");
   const label = el("h2", {}, ""), later = button("Day after ›", () => go(`#day=${plusDays(day, 1)}`)), earlier = button("‹ Day before", () => go(`#day=${plusDays(day, -1)}`));
   const quick = quickForm(day);
   const update = () => {
@@ -469,13 +472,15 @@ function dayView(day) {
     replace(list, lines);
     const counted = all.filter((one) => one.state === "logged" && modeOf(one.row) !== "unattended" && one.hours != null);
     const unread = all.filter((one) => one.state === "logged" && one.hours == null).length, sum = countedOnce(counted);
-    total.textContent = all.length ? `${sum ? longWords(sum * 36e5) : "No hours"} said for this day; lines are to the quarter hour${unread ? `; ${plural(unread, "line is", "lines are")} not in it yet` : ""}.` : "Nothing is said for this day yet.";
-    replace(chips, suggestions(day, all).map((row) => button(`${row.object || "studio time"} ${named(row)}`, () => quick.fill(row))));
+    total.textContent = all.length ? `${sum ? `${longWords(sum * 36e5)} said for this day; lines are to the quarter hour` : "No hours said for this day"}${unread ? `; ${plural(unread, "line is", "lines are")} not in it yet` : ""}.` : "Nothing is said for this day yet.";
+    const ideas = suggestions(day, all);
+    hint.hidden = !ideas.length;
+    replace(chips, ideas.map((row) => button(`${row.object || "studio time"} ${named(row)}`, () => quick.fill(row))));
   };
   update();
   return {
     title: "My day", update,
-    box: el("div", {}, label, el("div", { class: "row" }, earlier, later), list, total, el("h3", {}, "Add a line"), el("p", { class: "soft" }, "As the bench and the last days suggest:"), chips, quick.box),
+    box: el("div", {}, label, el("div", { class: "row" }, earlier, later), list, total, el("h3", {}, "Add a line"), hint, chips, quick.box),
   };
 }
 // Hours of a person count once: of time waited beside a work, only what no other spell of hers covers.
@@ -490,9 +495,9 @@ function countedOnce(all) {
   }, 0);
 }
 function sheetLine(one) {
-  const long = one.state === "running" ? "in hand" : one.hours != null ? quarters(one.hours) : `${one.row.hours || ""} h`;
-  const what = `${(one.works || []).map((two) => two.object).join(", ") || called(one.row.object)}: ${named(one.row)}`;
-  return el("li", {}, button([el("span", { class: "when" }, one.from ? `${one.from.slice(11, 16)}–${one.to ? one.to.slice(11, 16) : ""}` : ""), el("span", { class: "what" }, what, modeOf(one.row) === "unattended" && " (waiting)", " ", stateOf(one)), el("span", { class: "long" }, long)], () => go(`#entry=${encodeURIComponent(one.entry)}`), { "data-k": `line ${one.entry}` }));
+  const typed = one.row.hours || "";
+  const long = one.state === "running" ? "in hand" : one.hours != null ? quarters(one.hours) : /^[\d.,]+$/.test(typed) ? `${typed} h` : typed;
+  return el("li", {}, button([el("span", { class: "when" }, one.from ? `${one.from.slice(11, 16)}–${one.to ? one.to.slice(11, 16) : ""}` : ""), el("span", { class: "what" }, lineWords(one), modeOf(one.row) === "unattended" && " (waiting)", " ", stateOf(one)), el("span", { class: "long" }, long)], () => go(`#entry=${encodeURIComponent(one.entry)}`), { "data-k": `line ${one.entry}` }));
 }
 function gap(day, from, to) {
   const minutes = (onClock(to) - onClock(from)) * 60;
@@ -500,7 +505,7 @@ function gap(day, from, to) {
 }
 // What this day may hold: what was at the bench, what was done the day before, what is estimated and not begun on the works last in hand.
 function suggestions(day, all) {
-  const lines = [...inHand().filter(mine), ...all, ...entries().filter((one) => mine(one) && one.state === "logged" && one.day < day).sort((a, b) => (a.day < b.day ? 1 : -1))].map((one) => lineOf(one.row));
+  const lines = [...inHand().filter(mine), ...all.filter((one) => !one.refused), ...entries().filter((one) => mine(one) && one.state === "logged" && one.day < day).sort((a, b) => (a.day < b.day ? 1 : -1))].map((one) => lineOf(one.row));
   for (const one of state.works.slice(0, 3)) for (const two of (one.lines || []).slice(0, 4)) lines.push(lineOf({ ...two, object: one.object }));
   const seen = new Map(lines.filter((one) => one.technique).map((one) => [`${one.object}|${one.technique}|${one.part}`, one]));
   return [...seen.values()].slice(0, 6);
@@ -521,7 +526,7 @@ function quickForm(day) {
       row.person = kept.person;
       delete drafts[`day ${day}`];
       about.set(""); what.set(""); hours.value = ""; filled = null; wrong.textContent = "";
-      await say(`Added: ${named(row)} on ${row.object || "studio time"}, ${row.hours}.`, [{ entry: uuid(), state: "logged", row, taps: {}, works: [], split: "equally" }]);
+      await say(`Added: ${onWork(row)}, ${row.hours}.`, [{ entry: uuid(), state: "logged", row, taps: {}, works: [], split: "equally" }]);
       await keepDraft(`day ${day}`); // only now: what was written is on the phone as an entry
       if (!location.hash.startsWith("#day")) go(`#day=${day}`);
     };
@@ -555,13 +560,14 @@ function pick(label, id, options, value, hint) {
 
 function entryView(entry, day) {
   const one = entry ? find(entry) : null;
-  if (entry && !one) return { title: "Entry", box: el("p", {}, "This entry is not among those of the last days on this phone. Older ones are corrected on the studio's pages, under One work."), update() {} };
-  if (one && one.state === "running") return { title: called(one.row.object), box: el("div", {}, card(one), el("div", { class: "row" }, button("Strike it out: it was not begun", () => strike(one)))), update() {} };
+  if (entry && !one) return { title: "Entry", box: el("p", {}, "This entry is not among those of the last days on this phone. Older ones are corrected on the studio's pages, under One work.") };
+  if (one && one.state === "running") return { title: called(one.row.object), box: el("div", {}, card(one), el("div", { class: "row" }, button("Strike it out: it was not begun", () => strike(one)))) };
   const key = entry || "new", draft = drafts[key] || {}, row = one ? one.row : {};
   const justFinished = one && one.hold > 0;
   const was = (name, otherwise) => (draft[name] !== undefined ? draft[name] : otherwise);
   const spoken = { 25: "¼", 50: "½", 75: "¾", 100: "done" };
-  const about = pick("Work", "work", worksByName, was("object", row.object || ""), "its code, or empty for studio time");
+  const over = (one && one.works) || [];
+  const about = pick("Work", "work", worksByName, was("object", row.object || (over[0] || {}).object || ""), "its code, or empty for studio time");
   const what = pick("Technique", "technique", techniquesByName, was("technique", row.technique || ""));
   const field = (name, about) => el("input", { id: name, name, autocomplete: "off", ...about, value: was(name, about.value || "") });
   const date = field("day", { type: "date", value: one ? one.day : day, max: today() });
@@ -573,31 +579,30 @@ function entryView(entry, day) {
   const choice = (name, legend, options, value) => el("fieldset", {}, el("legend", {}, legend), el("div", { class: "choices" }, options.map(([known, words]) => el("label", {}, el("input", { type: "radio", name, value: known, checked: was(name, value) === known }), words))));
   const found = el("input", { type: "checkbox", name: "discovery", checked: was("discovery", row.discovery === "yes") });
   const unit = (technique(row.technique) || {}).unit;
-  const shares = new Map();
-  const own = el("div");
-  const also = el("details", { open: !!(draft.also && draft.also.length) }, el("summary", {}, "One spell over several works"),
+  const shares = { ...Object.fromEntries(over.map((two) => [two.object, two.share || "1"])), ...draft.shares };
+  const own = el("div"), others = was("also", over.slice(1).map((two) => two.object));
+  const also = el("details", { open: others.length > 0 }, el("summary", {}, "One spell over several works"),
     el("p", { class: "soft" }, "Choose the other works that it went to as well. How far and how much are then said of each work by itself, later."),
     choice("split", "Shared out", [["equally", "equally"], ["by area", "by area"], ["own shares", "by shares of my own"]], (one && one.split) || "equally"),
-    el("div", { class: "choices" }, state.works.slice(0, 40).map((two) => {
-      const tick = el("input", { type: "checkbox", name: "also", value: two.object, checked: (draft.also || []).includes(two.object) || (one && (one.works || []).some((three) => three.object === two.object && two.object !== row.object)) });
-      return el("label", {}, tick, two.object);
-    })), own);
+    el("div", { class: "choices" }, [...new Set([...others, ...state.works.slice(0, 40).map((two) => two.object)])].map((code) => el("label", {}, el("input", { type: "checkbox", name: "also", value: code, checked: others.includes(code) }), code))), own);
   const wrong = el("p", { class: "wrong", role: "alert" }, one && one.refused ? `Refused: ${faultWords(one.refused)}` : "");
   const ticked = () => [...also.querySelectorAll("input[name=also]:checked")].map((tick) => tick.value);
   const form = el("form", { novalidate: true });
   const chosen = (name) => (form.querySelector(`input[name="${name}"]:checked`) || {}).value || "";
+  let shared = "";
   const share = () => {
     const codes = ticked(), wants = chosen("split") === "own shares" && codes.length;
-    const all = wants ? [about.value(), ...codes] : [];
+    const all = wants ? [...new Set([about.value(), ...codes])] : [];
+    if (`${all}` === shared) return;
+    shared = `${all}`;
     replace(own, all.map((code, i) => {
-      const box = shares.get(i) || el("input", { id: `share ${i}`, inputmode: "decimal", value: "1" });
-      shares.set(i, box);
+      const box = el("input", { id: `share ${i}`, inputmode: "decimal", value: shares[code] ?? "1", oninput: () => { shares[code] = box.value; } });
       return el("div", {}, el("label", { for: box.id }, `Share of ${code}`), box);
     }));
   };
   const remember = () => {
     share();
-    drafts[key] = { object: about.value(), technique: what.value(), day: date.value, from: from.value, to: to.value, hours: hours.value, part: part.value, quantity: quantity.value, note: note.value, done: chosen("done"), charge: chosen("charge"), mode: chosen("mode"), split: chosen("split"), discovery: found.checked, also: ticked() };
+    drafts[key] = { object: about.value(), technique: what.value(), day: date.value, from: from.value, to: to.value, hours: hours.value, part: part.value, quantity: quantity.value, note: note.value, done: chosen("done"), charge: chosen("charge"), mode: chosen("mode"), split: chosen("split"), discovery: found.checked, also: ticked(), shares };
     keepDraft(key);
   };
   const leave = async () => { delete drafts[key]; await keepDraft(key); };
@@ -630,12 +635,12 @@ function entryView(entry, day) {
       else Object.assign(said, { started_at: `${date.value} ${from.value}`, ended_at: ends });
     } else Object.assign(said, { date: date.value, hours: hours.value.trim() });
     const codes = ticked();
-    const works = codes.length ? [about.value(), ...codes].filter((code, i, all) => all.indexOf(code) === i).map((code, i) => ({ object: code, share: chosen("split") === "own shares" ? (shares.get(i) || {}).value || "" : "" })) : [];
+    const works = codes.length ? [...new Set([about.value(), ...codes])].map((code) => ({ object: code, share: chosen("split") === "own shares" ? shares[code] ?? "1" : "" })) : [];
     if (works.length) said.object = "";
     const act = async () => {
       said.person = said.person || kept.person;
       delete drafts[key];
-      await say(`${one ? "Saved" : "Added"}: ${named(said)} on ${works.map((two) => two.object).join(", ") || said.object || "studio time"}.`, [{ entry: name, state: "logged", row: said, taps, works, split: chosen("split") || "equally" }]);
+      await say(`${one ? "Saved" : "Added"}: ${onWork(said, works)}.`, [{ entry: name, state: "logged", row: said, taps, works, split: chosen("split") || "equally" }]);
       await keepDraft(key);
       go(justFinished ? "#bench" : `#day=${date.value || today()}`);
     };
@@ -644,16 +649,16 @@ function entryView(entry, day) {
   const buttons = el("div", { class: "row" }, el("button", { class: "first" }, "Save"), button(justFinished ? "Skip" : "Back", () => leave().then(back)), one && button("Strike it out", () => strike(one).then(leave)));
   const sheet = justFinished
     ? [cautionOf(row.technique), ...details, wrong, buttons, el("details", { open: !!one.refused }, el("summary", {}, "Change work, technique or times"), line)]
-    : [...line, el("details", { open: !one || !!(row.done || row.quantity || row.note || row.part || (row.charge || "quoted") !== "quoted") }, el("summary", {}, "How far, how much, note and more"), details), wrong, buttons];
+    : [...line, el("details", { open: !one || !!(one.refused || over.length || row.done || row.quantity || row.note || row.part || (row.charge || "quoted") !== "quoted") }, el("summary", {}, "How far, how much, note and more"), details), wrong, buttons];
   form.append(...sheet.filter(Boolean));
   form.addEventListener("submit", save);
   form.addEventListener("input", remember);
   share();
   const again = drafts[key] && Object.keys(draft).length > 3 ? el("p", { class: "soft" }, "What you wrote before and did not save is here again.") : null;
-  return { title: justFinished ? `${named(row)}, ${longWords((one.hours || 0) * 36e5)}` : one ? "Correct an entry" : "A new line", box: el("div", {}, justFinished && el("p", {}, `${called(row.object)}. The time is saved; all below may stay empty.`), again, form), update() {} };
+  return { title: justFinished ? `${named(row)}, ${longWords((one.hours || 0) * 36e5)}` : one ? "Correct an entry" : "A new line", box: el("div", {}, justFinished && el("p", {}, `${called(row.object)}. The time is saved; all below may stay empty.`), again, form) };
 }
 async function strike(one) {
-  await say(`Struck out: ${named(one.row)} on ${one.row.object || "studio time"}.`, [{ entry: one.entry, ...saying(one), state: "struck" }]);
+  await say(`Struck out: ${onWork(one.row, one.works)}.`, [{ entry: one.entry, ...saying(one), state: "struck" }]);
   go(one.state === "running" ? "#bench" : `#day=${one.day}`);
 }
 function release(entry) {
@@ -687,7 +692,7 @@ function tell() {
 }
 function show() {
   tell();
-  if (view) view.update();
+  if (view && view.update) view.update();
 }
 function open() {
   const [name, ...rest] = location.hash.slice(1).split("=");
