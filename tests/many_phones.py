@@ -37,7 +37,7 @@ class Handset:
     Attributes
     ----------
     queue : what the studio has not acknowledged, by the names of the actions.
-    truth : the row that each entry should have in the end; struck ones are not in it.
+    truth : the rows that each entry should come to in the end, by their names; struck ones are not in it.
     clock_off : seconds by which the phone's clock is ahead.
     """
 
@@ -46,7 +46,7 @@ class Handset:
     seed: int
     clock_off: float
     queue: dict[str, dict[str, Any]] = field(default_factory=dict)
-    truth: dict[str, dict[str, str]] = field(default_factory=dict)
+    truth: dict[str, dict[str, dict[str, str]]] = field(default_factory=dict)
     made: set[str] = field(default_factory=set)
     acknowledged: set[str] = field(default_factory=set)
     unread: list[Any] = field(default_factory=list)
@@ -81,11 +81,26 @@ class Handset:
                 struck = len(words) == 2 and entry != name(seed) and self.rng.random() < 0.3
                 count += 1
                 at = datetime.now(UTC).replace(tzinfo=None) + timedelta(seconds=self.clock_off)
-                said = action(entry, "struck" if struck else "logged", at=at, person=f"Person {self.number}", number=count, row=row)
+                works = self._works(row)
+                over = {"works": [{"object": code} for code in works], "split": "equally"} if works else {}
+                said = action(
+                    entry,
+                    "struck" if struck else "logged",
+                    at=at,
+                    person=f"Person {self.number}",
+                    number=count,
+                    row={**row, "object": ""} if works else row,
+                    **over,
+                )
                 self.truth.pop(entry, None)
                 if not struck:
-                    self.truth[entry] = said["row"]
+                    self.truth[entry] = shares(entry, row, works)
                 yield {**said, "entry": entry, "action": name((entry, count))}
+
+    def _works(self, row: dict[str, str]) -> list[str]:
+        """Some spells go to two or three works."""
+        codes = [f"26-{n:03}" for n in self.rng.sample(range(WORKS), self.rng.choice((2, 3)))]
+        return codes if row["object"] and self.rng.random() < 0.15 else []
 
     def _row(self, number: int) -> dict[str, str]:
         technique = self.rng.choice(TECHNIQUES)
@@ -145,6 +160,16 @@ class Handset:
                 self.queue.pop(one, None)
 
 
+def shares(entry: str, row: dict[str, str], works: list[str]) -> dict[str, dict[str, str]]:
+    """What a spell should come to: itself, or as much for each of its works."""
+    if not works:
+        return {entry: row}
+    note = f"{row['note']} (one of {len(works)} works in one spell, shared equally)"
+    return {
+        f"{entry}+share {n}": {**row, "object": code, "hours": f"{float(row['hours']) / len(works)}", "note": note} for n, code in enumerate(works, start=1)
+    }
+
+
 @dataclass(frozen=True)
 class Told:
     """What a campaign came to: counts, and seconds it took."""
@@ -186,7 +211,7 @@ def campaign(folder: Path, *, phones: int, entries: int, kills: int, seed: int =
         server.stop()
     _look_at_the_end(db, handsets)
     return Told(
-        phones=phones, entries=sum(len(one.truth) for one in handsets), actions=sum(len(one.made) for one in handsets),
+        phones=phones, entries=sum(len(rows) for one in handsets for rows in one.truth.values()), actions=sum(len(one.made) for one in handsets),
         sendings=sum(one.sendings for one in handsets), kills=kills, seconds=time.monotonic() - begun,
     )  # fmt: skip
 
@@ -212,10 +237,11 @@ def _look_at_the_end(db: Path, handsets: list[Handset]) -> None:
         assert {row[0] for row in con.execute("SELECT action FROM phone_actions").fetchall()} == set[str]().union(*(one.made for one in handsets))
         assert con.execute("SELECT action FROM phone_actions ANTI JOIN phone_outcomes USING (action)").fetchall() == []
         assert con.execute("SELECT told FROM phone_outcomes WHERE outcome = 'refused'").fetchall() == []
-        rows = con.execute("SELECT entry, coalesce(object, ''), technique, person, day::VARCHAR, hours, note FROM time_entries").fetchall()
+        rows = con.execute("SELECT entry, coalesce(object, ''), technique, person, day::VARCHAR, round(hours, 9), note FROM time_entries").fetchall()
     truth = {
-        (entry, row["object"], row["technique"], row["person"], row["date"], float(row["hours"]), row["note"])
+        (entry, row["object"], row["technique"], row["person"], row["date"], round(float(row["hours"]), 9), row["note"])
         for one in handsets
-        for entry, row in one.truth.items()
+        for rows_of_one in one.truth.values()
+        for entry, row in rows_of_one.items()
     }
     assert len(rows) == len(set(rows)) and set(rows) == truth
