@@ -36,6 +36,7 @@ _LOOK_ALIKE = str.maketrans("lio", "110")
 _DECIMAL = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
 _MAY_BE_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}")
 _CLOCK_HOURS = re.compile(r"(\d{1,4}):([0-5]\d)(?::([0-5]\d))?")
+_QUARTERS = re.compile(r"(\d*) ?([¼½¾])")
 _WORD_HOURS = re.compile(
     r"(?:(?P<hours>\d+(?:[.,]\d+)?)\s*(?:h|hr|hrs|hour|hours|std|stunden?)\.?)?\s*"
     r"(?:(?P<minutes>\d+(?:[.,]\d+)?)\s*(?:m|min|mins|minute|minutes|minuten|')?\.?)?"
@@ -157,12 +158,12 @@ def whole(text: str) -> int:
 
 
 def hours(text: str) -> float:
-    """Decimal hours from `1.5`, `1,5`, `1:30`, `1h30`, `90 min`, `1 h 30 min`, `PT1H30M`.
+    """Decimal hours from `1.5`, `1,5`, `1½`, `1:30`, `1h30`, `90 min`, `1 h 30 min`, `PT1H30M`.
 
     ISO 8601 durations count weeks, days (24 hours), hours, minutes and seconds; months and years have
     no fixed length and are refused.
     """
-    cleaned = text.strip()
+    cleaned = _QUARTERS.sub(lambda found: written(int(found[1] or 0) + unicodedata.numeric(found[2])), text.strip())
     if _DECIMAL.fullmatch(cleaned.replace("\u2212", "-")):
         return decimal(cleaned)
     if clock := _CLOCK_HOURS.fullmatch(cleaned):

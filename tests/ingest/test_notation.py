@@ -18,13 +18,16 @@ from ingest.store import Store
     [
         ("1.5", 1.5), ("1,5", 1.5), ("1:30", 1.5), ("1h30", 1.5), ("1 h 30 min", 1.5), ("90 min", 1.5), ("90min", 1.5), ("90'", 1.5), ("PT1H30M", 1.5),
         ("pt90m", 1.5), ("0:05", 5 / 60), ("2h", 2), ("2 hrs", 2), ("1.5 h", 1.5), (".25", 0.25), ("12:00:36", 12.01), ("P1D", 24), ("PT0,5H", 0.5),
+        ("1½", 1.5), ("¼", 0.25), ("2 ¾ h", 2.75), ("½ h", 0.5),
     ],
 )  # fmt: skip
 def test_hours_are_read_as_people_write_them(text: str, expected: float) -> None:
     assert notation.hours(text) == pytest.approx(expected, abs=1e-12)
 
 
-@pytest.mark.parametrize("text", ["", "abc", "1:75", "1h90", "PT", "P", "P1Y", "P1M", "1.5.2", "h", "min", "--1", "1e5", "nan", "inf", "½h x"])
+@pytest.mark.parametrize(
+    "text", ["", "abc", "1:75", "1h90", "PT", "P", "P1Y", "P1M", "1.5.2", "h", "min", "--1", "1e5", "nan", "inf", "½h x", "½½", "1.5½", "1:½"]
+)
 def test_what_is_no_hours_is_refused_with_a_mend(text: str) -> None:
     with pytest.raises(NotationError) as caught:
         notation.hours(text)

@@ -496,7 +496,7 @@ function countedOnce(all) {
 }
 function sheetLine(one) {
   const typed = one.row.hours || "";
-  const long = one.state === "running" ? "in hand" : one.hours != null ? quarters(one.hours) : /^[\d.,]+$/.test(typed) ? `${typed} h` : typed;
+  const long = one.state === "running" ? "in hand" : one.hours != null ? quarters(one.hours) : /^[\d.,¼½¾]+$/.test(typed) ? `${typed} h` : typed;
   return el("li", {}, button([el("span", { class: "when" }, one.from ? `${one.from.slice(11, 16)}–${one.to ? one.to.slice(11, 16) : ""}` : ""), el("span", { class: "what" }, lineWords(one), modeOf(one.row) === "unattended" && " (waiting)", " ", stateOf(one)), el("span", { class: "long" }, long)], () => go(`#entry=${encodeURIComponent(one.entry)}`), { "data-k": `line ${one.entry}` }));
 }
 function gap(day, from, to) {
@@ -515,7 +515,7 @@ function quickForm(day) {
   let filled = draft.row || null;
   const about = pick("Work", "quick work", worksByName, draft.object || "", "its code, or empty for studio time");
   const what = pick("Technique", "quick technique", techniquesByName, draft.technique || "");
-  const hours = el("input", { id: "quick hours", autocomplete: "off", value: draft.hours || "", placeholder: "1½ as 1.5, 1:30 or 1h30", enterkeyhint: "done" });
+  const hours = el("input", { id: "quick hours", autocomplete: "off", value: draft.hours || "", placeholder: "1½, 1.5, 1:30 or 1h30", enterkeyhint: "done" });
   const wrong = el("p", { class: "wrong", role: "alert" });
   const remember = () => { drafts[`day ${day}`] = { object: about.value(), technique: what.value(), hours: hours.value, row: filled }; keepDraft(`day ${day}`); };
   const add = once(() => {
