@@ -313,7 +313,7 @@ def _what(refused: dict[str, Any]) -> str:
 
 def _why(faults: Sequence[dict[str, str]]) -> str:
     return " ".join(
-        " ".join(filter(None, (fault["column"], fault["value"] and f'"{fault["value"][:60]}"', f"{fault['reason']}.", fault["mend"]))) for fault in faults
+        " ".join(filter(None, (fault["called"], fault["value"] and f'"{fault["value"][:60]}"', f"{fault['reason']}.", fault["mend"]))) for fault in faults
     )
 
 

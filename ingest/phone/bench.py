@@ -11,7 +11,7 @@ import duckdb
 
 from ingest.cautions import SHORTLY, WORDS
 from ingest.history import utc_now
-from ingest.notation import written
+from ingest.notation import folded, written
 from ingest.phone.actions import ROW
 from ingest.settings import read_settings
 from ingest.sql import statement
@@ -45,29 +45,33 @@ def bench(
 
     Parameters
     ----------
-    person : whose own entries of the last days go along; None: nobody's.
+    person : whose own entries of the last days go along, in any spelling that the studio knows; None: nobody's.
     everyone : what all have in hand, for a tablet that several share.
-    brief : without what can come a moment later: other spellings, usual hours, and more than two lines of a work.
+    brief : without what can come a moment later: other spellings, usual hours, units, the mode hands_on, and more than one line of a work.
     now : the present instant in UTC.
     """
     now = now or utc_now()
+    known = con.execute("SELECT person FROM person_spellings WHERE spelling = ?", [folded(person or "")]).fetchall()
+    person = known[0][0] if known else person
     settings = read_settings(con)
     today = now.replace(tzinfo=UTC).astimezone(ZoneInfo(settings.zone)).date()
     said: dict[str, Any] = {
         "version": 1, "clock": _ms(now), "zone": settings.zone, "today": f"{today}", "studio": settings.studio, "ask_after_hours": settings.ask_after_hours,
         "cautions": WORDS, "caution": SHORTLY,
-        "phases": [{"phase": phase, "studio_time": position == 0} for phase, position in con.execute("SELECT phase, position FROM phases WHERE retired_on IS NULL ORDER BY position, phase").fetchall()],
+        "phases": [{"phase": phase} | ({"studio_time": True} if position == 0 else {}) for phase, position in con.execute("SELECT phase, position FROM phases WHERE retired_on IS NULL ORDER BY position, phase").fetchall()],
         "techniques": [_but_empty(row) for row in _rows(con, _TECHNIQUES, {"now": now})],
         "people": [row[0] for row in con.execute("SELECT person FROM people WHERE coalesce(left_on > ?, true) ORDER BY person", [today]).fetchall()],
         "works": [_but_empty(row | {"lines": [_but_empty(line) for line in row["lines"] or []]}) for row in _rows(con, statement("ingest.queries", "phone_works"), {"today": today})],
         "in_hand": _in_hand(con, person, everyone),
     }  # fmt: skip
     for one in said["works"] if brief else ():
-        one["lines"] = one.get("lines", [])[:2]
+        one["lines"] = one.get("lines", [])[:1]
     for one in said["techniques"]:
         if brief:
-            one.pop("aliases", None)
-            one.pop("usual_hours", None)
+            for later in ("aliases", "usual_hours", "unit"):
+                one.pop(later, None)
+            if one["mode"] == "hands_on":
+                del one["mode"]
         if "cautions" in one:
             one["cautions"] = one["cautions"].split("|")
         if "aliases" in one:

@@ -87,12 +87,7 @@ def settle_all(store: Store, now: datetime | None = None) -> None:
 
 def refuse_unread(store: Store, action: str, error: Exception) -> None:
     """Refuse an action that nothing could be made of, so that it does not keep the others waiting."""
-    fault = {
-        "column": "",
-        "value": "",
-        "reason": f"cannot be taken in ({type(error).__name__})",
-        "mend": "Write it anew; what happened is told in the studio's window.",
-    }
+    fault = _remark("", "", f"cannot be taken in ({type(error).__name__})", "Write it anew; what happened is told in the studio's window.")
     with store.writing(counts=False) as con:
         _keep_outcomes(con, [(action, "refused", [fault], [])], utc_now())
 
@@ -213,15 +208,16 @@ class _Settling:
         """The moments of the taps in UTC, to the second; one sent again later keeps what it was put right by at first.
 
         Two taps between which nobody set the phone's clock are put right alike, or a slow network would make their spell longer or shorter. One that is
-        finished in the second in which it was begun is a spell of a second, to be undone or corrected like any other.
+        finished at once, or by that network before it was begun, is a spell of a second, to be undone or corrected like any other.
         """
         taps = one.action.taps
         off = {column: self.taps.get((one.action.entry, column, tap), one.clock_off) for column, tap in taps.items()}
         if max(off.values(), default=0.0) - min(off.values(), default=0.0) < _CLOCK_WAS_SET_S:
             off = dict.fromkeys(off, min(off.values(), default=0.0))
         moments = {column: datetime.fromtimestamp(tap / 1000 + off[column], UTC).replace(microsecond=0, tzinfo=None) for column, tap in taps.items()}
-        if len(moments) == 2 and moments["ended_at"] == moments["started_at"]:
-            moments["ended_at"] += timedelta(seconds=1)
+        began, ended = moments.get("started_at") or _of_the_studio(one.action.row.get("started_at", "")), moments.get("ended_at")
+        if began and ended and began - timedelta(seconds=_CLOCK_WAS_SET_S) < ended <= began:
+            moments["ended_at"] = began + timedelta(seconds=1)
         return moments
 
     def _areas(self, turn: Iterable[_Waiting]) -> dict[str, float | None]:
@@ -328,9 +324,14 @@ class _NotSo(Exception):
     """Something that an action says and that cannot be."""
 
     def __init__(self, column: str, value: str, reason: str, mend: str) -> None:
-        self.remark = {"column": column, "value": value, "reason": reason, "mend": mend}
+        self.remark = _remark(column, value, reason, mend)
 
 
+_CALLED = {
+    "object": "Work", "technique": "Technique", "phase": "Phase", "part": "Part", "person": "Who", "started_at": "From", "ended_at": "To", "date": "Day",
+    "hours": "Hours", "quantity": "Quantity", "unit": "Unit", "done": "How far", "share": "Share", "mode": "Kind of time", "charge": "Charge", "note": "Note",
+}  # fmt: skip
+"""What the form calls the columns of a row; a remark on any other is a sentence by itself."""
 _NEVER: _Word = (datetime.min, 0, "")
 _SPELL_OF = f"coalesce(nullif(regexp_extract({{entry}}, '{SHARE}', 1), ''), {{entry}})"  # as `actions.spell_of`
 
@@ -349,9 +350,13 @@ def _in_turn(waiting: Sequence[_Waiting]) -> list[list[_Waiting]]:
     return turns
 
 
+def _remark(column: str, value: str, reason: str, mend: str) -> Remark:
+    return {"column": column, "called": _CALLED.get(column, ""), "value": value, "reason": reason, "mend": mend}
+
+
 def _remarks(found: pd.DataFrame) -> Iterable[tuple[int, Remark]]:
     for row, column, value, reason, mend in found[["row", "column", "value", "reason", "mend"]].itertuples(index=False):
-        yield int(row), {"column": column, "value": value if isinstance(value, str) else "", "reason": as_called(reason, {}), "mend": as_called(mend, {})}
+        yield int(row), _remark(column, value if isinstance(value, str) else "", as_called(reason, {}), as_called(mend, {}))
 
 
 def _keep_outcomes(con: duckdb.DuckDBPyConnection, outcomes: Sequence[tuple[str, str, list[Remark], list[Remark]]], now: datetime) -> None:
@@ -361,6 +366,14 @@ def _keep_outcomes(con: duckdb.DuckDBPyConnection, outcomes: Sequence[tuple[str,
         ON CONFLICT DO NOTHING""",
         [now, json.dumps(rows)],
     )
+
+
+def _of_the_studio(text: str) -> datetime | None:
+    """An instant in UTC as the studio tells it to phones, without its zone; None for whatever a person wrote."""
+    try:
+        return datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ")
+    except ValueError:
+        return None
 
 
 def _utc_of(con: duckdb.DuckDBPyConnection, wall: str, zone: str) -> datetime:

@@ -1,7 +1,6 @@
 -- Works that are not finished on the day $today, latest in hand first, with the lines worked last on top and those estimated and not begun behind: one row a work.
 WITH bench AS (
-    SELECT o.object, o.title, a.area_dm2, o.received_on FROM objects AS o JOIN object_areas AS a USING (object)
-    WHERE coalesce(o.finished_on > $today, true)
+    SELECT object, title, received_on FROM objects WHERE coalesce(finished_on > $today, true)
 ), used AS (
     SELECT l.object, l.phase, l.technique, l.part, max(s.day) AS last_day, max(coalesce(s.started_at, s.day::TIMESTAMP)) AS last_at
     FROM spells AS s JOIN lines AS l ON l.line = s.line SEMI JOIN bench AS b ON b.object = l.object GROUP BY ALL
@@ -21,8 +20,8 @@ WITH bench AS (
     SELECT t.*, row_number() OVER (PARTITION BY t.object ORDER BY t.last_at DESC NULLS LAST, p.position, t.technique, t.part) AS place
     FROM together AS t JOIN phases AS p USING (phase) JOIN techniques AS w USING (technique) WHERE w.retired_on IS NULL
 )
-SELECT b.object, b.title, b.area_dm2,
+SELECT b.object, b.title,
     list({'phase': n.phase, 'technique': n.technique, 'part': n.part, 'last_day': n.last_day::VARCHAR} ORDER BY n.place) FILTER (n.place <= 6) AS lines
 FROM bench AS b LEFT JOIN numbered AS n ON n.object = b.object
-GROUP BY b.object, b.title, b.area_dm2, b.received_on
+GROUP BY b.object, b.title, b.received_on
 ORDER BY max(n.last_at) DESC NULLS LAST, b.received_on DESC NULLS LAST, b.object DESC

@@ -79,6 +79,7 @@ const longWords = (ms) => {
   if (minutes < 48 * 60) return `${Math.floor(minutes / 60)} h${minutes % 60 ? ` ${minutes % 60} min` : ""}`;
   return plural(Math.round(minutes / 1440), "day", "days");
 };
+const hoursTyped = (text) => (/^[\d.,¼½¾]+$/.test(text) ? `${text} h` : text);
 const quarters = (hours) => {
   const q = Math.round(hours * 4);
   return q ? `${Math.floor(q / 4) || ""}${["", "¼", "½", "¾"][q % 4]} h` : "under ¼ h";
@@ -161,7 +162,7 @@ function timed(one) {
 const mine = (one) => one.row.person === kept.person || (kept.shared && one.row.person);
 const inHand = () => entries().filter((one) => one.state === "running" && (mine(one) || modeOf(one.row) === "unattended"));
 const find = (entry) => entries().find((one) => one.entry === entry);
-const saying = (one) => (one ? { state: one.state, row: one.row, taps: one.taps || {}, works: one.works || [], split: one.split || "equally" } : { state: "struck", row: {}, taps: {}, works: [], split: "equally" });
+const saying = ({ state = "struck", row = {}, taps = {}, works = [], split = "equally" } = {}) => ({ state, row, taps, works, split });
 
 // --- saying something: on the phone first, then to the studio
 
@@ -216,7 +217,7 @@ async function send() {
       if (JSON.stringify(ready).length > 2e5) break; // the studio takes 1 MB at once
     }
     if (ready.length) {
-      const answer = await call("actions", { version: 1, phone: kept.phone, clock: Date.now(), actions: ready.map(({ action, entry, number, made_at, state, person, row, taps, works, split }) => ({ action, entry, number, made_at, state, person, row, taps, works, split })) });
+      const answer = await call("actions", { version: 1, phone: kept.phone, clock: Date.now(), actions: ready.map((one) => ({ ...saying(one), action: one.action, entry: one.entry, number: one.number, made_at: one.made_at, person: one.person })) });
       clockOff = answer.clock_off_s;
       await settle(ready, (one) => {
         const wrong = answer.unread.find((two) => two.action === one.action);
@@ -230,7 +231,11 @@ async function send() {
       const answer = await call("outcomes", { actions: waiting.slice(0, 200).map((one) => one.action) });
       const outcome = Object.fromEntries(answer.outcomes.map((one) => [one.action, one]));
       done = waiting.filter((one) => (outcome[one.action] || {}).outcome in { saved: 1, overtaken: 1 });
-      for (const one of done) if (outcome[one.action].remarks.length && one.state === "logged") remarks.set(one.entry, outcome[one.action].remarks);
+      for (const one of done) {
+        const { outcome: became, remarks: told } = outcome[one.action];
+        if (became === "overtaken" && !queue.some((two) => two.entry === one.entry && two.number > one.number)) remarks.set(one.entry, [{ reason: "it was said otherwise elsewhere, later", mend: "Correct it here if that is wrong." }]);
+        else if (told.length && one.state === "logged") remarks.set(one.entry, told);
+      }
       await settle(waiting.filter((one) => (outcome[one.action] || {}).outcome === "refused"), (one) => ({ ...one, refused: outcome[one.action].faults }));
       // the studio may have gone back to a backup: what it does not hold any more is sent again
       await settle(waiting.filter((one) => answer.missing.includes(one.action)), (one) => ({ ...one, received: false }));
@@ -257,9 +262,10 @@ async function settle(some, become) {
 }
 // Settled actions leave the phone only once the studio has told how the entries stand.
 async function refresh(done = []) {
-  const about = kept.shared ? "?everyone=yes" : kept.person ? `?person=${encodeURIComponent(kept.person)}` : "";
+  const who = kept.person, about = [kept.shared && "everyone=yes", who && `person=${encodeURIComponent(who)}`].filter(Boolean).join("&");
   const asking = Date.now();
-  const told = await call(`bench${about}${kept.shared && kept.person ? `&person=${encodeURIComponent(kept.person)}` : ""}`);
+  const told = await call(`bench?${about}`);
+  if (told.person && who === kept.person) kept.person = told.person; // as the studio spells it
   kept.offset = told.clock - (asking + Date.now()) / 2;
   if (Math.abs(kept.offset) < 2000) kept.offset = 0;
   state = told;
@@ -303,7 +309,7 @@ const finished = (one, at, more = {}) => ({ ...saying(one), entry: one.entry, st
 async function finish(one) {
   const at = Date.now();
   await say(`Finished: ${onWork(one.row)} at ${wallOf(now()).slice(11)}, ${longWords(now() - one.since)}.`, [finished(one, at)], { hold: HOLD_MS, person: kept.person || one.row.person });
-  go(`#entry=${encodeURIComponent(one.entry)}`);
+  go(entryHash(one.entry));
 }
 async function rest(one) {
   kept.paused = [lineOf(one.row), ...kept.paused.filter((two) => JSON.stringify(two) !== JSON.stringify(lineOf(one.row)))].slice(0, 5);
@@ -320,6 +326,7 @@ let asking = null;
 
 // --- views
 
+const entryHash = (entry) => `#entry=${encodeURIComponent(entry)}`;
 const go = (hash) => { if (location.hash === hash) open(); else location.hash = hash; };
 const cautionOf = (name) => {
   const carried = ((technique(name) || {}).cautions || []).map((one) => state.cautions[one]);
@@ -332,8 +339,7 @@ function stateOf(one) {
   const remarked = remarks.get(one.entry.split("+share ")[0]);
   return remarked && el("small", {}, `saved in the studio; ${faultWords(remarked)}`);
 }
-const LABELS = { object: "Work", technique: "Technique", phase: "Phase", part: "Part", person: "Who", started_at: "From", ended_at: "To", date: "Day", hours: "Hours", quantity: "Quantity", done: "How far", share: "Share", mode: "Kind of time", charge: "Charge", note: "Note", unit: "Unit" };
-const faultWords = (faults) => faults.map((one) => `${LABELS[one.column] ? `${LABELS[one.column]}${one.value ? ` “${one.value}”` : ""} ` : ""}${one.reason}. ${one.mend}`).join(" ");
+const faultWords = (faults) => faults.map((one) => `${one.called ? `${one.called}${one.value ? ` “${/^\d.+Z$/.test(one.value) ? wallOf(Date.parse(one.value)) : one.value}”` : ""} ` : ""}${one.reason}. ${one.mend}`).join(" ");
 
 function benchView() {
   const box = el("div");
@@ -342,9 +348,9 @@ function benchView() {
     const running = inHand(), hidden = (state.in_hand || []).filter((one) => !one.entry).map((one) => one.object);
     const mendable = entries().filter((one) => one.refused);
     const cards = [
-      mendable.length > 0 && el("section", {}, el("h2", {}, "To be mended"), el("ul", { class: "list" }, mendable.map((one) => el("li", {}, button([`${lineWords(one)} `, stateOf(one)], () => go(`#entry=${encodeURIComponent(one.entry)}`), { class: "plain" }))))),
       running.length > 0 && el("section", {}, el("h2", {}, "In hand"), running.map(card)),
       kept.paused.length > 0 && el("section", {}, el("h2", {}, "Paused"), kept.paused.map((one) => el("div", { class: "row" }, button(`Go on: ${named(one)} on ${called(one.object)}`, () => whoever(() => begin(one))), button("Leave it", async () => { kept.paused = kept.paused.filter((two) => two !== one); await keepMine(); show(); }, { class: "plain", "aria-label": `Leave ${named(one)} on ${one.object}` })))),
+      mendable.length > 0 && el("section", {}, el("h2", {}, "To be mended"), el("ul", { class: "list" }, mendable.map((one) => el("li", {}, button([`${lineWords(one)} `, stateOf(one)], () => go(entryHash(one.entry)), { class: "plain" }))))),
     ];
     const wanted = folded(search.value);
     const fits = state.works.filter((one) => !wanted || folded(`${one.object} ${one.title || ""}`).includes(wanted));
@@ -390,7 +396,7 @@ function forgotten(one) {
     say(`Finished: ${onWork(one.row)} at ${time.value}.`, [{ ...saying(one), entry: one.entry, state: "logged", row, taps: {} }], { person: kept.person || one.row.person });
   };
   return el("div", {}, el("p", {}, el("strong", {}, "Is it still in hand, or was the end forgotten?")),
-    el("div", { class: "list" }, proposed.map(([ms, words]) => button([`It ended at ${clockWords(ms)}`, el("small", {}, words)], () => ended(ms), { style: "width:100%;margin:.2rem 0" }))),
+    el("div", { class: "list" }, proposed.map(([ms, words]) => button([`It ended at ${clockWords(ms)}`, el("small", {}, words)], () => ended(ms)))),
     el("label", { for: time.id }, "It ended at"), time, wrong,
     el("div", { class: "row" }, button("Save this end", typed), button("Still in hand", async () => { kept.still[one.entry] = now() + state.ask_after_hours * 36e5; await keepMine(); show(); })));
 }
@@ -417,7 +423,8 @@ function workView(code) {
   const update = () => {
     const wanted = folded(search.value);
     const lines = (one.lines || []).filter((two) => !wanted || folded(named(two)).includes(wanted));
-    const rest = known().filter((two) => !lines.some((line) => line.technique === two.technique && !line.part) && (wanted ? folded([two.technique, ...(two.aliases || [])].join(" ")).includes(wanted) : !code));
+    const first = (two) => !folded(two.technique).startsWith(wanted); // what begins so stands first
+    const rest = known().filter((two) => !lines.some((line) => line.technique === two.technique && !line.part) && (wanted ? folded([two.technique, ...(two.aliases || [])].join(" ")).includes(wanted) : !code || !lines.length)).sort((a, b) => first(a) - first(b));
     replace(list, [
       ...lines.map((two) => el("li", {}, button([named(two), el("small", {}, two.last_day ? `last ${dayWords(two.last_day)}` : "in the estimate, not begun")], () => choose(two)))),
       ...rest.slice(0, 12).map((two) => el("li", {}, button([two.technique, el("small", {}, two.mode === "unattended" ? "waiting by itself: not hours" : two.phase)], () => choose({ technique: two.technique, phase: two.phase })))),
@@ -428,13 +435,14 @@ function workView(code) {
   return { title: called(code), box: el("div", {}, el("p", {}, "Begin now with:"), el("label", { for: "technique" }, "Find a technique"), search, list) };
 }
 function whoView() {
-  const name = el("input", { id: "name", autocomplete: "name", maxlength: 100 });
+  const name = el("input", { id: "name", autocomplete: "name", maxlength: 100 }), wrong = el("p", { class: "wrong", role: "alert" });
   const chosen = async (person) => {
-    if (!person.trim()) { name.focus(); return; }
+    if (!folded(person)) { wrong.textContent = "Say who you are: a name above, or your own."; name.focus(); return; }
     const act = asking;
     asking = null;
+    person = state.people.find((one) => folded(one) === folded(person)) || person.trim();
     const changes = person !== kept.person;
-    kept.person = person.trim();
+    kept.person = person;
     await keepMine();
     if (changes) { state = { ...state, person: "", entries: [], to_mend: [] }; refresh().then(show, () => {}); }
     if (act) act();
@@ -444,7 +452,7 @@ function whoView() {
   return {
     title: "Who is logging?",
     box: el("div", {}, el("ul", { class: "list" }, state.people.map((one) => el("li", {}, button(one, () => chosen(one))))),
-      el("label", { for: "name" }, state.people.length ? "Somebody new" : "Your name, as it should stand in the record"), name,
+      el("label", { for: "name" }, state.people.length ? "Somebody new" : "Your name, as it should stand in the record"), name, wrong,
       el("div", { class: "row" }, button("This is me", () => chosen(name.value), { class: "first" })),
       el("label", { class: "tick" }, shared, "Several people use this device: ask at each beginning, and show codes without titles")),
   };
@@ -470,8 +478,8 @@ function dayView(day) {
       if (bench && one.to > until) until = one.to;
     }
     replace(list, lines);
-    const counted = all.filter((one) => one.state === "logged" && modeOf(one.row) !== "unattended" && one.hours != null);
-    const unread = all.filter((one) => one.state === "logged" && one.hours == null).length, sum = countedOnce(counted);
+    const logged = all.filter((one) => one.state === "logged"), known = logged.filter((one) => !one.refused && one.hours != null), unread = logged.length - known.length;
+    const counted = known.filter((one) => modeOf(one.row) !== "unattended"), sum = countedOnce(counted);
     total.textContent = all.length ? `${sum ? `${longWords(sum * 36e5)} said for this day; lines are to the quarter hour` : "No hours said for this day"}${unread ? `; ${plural(unread, "line is", "lines are")} not in it yet` : ""}.` : "Nothing is said for this day yet.";
     const ideas = suggestions(day, all);
     hint.hidden = !ideas.length;
@@ -495,9 +503,8 @@ function countedOnce(all) {
   }, 0);
 }
 function sheetLine(one) {
-  const typed = one.row.hours || "";
-  const long = one.state === "running" ? "in hand" : one.hours != null ? quarters(one.hours) : /^[\d.,¼½¾]+$/.test(typed) ? `${typed} h` : typed;
-  return el("li", {}, button([el("span", { class: "when" }, one.from ? `${one.from.slice(11, 16)}–${one.to ? one.to.slice(11, 16) : ""}` : ""), el("span", { class: "what" }, lineWords(one), modeOf(one.row) === "unattended" && " (waiting)", " ", stateOf(one)), el("span", { class: "long" }, long)], () => go(`#entry=${encodeURIComponent(one.entry)}`), { "data-k": `line ${one.entry}` }));
+  const long = one.state === "running" ? "in hand" : one.hours != null ? quarters(one.hours) : hoursTyped(one.row.hours || "");
+  return el("li", {}, button([el("span", { class: "when" }, one.from ? `${one.from.slice(11, 16)}–${one.to ? one.to.slice(11, 16) : ""}` : ""), el("span", { class: "what" }, lineWords(one), modeOf(one.row) === "unattended" && " (waiting)", " ", stateOf(one)), el("span", { class: "long" }, long)], () => go(entryHash(one.entry)), { "data-k": `line ${one.entry}` }));
 }
 function gap(day, from, to) {
   const minutes = (onClock(to) - onClock(from)) * 60;
@@ -517,16 +524,20 @@ function quickForm(day) {
   const what = pick("Technique", "quick technique", techniquesByName, draft.technique || "");
   const hours = el("input", { id: "quick hours", autocomplete: "off", value: draft.hours || "", placeholder: "1½, 1.5, 1:30 or 1h30", enterkeyhint: "done" });
   const wrong = el("p", { class: "wrong", role: "alert" });
+  const doubted = doubting(wrong, "Add");
+  let added = 0;
   const remember = () => { drafts[`day ${day}`] = { object: about.value(), technique: what.value(), hours: hours.value, row: filled }; keepDraft(`day ${day}`); };
   const add = once(() => {
+    if (Date.now() - added < 1000 && !what.value()) return; // the second of two taps
     if (!what.value() || !hours.value.trim()) { wrong.textContent = what.value() ? "Write how many hours." : "Say which technique."; (what.value() ? hours : what.input).focus(); return; }
+    if (doubted(about.value(), what.value(), hours.value.trim())) return;
     const same = filled && filled.technique === what.value() && filled.object === about.value() ? filled : {};
     const row = { ...lineOf({ ...same, object: about.value(), technique: what.value() }), person: kept.person, date: day, hours: hours.value.trim() };
     const done = async () => {
       row.person = kept.person;
       delete drafts[`day ${day}`];
-      about.set(""); what.set(""); hours.value = ""; filled = null; wrong.textContent = "";
-      await say(`Added: ${onWork(row)}, ${row.hours}.`, [{ entry: uuid(), state: "logged", row, taps: {}, works: [], split: "equally" }]);
+      about.set(""); what.set(""); hours.value = ""; filled = null; wrong.textContent = ""; added = Date.now();
+      await say(`Added: ${onWork(row)}, ${hoursTyped(row.hours)}.`, [{ entry: uuid(), state: "logged", row, taps: {}, works: [], split: "equally" }]);
       await keepDraft(`day ${day}`); // only now: what was written is on the phone as an entry
       if (!location.hash.startsWith("#day")) go(`#day=${day}`);
     };
@@ -539,13 +550,25 @@ function quickForm(day) {
 // A field for a word that is known: a few that fit are offered below as buttons; what is typed is understood by the studio as in any file.
 const worksByName = () => state.works.map((one) => [one.object, called(one.object), (!kept.shared && one.title) || one.object]);
 const techniquesByName = () => state.techniques.map((one) => [one.technique, one.technique, ...(one.aliases || [])]);
+// What will hardly be understood is asked about before anything is sent; said again as it is, it goes: the studio may know more than this phone.
+function doubting(wrong, act) {
+  let asked = "";
+  return (object, name, hours) => {
+    const about = !technique(name) ? `No technique is called “${name}” here` : object && !work(object) ? `No work “${object}” is on the bench`
+      : hours && (!/[\d¼½¾]/.test(hours) || /[;!?=]/.test(hours) || hours.replace(",", ".") > 16) ? `“${hours}” does not look like the hours of a day` : "";
+    wrong.textContent = about && about !== asked ? `${about}. Mend it, or tap ${act} again to send it as it is.` : "";
+    asked = about;
+    return wrong.textContent;
+  };
+}
 function pick(label, id, options, value, hint) {
   const list = el("ul", { class: "choices" });
   const input = el("input", { id, value, autocomplete: "off", "aria-describedby": hint ? `${id} hint` : null, oninput: () => offer() });
   const offer = () => {
     const wanted = folded(input.value);
     const exact = options().some(([known]) => folded(known) === wanted);
-    const found = wanted && !exact ? options().filter((words) => words.some((word) => folded(word).includes(wanted))).slice(0, 6) : [];
+    const first = (words) => !words.some((word) => folded(word).startsWith(wanted));
+    const found = wanted && !exact ? options().filter((words) => words.some((word) => folded(word).includes(wanted))).sort((a, b) => first(a) - first(b)).slice(0, 6) : [];
     replace(list, found.map(([known, shown]) => el("li", {}, button(shown, () => { input.value = known; replace(list, []); input.dispatchEvent(new Event("input", { bubbles: true })); input.focus(); }))));
   };
   const exactly = () => {
@@ -560,7 +583,7 @@ function pick(label, id, options, value, hint) {
 
 function entryView(entry, day) {
   const one = entry ? find(entry) : null;
-  if (entry && !one) return { title: "Entry", box: el("p", {}, "This entry is not among those of the last days on this phone. Older ones are corrected on the studio's pages, under One work.") };
+  if (entry && !one) return { title: "Entry", box: el("p", {}, "This entry was struck out, or is older than a week; older ones are corrected on the studio's pages, under One work.") };
   if (one && one.state === "running") return { title: called(one.row.object), box: el("div", {}, card(one), el("div", { class: "row" }, button("Strike it out: it was not begun", () => strike(one)))) };
   const key = entry || "new", draft = drafts[key] || {}, row = one ? one.row : {};
   const justFinished = one && one.hold > 0;
@@ -581,18 +604,19 @@ function entryView(entry, day) {
   const unit = (technique(row.technique) || {}).unit;
   const shares = { ...Object.fromEntries(over.map((two) => [two.object, two.share || "1"])), ...draft.shares };
   const own = el("div"), others = was("also", over.slice(1).map((two) => two.object));
-  const also = el("details", { open: others.length > 0 }, el("summary", {}, "One spell over several works"),
-    el("p", { class: "soft" }, "Choose the other works that it went to as well. How far and how much are then said of each work by itself, later."),
+  const choices = [...new Set([...others, ...state.works.slice(0, 40).map((two) => two.object)])].filter((code) => code !== about.value());
+  const also = el("details", { hidden: !choices.length, open: others.length > 0 }, el("summary", {}, "One spell over several works"),
+    el("p", { class: "soft" }, "Choose the other works it went to. How far and how much are then said of each work by itself, later."),
     choice("split", "Shared out", [["equally", "equally"], ["by area", "by area"], ["own shares", "by shares of my own"]], (one && one.split) || "equally"),
-    el("div", { class: "choices" }, [...new Set([...others, ...state.works.slice(0, 40).map((two) => two.object)])].map((code) => el("label", {}, el("input", { type: "checkbox", name: "also", value: code, checked: others.includes(code) }), code))), own);
-  const wrong = el("p", { class: "wrong", role: "alert" }, one && one.refused ? `Refused: ${faultWords(one.refused)}` : "");
+    el("div", { class: "choices" }, choices.map((code) => el("label", {}, el("input", { type: "checkbox", name: "also", value: code, checked: others.includes(code) }), code))), own);
+  const wrong = el("p", { class: "wrong", role: "alert" });
   const ticked = () => [...also.querySelectorAll("input[name=also]:checked")].map((tick) => tick.value);
   const form = el("form", { novalidate: true });
   const chosen = (name) => (form.querySelector(`input[name="${name}"]:checked`) || {}).value || "";
   let shared = "";
   const share = () => {
     const codes = ticked(), wants = chosen("split") === "own shares" && codes.length;
-    const all = wants ? [...new Set([about.value(), ...codes])] : [];
+    const all = wants ? [...new Set([about.value() || codes[0], ...codes])] : [];
     if (`${all}` === shared) return;
     shared = `${all}`;
     replace(own, all.map((code, i) => {
@@ -606,7 +630,7 @@ function entryView(entry, day) {
     keepDraft(key);
   };
   const leave = async () => { delete drafts[key]; await keepDraft(key); };
-  const back = () => { if (justFinished) release(entry); go(justFinished ? "#bench" : `#day=${date.value || day || today()}`); };
+  const back = () => { go(justFinished ? "#bench" : `#day=${date.value || day || today()}`); };
   const times = el("div", {}, el("label", { for: "day" }, "Day"), date, el("div", { class: "pair" }, el("div", {}, el("label", { for: "from" }, "From"), from), el("div", {}, el("label", { for: "to" }, "To"), to)), el("label", { for: "hours" }, "Hours"), hours);
   const line = [about.box, what.box, times, choice("mode", "Kind of time", [["", "as usual"], ["hands_on", "hands on"], ["attended", "waiting beside it"], ["unattended", "waits by itself"]], row.mode && row.mode !== (technique(row.technique) || {}).mode ? row.mode : "")];
   const details = [
@@ -619,11 +643,13 @@ function entryView(entry, day) {
     el("label", { for: "part" }, "Part of the work, if not the whole (frame, reverse, second tear)"), part, also,
   ];
   const name = entry || uuid();
+  const doubted = doubting(wrong, "Save");
   const save = once(() => {
     const bad = (words, input) => { wrong.textContent = words; input.focus(); };
     if (!what.value()) return bad("Say which technique.", what.input);
     if (!from.value !== !to.value) return bad(from.value ? "Say when it ended, or leave the beginning empty." : "Say when it began, or leave the end empty.", from.value ? to : from);
     if (!from.value && !hours.value.trim()) return bad("Write how many hours, or from when to when.", hours);
+    if (doubted(about.value(), what.value(), from.value ? "" : hours.value.trim())) return;
     const said = { ...lineOf({ object: about.value(), technique: what.value(), part: part.value.trim() }), person: row.person || kept.person, charge: chosen("charge"), quantity: quantity.value.trim(), unit: quantity.value.trim() && row.unit && row.technique === what.value() ? row.unit : "", done: chosen("done") || (row.done && !spoken[row.done] ? row.done : ""), note: note.value.trim(), discovery: found.checked ? "yes" : row.discovery === "yes" ? "no" : row.discovery || "", mode: chosen("mode") };
     if (row.technique === what.value() && row.phase) said.phase = row.phase;
     let taps = {};
@@ -635,8 +661,8 @@ function entryView(entry, day) {
       else Object.assign(said, { started_at: `${date.value} ${from.value}`, ended_at: ends });
     } else Object.assign(said, { date: date.value, hours: hours.value.trim() });
     const codes = ticked();
-    const works = codes.length ? [...new Set([about.value(), ...codes])].map((code) => ({ object: code, share: chosen("split") === "own shares" ? shares[code] ?? "1" : "" })) : [];
-    if (works.length) said.object = "";
+    const all = [...new Set([about.value() || codes[0], ...codes])], works = all.length > 1 ? all.map((code) => ({ object: code, share: chosen("split") === "own shares" ? shares[code] ?? "1" : "" })) : [];
+    if (codes.length) said.object = works.length ? "" : all[0];
     const act = async () => {
       said.person = said.person || kept.person;
       delete drafts[key];
@@ -646,7 +672,7 @@ function entryView(entry, day) {
     };
     return said.person ? act() : whoever(act);
   });
-  const buttons = el("div", { class: "row" }, el("button", { class: "first" }, "Save"), button(justFinished ? "Skip" : "Back", () => leave().then(back)), one && button("Strike it out", () => strike(one).then(leave)));
+  const buttons = el("div", { class: "row keep" }, el("button", { class: "first" }, "Save"), button(justFinished ? "Skip" : "Back", () => leave().then(back)), one && button("Strike it out", () => strike(one).then(leave)));
   const sheet = justFinished
     ? [cautionOf(row.technique), ...details, wrong, buttons, el("details", { open: !!one.refused }, el("summary", {}, "Change work, technique or times"), line)]
     : [...line, el("details", { open: !one || !!(one.refused || over.length || row.done || row.quantity || row.note || row.part || (row.charge || "quoted") !== "quoted") }, el("summary", {}, "How far, how much, note and more"), details), wrong, buttons];
@@ -654,15 +680,17 @@ function entryView(entry, day) {
   form.addEventListener("submit", save);
   form.addEventListener("input", remember);
   share();
-  const again = drafts[key] && Object.keys(draft).length > 3 ? el("p", { class: "soft" }, "What you wrote before and did not save is here again.") : null;
-  return { title: justFinished ? `${named(row)}, ${longWords((one.hours || 0) * 36e5)}` : one ? "Correct an entry" : "A new line", box: el("div", {}, justFinished && el("p", {}, `${called(row.object)}. The time is saved; all below may stay empty.`), again, form) };
+  const again = "note" in draft ? el("p", { class: "soft" }, "What you wrote before and did not save is here again.") : null;
+  return { title: justFinished ? `${named(row)}, ${longWords((one.hours || 0) * 36e5)}` : one ? "Correct an entry" : "A new line", box: el("div", {}, justFinished && el("p", {}, `${called(row.object)}. The time is saved; all below may stay empty.`), one && one.refused && el("p", { class: "wrong", role: "alert" }, stateOf(one)), again, form) };
 }
 async function strike(one) {
   await say(`Struck out: ${onWork(one.row, one.works)}.`, [{ entry: one.entry, ...saying(one), state: "struck" }]);
   go(one.state === "running" ? "#bench" : `#day=${one.day}`);
 }
-function release(entry) {
-  settle(queue.filter((one) => one.entry === entry && one.hold), (one) => ({ ...one, hold: 0 })).then(send);
+// A spell just finished waits for what is still to be said of it only while that is being written.
+function release(but) {
+  const held = queue.filter((one) => one.hold && one.entry !== but);
+  if (held.length) settle(held, (one) => ({ ...one, hold: 0 })).then(send);
 }
 
 // --- what is shown
@@ -680,11 +708,13 @@ function tell() {
   const said = [];
   if (here) said.push(el("span", {}, `${plural(here, "thing is", "things are")} saved here, not in the studio yet. `));
   else if (settling) said.push(el("span", {}, `${plural(settling, "thing has", "things have")} arrived in the studio and ${settling === 1 ? "is" : "are"} being checked. `));
-  else if (fresh && !trouble) said.push(el("span", {}, "All is saved in the studio. "));
-  if (refused) said.push(el("a", { href: "#bench", class: "wrong" }, `${plural(refused, "entry was", "entries were")} refused: to be mended. `));
+  else if (fresh && !trouble) said.push(el("span", {}, `All ${refused ? "else " : ""}is saved in the studio. `));
+  if (refused) said.unshift(el("a", { href: "#bench", class: "wrong" }, `${plural(refused, "entry was", "entries were")} refused: to be mended. `));
+  const half = Object.keys(drafts).find((key) => find(key) && location.hash !== entryHash(key));
+  if (half) said.push(el("a", { href: entryHash(half) }, "What you wrote of an entry is not saved yet. "));
   if (trouble) said.push(el("span", {}, `${trouble.charAt(0).toUpperCase()}${trouble.slice(1)} `));
   if (Math.abs(clockOff) > 120) said.push(el("span", {}, `This phone's clock is ${longWords(Math.abs(clockOff) * 1000)} ${clockOff > 0 ? "slow" : "fast"}; times are put right. `));
-  if (!storing) said.push(el("span", { class: "wrong" }, "This browser keeps nothing by itself (private window, or its memory is full): leave this page open until all is saved in the studio. "));
+  if (!storing) said.push(el("span", { class: "wrong" }, "This browser keeps nothing (private window, or memory full): leave this page open until all is saved in the studio. "));
   replace(byId("told"), said);
   replace(byId("just"), gesture ? [el("div", {}, el("span", {}, gesture.words), gesture.undo && button("Undo", undo, { class: "plain", "data-k": "undo" }), button("Close", () => { gesture = null; tell(); }, { class: "plain", "data-k": "close" }))] : []);
   byId("who").textContent = kept.person ? (kept.shared ? "Shared tablet" : kept.person) : "Who?";
@@ -698,6 +728,7 @@ function open() {
   const [name, ...rest] = location.hash.slice(1).split("=");
   const about = decodeURIComponent(rest.join("="));
   if (!kept.person && !asking && name !== "who" && name !== "work" && store !== undefined && !kept.shared) { go("#who"); return; }
+  release(name === "entry" ? about : "");
   view = name === "work" ? workView(about) : name === "day" ? dayView(about || today()) : name === "entry" ? entryView(about) : name === "new" ? entryView("", about || today()) : name === "who" ? whoView() : benchView();
   byId("title").textContent = view.title;
   document.title = `${view.title} – bench-hours`;
