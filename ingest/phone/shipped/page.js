@@ -3,15 +3,18 @@
 // each action says the whole entry as it should be, so that it may be sent twice, late or out of order.
 
 const API = "/log/v1/";
-const HOLD_MS = 120000; // a spell just finished waits so long for what is still to be said of it
+// a spell just finished waits so long for what is still to be said of it
+const HOLD_MS = 120000;
 const PATIENCE_MS = 20000;
 const byId = (id) => document.getElementById(id);
 let state = JSON.parse(byId("state").textContent);
-let queue = []; // actions that the studio has not settled yet, in the order in which they were made
+// actions that the studio has not settled yet, in the order in which they were made
+let queue = [];
 let kept = { phone: "", person: "", shared: false, number: 0, last: 0, offset: 0, paused: [], still: {} };
 let drafts = {};
 let trouble = "", clockOff = 0, storing = true, fresh = false;
-let gesture = null; // what was done just now, and how to undo it
+// what was done just now, and how to undo it
+let gesture = null;
 let view = null;
 
 // --- small helpers
@@ -44,7 +47,8 @@ const uuid = () => {
   return [...b].map((n, i) => ([4, 6, 8, 10].includes(i) ? "-" : "") + n.toString(16).padStart(2, "0")).join("");
 };
 const folded = (text) => text.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase().replace(/[-_/\s]+/g, " ").trim();
-const now = () => Date.now() + kept.offset; // the studio's clock, as far as this phone knows it
+// the studio's clock, as far as this phone knows it
+const now = () => Date.now() + kept.offset;
 const plural = (n, one, many) => `${n} ${n === 1 ? one : many}`;
 const technique = (name) => state.techniques.find((one) => one.technique === name || (one.aliases || []).includes(name));
 const work = (code) => state.works.find((one) => one.object === code);
@@ -63,6 +67,7 @@ const wallOf = (ms) => {
   const part = Object.fromEntries(clock.formatToParts(ms).map((one) => [one.type, one.value]));
   return `${part.year}-${part.month}-${part.day} ${part.hour}:${part.minute}`;
 };
+const instant = (ms) => `${new Date(ms).toISOString().slice(0, 19)}Z`;
 const onClock = (wall) => Date.parse(wall.replace(" ", "T") + "Z") / 36e5;
 const today = () => wallOf(now()).slice(0, 10);
 const plusDays = (day, n) => new Date(Date.parse(`${day}T12:00Z`) + n * 864e5).toISOString().slice(0, 10);
@@ -147,7 +152,7 @@ function entries() {
   const all = new Map();
   const put = (entry, said, more) => all.set(entry, { entry, ...said, ...more });
   for (const one of state.entries || []) put(one.entry, { state: "logged", row: one.row, taps: {} }, { hours: one.hours });
-  for (const one of state.in_hand || []) if (one.entry) put(one.entry, { state: "running", row: { ...one.row, started_at: new Date(one.since).toISOString().slice(0, 19) + "Z" }, taps: {} }, { since: one.since });
+  for (const one of state.in_hand || []) if (one.entry) put(one.entry, { state: "running", row: { ...one.row, started_at: instant(one.since) }, taps: {} }, { since: one.since });
   for (const one of state.to_mend || []) put(one.entry, one, { refused: one.faults });
   for (const one of queue) put(one.entry, one, { refused: one.refused, here: !one.received });
   return [...all.values()].map(timed);
@@ -176,7 +181,8 @@ async function say(words, said, { hold = 0, person = kept.person, undoing = fals
       Object.assign(one, { number: about.number, made_at: about.last });
     }
   };
-  const held = (one) => one.hold && !one.received && made.some((two) => two.entry === one.entry); // not sent yet: what is said now says it too
+  // not sent yet: what is said now says it too
+  const held = (one) => one.hold && !one.received && made.some((two) => two.entry === one.entry);
   try {
     if (!store) throw new Error("no store");
     await inStore(async (actions, others) => {
@@ -214,7 +220,8 @@ async function send() {
     const ready = [];
     for (const one of queue.filter((two) => !two.received && !two.refused && !(two.hold > Date.now())).slice(0, 100)) {
       ready.push(one);
-      if (JSON.stringify(ready).length > 2e5) break; // the studio takes 1 MB at once
+      // the studio takes 1 MB at once
+      if (JSON.stringify(ready).length > 2e5) break;
     }
     if (ready.length) {
       const answer = await call("actions", { version: 1, phone: kept.phone, clock: Date.now(), actions: ready.map((one) => ({ ...saying(one), action: one.action, entry: one.entry, number: one.number, made_at: one.made_at, person: one.person })) });
@@ -244,7 +251,7 @@ async function send() {
     if (done.length || !fresh) await refresh(done);
     pause = 0;
   } catch (error) {
-    trouble = error.words || "The studio cannot be reached just now; what is saved here is sent as soon as it can be.";
+    trouble = error.words || "The studio cannot be reached just now; what is saved here is sent once it can.";
     pause = Math.min(60000, pause ? pause * 2 : 3000);
   }
   sending = false;
@@ -265,7 +272,8 @@ async function refresh(done = []) {
   const who = kept.person, about = [kept.shared && "everyone=yes", who && `person=${encodeURIComponent(who)}`].filter(Boolean).join("&");
   const asking = Date.now();
   const told = await call(`bench?${about}`);
-  if (told.person && who === kept.person) kept.person = told.person; // as the studio spells it
+  // as the studio spells it
+  if (told.person && who === kept.person) kept.person = told.person;
   kept.offset = told.clock - (asking + Date.now()) / 2;
   if (Math.abs(kept.offset) < 2000) kept.offset = 0;
   state = told;
@@ -385,14 +393,13 @@ function forgotten(one) {
   const proposed = [];
   if (usual && one.since + usual * 36e5 < now()) proposed.push([one.since + Math.round(usual * 4) / 4 * 36e5, "as long as such a spell usually is here"]);
   if (next) proposed.push([next.since, `when you began ${named(next.row)}`]);
-  const ended = (ms) => say(`Finished: ${onWork(one.row)} at ${clockWords(ms)}.`, [{ ...finished(one, 0), taps: one.taps.started_at != null ? { started_at: one.taps.started_at, ended_at: ms - kept.offset } : {}, row: { ...one.row, ended_at: new Date(ms).toISOString().slice(0, 19) + "Z" } }], { person: kept.person || one.row.person });
+  const ended = (ms) => say(`Finished: ${onWork(one.row)} at ${clockWords(ms)}.`, [{ ...finished(one, 0), taps: one.taps.started_at != null ? { started_at: one.taps.started_at, ended_at: ms - kept.offset } : {}, row: { ...one.row, ended_at: instant(ms) } }], { person: kept.person || one.row.person });
   const time = el("input", { type: "time", id: `ended ${one.entry}`, "data-k": `time ${one.entry}` });
   const wrong = el("p", { class: "wrong", role: "alert" });
   const typed = () => {
     if (!time.value) { wrong.textContent = "Say at what time it ended."; return; }
     const [day, from] = wallOf(one.since).split(" ");
-    const row = { ...one.row, started_at: one.row.started_at || `${day} ${from}`, ended_at: `${time.value > from ? day : plusDays(day, 1)} ${time.value}` };
-    if (one.taps.started_at != null && !one.row.started_at) row.started_at = new Date(one.since).toISOString().slice(0, 19) + "Z";
+    const row = { ...one.row, started_at: one.row.started_at || instant(one.since), ended_at: `${time.value > from ? day : plusDays(day, 1)} ${time.value}` };
     say(`Finished: ${onWork(one.row)} at ${time.value}.`, [{ ...saying(one), entry: one.entry, state: "logged", row, taps: {} }], { person: kept.person || one.row.person });
   };
   return el("div", {}, el("p", {}, el("strong", {}, "Is it still in hand, or was the end forgotten?")),
@@ -423,12 +430,13 @@ function workView(code) {
   const update = () => {
     const wanted = folded(search.value);
     const lines = (one.lines || []).filter((two) => !wanted || folded(named(two)).includes(wanted));
-    const first = (two) => !folded(two.technique).startsWith(wanted); // what begins so stands first
+    // what begins so stands first
+    const first = (two) => !folded(two.technique).startsWith(wanted);
     const rest = known().filter((two) => !lines.some((line) => line.technique === two.technique && !line.part) && (wanted ? folded([two.technique, ...(two.aliases || [])].join(" ")).includes(wanted) : !code || !lines.length)).sort((a, b) => first(a) - first(b));
     replace(list, [
       ...lines.map((two) => el("li", {}, button([named(two), el("small", {}, two.last_day ? `last ${dayWords(two.last_day)}` : "in the estimate, not begun")], () => choose(two)))),
       ...rest.slice(0, 12).map((two) => el("li", {}, button([two.technique, el("small", {}, two.mode === "unattended" ? "waiting by itself: not hours" : two.phase)], () => choose({ technique: two.technique, phase: two.phase })))),
-      wanted && !lines.length && !rest.length && el("li", {}, "No technique is called so. New ones are added under Studio, on the studio's pages."),
+      wanted && !lines.length && !rest.length && el("li", {}, "No technique is called so. Add new ones under Studio, on the studio's pages."),
     ]);
   };
   update();
@@ -528,7 +536,8 @@ function quickForm(day) {
   let added = 0;
   const remember = () => { drafts[`day ${day}`] = { object: about.value(), technique: what.value(), hours: hours.value, row: filled }; keepDraft(`day ${day}`); };
   const add = once(() => {
-    if (Date.now() - added < 1000 && !what.value()) return; // the second of two taps
+    // the second of two taps
+    if (Date.now() - added < 1000 && !what.value()) return;
     if (!what.value() || !hours.value.trim()) { wrong.textContent = what.value() ? "Write how many hours." : "Say which technique."; (what.value() ? hours : what.input).focus(); return; }
     if (doubted(about.value(), what.value(), hours.value.trim())) return;
     const same = filled && filled.technique === what.value() && filled.object === about.value() ? filled : {};
@@ -538,7 +547,8 @@ function quickForm(day) {
       delete drafts[`day ${day}`];
       about.set(""); what.set(""); hours.value = ""; filled = null; wrong.textContent = ""; added = Date.now();
       await say(`Added: ${onWork(row)}, ${hoursTyped(row.hours)}.`, [{ entry: uuid(), state: "logged", row, taps: {}, works: [], split: "equally" }]);
-      await keepDraft(`day ${day}`); // only now: what was written is on the phone as an entry
+      // only now: what was written is on the phone as an entry
+      await keepDraft(`day ${day}`);
       if (!location.hash.startsWith("#day")) go(`#day=${day}`);
     };
     return kept.person ? done() : whoever(done);
@@ -592,7 +602,8 @@ function entryView(entry, day) {
   const over = (one && one.works) || [];
   const about = pick("Work", "work", worksByName, was("object", row.object || (over[0] || {}).object || ""), "its code, or empty for studio time");
   const what = pick("Technique", "technique", techniquesByName, was("technique", row.technique || ""));
-  const field = (name, about) => el("input", { id: name, name, autocomplete: "off", ...about, value: was(name, about.value || "") });
+  const fields = [];
+  const field = (name, { value = "", ...about }) => { const input = el("input", { id: name, name, autocomplete: "off", ...about, value: was(name, value) }); fields.push([input, value]); return input; };
   const date = field("day", { type: "date", value: one ? one.day : day, max: today() });
   const from = field("from", { type: "time", value: one && one.from ? one.from.slice(11, 16) : "" }), to = field("to", { type: "time", value: one && one.to ? one.to.slice(11, 16) : "" });
   const hours = field("hours", { value: one && !one.from ? row.hours || "" : "", placeholder: "1.5, 1:30 or 1h30, where there are no times" });
@@ -626,7 +637,7 @@ function entryView(entry, day) {
   };
   const remember = () => {
     share();
-    drafts[key] = { object: about.value(), technique: what.value(), day: date.value, from: from.value, to: to.value, hours: hours.value, part: part.value, quantity: quantity.value, note: note.value, done: chosen("done"), charge: chosen("charge"), mode: chosen("mode"), split: chosen("split"), discovery: found.checked, also: ticked(), shares };
+    drafts[key] = { object: about.value(), technique: what.value(), ...Object.fromEntries(fields.filter(([input, value]) => input.value !== value).map(([input]) => [input.name, input.value])), note: note.value, done: chosen("done"), charge: chosen("charge"), mode: chosen("mode"), split: chosen("split"), discovery: found.checked, also: ticked(), shares };
     keepDraft(key);
   };
   const leave = async () => { delete drafts[key]; await keepDraft(key); };
