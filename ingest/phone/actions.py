@@ -24,8 +24,8 @@ MOST_WORKS = 30
 _LONGEST_TEXT = 4_000
 _LONGEST_NAME = 200
 _UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
-SHARE = r"(?s)^(.+)\+share \d+$"
-"""The name of an entry that is a share of a spell over several works, as DuckDB reads it too; its group is the name of the spell."""
+SHARE = "+share "
+"""Stands between the name of a spell over several works and the number of one of its shares."""
 _FIRST_TAP, _LAST_TAP = -2_208_988_800_000, 7_289_654_400_000  # 1900 and 2200, in ms since 1970
 
 
@@ -116,13 +116,12 @@ class Action:
 
 def spell_of(entry: str) -> str:
     """The name by which the spell is known that an entry is a share of; the entry's own where it is of none."""
-    found = re.fullmatch(SHARE, entry)
-    return found[1] if found else entry
+    return entry.partition(SHARE)[0]
 
 
 def share_of(entry: str, number: int | str) -> str:
     """The name of the entry of one of the works that a spell is shared out over, from 1; with an empty number, how all of them begin."""
-    return f"{entry}+share {number}"
+    return f"{entry}{SHARE}{number}"
 
 
 def uuid(raw: object, what: str) -> str:

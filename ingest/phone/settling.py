@@ -333,7 +333,7 @@ _CALLED = {
 }  # fmt: skip
 """What the form calls the columns of a row; a remark on any other is a sentence by itself."""
 _NEVER: _Word = (datetime.min, 0, "")
-_SPELL_OF = f"coalesce(nullif(regexp_extract({{entry}}, '{SHARE}', 1), ''), {{entry}})"  # as `actions.spell_of`
+_SPELL_OF = f"split_part({{entry}}, '{SHARE}', 1)"  # as `actions.spell_of`
 
 
 def _in_turn(waiting: Sequence[_Waiting]) -> list[list[_Waiting]]:
