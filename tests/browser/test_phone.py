@@ -110,6 +110,7 @@ def opened(handset: BrowserContext, studio: Studio, who: str | None = "Ilse", at
 
 
 def told(page: Page, words: str | re.Pattern[str] = "All is saved in the studio.") -> None:
+    """What the page says of its sending. What was tapped just before is written on the phone first: wait for `done`, or this may be what was said before it."""
     expect(page.locator("#told")).to_contain_text(words)
 
 
@@ -285,6 +286,7 @@ def test_it_opens_again_without_the_studio_and_sends_when_the_studio_is_back(stu
     page.goto(f"{studio.address}/log")  # nobody serves it
     expect(page.get_by_role("heading", name="At the bench")).to_be_visible()
     page.get_by_role("button", name="Begin retouching on 24-001").click()
+    done(page, "Begun: retouching on 24-001")
     told(page, "1 thing is saved here, not in the studio yet")
     page.close()
     page = handset.new_page()
@@ -488,8 +490,9 @@ def test_a_name_in_other_letters_is_the_person_whom_the_studio_knows(studio: Stu
     expect(page.get_by_role("button", name="Finish retouching on 24-001")).to_be_visible()
     expect(page.get_by_role("link", name="Ilse is logging; change")).to_be_visible()
     page.get_by_role("button", name="Pause retouching on 24-001").click()  # within a second or two of its beginning, as the studio has told it meanwhile
-    told(page)
+    done(page, "Paused: retouching on 24-001")
     expect(page.get_by_role("button", name="Go on: retouching on 24-001")).to_be_visible()
+    told(page)
     assert [row["person"] for row in studio.entries(tmp_path / "out") if row["started_at"]] == ["Ilse"]
 
 
@@ -519,6 +522,7 @@ def test_a_finish_is_sent_once_its_page_is_left_and_what_is_half_written_of_it_i
 def test_what_another_phone_said_later_stands_and_this_one_is_told(studio: Studio, handset: BrowserContext, browser: Browser) -> None:
     page = opened(handset, studio)
     page.get_by_role("button", name="Begin retouching on 24-001").click()
+    done(page, "Begun: retouching on 24-001")
     told(page)
     second = browser.new_context(timezone_id="Europe/Berlin")
     beside = opened(second, studio)
@@ -543,6 +547,7 @@ def test_every_doing_can_be_undone_in_one_tap(studio: Studio, handset: BrowserCo
     page.get_by_role("button", name="Undo").click()
     expect(page.get_by_role("heading", name="In hand")).to_have_count(0)
     page.get_by_role("button", name="Begin retouching on 24-001").click()
+    done(page, "Begun: retouching on 24-001")
     told(page)
     page.wait_for_timeout(1100)
     page.get_by_role("button", name="Begin facing on 24-002").click()
@@ -724,7 +729,7 @@ def test_shares_stay_with_their_works_and_what_is_refused_of_several_is_mended_w
     line(page, "24-001.*: facing").first.click()
     page.get_by_label("Hours", exact=True).fill("2")
     page.get_by_role("button", name="Save", exact=True).click()
-    done(page, "Saved: facing on 24-001")
+    done(page, "Saved: facing on 24-001.")
     told(page)
     shared = [(row["object"], row["hours"]) for row in studio.entries(tmp_path / "out2") if row["note"].startswith("one of 2 works")]
     assert sorted(shared) == [("24-001", "2"), ("24-003", "5")]
@@ -740,6 +745,9 @@ def test_a_forgotten_spell_is_asked_about_and_ends_only_as_it_is_said(studio: St
     ]
     body = json.dumps({"version": 1, "phone": phones.PHONE, "clock": phones.ms(now), "actions": sent}).encode()
     urllib.request.urlopen(urllib.request.Request(f"{studio.address}/log/v1/actions", body, {"Content-Type": "application/json"})).close()
+    patience = time.monotonic() + 30
+    while len(json.load(urllib.request.urlopen(f"{studio.address}/log/v1/bench"))["in_hand"]) < 2 and time.monotonic() < patience:
+        time.sleep(0.1)  # what is sent is kept at once and settled right after
     page = opened(handset, studio)
     expect(page.get_by_text("Is it still in hand, or was the end forgotten?")).to_have_count(1)  # of the retouching; pressing may last for days
     picture(page, "forgotten")
@@ -747,6 +755,10 @@ def test_a_forgotten_spell_is_asked_about_and_ends_only_as_it_is_said(studio: St
     expect(page.get_by_role("alert").filter(has_text="Say at what time it ended.")).to_be_visible()
     ended = (began + timedelta(hours=1)).replace(tzinfo=UTC).astimezone(ZoneInfo("Europe/Berlin"))
     page.get_by_label("It ended at", exact=True).fill(f"{ended:%H:%M}")
+    page.evaluate("state.in_hand.forEach((one) => { one.since += 120000; }); show()")  # the card is drawn anew: nothing typed is lost by that
+    expect(page.get_by_text("began 19 h 58 min ago").first).to_be_visible()
+    expect(page.get_by_role("alert").filter(has_text="Say at what time it ended.")).to_be_visible()
+    expect(page.get_by_label("It ended at", exact=True)).to_have_value(f"{ended:%H:%M}")
     page.get_by_role("button", name="Save this end").click()
     done(page, "Finished: retouching on 24-001")
     told(page)
@@ -794,6 +806,7 @@ def test_a_phone_clock_that_is_wrong_is_said_and_put_right(studio: Studio, brows
     context.add_init_script("const right = Date.now; Date.now = () => right() - 26 * 36e5")
     page = opened(context, studio)
     page.get_by_role("button", name="Begin retouching on 24-001").click()
+    done(page, "Begun: retouching on 24-001")
     told(page, "This phone's clock is 26 h slow; times are put right.")
     expect(page.get_by_text("began less than a minute ago")).to_be_visible()
     page.wait_for_timeout(1100)
