@@ -386,8 +386,9 @@ function card(one) {
       button("Finish", () => finish(one), { class: "first", "aria-label": `Finish ${about}`, "data-k": `finish ${one.entry}` }),
       !waits && button("Pause", () => rest(one), { "aria-label": `Pause ${about}`, "data-k": `pause ${one.entry}` })));
 }
-// A spell that runs longer than the studio finds likely is asked about; its end is proposed, and nothing is filled in unasked.
+// What is typed of the ends of spells: their cards are drawn anew as time goes by.
 const ends = {};
+// A spell that runs longer than the studio finds likely is asked about; its end is proposed, and nothing is filled in unasked.
 function forgotten(one) {
   const usual = (technique(one.row.technique) || {}).usual_hours;
   const next = entries().filter((two) => two.entry !== one.entry && two.row.person === one.row.person && two.since > one.since).sort((a, b) => a.since - b.since)[0];
@@ -395,13 +396,13 @@ function forgotten(one) {
   if (usual && one.since + usual * 36e5 < now()) proposed.push([one.since + Math.round(usual * 4) / 4 * 36e5, "as long as such a spell usually is here"]);
   if (next) proposed.push([next.since, `when you began ${named(next.row)}`]);
   const ended = (ms) => say(`Finished: ${onWork(one.row)} at ${clockWords(ms)}.`, [{ ...finished(one, 0), taps: one.taps.started_at != null ? { started_at: one.taps.started_at, ended_at: ms - kept.offset } : {}, row: { ...one.row, ended_at: instant(ms) } }], { person: kept.person || one.row.person });
-  // the card is drawn anew as time goes by
   const said = ends[one.entry] ||= {};
   const time = el("input", { type: "time", id: `ended ${one.entry}`, "data-k": `time ${one.entry}`, oninput: () => { said.time = time.value; } });
   time.value = said.time || "";
   const wrong = el("p", { class: "wrong", role: "alert" }, said.wrong);
   const typed = () => {
-    if (!time.value) { wrong.textContent = said.wrong = "Say at what time it ended."; return; }
+    wrong.textContent = said.wrong = time.value ? "" : "Say at what time it ended.";
+    if (said.wrong) return;
     const [day, from] = wallOf(one.since).split(" ");
     const row = { ...one.row, started_at: one.row.started_at || instant(one.since), ended_at: `${time.value > from ? day : plusDays(day, 1)} ${time.value}` };
     say(`Finished: ${onWork(one.row)} at ${time.value}.`, [{ ...saying(one), entry: one.entry, state: "logged", row, taps: {} }], { person: kept.person || one.row.person });
