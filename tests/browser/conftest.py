@@ -2,7 +2,6 @@
 
 import os
 import signal
-import socket
 import subprocess
 import sys
 import time
@@ -17,6 +16,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, TimeoutError, exp
 from ingest.store import Store
 from tests import big_studio
 from tests.chromium import find_chromium
+from tests.served import free_port
 
 expect.set_options(timeout=30_000)  # patience costs nothing where it is not needed
 SCREENSHOTS = Path(__file__).parent.parent / "screenshots"
@@ -32,9 +32,7 @@ def browser() -> Iterator[Browser]:
 
 def serve(*call: str, program: tuple[str, ...] = ("-m", "dashboard.command")) -> Iterator[str]:
     """Start a server, give its address, stop it."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+    port = free_port()
     server = subprocess.Popen([sys.executable, *program, *call, "--port", str(port)], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
     address = f"http://127.0.0.1:{port}"
     for _ in range(240):

@@ -18,6 +18,7 @@ import pytest
 from dashboard import relay
 from dashboard.voice import Caller, called_by
 from ingest.store import Store
+from tests.served import free_port
 from tests.whole_studios import everything
 
 LOG = "object,phase,technique,person,date,hours,note\n25-041,,facing,Maud,2026-01-05,1h30,=1+1\n99-999,,facing,Maud,2026-01-05,1,\n25-041,,retouching,Maud,2026-01-06,2,\n"
@@ -35,9 +36,7 @@ class Served:
     """A server of the studio in a folder, until it is stopped."""
 
     def __init__(self, folder: Path) -> None:
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            self.port = probe.getsockname()[1]
+        self.port = free_port()
         command = [sys.executable, "-m", "dashboard.command", "serve", "--db", "studio.duckdb", "--port", str(self.port)]
         self.process = subprocess.Popen(command, cwd=folder, env=_env(), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
         assert self.process.stderr
