@@ -64,7 +64,8 @@ def test_everything_can_be_taken_along_and_makes_the_same_studio_elsewhere(studi
     copying.value.save_as(copy)
     act(laptop, laptop.get_by_text("With titles, owners and addresses").click)
     with laptop.expect_download() as packing:
-        laptop.get_by_role("button", name="All files, in one zip").click()
+        laptop.get_by_role("button", name="All files with titles and owners, in one zip").click()
+    assert packing.value.suggested_filename == "studio-csv-private.zip"
     packing.value.save_as(tmp_path / "all.zip")
     with zipfile.ZipFile(tmp_path / "all.zip") as packed:
         packed.extractall(tmp_path / "all")
