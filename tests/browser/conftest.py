@@ -151,6 +151,13 @@ def act(page: Page, do: Callable[[], object], *, must: bool = True) -> None:
     settled(page)
 
 
+def tick(page: Page, words: str) -> None:
+    """Tick a box; a second attempt never takes the tick away again."""
+    box = page.get_by_role("checkbox", name=words)
+    act(page, lambda: None if box.is_checked() else page.get_by_text(words).click())
+    expect(box).to_be_checked()
+
+
 def leave(page: Page) -> None:
     """Leave a field by keyboard."""
     act(page, lambda: page.keyboard.press("Tab"), must=False)

@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 from dashboard import demo
 from ingest.imports import import_files
 from ingest.store import Store
-from tests.browser.conftest import act, keep
+from tests.browser.conftest import act, keep, tick
 from tests.browser.test_tasks import choose, done, go, press
 from tests.whole_studios import everything
 
@@ -42,8 +42,7 @@ def test_a_backup_is_made_lost_work_comes_back_and_what_was_there_is_kept(studio
     expect(page.get_by_text(re.compile(r"It holds 67 works, .* entries, .*The studio now holds 67 works"))).to_be_visible()
     expect(page.get_by_role("button", name="Go back to it")).to_be_disabled()
     keep(page, "safe-keeping-chosen")
-    sure = page.get_by_text("Put it in the place of everything held now")
-    act(page, sure.click)
+    tick(page, "Put it in the place of everything held now")
     press(page, "Go back to it")
     done(page, "The studio is as it was in that backup: 67 works")
     keep(page, "safe-keeping-back")
@@ -62,7 +61,7 @@ def test_everything_can_be_taken_along_and_makes_the_same_studio_elsewhere(studi
         laptop.get_by_role("button", name="Take a copy with you").click()
     copy = tmp_path / "taken.duckdb"
     copying.value.save_as(copy)
-    act(laptop, laptop.get_by_text("With titles, owners and addresses").click)
+    tick(laptop, "With titles, owners and addresses")
     with laptop.expect_download() as packing:
         laptop.get_by_role("button", name="All files with titles and owners, in one zip").click()
     assert packing.value.suggested_filename == "studio-csv-private.zip"
