@@ -18,12 +18,15 @@ from typing import Literal, NoReturn
 import duckdb
 import pandas as pd
 
-from dashboard import demo, keeping, reading, relay, serving
+from dashboard import addresses, admitting, demo, keeping, reading, relay, serving
 from dashboard.analysis.overruns import CAUSES, by_phase, compare, totals
+from dashboard.labels import SIZES
 from dashboard.sentences import ROUNDED, forgotten_parts, most_over, most_under, said_beside
+from dashboard.serving import Place
 from dashboard.voice import caller, complain, tell
 from dashboard.words import amount, counted, day, hours, signed_hours
 from ingest import notation
+from ingest.devices import ROLES
 from ingest.errors import BenchHoursError, StoreError, why
 from ingest.formulas import defused_frame
 from ingest.imports import Report, check_files, import_files
@@ -151,8 +154,8 @@ def _parser() -> argparse.ArgumentParser:
 
     one = command("demo", _demo, "Set up an invented studio in a database of its own, print its overruns, and serve its pages.", "nothing")
     one.add_argument("--no-serve", action="store_true", help="print only")
-    _add_address(one)
-    _add_address(command("serve", _serve, "Serve the pages of the studio to a browser on this machine.", "nothing"))
+    _add_port(one)
+    _add_serving(command("serve", _serve, "Serve the pages of the studio to a browser on this machine, or to the phones of the network.", "nothing"))
     into: tuple[tuple[str, Callable[..., int], str, Opens], ...] = (
         ("import", _import, "Bring in CSV files: phases, techniques, objects, estimates, time entries, milestones, or all of an export, in any order.", "made"),
         ("check", _check, "Check CSV files as import does, and store nothing.", "memory"),
@@ -180,11 +183,40 @@ def _parser() -> argparse.ArgumentParser:
     back = command("restore", keeping.restore, "Put a backup in the place of the database.", "file")
     back.add_argument("file", type=_file, metavar="FILE")
     back.add_argument("--force", action="store_true", help="also where there is a database already, which is kept beside it")
+    _add_admitting(command)
     return parser
 
 
-def _add_address(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--host", default="127.0.0.1", help="address to listen on (127.0.0.1: this machine only)")
+def _add_admitting(command: Callable[..., argparse.ArgumentParser]) -> None:
+    """The commands of who may come in."""
+    new = command("pair", admitting.pair, "Make a code that pairs a phone or a laptop, good once and for ten minutes.", "there")
+    new.add_argument("--role", choices=ROLES, default="principal", help="what it may do: logs (the form only), reviews (where the hours went), principal (all)")
+    new.add_argument("--person", metavar="PERSON", help="whose it is (else several share it)")
+    new.add_argument("--name", default="", metavar="NAME", help="what to call it")
+    those = command("devices", admitting.devices, "The devices that are paired, and what happened at the door.", "there")
+    those.add_argument("--revoke", metavar="NAME", help="send this device away, at once and for good")
+    sheet = command(
+        "labels",
+        admitting.labels,
+        "Labels for works, to print: a QR code that opens the form on the work, and the code of the work. No title, no owner.",
+        "there",
+    )
+    sheet.add_argument("file", type=_file, metavar="FILE", help="the PDF to write")
+    sheet.add_argument("--object", action="append", metavar="OBJECT", help="of this work only; may be said again (else of all on the bench)")
+    sheet.add_argument("--size", choices=sorted(SIZES), default="A4", help="a sheet of A4 with 24 labels, or a label of this many mm on a page of its own")
+    sheet.add_argument("--address", metavar="ADDRESS", help="of the studio for phones, like https://192.168.1.20:8411 (else that of the running server)")
+
+
+def _add_serving(one: argparse.ArgumentParser) -> None:
+    _add_port(one)
+    one.add_argument("--phones", action="store_true", help="let paired phones and laptops of the local network in, over TLS")
+    one.add_argument("--plain", action="store_true", help="with --phones: without TLS, so that whoever is in the network can read along")
+    one.add_argument("--host", help="address to listen on (127.0.0.1, or with --phones every address of this machine)")
+    one.add_argument("--tls-cert", type=_file, metavar="FILE", help="with --phones: a certificate made elsewhere (PEM), in place of the studio's own")
+    one.add_argument("--tls-key", type=_file, metavar="FILE", help="its key (PEM)")
+
+
+def _add_port(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--port", type=int, default=8411, help="port to listen on (8411)")
 
 
@@ -404,23 +436,42 @@ def _demo(said: argparse.Namespace) -> int:
         if not said.no_serve:
             sys.stdout.flush()
             with serving.until_stopped():
-                _serve_store(store, said)
+                _serve_store(store, Place(port=said.port))
     return 0
 
 
 def _serve(said: argparse.Namespace) -> int:
+    place = _place(said)
     _nobody_serves(_path(said))
     with serving.until_stopped(), Store(_path(said)) as store:
         keeping.settle_what_phones_sent(store)
         keeping.tell_how_it_is(store)
-        _serve_store(store, said)
+        _serve_store(store, place)
     complain("stopped; the record is closed, and everything in it is kept")
     return 0
 
 
-def _serve_store(store: Store, said: argparse.Namespace) -> None:
-    with relay.listening(Path(store.path), serving.address(said.host, said.port), run_for(store)):
-        serving.serve(store, said.host, said.port, say=complain)
+def _place(said: argparse.Namespace) -> Place:
+    """Where to listen, and to whom; raises where what is said does not go together."""
+    if not said.phones:
+        for name in ("plain", "tls_cert", "tls_key"):
+            if getattr(said, name):
+                raise BenchHoursError(f"--{name.replace('_', '-')} is about phones", "Add --phones, or leave it out.")
+        if said.host and not addresses.is_loopback(said.host):
+            raise BenchHoursError(
+                f"{said.host} is open to the network, and whoever came that way would be the principal", "Add --phones: then only paired devices come in."
+            )
+    if bool(said.tls_cert) != bool(said.tls_key):
+        raise BenchHoursError("a certificate and its key go together", "Give both --tls-cert and --tls-key.")
+    if said.plain and said.tls_cert:
+        raise BenchHoursError("--plain is without TLS, and so without a certificate", "Leave one of the two out.")
+    host = said.host or ("0.0.0.0" if said.phones else "127.0.0.1")
+    return Place(host=host, port=said.port, phones=said.phones, plain=said.plain, certificate=said.tls_cert, key=said.tls_key)
+
+
+def _serve_store(store: Store, place: Place) -> None:
+    with relay.listening(Path(store.path), place.here, run_for(store)):
+        serving.serve(store, place, say=complain)
 
 
 def _nobody_serves(path: Path) -> None:

@@ -10,8 +10,11 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import reading, serving
+from dashboard.guard import HERE
 from dashboard.tables import Link
 from ingest import integrity
+from ingest.devices import TOLD, Device, Role
+from ingest.errors import BenchHoursError
 from ingest.history import Change
 from ingest.integrity import Fault
 from ingest.settings import Settings, read_settings
@@ -60,9 +63,34 @@ def settings() -> Settings:
     return read_settings(store().cursor())
 
 
+def device() -> Device | None:
+    """The device on which the page is seen, as the guard of the server says; None: whoever sits at this machine, where nobody else comes in."""
+    told = st.context.headers.get(TOLD, "")
+    if told == HERE:
+        return None
+    opened = serving.opened()
+    known = opened.door.devices.of_name(told) if opened else None
+    if known is None or known.revoked_at is not None:
+        raise BenchHoursError("this device may not come in any more", "Load the page again: it says what to do.")
+    return known
+
+
+def role() -> Role:
+    """What the one who looks may do; whoever sits at this machine is the principal."""
+    found = device()
+    return found.role if found else "principal"
+
+
+def is_principal() -> bool:
+    return role() == "principal"
+
+
 def change(reason: str) -> Change:
-    """A change made on a page; whoever sits at this machine is the principal."""
-    return Change(by="principal", reason=reason)
+    """A change made on a page, by the person of the device."""
+    found = device()
+    if found and found.role != "principal":
+        raise BenchHoursError("this device is for looking only", "Change it on a device of the principal.")
+    return Change(by=(found and found.person) or "principal", reason=reason)
 
 
 def holdings() -> dict[str, int]:

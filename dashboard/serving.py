@@ -5,23 +5,69 @@ from __future__ import annotations
 import logging
 import signal
 import socket
+import ssl
 import sys
+import threading
 import traceback
 from collections.abc import Awaitable, Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-from dashboard import demo, look
-from ingest.errors import BenchHoursError
+from dashboard import addresses, certificates, demo, look, pairing
+from dashboard.certificates import Authority
+from dashboard.guard import Door, Guard, is_of_the_form
+from ingest.devices import Devices
+from ingest.errors import BenchHoursError, why
 from ingest.phone.inbox import Inbox
 from ingest.phone.routes import routes
+from ingest.settings import read_settings
 from ingest.store import Store
 
 _SCRIPT = Path(__file__).with_name("app.py")
 _held: list[Store] = []
+_open: list[Opened] = []
 Asgi = Callable[[dict[str, Any], Any, Any], Awaitable[None]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where a server listens, and to whom.
+
+    Attributes
+    ----------
+    host, port : listened on.
+    phones : devices of the network come in, once they are paired; else this machine alone, which needs no pairing.
+    plain : without TLS, where phones come in.
+    certificate, key : files of a certificate (PEM) made elsewhere; None: the studio's own authority makes one.
+    """
+
+    host: str = "127.0.0.1"
+    port: int = 8411
+    phones: bool = False
+    plain: bool = False
+    certificate: Path | None = None
+    key: Path | None = None
+
+    @property
+    def secure(self) -> bool:
+        return self.phones and not self.plain
+
+    @property
+    def here(self) -> str:
+        """Where the pages are, for a browser on this machine."""
+        return addresses.url("localhost" if self.host in ("127.0.0.1", "0.0.0.0", "::") else self.host, self.port, secure=self.secure)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opened:
+    """A server that is running: where, who comes in, and who vouches for it (None: nobody, or an authority elsewhere)."""
+
+    place: Place
+    door: Door
+    authority: Authority | None
 
 
 def store() -> Store:
@@ -29,6 +75,11 @@ def store() -> Store:
     if not _held:
         raise BenchHoursError("no database is open", "Start the pages with: bench-hours serve")
     return _held[-1]
+
+
+def opened() -> Opened | None:
+    """The server that runs in this process; None where none does."""
+    return _open[-1] if _open else None
 
 
 def hold(opened: Store) -> None:
@@ -44,9 +95,11 @@ def invented_store() -> Store:
     return opened
 
 
-def address(host: str, port: int) -> str:
-    """Where the pages are, for a browser on this machine."""
-    return f"http://{'localhost' if host in ('127.0.0.1', '0.0.0.0') else host}:{port}"
+def for_phones(opened: Store, place: Place) -> str:
+    """The address of the pages for devices of the network: as the studio says it, else as this machine finds it."""
+    said = read_settings(opened.cursor()).address_for_phones
+    host = said or (place.host if place.host not in ("0.0.0.0", "::") else addresses.reached_at())
+    return addresses.url(host, place.port, secure=place.secure)
 
 
 @contextmanager
@@ -65,7 +118,7 @@ def until_stopped() -> Iterator[None]:
         signal.signal(signal.SIGTERM, before)
 
 
-def serve(opened: Store, host: str, port: int, say: Callable[[str], None]) -> None:
+def serve(store: Store, place: Place, say: Callable[[str], None]) -> None:
     """Serve the pages until stopped; the caller closes the store."""
     import uvicorn  # noqa: PLC0415  half a second that other commands need not wait
     from starlette.middleware import Middleware  # noqa: PLC0415
@@ -73,31 +126,131 @@ def serve(opened: Store, host: str, port: int, say: Callable[[str], None]) -> No
     from streamlit.web import bootstrap  # noqa: PLC0415
     from streamlit.web.server.starlette import App  # noqa: PLC0415
 
-    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_STREAM) as door:
-        door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            door.bind((host, port))
-            door.listen(2048)
-        except OSError as error:
-            raise BenchHoursError(f"port {port} of {host} cannot be used ({error.strerror})", "Name another with --port.") from error
-        hold(opened)
+    with _listening(place) as listener:
+        hold(store)
         sys.setswitchinterval(_TURN_S)
         # dashboard/pages holds scripts for app.py's navigation; a visitor who came by a page's own address first would be given the bare script
         PagesManager.uses_pages_directory = False
-        bootstrap.load_config_options({"server.address": host, "server.port": port, **_CONFIG, **look.theme_config()})
-        inbox = Inbox(opened)
-        app = App(_SCRIPT, routes=routes(opened, inbox, host), on_script_error=_own_words, middleware=[Middleware(_Head)])
-        server = uvicorn.Server(
-            uvicorn.Config(app, host=host, port=port, log_level="error", access_log=False, ws_per_message_deflate=False, timeout_graceful_shutdown=_PATIENCE_S)
-        )
+        bootstrap.load_config_options({"server.address": place.host, "server.port": place.port, **_CONFIG, **look.theme_config()})
+        inbox, devices = Inbox(store), Devices(store)
+        door = Door(devices, shut=place.phones, secure=place.secure, port=place.port, names=_Names(store, place))
+        seal = _Seal(store, place) if place.secure else None
+        _open.append(Opened(place=place, door=door, authority=seal.authority if seal else None))
+        own = [*routes(store, inbox, devices), *pairing.routes(door, seal.authority if seal else None)]
+        app = App(_SCRIPT, routes=own, on_script_error=_own_words, middleware=[Middleware(_Head)])
+        config = uvicorn.Config(
+            Guard(app, door), host=place.host, port=place.port, log_level="error", access_log=False, ws_per_message_deflate=False, timeout_graceful_shutdown=_PATIENCE_S,
+            proxy_headers=False, server_header=False, date_header=True, **(seal.options() if seal else {}),
+        )  # fmt: skip
+        server = uvicorn.Server(config)
         logging.getLogger("uvicorn.error").addFilter(lambda record: "graceful shutdown" not in str(record.msg))  # that it lost patience is no news to a person
-        say(f"The studio's pages are at {address(host, port)}, the form to log hours at {address(host, port)}/log – stop with Ctrl-C.")
-        with inbox.settling():
-            server.run(sockets=[door])
+        for sentence in _said_at_start(store, place, seal, devices):
+            say(sentence)
+        with inbox.settling(), door.keeping(say), _renewing(seal, config, say):
+            server.run(sockets=[listener])
+        _open.pop()
 
 
-def _is_of_the_form(path: str) -> bool:
-    return path == "/log" or path.startswith("/log/")
+@contextmanager
+def _listening(place: Place) -> Iterator[socket.socket]:
+    with socket.socket(socket.AF_INET6 if ":" in place.host else socket.AF_INET, socket.SOCK_STREAM) as listener:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listener.bind((place.host, place.port))
+            listener.listen(2048)
+        except OSError as error:
+            raise BenchHoursError(f"port {place.port} of {place.host} cannot be used ({error.strerror})", "Name another with --port.") from error
+        yield listener
+
+
+def _said_at_start(store: Store, place: Place, seal: _Seal | None, devices: Devices) -> Iterator[str]:
+    if not place.phones:
+        yield f"The studio's pages are at {place.here}, the form to log hours at {place.here}/log – stop with Ctrl-C."
+        return
+    reached = for_phones(store, place)
+    yield f"The studio's pages are at {reached}, on this machine at {place.here}; the form to log hours at {reached}/log. Only devices that are paired come in – stop with Ctrl-C."
+    if place.plain:
+        yield "Without TLS: whoever is in the network can read along, and the form does not open without network."
+    elif seal and seal.authority:
+        yield f"How a device comes to trust it: {reached}/certificate. SHA-256 of the certificate to be trusted: {seal.authority.fingerprint}"
+    if not devices.has_principal():
+        yield "No device of the principal is paired yet: bench-hours pair, in another window, makes a code for one."
+
+
+class _Names:
+    """The host names of the studio; plain addresses are always answered, as no page elsewhere can pass itself off as the studio by one."""
+
+    def __init__(self, store: Store, place: Place) -> None:
+        self._store = store
+        self._own = frozenset({"localhost", place.host.lower(), *addresses.names()})
+        self._read_at, self._said = -1, ""
+
+    def __call__(self) -> frozenset[str]:
+        if self._read_at != self._store.writes:
+            self._read_at = self._store.writes
+            self._said = read_settings(self._store.cursor()).address_for_phones
+        return self._own | {self._said} if self._said else self._own
+
+
+class _Seal:
+    """What TLS needs: a certificate of the studio's own authority, or one that is given."""
+
+    def __init__(self, store: Store, place: Place) -> None:
+        self._store, self._place = store, place
+        self.authority: Authority | None = None
+        self._folder = Path(store.path).with_name(f"{Path(store.path).name}.tls")
+        self.certificate = self._given() or self._own()
+
+    def _given(self) -> Path | None:
+        if self._place.certificate is None:
+            return None
+        try:
+            ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(self._place.certificate, self._place.key)
+        except (OSError, ssl.SSLError) as error:
+            said = why(error) if not isinstance(error, ssl.SSLError) else "certificate and key do not fit, or are none"
+            raise BenchHoursError(f"{self._place.certificate} cannot be used ({said})", "Name a certificate and its key in PEM.") from error
+        return self._place.certificate
+
+    def _own(self) -> Path:
+        said = read_settings(self._store.cursor()).address_for_phones
+        names = [*addresses.of_this_machine(), *([said] if said else []), *([self._place.host] if self._place.host not in ("0.0.0.0", "::") else [])]
+        names = list(dict.fromkeys(names))
+        self.authority = certificates.authority(self._folder, names)
+        return certificates.server_certificate(self._folder, names)
+
+    def options(self) -> dict[str, Any]:
+        return {"ssl_certfile": self.certificate, "ssl_keyfile": self._place.key, "ssl_ciphers": _CIPHERS}
+
+    def renew(self, context: ssl.SSLContext) -> None:
+        """Take the certificate anew: it may have been renewed, or the machine has another address."""
+        self.certificate = self._given() or self._own()
+        context.load_cert_chain(self.certificate, self._place.key)
+
+
+@contextmanager
+def _renewing(seal: _Seal | None, config: Any, say: Callable[[str], None]) -> Iterator[None]:
+    """Look at the certificate every few minutes, until the block ends; those who come next get what is good then."""
+    stopped = threading.Event()
+
+    def work() -> None:
+        while not stopped.wait(_LOOK_AT_CERTIFICATE_S):
+            try:
+                if seal and config.ssl:
+                    seal.renew(config.ssl)
+            except (BenchHoursError, OSError) as error:
+                say(f"the certificate could not be looked at: {error}")
+
+    worker = threading.Thread(target=work, daemon=True, name="certificate")
+    worker.start()
+    try:
+        yield
+    finally:
+        stopped.set()
+
+
+def _is_a_page(heads: dict[bytes, bytes]) -> bool:
+    """A document of the library's: one of our own has its policy already, and needs nothing."""
+    return heads.get(b"content-type", b"").startswith(b"text/html") and b"content-security-policy" not in heads
 
 
 class _Head:
@@ -106,21 +259,20 @@ class _Head:
     Left to itself, a page reached by its own address asks for the server below that address first, and fails.
     """
 
+    # A page whose line is cut asks whether this device may still come in, and where it may not, loads anew to hear so in words.
     _SAID = (
-        b"<head><script>window.__streamlit={BACKEND_BASE_URL:location.origin,HOST_CONFIG_BASE_URL:location.origin,MAIN_PAGE_BASE_URL:location.origin}</script>"
+        b"<head><script>window.__streamlit={BACKEND_BASE_URL:location.origin,HOST_CONFIG_BASE_URL:location.origin,MAIN_PAGE_BASE_URL:location.origin};"
+        b"window.WebSocket=class extends WebSocket{constructor(...said){super(...said);this.addEventListener('close',()=>fetch('/_stcore/health')"
+        b".then((answer)=>{if([401,403].includes(answer.status))location.reload()},()=>{}))}}</script>"
     )
 
-    _ONLY_HERE = b"img-src 'self' data: blob:; media-src 'self' data: blob:; font-src 'self' data:; object-src 'none'; form-action 'self'; base-uri 'self'"
+    _ONLY_HERE = b"img-src 'self' data: blob:; media-src 'self' data: blob:; font-src 'self' data:; object-src 'none'; form-action 'self'; base-uri 'self'; frame-ancestors 'none'"
 
     def __init__(self, app: Asgi) -> None:
         self._app = app
 
     async def __call__(self, scope: dict[str, Any], receive: Any, send: Callable[[dict[str, Any]], Awaitable[None]]) -> None:
-        if (
-            scope["type"] != "http"
-            or _is_of_the_form(scope["path"])
-            or not any(name == b"accept" and b"text/html" in value for name, value in scope["headers"])
-        ):
+        if scope["type"] != "http" or is_of_the_form(scope["path"]) or not any(name == b"accept" and b"text/html" in value for name, value in scope["headers"]):
             await self._app(scope, receive, send)
             return
         scope = {**scope, "headers": [(name, value) for name, value in scope["headers"] if name != b"accept-encoding"]}  # packed, it could not be written into
@@ -128,9 +280,7 @@ class _Head:
         body = bytearray()
 
         async def told(message: dict[str, Any]) -> None:
-            if message["type"] == "http.response.start" and any(
-                name == b"content-type" and value.startswith(b"text/html") for name, value in message["headers"]
-            ):
+            if message["type"] == "http.response.start" and _is_a_page(dict(message["headers"])):
                 start.update(message)
             elif not start:
                 await send(message)
@@ -156,6 +306,11 @@ def _own_words(error: Exception) -> bool:
 
 # A browser that neither answers nor hangs up, met while it is just connecting, would hold a stopped server, and with it the file, for ever.
 _PATIENCE_S = 3
+
+_LOOK_AT_CERTIFICATE_S = 300
+
+# For browsers that know no TLS 1.3; with those that do, its own are used. Forward secrecy and authenticated ciphers only (RFC 9325).
+_CIPHERS = "ECDHE+AESGCM:ECDHE+CHACHA20"
 
 # A thread that computes a page gives way so soon to one that answers a phone; a phone's answer takes several turns.
 _TURN_S = 0.0005

@@ -68,17 +68,20 @@ def _cell(cell: Cell) -> str:
     return escape(cell)
 
 
-def versions(frame: pd.DataFrame) -> str:
-    """The versions of an estimate (see `dashboard.reading.versions`)."""
+def versions(frame: pd.DataFrame, *, prices: bool) -> str:
+    """The versions of an estimate (see `dashboard.reading.versions`); `prices`: with them, and with the reasons that were written."""
+    heads = ["version", "made", "approved", "lines", "hours", "low to high, h"]
     rows = [
         [
             f"{row['version']}{', option ' + row['option'] if text(row['option']) else ''}", day(row["made_on"]), day(row["approved_on"]) if pd.notna(row["approved_on"]) else "not approved",
-            text(row["reason"]), f"{row['lines']}", hours_of(row),
-            f"{hours(row['low_hours'])} to {hours(row['high_hours'])}" if row["low_hours"] < row["high_hours"] else "", price_of(row),
+            f"{row['lines']}", hours_of(row), f"{hours(row['low_hours'])} to {hours(row['high_hours'])}" if row["low_hours"] < row["high_hours"] else "",
         ]
         for row in frame.to_dict("records")
     ]  # fmt: skip
-    return ledger("Versions of the estimate", ["version", "made", "approved", "reason", "lines", "hours", "low to high, h", "price"], rows, words=range(4))
+    if prices:
+        heads = [*heads[:3], "reason", *heads[3:], "price"]
+        rows = [[*cells[:3], text(row["reason"]), *cells[3:], price_of(row)] for cells, row in zip(rows, frame.to_dict("records"), strict=True)]
+    return ledger("Versions of the estimate", heads, rows, words=range(4 if prices else 3))
 
 
 def hours_of(row: Row) -> str:

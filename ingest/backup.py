@@ -19,6 +19,7 @@ from pathlib import Path
 
 import duckdb
 
+from ingest.devices import OF_THE_DOOR
 from ingest.errors import BenchHoursError, StoreError, why
 from ingest.history import utc_now
 from ingest.integrity import Fault, faults, sums, unreadable
@@ -172,6 +173,7 @@ def restore(file: Path, to: Path, *, force: bool = False) -> tuple[Copy, Path | 
     """
     if not to.exists():
         with _own_copy(file, to.parent) as (partial, copy):
+            _shut_door(partial)
             _settle(partial)
             _set_aside(to.with_name(to.name + ".wal"))  # of a database that is gone: with another one it would be read as damage
             os.replace(partial, to)
@@ -222,11 +224,21 @@ def _in_place_of_what_is_damaged(file: Path, to: Path) -> tuple[Copy, Path]:
             for _, place in pairs:
                 place.unlink(missing_ok=True)
             raise
+        _shut_door(partial)
         _settle(partial)
         log.unlink(missing_ok=True)
         os.replace(partial, to)
         _settle(to.parent)
     return copy, kept
+
+
+def _shut_door(partial: Path) -> None:
+    """Of a copy that comes where nobody can tell who was sent away since it was made: devices are to be paired anew."""
+    with Store(partial) as store:
+        with store.writing(counts=False) as con:
+            for table in OF_THE_DOOR:
+                con.execute(f"DELETE FROM {table}")
+        store.cursor().execute("CHECKPOINT")
 
 
 def look(file: Path, *, called: Path | None = None) -> Copy:
@@ -264,9 +276,9 @@ def _kept_first(store: Store) -> Copy:
 
 
 def _take_over(con: duckdb.DuckDBPyConnection, other: str) -> None:
-    """Every table as another database has it; but that backups were made of this file stays true, and figures computed before are old."""
+    """Every table as another database has it; but that backups were made of this file stays true, who may come in does not go back, and figures computed before are old."""
     for table in tables(con, other):
-        if table in ("schema_versions", "change_counter"):
+        if table in ("schema_versions", "change_counter", *OF_THE_DOOR):
             continue
         if table != "backups":
             con.execute(f"DELETE FROM {table}")

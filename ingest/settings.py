@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import ipaddress
 import os
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -27,6 +29,7 @@ class Settings:
     currency : ISO 4217 code.
     bench_hours_per_week : hours at the bench in an ordinary week of one person.
     ask_after_hours : past so many hours a spell in hand is asked about: was it forgotten?
+    address_for_phones : host name or address under which phones reach the studio; empty: as the machine finds it.
     hourly_rate : amount per hour in the currency; None until said.
     demo : the database holds the invented studio and may be made anew.
     """
@@ -37,6 +40,7 @@ class Settings:
     currency: str = "EUR"
     bench_hours_per_week: float = 25.0
     ask_after_hours: float = 4.0
+    address_for_phones: str = ""
     hourly_rate: float | None = None
     demo: bool = False
 
@@ -56,8 +60,8 @@ def stored_text(name: str, text: str) -> str:
     text = " ".join(text.split())
     if name not in _NAMES:
         raise BenchHoursError(f'"{name}" is not a setting', suggestion(name, _NAMES, f"Known are {', '.join(sorted(_NAMES))}."))
-    if not text:
-        return ""
+    if not text or name in _READ:
+        return _READ[name](text) if text else ""
     if name == "zone":
         if text not in available_timezones():
             raise BenchHoursError(f'"{text}" is not a time zone', suggestion(text, available_timezones(), "Write it like Europe/Berlin."))
@@ -78,9 +82,23 @@ def stored_text(name: str, text: str) -> str:
         if not 0 < value <= most:
             raise BenchHoursError(f"{what} cannot be {text}", f"Write a number above 0, at most {most:,}.")
         return written(value)
-    elif name == "demo":
-        return "yes" if yes_or_no(text) else "no"
     return text
+
+
+def _host(text: str) -> str:
+    """A host name or an address as it stands in the address of a page, without scheme and port."""
+    host = text.lower().rstrip(".")
+    try:
+        return str(ipaddress.ip_address(host.strip("[]")))
+    except ValueError:
+        if len(host) <= 253 and re.fullmatch(r"[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?(\.[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?)*", host):
+            return host
+    raise BenchHoursError(
+        f'"{text}" is neither the name of a machine nor an address', "Write it like studio.local or 192.168.1.20, without https:// and without a port."
+    )
+
+
+_READ: dict[str, Callable[[str], str]] = {"demo": lambda text: "yes" if yes_or_no(text) else "no", "address_for_phones": _host}
 
 
 def zone_of_this_machine() -> str:

@@ -54,6 +54,8 @@ class Store:
 
     def __init__(self, path: Path | str) -> None:
         self.path = path
+        self.writes = 0
+        """How many transactions this process has stored so far: who keeps rows in memory reads them again when it has grown."""
         self._turn = threading.RLock()
         self._con = _connect(path)
         try:
@@ -84,6 +86,7 @@ class Store:
                 if keep and counts:
                     con.execute("UPDATE change_counter SET changes = changes + 1")
                 con.execute("COMMIT" if keep else "ROLLBACK")
+                self.writes += keep
             except BaseException as error:
                 _roll_back(con)
                 if isinstance(error, duckdb.FatalException):

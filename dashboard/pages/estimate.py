@@ -57,7 +57,7 @@ def body() -> None:
 
 def _versions(code: str, versions: pd.DataFrame) -> None:
     st.header("Its versions")
-    st.html(tables.versions(versions))
+    st.html(tables.versions(versions, prices=True))
     with st.expander("The lines of a version"):
         numbers = versions["version"].unique().tolist()
         chosen = st.selectbox("Version", numbers, index=len(numbers) - 1, key=f"version shown {code}")

@@ -23,6 +23,9 @@ SHOWN_ENTRIES = 40
 def body() -> None:
     as_of = held.today()
     works = held.works(as_of)
+    if works.empty and not held.is_principal():
+        st.write("There is no work yet. As soon as there are works with hours, this page shows where those went.")
+        return
     if works.empty:
         st.write("There is no work yet. Add the first one by hand, or bring in a file of objects.")
         with st.container(horizontal=True):
@@ -30,7 +33,7 @@ def body() -> None:
                 st.switch_page("pages/works.py", query_params={"add": "work", **held.same_studio()})
             frame.invite_to_invented()
         return
-    code = fields.choose_work(works["object"].tolist(), dict(zip(works["object"], works["title"].fillna(""), strict=True)))
+    code = fields.choose_work(works["object"].tolist(), dict(zip(works["object"], works["title"].fillna(""), strict=True)) if held.is_principal() else {})
     if code is None:
         st.write(f"Choose one of {counted(len(works), 'work')}: those on the bench stand first.")
         return
@@ -40,15 +43,10 @@ def body() -> None:
     entries = reading.entries(held.store().cursor(), as_of, code)
     sums = by_object(lines)
     frame.say([state_of_work(work, sums.iloc[0] if len(sums) else None, as_of, utc_now())])
-    with st.container(horizontal=True):
-        st.page_link("pages/estimate.py", label="Its estimate", query_params={"object": code, **held.same_studio()})
-        st.page_link("pages/works.py", label="Edit the work, set a milestone", query_params={"object": code, **held.same_studio()})
+    if held.is_principal():
+        _ways_on(code)
     if lines.empty:
-        st.write(
-            "Its estimate has options, and none is approved yet: note under Estimate which one the owner took, and its lines stand here."
-            if work["versions"]
-            else "Nothing is estimated or logged on it yet. Write its estimate, or bring in logs; its lines stand here then."
-        )
+        st.write(_why_no_lines(bool(work["versions"])))
         return
     _hours(lines)
     _lines(lines)
@@ -58,6 +56,20 @@ def body() -> None:
     _calendar(entries)
     _entries(code, entries)
     _statement(code, as_of)
+
+
+def _ways_on(code: str) -> None:
+    with st.container(horizontal=True):
+        st.page_link("pages/estimate.py", label="Its estimate", query_params={"object": code, **held.same_studio()})
+        st.page_link("pages/works.py", label="Edit the work, set a milestone", query_params={"object": code, **held.same_studio()})
+
+
+def _why_no_lines(estimated: bool) -> str:
+    if not held.is_principal():
+        return "No line of it is approved or logged yet; its lines stand here then."
+    if estimated:
+        return "Its estimate has options, and none is approved yet: note under Estimate which one the owner took, and its lines stand here."
+    return "Nothing is estimated or logged on it yet. Write its estimate, or bring in logs; its lines stand here then."
 
 
 def _hours(lines: pd.DataFrame) -> None:
@@ -127,7 +139,7 @@ def _estimates(code: str, lines: pd.DataFrame) -> None:
     if versions.empty:
         st.write("No estimate yet.")
         return
-    st.html(tables.versions(versions))
+    st.html(tables.versions(versions, prices=held.is_principal()))
     first, latest = lines["first_approved_hours"], lines["estimated_hours"]
     if lines["yardstick"].iloc[0] != "approved":
         frame.say(["No version is approved: the latest made is the yardstick."])
@@ -155,7 +167,8 @@ def _found(lines: pd.DataFrame, entries: pd.DataFrame) -> None:
     if rows:
         st.html(tables.ledger("Lines in no estimate", ["phase", "technique", "part", "hours in no estimate"], rows, words=range(3)))
     frame.say(forgotten_parts(lines))
-    frame.say([f"{day(row['day'])}: noted as found, {_joined(row['technique'], row['note'])}." for row in noted.to_dict("records")])
+    told = ["technique", "note"] if held.is_principal() else ["technique"]  # a note may name somebody
+    frame.say([f"{day(row['day'])}: noted as found, {_joined(*(row[name] for name in told))}." for row in noted.to_dict("records")])
 
 
 def _joined(*words: object) -> str:
@@ -208,29 +221,34 @@ def _entries(code: str, entries: pd.DataFrame) -> None:
         shown = entries.iloc[::-1]
         if len(shown) > SHOWN_ENTRIES and not st.toggle(f"Show all {len(shown):,} entries", key="all_entries"):
             shown = shown.head(SHOWN_ENTRIES)
-        heads = ["day", "technique", "hours", "quantity", "done, %", "person", "note"]
-        st.html(tables.ledger("Time entries, the latest first", heads, [_entry_cells(row) for row in shown.to_dict("records")], words=(0, 1, 5, 6)))
-    correcting.place(code, entries)
+        all_told = held.is_principal()
+        heads = ["day", "technique", "hours", "quantity", "done, %", *(["person"] if all_told else []), "note"]
+        rows = [_entry_cells(row, all_told=all_told) for row in shown.to_dict("records")]
+        st.html(tables.ledger("Time entries, the latest first", heads, rows, words=(0, 1, *range(5, len(heads)))))
+    if held.is_principal():
+        correcting.place(code, entries)
 
 
-def _entry_cells(row: tables.Row) -> list[str]:
+def _entry_cells(row: tables.Row, *, all_told: bool) -> list[str]:
+    """The cells of an entry; without its person and what was noted, for who sees no people."""
     about = [
         "" if row["charge"] == "quoted" else str(row["charge"]).replace("_", " "),
         "" if row["mode"] == "hands_on" else str(row["mode"]),
         "found on the way" if row["discovery"] is True else "",
         f"corrected {row['corrected']}×" if row["corrected"] else "",
-        text(row["note"]),
+        text(row["note"]) if all_told else "",
     ]
     spent = hours(row["counted_hours"]) if row["mode"] != "unattended" else f"({hours(row['hours'])} elapsed)"
     done: str = f"{row['done']:.0f}" if pd.notna(row["done"]) else ""
     quantity = amount(row["quantity"], row["unit"])
-    return [day_in_words(row["day"], "%b"), _joined(row["technique"], row["part"]), spent, quantity, done, str(row["person"]), "; ".join(filter(None, about))]
+    whose = [str(row["person"])] if all_told else []
+    return [day_in_words(row["day"], "%b"), _joined(row["technique"], row["part"]), spent, quantity, done, *whose, "; ".join(filter(None, about))]
 
 
 def _statement(code: str, as_of: date) -> None:
     st.header("Treatment statement")
     frame.say(["Its dated hours, for the treatment report: the work by its code, no person and no owner named."])
-    with_notes = st.checkbox("With the notes of the entries", help="Read them first: a note may name somebody.")
+    with_notes = held.is_principal() and st.checkbox("With the notes of the entries", help="Read them first: a note may name somebody.")
     con = held.store().cursor()
     dated = reading.dated_hours(con, as_of, code)
     dated = dated if with_notes else dated.drop(columns="note")

@@ -32,10 +32,8 @@ def body() -> None:
         return
     studio = held.settings().studio
     frame.say([f"{f'{studio}, as' if studio else 'As'} of {day(as_of)}"])
-    if held_now["held_back"]:
-        st.page_link("pages/bring_in_logs.py", label=f"{counted(held_now['held_back'], 'row')} held back: correction or new? Decide here.")
-    if refused := bench.to_mend(con):
-        st.page_link("pages/bring_in_logs.py", label=f"{counted(len(refused), 'entry', 'entries')} from the form to log hours refused: see why.")
+    if held.is_principal():
+        _to_be_decided(held_now, len(bench.to_mend(con)))
     lines, said = _chosen(as_of)
     comparison = compare(lines)
     phases = by_phase(comparison)
@@ -70,6 +68,13 @@ def body() -> None:
     _remember_backup()
 
 
+def _to_be_decided(held_now: dict[str, int], refused: int) -> None:
+    if held_now["held_back"]:
+        st.page_link("pages/bring_in_logs.py", label=f"{counted(held_now['held_back'], 'row')} held back: correction or new? Decide here.")
+    if refused:
+        st.page_link("pages/bring_in_logs.py", label=f"{counted(refused, 'entry', 'entries')} from the form to log hours refused: see why.")
+
+
 def _only_open(comparison: Comparison, lines: pd.DataFrame) -> None:
     """Where nothing is finished: how far the lines under way have come."""
     st.write(
@@ -96,12 +101,12 @@ def _chosen(as_of: date) -> tuple[pd.DataFrame, list[str]]:
     everything, works = held.overruns(as_of), held.works(as_of)
     known = periods(everything, as_of)
     kinds = sorted(works["kind"].fillna("").unique())
-    people = reading.people(held.store().cursor())["person"].tolist()
+    people = reading.people(held.store().cursor())["person"].tolist() if held.is_principal() else []  # hours of a person are that person's and the principal's
     with st.container(horizontal=True, key="choices"):
         period = _choice("Period", "period", {name: one.words for name, one in known.items()}, "all the time")
         kind = _choice("Kind of work", "kind", {kind: kind or "kind not said" for kind in kinds}, "every kind")
         state = st.selectbox("Works", list(STATES), key="works", bind="query-params", width=170)
-        person = _choice("Worked on by", "person", {name: name for name in people}, "anybody")
+        person = _choice("Worked on by", "person", {name: name for name in people}, "anybody") if people else None
     person_hours = reading.person_hours(held.store().cursor(), as_of, person) if person else None
     lines = choose(everything, works, period=known[period] if period else None, kind=kind, finished=STATES[state], person_hours=person_hours)
     said = []
@@ -207,7 +212,7 @@ def _as_csv(frames: dict[str, pd.DataFrame]) -> None:
 
 def _remember_backup() -> None:
     """Said under the figures, where there is something to lose and no late copy of it."""
-    if not held.shows_invented() and (said := overdue(held.store().cursor(), held.today())):
+    if held.is_principal() and not held.shows_invented() and (said := overdue(held.store().cursor(), held.today())):
         with st.container(horizontal=True):
             frame.say([said])
             st.page_link("pages/safe_keeping.py", label="Safe keeping")
@@ -224,6 +229,9 @@ def _causes_read_out(sums: pd.DataFrame) -> str:
 
 
 def _nothing_yet(held_now: dict[str, int]) -> None:
+    if not held.is_principal():
+        st.write("Nothing is logged yet. As soon as there are hours, this page says where they went.")
+        return
     st.write("Nothing is logged yet. Hours come in as CSV files: a file of time entries needs the columns object, phase, technique and person, and either "
              "started_at and ended_at or date and hours.")  # fmt: skip
     if held_now["objects"]:

@@ -39,7 +39,7 @@ ORDER BY a.made_at, a.number
 
 
 def bench(
-    con: duckdb.DuckDBPyConnection, person: str | None = None, *, everyone: bool = False, brief: bool = False, now: datetime | None = None
+    con: duckdb.DuckDBPyConnection, person: str | None = None, *, everyone: bool = False, brief: bool = False, titles: bool = True, now: datetime | None = None
 ) -> dict[str, Any]:
     """The whole state as JSON can say it; keys and their meaning are in DEVELOPERS.md.
 
@@ -48,6 +48,7 @@ def bench(
     person : whose own entries of the last days go along, in any spelling that the studio knows; None: nobody's.
     everyone : what all have in hand, for a tablet that several share.
     brief : without what can come a moment later: other spellings, usual hours, units, the mode hands_on, and more than one line of a work.
+    titles : of the works; else their codes alone.
     now : the present instant in UTC.
     """
     now = now or utc_now()
@@ -64,8 +65,11 @@ def bench(
         "works": [_but_empty(row | {"lines": [_but_empty(line) for line in row["lines"] or []]}) for row in _rows(con, statement("ingest.queries", "phone_works"), {"today": today})],
         "in_hand": _in_hand(con, person, everyone),
     }  # fmt: skip
-    for one in said["works"] if brief else ():
-        one["lines"] = one.get("lines", [])[:1]
+    for one in said["works"]:
+        if brief:
+            one["lines"] = one.get("lines", [])[:1]
+        if not titles:
+            one.pop("title", None)
     for one in said["techniques"]:
         if brief:
             for later in ("aliases", "usual_hours", "unit"):

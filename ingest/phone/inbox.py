@@ -19,6 +19,7 @@ from typing import Any
 
 import duckdb
 
+from ingest.devices import Device
 from ingest.errors import BenchHoursError, StoreError, why
 from ingest.history import utc_now
 from ingest.phone import settling
@@ -29,7 +30,7 @@ _AGAIN_S = 3.0  # between two tries where the file could not be written
 _GATHER_S = 0.15  # what phones send at about the same time is settled at once: one transaction costs as much for twenty entries as for one
 _KEPT_THERE = "Nothing is lost: the phone keeps it and sends it again."
 _SHAPE = json.dumps(
-    [{"action": "VARCHAR", "phone": "VARCHAR", "number": "BIGINT", "entry": "VARCHAR", "made_at": "TIMESTAMP", "clock_off": "DOUBLE", "received_at": "TIMESTAMP", "said": "JSON"}]
+    [{"action": "VARCHAR", "phone": "VARCHAR", "number": "BIGINT", "entry": "VARCHAR", "made_at": "TIMESTAMP", "clock_off": "DOUBLE", "received_at": "TIMESTAMP", "said": "JSON", "device": "VARCHAR", "logs_for": "VARCHAR"}]
 )  # fmt: skip
 
 
@@ -62,8 +63,10 @@ class Inbox:
         self.trouble: BenchHoursError | None = None
         """Why what arrived cannot be settled just now."""
 
-    def receive(self, said: object, now: datetime | None = None) -> Receipt:
+    def receive(self, said: object, now: datetime | None = None, *, device: Device | None = None) -> Receipt:
         """Keep a sending, `{phone, clock, actions}`, and say what was kept once it is on the disk.
+
+        `device`: from which it comes; one of a person who logs says that person's own entries only.
 
         Raises `ActionError` where it is no sending at all, `StoreError` where it cannot be kept.
         """
@@ -78,7 +81,8 @@ class Inbox:
         rows = [
             {
                 "action": one.action, "phone": phone, "number": one.number, "entry": one.entry, "made_at": _made_at(one, off, now), "clock_off": off,
-                "received_at": now.isoformat(sep=" "), "said": one.kept(),
+                "received_at": now.isoformat(sep=" "), "said": one.kept(), "device": device and device.device,
+                "logs_for": device.person if device and device.role == "logs" else None,
             }
             for one in actions
         ]  # fmt: skip

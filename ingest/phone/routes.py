@@ -7,13 +7,10 @@ machines, the rest for people.
 from __future__ import annotations
 
 import asyncio
-import ipaddress
 import json
-import socket
 import time
 from collections.abc import Awaitable, Callable
 from typing import Any
-from urllib.parse import urlsplit
 
 import duckdb
 from starlette.concurrency import run_in_threadpool
@@ -21,6 +18,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from ingest.devices import TOLD, Device, Devices
 from ingest.errors import BenchHoursError, StoreError, why
 from ingest.phone import form
 from ingest.phone.actions import MOST_ACTIONS, ActionError
@@ -32,7 +30,8 @@ VERSION = 1
 _LARGEST_BYTES = 1_000_000
 _PATIENCE_S = 8.0  # how long an answer waits for what was sent to be settled
 _LOOK_AGAIN_S = 0.02
-_SAFE = {"x-content-type-options": "nosniff", "referrer-policy": "no-referrer", "cache-control": "no-cache"}
+_SHIPPED = {"cache-control": "no-cache"}
+_OF_THE_RECORD = {"cache-control": "no-store"}
 Endpoint = Callable[[Request], Awaitable[Response]]
 
 
@@ -44,22 +43,17 @@ class Refused(BenchHoursError):
         super().__init__(what, mend)
 
 
-def routes(store: Store, inbox: Inbox, host: str) -> list[Route]:
-    """The routes of the form.
+def routes(store: Store, inbox: Inbox, devices: Devices) -> list[Route]:
+    """The routes of the form. Whoever reaches them was let in by the guard of the server, which says in a head which device it is."""
 
-    Parameters
-    ----------
-    host : the name or address that the server was bound to; besides it only this machine's own names and plain addresses are answered,
-        so that no page elsewhere can pass itself off as the studio by a name of its own.
-    """
-    names = {"localhost", host.lower(), *_names_of_this_machine()}
+    def asking(request: Request) -> Device | None:
+        return devices.of_name(request.headers.get(TOLD, ""))
 
     def guarded(endpoint: Endpoint, *, sends: bool = False) -> Endpoint:
         async def answer(request: Request) -> Response:
             try:
-                _check_host(request, names)
                 if sends:
-                    _check_sender(request)
+                    _check_kind(request)
                 return await endpoint(request)
             except Refused as error:
                 return _error(error.status, error.code, error)
@@ -75,18 +69,19 @@ def routes(store: Store, inbox: Inbox, host: str) -> list[Route]:
         return answer
 
     async def page(request: Request) -> Response:
-        state = await run_in_threadpool(_bench, store, None, brief=True)
-        headers = {**_SAFE, "content-security-policy": form.page().policy}
+        device = asking(request)
+        state = await run_in_threadpool(_bench, store, None, device, brief=True)
+        headers = {**_SHIPPED, "content-security-policy": form.page().policy}
         return _packed(request, form.html(state), "text/html; charset=utf-8", headers)
 
     async def state(request: Request) -> Response:
         person = request.query_params.get("person") or None
         everyone = request.query_params.get("everyone") == "yes"
-        return _json(request, await run_in_threadpool(_bench, store, person, everyone=everyone))
+        return _json(request, await run_in_threadpool(_bench, store, person, asking(request), everyone=everyone))
 
     async def actions(request: Request) -> Response:
         said = await _body(request)
-        receipt = await run_in_threadpool(inbox.receive, said)
+        receipt = await run_in_threadpool(inbox.receive, said, device=asking(request))
         unread = [{"action": name, "what": error.what, "mend": error.mend} for name, error in receipt.unread]
         return _json(
             request, {"version": VERSION, "clock": _now_ms(), "clock_off_s": round(receipt.clock_off, 3), "received": receipt.received, "unread": unread}
@@ -111,7 +106,7 @@ def routes(store: Store, inbox: Inbox, host: str) -> list[Route]:
 
     def shipped(name: str, kind: str, **headers: str) -> Endpoint:
         async def file(request: Request) -> Response:
-            return _packed(request, form.text_of(name).encode(), kind, {**_SAFE, **headers})
+            return _packed(request, form.text_of(name).encode(), kind, {**_SHIPPED, **headers})
 
         return guarded(file)
 
@@ -126,34 +121,23 @@ def routes(store: Store, inbox: Inbox, host: str) -> list[Route]:
     ]
 
 
-def _bench(store: Store, person: str | None, *, everyone: bool = False, brief: bool = False) -> dict[str, Any]:
+def _bench(store: Store, person: str | None, device: Device | None, *, everyone: bool = False, brief: bool = False) -> dict[str, Any]:
+    """What the form shows to a device: to one of a person who logs that person's own only, to one that several share no titles."""
+    logs = device is not None and device.role == "logs"
+    own = device.person if device and logs else None
     with store.reading() as con:
-        return bench(con, person, everyone=everyone, brief=brief)
+        state = bench(con, own if own and not brief else person, everyone=everyone and not own, brief=brief, titles=not (logs and not own))
+    if device and device.person:
+        state["device"] = {"person": device.person} | ({"alone": True} if own else {})
+    elif logs:
+        state["device"] = {"shared": True}
+    if own:
+        state["people"] = [own]
+    return state
 
 
-def _names_of_this_machine() -> set[str]:
-    name = socket.gethostname().lower()
-    return {name, f"{name.partition('.')[0]}.local"}
-
-
-def _check_host(request: Request, names: set[str]) -> None:
-    said = urlsplit(f"//{request.headers.get('host', '')}").hostname or ""
-    try:
-        ipaddress.ip_address(said)
-    except ValueError:
-        if said not in names:
-            raise Refused(
-                421, "wrong_address", f'"{said}" is no address of this studio', "Open the form by the address that bench-hours serve shows."
-            ) from None
-
-
-def _check_sender(request: Request) -> None:
-    """Only our own form may send: a page of another site cannot say this type of content without being asked, and names itself."""
-    origin = request.headers.get("origin")
-    if origin is not None and urlsplit(origin).netloc != request.headers.get("host"):
-        raise Refused(403, "other_site", "this was sent by a page of another site", "Open the form itself.")
-    if request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
-        raise Refused(403, "other_site", "this was sent by a page of another site", "Open the form itself.")
+def _check_kind(request: Request) -> None:
+    """A page of another site cannot say this kind of content without being asked first, and so can send nothing unasked."""
     if request.headers.get("content-type", "").partition(";")[0].strip().lower() != "application/json":
         raise Refused(415, "not_json", "this is not sent as JSON", "Send it with the content type application/json.")
 
@@ -173,11 +157,11 @@ async def _body(request: Request) -> object:
 
 def _error(status: int, code: str, error: BenchHoursError) -> Response:
     said = {"version": VERSION, "error": {"code": code, "what": error.what, "mend": error.mend}}
-    return Response(json.dumps(said), status, {**_SAFE}, "application/json")
+    return Response(json.dumps(said), status, _OF_THE_RECORD, "application/json")
 
 
 def _json(request: Request, said: dict[str, Any]) -> Response:
-    return _packed(request, json.dumps(said, ensure_ascii=False, separators=(",", ":")).encode(errors="replace"), "application/json", _SAFE)
+    return _packed(request, json.dumps(said, ensure_ascii=False, separators=(",", ":")).encode(errors="replace"), "application/json", _OF_THE_RECORD)
 
 
 def _packed(request: Request, body: bytes, kind: str, headers: dict[str, str]) -> Response:

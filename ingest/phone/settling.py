@@ -39,11 +39,12 @@ _NOT_YET = timedelta(minutes=10)  # as of any row: a clock may be a little ahead
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Waiting:
-    """An action that waits, with what was seen when it came: `said_at` in UTC, its clock put right."""
+    """An action that waits, with what was seen when it came: `said_at` in UTC, its clock put right; `logs_for`: the only person for whom its device logs."""
 
     action: Action
     said_at: datetime
     clock_off: float
+    logs_for: str | None
 
     @property
     def word(self) -> _Word:
@@ -152,11 +153,14 @@ class _Settling:
 
     def _waiting(self) -> list[_Waiting]:
         rows = self.con.execute(
-            "SELECT action, entry, number, said_at, clock_off, said FROM of_phones WHERE in_turn ORDER BY said_at, number, action",
+            """SELECT action, entry, number, said_at, clock_off, said, coalesce(s.person, logs_for) FROM of_phones
+            LEFT JOIN person_spellings AS s ON s.written = logs_for WHERE in_turn ORDER BY said_at, number, action""",
         ).fetchall()
         return [
-            _Waiting(action=Action.of_kept(json.loads(said), action=action, entry=entry, number=number), said_at=said_at, clock_off=clock_off)
-            for action, entry, number, said_at, clock_off, said in rows
+            _Waiting(
+                action=Action.of_kept(json.loads(said), action=action, entry=entry, number=number), said_at=said_at, clock_off=clock_off, logs_for=logs_for
+            )
+            for action, entry, number, said_at, clock_off, said, logs_for in rows
         ]
 
     def _settle_turn(self, turn: Sequence[_Waiting]) -> None:
@@ -164,9 +168,10 @@ class _Settling:
         rows: list[tuple[_Waiting, str, Row]] = []
         asked = [one for one in turn if one.action.action not in self.refused]
         self.outcomes += [(one.action.action, "refused", self.refused[one.action.action], []) for one in turn if one.action.action in self.refused]
-        areas = self._areas(asked)
+        areas, owners = self._areas(asked), self._owners(asked)
         for one in asked:
             try:
+                self._check_whose(one, owners.get(spell_of(one.action.entry), []))
                 said = self._entries(one, areas)
                 if one.action.state == "running":
                     in_hand = self._in_hand(one)
@@ -225,6 +230,39 @@ class _Settling:
         return (
             dict(self.con.execute("SELECT object, area_dm2 FROM object_areas WHERE list_contains(?::VARCHAR[], object)", [codes]).fetchall()) if codes else {}
         )
+
+    def _owners(self, turn: Iterable[_Waiting]) -> dict[str, list[tuple[str, str]]]:
+        """Whose the spells are that devices of one person speak of, as they stand: person and mode, by the name of the spell."""
+        asked = sorted({spell_of(one.action.entry) for one in turn if one.logs_for is not None})
+        if not asked:
+            return {}
+        rows = self.con.execute(
+            f"""SELECT {_SPELL_OF.format(entry="entry")} AS spell, list(DISTINCT (person, mode)) FROM (
+                SELECT entry, person, mode FROM spells_in_hand UNION ALL SELECT entry, person, mode FROM spells
+            ) WHERE list_contains(?::VARCHAR[], spell) GROUP BY spell""",
+            [asked],
+        ).fetchall()
+        return dict(rows)
+
+    def _check_whose(self, one: _Waiting, held: Sequence[tuple[str, str]]) -> None:
+        """A device of one person says that person's entries only. What waits by itself anybody takes off: then it stays whose it was, and a wait."""
+        if one.logs_for is None:
+            return
+        said = one.action.row.get("person", "")
+        known = dict(
+            self.con.execute("SELECT spelling, person FROM person_spellings WHERE spelling IN (?, ?)", [folded(said), folded(one.action.person)]).fetchall()
+        )
+        whose = known.get(folded(said), said)
+        mend = f"This device logs for {one.logs_for}; others log on theirs, or on the studio's pages."
+        if known.get(folded(one.action.person), one.action.person) != one.logs_for:
+            raise _NotSo("person", one.action.person, "is not whom this device logs for", mend)
+        for owner, mode in held:
+            if owner != one.logs_for and (mode != "unattended" or (one.action.state != "struck" and whose != owner)):
+                raise _NotSo("person", said, "says an entry of somebody else", mend)
+        if one.action.state == "struck" or whose == one.logs_for:
+            return
+        if not any(owner == whose for owner, _ in held) or one.action.row.get("mode") != "unattended":
+            raise _NotSo("person", said, "is not whom this device logs for", mend)
 
     def _last_word_on(self, entry: str) -> _Word:
         return max(self.last.get(entry, _NEVER), self.last.get(spell_of(entry), _NEVER))

@@ -13,6 +13,8 @@ let queue = [];
 let kept = { phone: "", person: "", shared: false, number: 0, last: 0, offset: 0, paused: [], still: {} };
 let drafts = {};
 let trouble = "", clockOff = 0, storing = true, fresh = false;
+// whose device this is, as the studio says: {person, alone} or {shared}; alone: it logs for nobody else
+const device = state.device || {};
 // what was done just now, and how to undo it
 let gesture = null;
 let view = null;
@@ -448,6 +450,7 @@ function workView(code) {
   return { title: called(code), box: el("div", {}, el("p", {}, "Begin now with:"), el("label", { for: "technique" }, "Find a technique"), search, list) };
 }
 function whoView() {
+  if (device.alone) return { title: "Who is logging?", box: el("p", {}, `This device logs for ${device.person}. The principal can pair it anew for somebody else.`) };
   const name = el("input", { id: "name", autocomplete: "name", maxlength: 100 }), wrong = el("p", { class: "wrong", role: "alert" });
   const chosen = async (person) => {
     if (!folded(person)) { wrong.textContent = "Say who you are: a name above, or your own."; name.focus(); return; }
@@ -467,7 +470,7 @@ function whoView() {
     box: el("div", {}, el("ul", { class: "list" }, state.people.map((one) => el("li", {}, button(one, () => chosen(one))))),
       el("label", { for: "name" }, state.people.length ? "Somebody new" : "Your name, as it should stand in the record"), name, wrong,
       el("div", { class: "row" }, button("This is me", () => chosen(name.value), { class: "first" })),
-      el("label", { class: "tick" }, shared, "Several people use this device: ask at each beginning, and show codes without titles")),
+      !device.shared && el("label", { class: "tick" }, shared, "Several people use this device: ask at each beginning, and show codes without titles")),
   };
 }
 
@@ -759,6 +762,8 @@ async function start() {
   store = await opened();
   storing = !!store;
   await recall().catch(notKept);
+  if (device.person && (device.alone || !kept.person)) Object.assign(kept, { person: device.person, shared: false });
+  if (device.shared) kept.shared = true;
   if (!kept.phone) { kept.phone = uuid(); await keepMine(); }
   open();
   document.documentElement.dataset.ready = "yes";

@@ -1,0 +1,106 @@
+"""The commands of who may come in: a code for a device, the devices there are, and labels that lead to the form."""
+
+from __future__ import annotations
+
+import argparse
+import io
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+import segno
+
+from dashboard import labels as printing
+from dashboard import reading, serving
+from dashboard.voice import complain, tell
+from dashboard.words import counted, day
+from ingest.devices import CODE_MINUTES, Device, Devices
+from ingest.errors import BenchHoursError, why
+from ingest.history import utc_now
+from ingest.notation import suggestion
+from ingest.settings import read_settings
+from ingest.store import Store
+
+ROLE_WORDS = {
+    "logs": "logs: the form to log hours, and nothing else", "reviews": "reviews: where the hours went, without people, prices and notes",
+    "principal": "principal: everything",
+}  # fmt: skip
+
+
+def pair(said: argparse.Namespace, store: Store) -> int:
+    """Make a code and show it, with the address where it is used if a server runs."""
+    code = Devices(store).admit(role=said.role, person=said.person, name=said.name)
+    opened = serving.opened()
+    if opened and not opened.door.shut:
+        complain("The server that runs is open to this machine only, which needs no pairing: start it with --phones.")
+    if not (opened and opened.door.shut):
+        tell(f"{code}   good once, for {CODE_MINUTES} minutes: start bench-hours serve --phones, open /pair there, and type it.")
+        return 0
+    address = serving.for_phones(store, opened.place)
+    if opened.authority:
+        tell(f"So that it trusts the studio, first: {address}/certificate")
+        tell(f"SHA-256 of the certificate to be trusted: {opened.authority.fingerprint}")
+    tell(f"{code}   good once, for {CODE_MINUTES} minutes: open {address}/pair and type it, or scan:")
+    drawn = io.StringIO()
+    segno.make(way_to_pair(address, code), error="m").terminal(drawn, compact=True, border=2)
+    tell(drawn.getvalue())
+    return 0
+
+
+def way_to_pair(address: str, code: str) -> str:
+    """The address that pairs a device; browsers never send what stands behind the #."""
+    return f"{address}/pair#{code}"
+
+
+def devices(said: argparse.Namespace, store: Store) -> int:
+    """Show the devices; or send one away."""
+    known = Devices(store)
+    listed = known.listed()
+    now = utc_now()
+    if said.revoke is not None:
+        active = {one.name: one for one in listed if one.revoked_at is None}
+        if said.revoke not in active:
+            raise BenchHoursError(f'"{said.revoke}" is no device that may come in', suggestion(said.revoke, active, "See bench-hours devices for their names."))
+        known.revoke(active[said.revoke].device)
+        tell(f"{said.revoke} is sent away: it comes in no more, and what it had open is closed.")
+        return 0
+    if not listed:
+        tell("No device is paired: bench-hours pair makes a code for one.")
+    zone = ZoneInfo(read_settings(store.cursor()).zone)
+    for one in listed:
+        tell(f"{one.name}: {state(one, now, zone)}; {one.role}, {one.person or 'shared'}")
+    for event in known.events():
+        tell(f"{moment(event.last_at, zone)}: {event.what}, {event.about}{f', {event.times:,} times' if event.times > 1 else ''}")
+    return 0
+
+
+def state(one: Device, now: datetime, zone: ZoneInfo) -> str:
+    """Whether a device may come in, in words."""
+    if one.revoked_at:
+        return f"sent away {moment(one.revoked_at, zone)}"
+    return f"last seen {moment(one.seen_at, zone)}{'' if one.may_come_in(now) else ', too long ago: to be paired anew'}"
+
+
+def moment(at: datetime, zone: ZoneInfo) -> str:
+    """A moment on the studio's clock."""
+    there = at.replace(tzinfo=UTC).astimezone(zone)
+    return f"{day(there)} {there:%H:%M}"
+
+
+def labels(said: argparse.Namespace, store: Store) -> int:
+    """Write the labels as PDF."""
+    con = store.cursor()
+    works = reading.works(con, reading.today(con))
+    codes = [reading.known(con, one) for one in said.object] if said.object else works.loc[works["finished_on"].isna(), "object"].tolist()
+    if not codes:
+        raise BenchHoursError("no work is on the bench", "Name works with --object.")
+    opened = serving.opened()
+    if said.address is None and not (opened and opened.door.shut):
+        raise BenchHoursError("no server for phones is running, so nobody knows its address", "Say it with --address, or start bench-hours serve --phones.")
+    address = printing.checked_address(said.address) if said.address else serving.for_phones(store, opened.place) if opened else ""
+    pdf = printing.sheet(codes, address, said.size)
+    try:
+        said.file.write_bytes(pdf)
+    except OSError as error:
+        raise BenchHoursError(f"{said.file} cannot be written ({why(error)})", "Name another place.") from error
+    tell(f"{said.file}: {counted(len(codes), 'label')} that lead to {address}")
+    return 0

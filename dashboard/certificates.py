@@ -1,0 +1,181 @@
+"""The studio's own certificate authority, and the certificate of its server, in a folder beside the database.
+
+The authority is made once, for ten years, and can vouch for nothing but addresses and names inside a local network (name constraints, RFC 5280
+section 4.2.1.10): whoever steals its key can pass himself off as nobody else's server. The server's certificate lasts 397 days at most and is
+made anew before it ends, and when the machine has another address. Neither leaves with a backup or an export.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import ipaddress
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import trustme
+from cryptography import x509
+from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
+
+from ingest.errors import BenchHoursError, why
+
+LEAF_DAYS = 397
+RENEWED_DAYS = 30
+_AUTHORITY_YEARS = 10
+_LOCAL_NETWORKS = ("10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "100.64.0.0/10", "169.254.0.0/16", "127.0.0.0/8", "fc00::/7", "fe80::/10", "::1/128")
+"""Addresses of local networks: RFC 1918, 6598, 3927, 1122, 4193, 4291."""
+_LOCAL_NAMES = ("localhost", "local", "lan", "internal", "home.arpa")
+"""Domains of local networks: RFC 6761, 6762, 8375; `internal` as reserved by ICANN in 2024 (from memory); `lan` common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Authority:
+    """The studio's own authority: its certificate (DER), and its SHA-256 as people compare it."""
+
+    der: bytes
+    fingerprint: str
+
+
+def authority(folder: Path, names: Sequence[str] = ()) -> Authority:
+    """The authority of a folder, made where there is none; `names` of this machine are among what a new one may vouch for."""
+    return _shown(_authority(folder, names))
+
+
+def server_certificate(folder: Path, names: Sequence[str], now: datetime | None = None) -> Path:
+    """The server's certificate with its key (PEM): the one that is there while it is good, else a new one.
+
+    Parameters
+    ----------
+    names : host names and addresses that it must vouch for; those that the authority may not speak of are left out.
+    now : UTC.
+    """
+    now = now or datetime.now(UTC)
+    one = _authority(folder, names)
+    wanted = [name for name in names if _may_vouch(one.certificate, name)]
+    place = folder / "server.pem"
+    if not _is_good(place, one.certificate, wanted, now):
+        leaf = one.signer.issue_cert(
+            *wanted, common_name=wanted[0], organization_name="bench-hours", organization_unit_name="the studio's server",
+            not_before=now - timedelta(days=1), not_after=now + timedelta(days=LEAF_DAYS - 1),
+        )  # fmt: skip
+        _write(place, leaf.private_key_and_cert_chain_pem.bytes() + one.certificate.public_bytes(serialization.Encoding.PEM))
+    return place
+
+
+def vouches_for(folder: Path, name: str) -> bool:
+    """The authority of a folder may speak for a host name or an address."""
+    return _may_vouch(_authority(folder, ()).certificate, name)
+
+
+def _shown(one: _Authority) -> Authority:
+    digest = one.certificate.fingerprint(hashes.SHA256()).hex(":").upper()
+    return Authority(one.certificate.public_bytes(serialization.Encoding.DER), digest)
+
+
+@dataclass(frozen=True, slots=True)
+class _Authority:
+    certificate: x509.Certificate
+    signer: trustme.CA
+
+
+def _authority(folder: Path, names: Sequence[str]) -> _Authority:
+    public, private = folder / "authority.pem", folder / "authority.key"
+    try:
+        if not (public.exists() and private.exists()):
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            key, certificate = _new_authority(names, datetime.now(UTC))
+            _write(private, key)
+            _write(public, certificate)
+        certificate, key = public.read_bytes(), private.read_bytes()
+    except OSError as error:
+        raise BenchHoursError(
+            f"the studio's certificate cannot be read or written in {folder} ({why(error)})", "See that the folder may be written."
+        ) from error
+    try:
+        return _Authority(x509.load_pem_x509_certificate(certificate), trustme.CA.from_pem(certificate, key))
+    except (ValueError, TypeError, UnsupportedAlgorithm) as error:
+        raise BenchHoursError(
+            f"the studio's certificate in {folder} is damaged", "Move that folder away: a new one is made, and each device has to trust it anew."
+        ) from error
+
+
+def _new_authority(names: Sequence[str], now: datetime) -> tuple[bytes, bytes]:
+    """Key and certificate, PEM."""
+    key = ec.generate_private_key(ec.SECP256R1())
+    own = [name for name in names if not _network(name) and name not in _LOCAL_NAMES]
+    called = x509.Name(
+        [
+            x509.NameAttribute(NameOID.ORGANIZATION_NAME, "bench-hours"),
+            x509.NameAttribute(NameOID.COMMON_NAME, f"bench-hours of {(own or ['this studio'])[0]}"[:64]),
+        ]
+    )
+    permitted: list[x509.GeneralName] = [x509.DNSName(name) for name in dict.fromkeys([*_LOCAL_NAMES, *own])]
+    local = [ipaddress.ip_network(network) for network in _LOCAL_NETWORKS]
+    addresses = [address for name in names if (address := _network(name))]
+    local += [
+        ipaddress.ip_network(address) for address in addresses if not any(address in network for network in local)
+    ]  # of a network with addresses of the world
+    permitted += [x509.IPAddress(network) for network in local]
+    certificate = (
+        x509.CertificateBuilder()
+        .subject_name(called)
+        .issuer_name(called)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(now - timedelta(days=1))
+        .not_valid_after(now + timedelta(days=365 * _AUTHORITY_YEARS))
+        .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
+        .add_extension(
+            x509.KeyUsage(
+                digital_signature=False, content_commitment=False, key_encipherment=False, data_encipherment=False, key_agreement=False,
+                key_cert_sign=True, crl_sign=True, encipher_only=False, decipher_only=False,
+            ),
+            critical=True,
+        )
+        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
+        .add_extension(x509.NameConstraints(permitted_subtrees=permitted, excluded_subtrees=None), critical=True)
+        .sign(key, hashes.SHA256())
+    )  # fmt: skip
+    written = key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
+    return written, certificate.public_bytes(serialization.Encoding.PEM)
+
+
+def _network(name: str) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:
+    try:
+        return ipaddress.ip_address(name)
+    except ValueError:
+        return None
+
+
+def _may_vouch(certificate: x509.Certificate, name: str) -> bool:
+    permitted = certificate.extensions.get_extension_for_class(x509.NameConstraints).value.permitted_subtrees or []
+    address = _network(name)
+    if address is not None:
+        return any(isinstance(one, x509.IPAddress) and address in one.value for one in permitted)  # type: ignore[operator]
+    return any(isinstance(one, x509.DNSName) and (name == one.value or name.endswith(f".{one.value}")) for one in permitted)
+
+
+def _is_good(place: Path, authority: x509.Certificate, names: Sequence[str], now: datetime) -> bool:
+    try:
+        held = x509.load_pem_x509_certificate(place.read_bytes())
+        held.verify_directly_issued_by(authority)
+        said = held.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+    except (OSError, ValueError, TypeError, InvalidSignature, x509.ExtensionNotFound):
+        return False
+    listed = {*said.get_values_for_type(x509.DNSName), *(str(one) for one in said.get_values_for_type(x509.IPAddress))}
+    return set(names) <= listed and held.not_valid_before_utc <= now and held.not_valid_after_utc - now > timedelta(days=RENEWED_DAYS)
+
+
+def _write(place: Path, content: bytes) -> None:
+    """For nobody but this user to read, and never half of it."""
+    own = place.with_name(f"{place.name}.{os.getpid()}")
+    with contextlib.suppress(FileNotFoundError):
+        own.unlink()
+    with open(os.open(own, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
+        out.write(content)
+    os.replace(own, place)

@@ -1,0 +1,403 @@
+"""The guard: every request and every websocket passes here before any other code sees it.
+
+Who asks by another name than the studio's, from a page of another site, without a device that was paired, or for what the role of that device
+does not open, is refused, and what is refused says nothing of the record. What comes through carries in its head which device it is.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import ipaddress
+import json
+import threading
+from collections.abc import Awaitable, Callable, Iterator, Mapping, MutableMapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from http import cookies
+from typing import Any
+from urllib.parse import urlsplit
+
+from dashboard import doorway
+from dashboard.guesses import Patience, neighbourhood
+from ingest.devices import TOLD, Device, Devices, Event, Role
+from ingest.errors import BenchHoursError
+from ingest.history import utc_now
+
+Scope = MutableMapping[str, Any]
+Message = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Message]]
+Send = Callable[[Message], Awaitable[None]]
+Asgi = Callable[[Any, Any, Any], Awaitable[None]]
+
+HERE = "here"
+"""In the head `TOLD`: whoever sits at this machine, where the pages are open to nobody else."""
+SENT_AWAY = 4401
+"""The code with which the websocket of a device that was sent away is closed."""
+
+_READS = frozenset({"GET", "HEAD"})
+_METHODS = _READS | {"POST", "PUT", "DELETE", "OPTIONS"}
+_CLOSED = ("/_stcore/agent", "/_stcore/metrics", "/auth", "/oauth2callback")
+"""What the library behind the pages offers besides, and the studio has no use for."""
+_OPEN = frozenset({"/pair", "/certificate", "/certificate.crt"})
+_LOOK_AGAIN_S = 0.5
+_SEEN_ANEW = timedelta(minutes=10)
+_COOKIE_AGE_S = 400 * 86_400  # as long as browsers keep any (RFC 6265bis)
+_NO_FRAME = (b"content-security-policy", b"frame-ancestors 'none'")
+"""Of what has no policy of its own. Not more: the policy of a script that works in the background is that of its own answer."""
+_ON_EVERYTHING = (
+    (b"x-content-type-options", b"nosniff"),
+    (b"referrer-policy", b"no-referrer"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why somebody is not let in: HTTP status, a code for machines, words for people, seconds to wait."""
+
+    status: int
+    code: str
+    what: str
+    mend: str
+    wait_s: int = 0
+
+
+def is_of_the_form(path: str) -> bool:
+    """It belongs to the form to log hours."""
+    return path == "/log" or path.startswith("/log/")
+
+
+def opens(role: Role, kind: str, method: str, path: str) -> bool:
+    """A role opens a path; `kind` is http or websocket."""
+    match role:
+        case "principal":
+            return True
+        case "logs":
+            return kind == "http" and is_of_the_form(path)
+        case "reviews":
+            return not is_of_the_form(path) and (kind == "websocket" or method in _READS)
+    return False
+
+
+class Door:
+    """What the guard knows, shared with the pages and the commands of the same server.
+
+    Parameters
+    ----------
+    devices : of the studio.
+    shut : only devices that were paired come in; else whoever reaches the server sits at this machine, and is the principal.
+    secure : the server speaks TLS.
+    port : it listens on; browsers keep cookies by name and host alone, so it is part of the cookie's name.
+    names : host names of the studio besides its plain addresses; asked each time, as the principal may say another.
+    """
+
+    def __init__(self, devices: Devices, *, shut: bool, secure: bool, port: int, names: Callable[[], frozenset[str]]) -> None:
+        self.devices, self.shut, self.secure, self.port, self._names = devices, shut, secure, port, names
+        self.codes = Patience(most=10, every_s=6)
+        self.codes_of_all = Patience(most=60, every_s=1)
+        self.secrets = Patience(most=100, every_s=1)
+        self._lock = threading.Lock()
+        self._seen: dict[str, datetime] = {}
+        self._events: dict[tuple[str, str], Event] = {}
+        self._stopped = threading.Event()
+
+    # --- judging
+
+    def judge(self, scope: Scope) -> Device | Refusal | None:
+        """Who asks, or why it is refused; None for whoever sits at this machine, and for what is open to all."""
+        heads = _heads(scope)
+        if refused := self._wrong_address(heads) or self._other_site(scope, heads):
+            return refused
+        found = self._known(scope, heads) if self.shut else None
+        if not isinstance(found, Refusal) and any(scope["path"] == one or scope["path"].startswith(f"{one}/") for one in _CLOSED):
+            return Refusal(404, "no_such_page", "there is no such page", "Open the studio's pages.")
+        return found
+
+    def _wrong_address(self, heads: Mapping[str, list[str]]) -> Refusal | None:
+        said = heads.get("host", [])
+        name = (_host(said[0]) if len(said) == 1 else "") or ""
+        try:
+            ipaddress.ip_address(name)
+        except ValueError:
+            if name not in self._names():
+                return Refusal(421, "wrong_address", "this is no address of the studio", "Open it by the address that bench-hours serve shows.")
+        return None
+
+    def _other_site(self, scope: Scope, heads: Mapping[str, list[str]]) -> Refusal | None:
+        """No page of another site makes anything happen here, nor has anything from here shown inside it."""
+        sends = scope["type"] == "websocket" or scope["method"] not in _READS
+        if scope["type"] == "http" and scope["method"] not in _METHODS:
+            return Refusal(405, "no_such_way", "this is no way to ask", "Open the studio's pages.")
+        origin, site = heads.get("origin", []), heads.get("sec-fetch-site", ["same-origin"])[0]
+        ours = f"{'https' if self.secure else 'http'}://{heads['host'][0]}"
+        refused = Refusal(403, "other_site", "this was sent by a page of another site", "Open the studio's own page.")
+        if sends:
+            if (origin and origin != [ours]) or site not in ("same-origin", "none"):
+                return refused
+            if not origin and (self.shut or scope["type"] == "websocket"):
+                return refused
+        elif site not in ("same-origin", "none") and heads.get("sec-fetch-mode", ["navigate"])[0] != "navigate":
+            return refused
+        return None
+
+    def _known(self, scope: Scope, heads: Mapping[str, list[str]]) -> Device | Refusal | None:
+        path, address = scope["path"], address_of(scope)
+        device = self.device_of(heads)
+        if path in _OPEN:
+            return device if device and device.may_come_in(utc_now()) else None
+        if device is None and self.secret_of(heads):
+            if wait_s := self.secrets.wait_s(address):
+                self.note("strangers sent to wait", address)
+                return _WAIT(wait_s)
+            self.secrets.failed(address)
+            self.note("a device that is not known", address)
+        if device is None:
+            return Refusal(401, "not_paired", "this device is not paired with the studio", "Ask the principal for a code, and open /pair with it.")
+        if not device.may_come_in(utc_now()):
+            self.note("a device that was sent away" if device.revoked_at else "a device not seen for long", device.name)
+            return Refusal(401, "not_paired", "this device may not come in any more", "Ask the principal for a code, and open /pair with it.")
+        if not opens(device.role, scope["type"], scope.get("method", "GET"), path):
+            self.note(f"{device.role}: asked for what it does not open", device.name)
+            return Refusal(403, "not_for_this_role", f"this device {_FOR[device.role]}", "Ask the principal if it should do more.")
+        return device
+
+    # --- cookies
+
+    @property
+    def cookie(self) -> str:
+        return f"{'__Host-' if self.secure else ''}bench-hours-{self.port}"
+
+    def secret_of(self, heads: Mapping[str, list[str]]) -> str:
+        """What the browser carries as its secret; empty: nothing, or more than one thing."""
+        found = []
+        for said in heads.get("cookie", []):
+            for pair in said.split(";"):
+                name, _, value = pair.strip().partition("=")
+                if name == self.cookie:
+                    found.append(value.strip())
+        return found[0] if len(found) == 1 and len(found[0]) <= 200 else ""
+
+    def device_of(self, heads: Mapping[str, list[str]]) -> Device | None:
+        secret = self.secret_of(heads)
+        return self.devices.of_secret(secret) if secret else None
+
+    def cookie_head(self, secret: str) -> str:
+        """The head that gives a browser its secret, or renews it; with an empty one, that takes it away."""
+        jar: cookies.SimpleCookie = cookies.SimpleCookie()
+        jar[self.cookie] = secret
+        morsel = jar[self.cookie]
+        morsel["path"], morsel["max-age"], morsel["httponly"], morsel["samesite"], morsel["secure"] = (
+            "/",
+            str(_COOKIE_AGE_S if secret else 0),
+            True,
+            "Lax",
+            self.secure,
+        )
+        return jar[self.cookie].OutputString()
+
+    # --- what happens
+
+    def still(self, device: Device) -> bool:
+        """A device that came in may stay."""
+        now = self.devices.of_name(device.device)
+        return now is not None and now.revoked_at is None
+
+    def note(self, what: str, about: str) -> None:
+        """Something happened at the door; it is kept, and said, within seconds, and never with a secret in it."""
+        now = utc_now()
+        with self._lock:
+            first = self._events.get((what, about))
+            if first is None and len(self._events) > 200:
+                about, first = "many addresses", self._events.get((what, "many addresses"))
+            self._events[what, about] = Event(what, about, first.first_at if first else now, now, first.times + 1 if first else 1)
+
+    def saw(self, device: Device) -> bool:
+        """A device was here; whether that is the first time for some minutes."""
+        now = utc_now()
+        anew = now - max(device.seen_at, self._seen.get(device.device, device.seen_at)) > _SEEN_ANEW
+        if anew:
+            with self._lock:
+                self._seen[device.device] = now
+        return anew
+
+    @contextmanager
+    def keeping(self, say: Callable[[str], None]) -> Iterator[None]:
+        """Keep in the record what happens, until the block ends, in a thread of its own."""
+        worker = threading.Thread(target=self._keep_on, args=(say,), daemon=True, name="door")
+        worker.start()
+        try:
+            yield
+        finally:
+            self._stopped.set()
+            worker.join(10)
+
+    def _keep_on(self, say: Callable[[str], None]) -> None:
+        while not self._stopped.wait(2):
+            self._keep(say)
+        self._keep(say)
+
+    def _keep(self, say: Callable[[str], None]) -> None:
+        with self._lock:
+            seen, events = dict(self._seen), list(self._events.values())
+            self._events.clear()
+        new = {device: at for device, at in seen.items() if (known := self.devices.of_name(device)) and at > known.seen_at}
+        for one in events:
+            say(f"at the door: {one.what}, {one.about}{f', {one.times:,} times' if one.times > 1 else ''}")
+        with contextlib.suppress(BenchHoursError):  # the disk is full: the pages say so, and the next round keeps what comes then
+            self.devices.keep(new, events)
+
+
+def _WAIT(wait_s: int) -> Refusal:
+    return Refusal(429, "wait", "there were too many attempts", f"Wait {wait_s} s, then try once more.", wait_s)
+
+
+_FOR: dict[Role, str] = {
+    "logs": "is for the form to log hours only", "reviews": "is for looking at where the hours went only", "principal": "opens everything",
+}  # fmt: skip
+
+
+class Guard:
+    """ASGI: the outermost layer of the server."""
+
+    def __init__(self, app: Asgi, door: Door) -> None:
+        self._app, self._door = app, door
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "lifespan":
+            await self._app(scope, receive, send)
+            return
+        found = self._door.judge(scope)
+        if isinstance(found, Refusal):
+            await _refuse(scope, send, found, self._door)
+            return
+        secret = self._door.secret_of(_heads(scope))
+        scope = _told(scope, self._door.cookie, (found.device if found else "") if self._door.shut else HERE)
+        if found is None:
+            await self._app(scope, receive, _with_heads(send, secure=self._door.secure))
+        elif scope["type"] == "websocket":
+            await self._while_it_may_stay(found, scope, receive, send)
+        else:
+            await self._answer(found, scope, receive, send, [(b"set-cookie", self._door.cookie_head(secret).encode())] if self._door.saw(found) else [])
+
+    async def _answer(self, device: Device, scope: Scope, receive: Receive, send: Send, heads: list[tuple[bytes, bytes]]) -> None:
+        """An answer, unless the device was sent away before it was ready."""
+        cut = False
+
+        async def told(message: Message) -> None:
+            nonlocal cut
+            if cut:
+                return
+            if scope["path"] not in _OPEN and not self._door.still(device):
+                if message["type"] != "http.response.start":
+                    raise ConnectionError("sent away")
+                cut = True
+                await _refuse(scope, send, _GONE, self._door)
+                return
+            await send(message)
+
+        await self._app(scope, receive, _with_heads(told, heads, secure=self._door.secure))
+
+    async def _while_it_may_stay(self, device: Device, scope: Scope, receive: Receive, send: Send) -> None:
+        async def heard() -> Message:
+            message = await receive()
+            return message if self._door.still(device) else {"type": "websocket.disconnect", "code": SENT_AWAY}
+
+        async def told(message: Message) -> None:
+            if self._door.still(device):
+                await send(message)
+
+        async def sent_away() -> None:
+            while self._door.still(device):
+                await asyncio.sleep(_LOOK_AGAIN_S)
+
+        page = asyncio.ensure_future(self._app(scope, heard, told))
+        watch = asyncio.ensure_future(sent_away())
+        try:
+            await asyncio.wait({page, watch}, return_when=asyncio.FIRST_COMPLETED)
+            if not self._door.still(device):
+                with contextlib.suppress(Exception):  # it may have hung up
+                    await send({"type": "websocket.close", "code": SENT_AWAY})
+        finally:
+            watch.cancel()
+            if not page.done():
+                page.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await page
+
+
+_GONE = Refusal(401, "not_paired", "this device may not come in any more", "Ask the principal for a code, and open /pair with it.")
+
+
+def _heads(scope: Scope) -> dict[str, list[str]]:
+    heads: dict[str, list[str]] = {}
+    for name, value in scope["headers"]:
+        heads.setdefault(name.decode("latin-1").lower(), []).append(value.decode("latin-1"))
+    return heads
+
+
+def _host(said: str) -> str | None:
+    """The name or address in a Host head, without its port; None where it is none."""
+    try:
+        found = urlsplit(f"//{said}")
+        return (found.hostname or "").rstrip(".").lower() if found.netloc == said and found.port is not False and "@" not in said else None
+    except ValueError:
+        return None
+
+
+def address_of(scope: Scope) -> str:
+    """From where somebody asks, as far as guessing goes."""
+    return neighbourhood(str(scope["client"][0])) if scope.get("client") else "an unknown address"
+
+
+def _told(scope: Scope, cookie: str, device: str) -> Scope:
+    """The request as the pages see it: who asks is said by the guard, and the secret stays with it."""
+    kept = []
+    for name, value in scope["headers"]:
+        if name.lower() == TOLD.encode():
+            continue
+        if name.lower() == b"cookie":
+            others = [pair for pair in value.split(b";") if pair.strip().partition(b"=")[0] != cookie.encode()]
+            value = b";".join(others).strip()  # noqa: PLW2901
+            if not value:
+                continue
+        kept.append((name, value))
+    return {**scope, "headers": [*kept, (TOLD.encode(), device.encode())]}
+
+
+def _with_heads(send: Send, more: Sequence[tuple[bytes, bytes]] = (), *, secure: bool) -> Send:
+    """What every answer says of itself; an answer's own word on the same stands. Over TLS no cookie leaves it."""
+
+    def sealed(name: bytes, value: bytes) -> tuple[bytes, bytes]:
+        return (name, value + b"; Secure") if secure and name.lower() == b"set-cookie" and b"; secure" not in value.lower() else (name, value)
+
+    async def told(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            own = [sealed(name, value) for name, value in message.get("headers", [])]
+            said = {name.lower() for name, _ in own}
+            message = {**message, "headers": [*own, *(one for one in (*_ON_EVERYTHING, _NO_FRAME) if one[0] not in said), *more]}
+        await send(message)
+
+    return told
+
+
+async def _refuse(scope: Scope, send: Send, why: Refusal, door: Door) -> None:
+    if scope["type"] == "websocket":
+        await send({"type": "websocket.close", "code": SENT_AWAY, "reason": ""})  # before it was opened: HTTP 403
+        return
+    heads = _heads(scope)
+    if scope["path"].startswith("/log/v"):
+        body, kind = json.dumps({"version": 1, "error": {"code": why.code, "what": why.what, "mend": why.mend}}).encode(), "application/json"
+    elif "text/html" in heads.get("accept", [""])[0] and scope["method"] in _READS:
+        body, kind = doorway.refusal(why.what, why.mend, of_the_form=is_of_the_form(scope["path"]), status=why.status), "text/html; charset=utf-8"
+    else:
+        body, kind = f"{why.what[0].upper()}{why.what[1:]}. {why.mend}\n".encode(), "text/plain; charset=utf-8"
+    answer = [
+        (b"content-type", kind.encode()), (b"content-length", str(len(body)).encode()), (b"cache-control", b"no-store"),
+        (b"content-security-policy", doorway.POLICY.encode()), *_ON_EVERYTHING,
+    ]  # fmt: skip
+    if why.wait_s:
+        answer.append((b"retry-after", str(why.wait_s).encode()))
+    await send({"type": "http.response.start", "status": why.status, "headers": answer})
+    await send({"type": "http.response.body", "body": b"" if scope["method"] == "HEAD" else body})

@@ -1,0 +1,211 @@
+"""Who may come in: pair a phone or a laptop, name it, send it away; what happened at the door; labels that lead to the form."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import segno
+import streamlit as st
+
+from dashboard import fields, frame, held, labels, reading, serving, tables
+from dashboard.admitting import ROLE_WORDS, moment, state, way_to_pair
+from dashboard.serving import Opened
+from dashboard.words import counted, plain
+from ingest.devices import CODE_MINUTES, ROLES, Device, Devices
+from ingest.errors import BenchHoursError
+from ingest.history import utc_now
+from ingest.settings import write_settings
+
+SHARED = "several share it"
+
+
+def body() -> None:
+    if held.shows_invented():
+        st.write("The invented studio is seen on this device only; who may come in is said in your own.")
+        return
+    if (paired := st.session_state.pop("paired", None)) is not None:
+        frame.done(f"Paired: {paired}.")
+    opened = serving.opened()
+    if opened is None or not opened.door.shut:
+        st.write(
+            "The studio is open to this machine only, and whoever sits at it is the principal. To log hours at the bench by phone, stop bench-hours and start it "
+            "as the README says under Phones and laptops; then phones, tablets and other laptops are paired here."
+        )
+    else:
+        _pair(opened)
+    devices = Devices(held.store())
+    _devices(devices)
+    _door(devices)
+    _labels(opened if opened and opened.door.shut else None)
+
+
+# --- pairing
+
+
+def _pair(opened: Opened) -> None:
+    st.header("Pair a phone or a laptop")
+    address = serving.for_phones(held.store(), opened.place)
+    if made := st.session_state.get("code"):
+        _code(opened, address, *made)
+        return
+    people = [row["person"] for row in reading.people(held.store().cursor()).to_dict("records")]
+    with st.form("pair"):
+        person = st.selectbox("Whose it is", [SHARED, *people], format_func=plain)
+        role = st.radio("What it may do", ROLES, format_func=ROLE_WORDS.__getitem__)
+        name = st.text_input("What to call it", placeholder="Ilse's phone", max_chars=60)
+        make = st.form_submit_button("Make a code", type="primary")
+    if make:
+        code = Devices(held.store()).admit(role=role, person=None if person == SHARED else person, name=name)
+        st.session_state["code"] = (code, utc_now() + timedelta(minutes=CODE_MINUTES), {one.device for one in Devices(held.store()).listed()})
+        st.rerun()
+    _address(address)
+
+
+def _code(opened: Opened, address: str, code: str, until: datetime, before: set[str]) -> None:
+    if utc_now() > until:
+        del st.session_state["code"]
+        st.write("The code was not used within its time, and is good no more.")
+        st.button("Make another code")
+        return
+    first, second = st.columns(2)
+    if opened.authority:
+        with first:
+            st.subheader("First, once: trust")
+            st.html(_drawn(f"{address}/certificate", "QR code of the steps by which a device trusts this studio"))
+            st.write(f"Scan this where the device does not know the studio yet, or open {address}/certificate on it, and compare the fingerprint (SHA-256):")
+            st.code(opened.authority.fingerprint, language=None, wrap_lines=True)
+    with second if opened.authority else first:
+        st.subheader("Then: pair")
+        st.html(_drawn(way_to_pair(address, code), "QR code that pairs a device"))
+        st.write(f"Scan this with the device, or open {address}/pair on it, and type:")
+        st.code(code, language=None)
+        st.write(f"It is good once, for {CODE_MINUTES} minutes, until {until.replace(tzinfo=UTC).astimezone(_zone()):%H:%M}.")
+    _is_it_paired(before)
+    if st.button("Withdraw the code"):
+        Devices(held.store()).withdraw(code)
+        del st.session_state["code"]
+        frame.done("The code is good no more.")
+
+
+@st.fragment(run_every=2)
+def _is_it_paired(before: set[str]) -> None:
+    """Looks every two seconds whether the code was used."""
+    new = [one for one in Devices(held.store()).listed() if one.device not in before]
+    if new:
+        st.session_state.pop("code", None)
+        st.session_state["paired"] = new[0].name
+        st.rerun()
+    st.write("Waiting for the device …")
+
+
+def _drawn(text: str, words: str) -> str:
+    address: str = segno.make(text, error="m", micro=False).svg_data_uri(scale=6, border=3, dark="#000", light="#fff")
+    return f'<img src="{address}" alt="{words}" style="width: min(15rem, 100%)">'
+
+
+def _address(address: str) -> None:
+    with st.expander(f"Phones reach the studio at {address}"):
+        frame.say(
+            [
+                "Where the network gives this machine another address every so often, ask whoever keeps the network for a lasting one, or write the name by which phones find it."
+            ]
+        )
+        said = st.text_input("Name or address for phones", held.settings().address_for_phones, placeholder="as this machine finds it", key="address for phones")
+        if st.button("Keep this address"):
+            with held.store().writing(counts=False) as con:
+                write_settings(con, {"address_for_phones": said}, held.change("set under Who may come in"))
+            frame.done("Kept. Codes and labels lead there from now on.")
+
+
+# --- devices
+
+
+def _devices(devices: Devices) -> None:
+    st.header("Devices")
+    listed = devices.listed()
+    now, zone = utc_now(), _zone()
+    active = [one for one in listed if one.revoked_at is None]
+    if not active:
+        st.write("No device is paired.")
+    own = held.device()
+    for one in active:
+        _device(devices, one, f"{state(one, now, zone)[0].upper()}{state(one, now, zone)[1:]}", is_own=own is not None and own.device == one.device)
+    if away := [one for one in listed if one.revoked_at is not None]:
+        with st.expander(f"{counted(len(away), 'device')} sent away"):
+            frame.list_out([f"{one.name}, {one.person or SHARED}, {one.role}: {state(one, now, zone)}" for one in away])
+
+
+def _device(devices: Devices, one: Device, seen: str, *, is_own: bool) -> None:
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.write(plain(f"{one.name}: {one.person or SHARED}, {one.role}. {seen}.{' This is the one you are looking at.' if is_own else ''}"))
+        with st.popover("Name"):
+            name = st.text_input("What to call it", one.name, key=f"name {one.device}", max_chars=60)
+            if st.button("Rename", key=f"rename {one.device}"):
+                devices.rename(one.device, name)
+                frame.done(f"It is called {' '.join(name.split())} now.")
+        with st.popover("Send away"):
+            st.write("It comes in no more, and what it has open is closed." + (" You would have to pair this device anew." if is_own else ""))
+            if st.button(plain(f"Send {one.name} away"), key=f"away {one.device}"):
+                devices.revoke(one.device)
+                frame.done(f"{one.name} is sent away. What it had not sent yet stays on it, and comes in once it is paired again.")
+
+
+def _door(devices: Devices) -> None:
+    st.header("What happened at the door")
+    events = devices.events()
+    if not events:
+        st.write("Nothing yet: whoever is paired, or tries a wrong code, stands here.")
+        return
+    zone = _zone()
+    rows = [[moment(one.last_at, zone), one.what, one.about, f"{one.times:,}"] for one in events]
+    st.html(tables.ledger("What happened at the door", ["last", "what", "which device, or from where", "times"], rows, words=range(3)))
+
+
+def _zone() -> ZoneInfo:
+    return ZoneInfo(held.settings().zone)
+
+
+# --- labels
+
+
+def _labels(opened: Opened | None) -> None:
+    st.header("Labels for works")
+    st.write(
+        "A code to scan that opens the form on the work, and the code of the work: no title, no owner. For a tray, a folder or the back of a transport frame, never for the work itself."
+    )
+    works = held.works(held.today())
+    bench = works.loc[works["finished_on"].isna(), "object"].tolist()
+    if works.empty:
+        st.write("There is no work yet.")
+        return
+    said = st.text_input(
+        "Address that the labels lead to",
+        serving.for_phones(held.store(), opened.place) if opened else "",
+        placeholder="https://192.168.1.20:8411",
+        key="label address",
+    )
+    codes = st.multiselect("Works", works["object"].tolist(), default=bench[:200], key="label works", placeholder="Type a code")
+    size = fields.one_of("Size", list(labels.SIZES), "A4", "label size")
+    if not said.strip():
+        frame.say(["Say first at which address phones reach the studio."])
+        return
+    try:
+        address = labels.checked_address(said)
+    except BenchHoursError as error:
+        frame.refuse(str(error))
+        return
+    if codes:
+        st.download_button(
+            f"{counted(len(codes), 'label')} as PDF",
+            lambda: labels.sheet(codes, address, size),
+            "labels.pdf",
+            "application/pdf",
+            on_click="ignore",
+            key="labels",
+        )
+    else:
+        frame.say(["Choose the works first."])
+
+
+frame.show("Who may come in", body)

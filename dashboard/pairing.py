@@ -1,0 +1,119 @@
+"""The routes that are open to all: where a device is paired, and what it needs to trust the server."""
+
+from __future__ import annotations
+
+import json
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from dashboard import doorway
+from dashboard.certificates import Authority
+from dashboard.guard import Door, address_of
+from ingest.devices import TOLD, Device
+from ingest.errors import BenchHoursError
+
+_LARGEST_BYTES = 2_000
+_OPENS = {"logs": "/log", "reviews": "/", "principal": "/"}
+
+
+def routes(door: Door, authority: Authority | None) -> list[Route]:
+    """Where a device is paired, and the certificate of the studio's own authority where it has one."""
+
+    async def page(_: Request) -> Response:
+        return _document(doorway.pair() if door.shut else doorway.refusal(*_NOT_SHUT, of_the_form=False, status=404), 200 if door.shut else 404)
+
+    async def pair(request: Request) -> Response:
+        address = address_of(dict(request.scope))
+        try:
+            code = await _code(request, door)
+            _bear(door, address)
+            device, secret = await run_in_threadpool(_use, door, code, request.headers.get(TOLD) or None, address)
+        except _Refused as error:
+            return error.answer()
+        said = {"version": 1, "name": device.name, "role": device.role, "person": device.person, "opens": _OPENS[device.role]}
+        return Response(json.dumps(said), 200, {"set-cookie": door.cookie_head(secret), "cache-control": "no-store"}, "application/json")
+
+    async def steps(_: Request) -> Response:
+        return _document(doorway.certificate(authority.fingerprint), 200) if authority else _no_authority()
+
+    async def certificate(_: Request) -> Response:
+        if authority is None:
+            return _no_authority()
+        return Response(authority.der, 200, {"content-disposition": 'attachment; filename="bench-hours.crt"'}, "application/x-x509-ca-cert")
+
+    return [
+        Route("/pair", page, methods=["GET"]),
+        Route("/pair", pair, methods=["POST"]),
+        Route("/certificate", steps, methods=["GET"]),
+        Route("/certificate.crt", certificate, methods=["GET"]),
+    ]
+
+
+_NOT_SHUT = ("nothing is to be paired here", "Whoever sits at this machine is the principal; devices are paired where bench-hours serves phones.")
+
+
+class _Refused(BenchHoursError):
+    def __init__(self, status: int, code: str, what: str, mend: str, wait_s: int = 0) -> None:
+        self.status, self.code, self.wait_s = status, code, wait_s
+        super().__init__(what, mend)
+
+    def answer(self) -> Response:
+        heads = {"cache-control": "no-store", **({"retry-after": str(self.wait_s)} if self.wait_s else {})}
+        return Response(json.dumps({"version": 1, "error": {"code": self.code, "what": self.what, "mend": self.mend}}), self.status, heads, "application/json")
+
+
+async def _code(request: Request, door: Door) -> str:
+    """The code that a request brings."""
+    if not door.shut:
+        raise _Refused(404, "not_needed", *_NOT_SHUT)
+    if request.headers.get("content-type", "").partition(";")[0].strip().lower() != "application/json":
+        raise _Refused(415, "not_json", "this is not sent as JSON", "Send it with the content type application/json.")
+    body = bytearray()
+    async for piece in request.stream():
+        body += piece
+        if len(body) > _LARGEST_BYTES:
+            raise _Refused(413, "too_large", "this is far too long for a code", "Type the code that the principal shows.")
+    try:
+        said = json.loads(bytes(body))
+    except (ValueError, RecursionError):
+        said = None
+    code = said.get("code") if isinstance(said, dict) else None
+    if not isinstance(code, str) or not code.strip():
+        raise _Refused(400, "not_understood", "this brings no code", "Type the code that the principal shows.")
+    return code
+
+
+def _bear(door: Door, address: str) -> None:
+    """Take one of the attempts that are borne, before the code is looked at, so that many at once do not get past."""
+    if wait_s := max(door.codes.wait_s(address), door.codes_of_all.wait_s("")):
+        door.note("codes not looked at, after too many wrong ones", address)
+        raise _Refused(429, "wait", "too many codes were wrong", f"Wait {wait_s} s, then try once more.", wait_s)
+    door.codes.failed(address)
+    door.codes_of_all.failed("")
+
+
+def _use(door: Door, code: str, before: str | None, address: str) -> tuple[Device, str]:
+    try:
+        found = door.devices.pair(code, in_place_of=before)
+    except BenchHoursError as error:
+        raise _Refused(503, "not_writable", error.what, "Nothing is lost: try again in a moment.") from error
+    if found is None:
+        door.note("a code that is none, or is used, or too old", address)
+        raise _Refused(403, "no_code", "this code is none, or it is used, or older than ten minutes", "See that it is typed right, or ask for another one.")
+    door.codes.forgive(address)
+    door.codes_of_all.forgive("")
+    door.note("paired", found[0].name)
+    return found
+
+
+def _document(body: bytes, status: int) -> Response:
+    return Response(body, status, {"content-security-policy": doorway.POLICY, "cache-control": "no-store"}, "text/html; charset=utf-8")
+
+
+def _no_authority() -> Response:
+    return _document(
+        doorway.refusal("this server has no certificate of the studio's own", "Nothing has to be trusted for it.", of_the_form=False, status=404), 404
+    )

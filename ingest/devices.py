@@ -1,0 +1,237 @@
+"""The phones and other devices that may come in: paired by a code that is good once, known by a secret, sent away at once.
+
+The database keeps digests of codes and secrets only. What a device is for (its person and its role) is said when its code is made, and never
+changes: a device that is to do something else is paired anew.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+import threading
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Literal, cast, get_args
+
+import duckdb
+
+from ingest import people
+from ingest.errors import BenchHoursError
+from ingest.history import utc_now
+from ingest.store import Store
+
+Role = Literal["logs", "reviews", "principal"]
+ROLES: tuple[Role, ...] = get_args(Role)
+OF_THE_DOOR = ("devices", "pairing_codes", "door_events")
+"""Tables that say who may come in; they stay as they are whatever backup is brought back."""
+
+TOLD = "x-bench-hours-device"
+"""The head of a request in which the server's guard says which device asks, by its UUID; what a browser says there itself is thrown away."""
+CODE_MINUTES = 10
+IDLE_DAYS = 90
+_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567"  # base 32 of RFC 4648: nothing in it is mistaken for anything else in it
+_CODE_LENGTH = 10  # 50 bits, where ten minutes allow some hundred guesses
+_SECRET_BYTES = 16
+_MOST_NAME = 60
+_MOST_EVENTS = 1_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Device:
+    """A device that was paired.
+
+    Attributes
+    ----------
+    device : a UUID, which is no secret.
+    name : as the principal calls it.
+    person : whose it is; None: several share it.
+    role : logs: the form only; reviews: figures without paces, people and prices; principal: all.
+    paired_at, seen_at, revoked_at : UTC; `revoked_at` None: it was not sent away.
+    """
+
+    device: str
+    name: str
+    person: str | None
+    role: Role
+    paired_at: datetime
+    seen_at: datetime
+    revoked_at: datetime | None
+
+    def may_come_in(self, now: datetime) -> bool:
+        """It was not sent away, and was seen in the last 90 days."""
+        return self.revoked_at is None and now - self.seen_at < timedelta(days=IDLE_DAYS)
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that happened at the door, so many times between two moments (UTC)."""
+
+    what: str
+    about: str
+    first_at: datetime
+    last_at: datetime
+    times: int
+
+
+class Devices:
+    """The devices of one store. Those known are kept in memory and read again after each write, so that asking costs no query."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._lock = threading.Lock()
+        self._read_at = -1
+        self._by_secret: Mapping[str, Device] = {}
+
+    # --- who is it?
+
+    def of_secret(self, secret: str) -> Device | None:
+        """The device that carries a secret, be it that it was sent away; None: none ever paired here."""
+        return self._known().get(_digest(secret))
+
+    def of_name(self, device: str) -> Device | None:
+        """The device of a UUID."""
+        return next((one for one in self._known().values() if one.device == device), None)
+
+    def listed(self) -> list[Device]:
+        """Every device: those that were not sent away first, the latest paired first."""
+        return sorted(self._known().values(), key=lambda one: (one.revoked_at is not None, -one.paired_at.timestamp()))
+
+    def has_principal(self) -> bool:
+        """Some device of the principal may come in."""
+        now = utc_now()
+        return any(one.role == "principal" and one.may_come_in(now) for one in self._known().values())
+
+    def _known(self) -> Mapping[str, Device]:
+        with self._lock:
+            writes = self._store.writes
+            if writes != self._read_at:
+                con = self._store.cursor()
+                try:
+                    rows = con.execute("SELECT secret, device, name, person, role, paired_at, seen_at, revoked_at FROM devices").fetchall()
+                finally:
+                    con.close()
+                self._by_secret = {
+                    secret: Device(device=device, name=name, person=person, role=role, paired_at=paired, seen_at=seen, revoked_at=revoked)
+                    for secret, device, name, person, role, paired, seen, revoked in rows
+                }
+                self._read_at = writes
+            return self._by_secret
+
+    # --- pairing
+
+    def admit(self, *, role: str, person: str | None = None, name: str = "", now: datetime | None = None) -> str:
+        """Make a code that pairs one device within ten minutes; shown once, and kept as a digest.
+
+        Raises where the role is none, the person is not in the record, or the name is too long.
+        """
+        if role not in ROLES:
+            raise BenchHoursError(f'"{role}" is no role', f"Say {', '.join(ROLES[:-1])} or {ROLES[-1]}.")
+        name = " ".join(name.split())
+        if len(name) > _MOST_NAME:
+            raise BenchHoursError(f"the name of a device cannot have {len(name)} characters", f"Call it something of at most {_MOST_NAME}.")
+        now = now or utc_now()
+        code = "".join(secrets.choice(_LETTERS) for _ in range(_CODE_LENGTH))
+        with self._store.writing(counts=False) as con:
+            if person is not None:
+                person = people.known(con, person)
+            con.execute("DELETE FROM pairing_codes WHERE good_until <= ?", [now])
+            con.execute("INSERT INTO pairing_codes VALUES (?, ?, ?, ?, ?)", [_digest(code), name or _called(role, person), person, role, now + timedelta(minutes=CODE_MINUTES)])  # fmt: skip
+        return f"{code[:5]}-{code[5:]}"
+
+    def pair(self, code: str, *, in_place_of: str | None = None, now: datetime | None = None) -> tuple[Device, str] | None:
+        """Use a code up: the device that it pairs and its secret; None where the code is none, too old, or used already, which is not told apart.
+
+        `in_place_of`: the UUID of the device as which the same browser came in so far, which is sent away.
+        """
+        now = now or utc_now()
+        code = _as_kept(code)
+        secret = secrets.token_hex(_SECRET_BYTES)
+        with self._store.writing(counts=False) as con:
+            found = con.execute("SELECT name, person, role FROM pairing_codes WHERE code = ? AND good_until > ?", [_digest(code), now]).fetchall()
+            con.execute("DELETE FROM pairing_codes WHERE code = ? OR good_until <= ?", [_digest(code), now])
+            if not found:
+                return None
+            name, person, role = found[0]
+            if in_place_of:
+                con.execute("UPDATE devices SET revoked_at = ? WHERE device = ? AND revoked_at IS NULL", [now, in_place_of])
+            taken = {row[0] for row in con.execute("SELECT name FROM devices WHERE revoked_at IS NULL").fetchall()}
+            called = next(words for n in range(1, 10_000) if (words := name if n == 1 else f"{name} {n}") not in taken)
+            device = Device(
+                device=str(uuid.uuid4()), name=called, person=person, role=cast(Role, role), paired_at=now, seen_at=now, revoked_at=None
+            )  # fmt: skip
+            con.execute("INSERT INTO devices VALUES (?, ?, ?, ?, ?, ?, ?, NULL)", [device.device, called, person, role, _digest(secret), now, now])
+        return device, secret
+
+    def withdraw(self, code: str) -> None:
+        """A code that was made is good no more."""
+        with self._store.writing(counts=False) as con:
+            con.execute("DELETE FROM pairing_codes WHERE code = ?", [_digest(_as_kept(code))])
+
+    # --- afterwards
+
+    def rename(self, device: str, name: str) -> None:
+        """Call a device otherwise."""
+        name = " ".join(name.split())
+        if not name or len(name) > _MOST_NAME:
+            raise BenchHoursError("a device needs a name", f"Call it something of 1 to {_MOST_NAME} characters.")
+        with self._store.writing(counts=False) as con:
+            con.execute("UPDATE devices SET name = ? WHERE device = ?", [name, device])
+
+    def revoke(self, device: str, now: datetime | None = None) -> None:
+        """Send a device away, from now on and for good."""
+        with self._store.writing(counts=False) as con:
+            con.execute("UPDATE devices SET revoked_at = ? WHERE device = ? AND revoked_at IS NULL", [now or utc_now(), device])
+
+    def keep(self, seen: Mapping[str, datetime], events: Sequence[Event]) -> None:
+        """Note when devices were last seen, and what happened at the door; a thing that goes on from the last note of it is one row."""
+        if not seen and not events:
+            return
+        with self._store.writing(counts=False) as con:
+            for device, at in seen.items():
+                con.execute("UPDATE devices SET seen_at = greatest(seen_at, ?) WHERE device = ?", [at, device])
+            for one in events:
+                _note(con, one)
+            con.execute(
+                "DELETE FROM door_events WHERE last_at < (SELECT min(last_at) FROM (SELECT last_at FROM door_events ORDER BY last_at DESC LIMIT ?))",
+                [_MOST_EVENTS],
+            )
+
+    def events(self, most: int = 30) -> list[Event]:
+        """What happened at the door, the latest first."""
+        con = self._store.cursor()
+        try:
+            rows = con.execute("SELECT what, about, first_at, last_at, times FROM door_events ORDER BY last_at DESC, first_at DESC LIMIT ?", [most]).fetchall()
+        finally:
+            con.close()
+        return [Event(*row) for row in rows]
+
+
+_GOES_ON = timedelta(minutes=10)
+_MISREAD = str.maketrans("018", "OIB")  # signs that a code never has, read for those that look like them
+
+
+def _as_kept(code: str) -> str:
+    """A code as it is typed, without what only makes it easier to read."""
+    return "".join(letter for letter in code.upper() if letter.isalnum()).translate(_MISREAD)
+
+
+def _note(con: duckdb.DuckDBPyConnection, one: Event) -> None:
+    went_on = con.execute(
+        "UPDATE door_events SET last_at = greatest(last_at, $last), times = times + $times WHERE what = $what AND about = $about AND last_at > $since RETURNING 1",
+        {"last": one.last_at, "times": one.times, "what": one.what, "about": one.about, "since": one.first_at - _GOES_ON},
+    ).fetchall()
+    if not went_on:
+        con.execute("INSERT INTO door_events VALUES (?, ?, ?, ?, ?)", [one.what, one.about, one.first_at, one.last_at, one.times])
+
+
+def _called(role: str, person: str | None) -> str:
+    """What a device is called that nobody gave a name."""
+    whose = f"{person}'s" if person else "the principal's" if role == "principal" else "shared"
+    return f"{whose} device"
+
+
+def _digest(text: str) -> str:
+    """What is kept of a code or a secret. A plain digest is enough: both are random, and far too long to be tried."""
+    return hashlib.sha256(text.encode(errors="replace")).hexdigest()

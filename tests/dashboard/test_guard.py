@@ -1,0 +1,494 @@
+"""Every way in, asked for by whoever may not come in: refused, and nothing of the studio is told."""
+
+from __future__ import annotations
+
+import asyncio
+import http.client
+import itertools
+import json
+import re
+import socket
+import statistics
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from starlette.routing import Mount, Route
+from streamlit.web.server.starlette import App
+from websockets.asyncio.client import connect
+from websockets.exceptions import ConnectionClosed, InvalidStatus
+
+from dashboard import app as pages
+from dashboard.guard import SENT_AWAY
+from dashboard.guesses import Patience, neighbourhood
+from ingest.devices import Devices
+from ingest.history import utc_now
+from ingest.store import Store
+from tests.conftest import bring_into
+from tests.phones import PHONE
+from tests.served import Served
+
+SECRETS_OF_THE_STUDIO = ("Ferry", "24-001", "Ilse", "Maud", "Bankside", "retouching", "4321")
+OBJECTS = "object,title,owner,owner_address\n24-001,Ferry in snow,Orla Bankside,4 Mill Lane\n24-002,Weir at dusk,,\n"
+LOG = "object,phase,technique,person,date,hours,note\n24-001,,retouching,Ilse,2026-05-20,2,Bankside asked\n24-001,,facing,Maud,2026-05-18,1,\n"
+ESTIMATE = "object,version,made_on,approved_on,price,currency,phase,technique,hours\n24-001,1,2026-05-01,2026-05-02,4321,EUR,,retouching,3\n"
+
+
+@dataclass
+class Answer:
+    status: int
+    heads: dict[str, str]
+    body: bytes
+    seconds: float = 0.0
+
+    def tells_nothing(self) -> None:
+        told = self.body.decode(errors="replace") + str(self.heads)
+        assert not [secret for secret in SECRETS_OF_THE_STUDIO if secret in told], told
+        assert "set-cookie" not in self.heads and "access-control-allow-origin" not in self.heads
+        assert "server" not in self.heads and "no-store" in self.heads["cache-control"]
+
+
+@dataclass
+class Studio(Served):
+    """A studio that serves phones, and devices of every kind."""
+
+    cookies: dict[str, str] = field(default_factory=dict)
+
+    def __init__(self, db: Path, *options: str) -> None:
+        super().__init__(db, *options)
+        self.cookies = {}
+
+    @property
+    def host(self) -> str:
+        return f"localhost:{self.port}"
+
+    @property
+    def cookie(self) -> str:
+        return f"bench-hours-{self.port}"
+
+    def ask(self, method: str, path: str, body: bytes | None = None, **heads: str) -> Answer:
+        heads = {name.replace("_", "-").lower(): value for name, value in heads.items()}
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
+        begun = time.perf_counter()
+        connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
+        for name, value in {"host": self.host, "origin": f"http://{self.host}", **heads}.items():
+            if value:
+                connection.putheader(name, value)
+        if body is not None:
+            connection.putheader("content-length", str(len(body)))
+        connection.endheaders(body)
+        got = connection.getresponse()
+        answer = Answer(got.status, {name.lower(): value for name, value in got.getheaders()}, got.read(), time.perf_counter() - begun)
+        connection.close()
+        return answer
+
+    def pair(self, code: str, **heads: str) -> Answer:
+        return self.ask("POST", "/pair", json.dumps({"code": code}).encode(), content_type="application/json", **heads)
+
+    def paired(self, role: str, *more: str) -> str:
+        """The cookie of a new device."""
+        answer = self.pair(self.code(role, *more))
+        assert answer.status == 200, answer
+        return answer.heads["set-cookie"].split(";")[0]
+
+    async def websocket(self, heads: dict[str, str]) -> int:
+        """How the websocket of the pages answers: 101, or the status by which it is refused."""
+        heads = {"Origin": f"http://{self.host}", **heads}
+        origin, host = heads.pop("Origin"), heads.pop("Host", None)
+        try:
+            # whatever Host is said, the connection goes to the same port
+            async with connect(f"ws://{host or self.host}/_stcore/stream", host="127.0.0.1", port=self.port, origin=origin or None, additional_headers=heads):  # type: ignore[arg-type]
+                return 101
+        except InvalidStatus as refused:
+            return refused.response.status_code
+
+
+@pytest.fixture(scope="module")
+def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
+    folder = tmp_path_factory.mktemp("guarded")
+    with Store(folder / "studio.duckdb") as store:
+        for name, text in (("objects.csv", OBJECTS), ("log.csv", LOG), ("estimates.csv", ESTIMATE)):
+            bring_into(store, folder, name, text)
+        devices = Devices(store)
+        old = devices.admit(role="principal", now=utc_now() - timedelta(minutes=11))
+    opened = Studio(folder / "studio.duckdb", "--phones", "--plain", "--host", "127.0.0.1")
+    opened.cookies |= {"old code": old, "used code": opened.code("principal")}
+    assert opened.pair(opened.cookies["used code"]).status == 200
+    for role in ("logs", "reviews", "principal"):
+        opened.cookies[role] = opened.paired(role, *(("--person", "Ilse") if role == "logs" else ()), "--name", f"a {role} device")
+    opened.cookies["revoked"] = opened.paired("principal", "--name", "lost")
+    opened.command("devices", "--revoke", "lost")
+    yield opened
+    opened.stop()
+
+
+# --- the routes, as the server has them
+
+
+def routes() -> list[tuple[str, str]]:
+    """Method and path of every route of the server, each with something for its parameters, and the address of every page."""
+    from dashboard import pairing  # noqa: PLC0415
+    from ingest.phone.routes import routes as of_the_form  # noqa: PLC0415
+
+    built = App(pages.PAGES.parent / "app.py", routes=[*of_the_form(None, None, None), *pairing.routes(None, None)])._build_starlette_app()  # type: ignore[arg-type]
+    found = []
+    for route in built.routes:
+        if isinstance(route, Route):
+            found += [(method, re.sub(r"\{[^}]*\}", "x", route.path)) for method in sorted(route.methods or ())]
+        elif isinstance(route, Mount):
+            found += [("GET", f"{route.path}/"), ("GET", f"{route.path}/static/js/x.js")]
+    return found + [("GET", f"/{name.replace('_', '-')}") for names in pages.OPENED.values() for name in names]
+
+
+ROUTES = sorted(set(routes()))
+OPEN = {"/pair", "/certificate", "/certificate.crt"}
+CLOSED = ("/_stcore/agent", "/_stcore/metrics", "/auth", "/oauth2callback")
+
+
+def body_of(method: str) -> bytes | None:
+    return json.dumps({"phone": PHONE, "clock": 1, "actions": []}).encode() if method in ("POST", "PUT") else None
+
+
+def who_may_not(studio: Studio) -> dict[str, dict[str, str]]:
+    good = studio.cookies["principal"]
+    return {
+        "no cookie": {},
+        "revoked": {"cookie": studio.cookies["revoked"]},
+        "foreign": {"cookie": f"{studio.cookie}={'ab' * 16}"},
+        "tampered": {"cookie": good[:-1] + ("0" if good[-1] != "0" else "1")},
+        "twice": {"cookie": f"{good}; {studio.cookies['logs']}"},
+        "under another name": {"cookie": good.replace("bench-hours", "session")},
+        "as a head of its own": {"x-bench-hours-device": "here"},
+        "used code": {"cookie": f"{studio.cookie}={studio.cookies['used code']}"},
+        "old code": {"cookie": f"{studio.cookie}={studio.cookies['old code']}"},
+    }
+
+
+WHO = ("no cookie", "revoked", "foreign", "tampered", "twice", "under another name", "as a head of its own", "used code", "old code")
+
+
+def test_the_routes_are_those_that_are_known_here() -> None:
+    """A route that a newer library brings is looked at before it is served."""
+    paths = {path for _, path in ROUTES}
+    assert {
+        "/log",
+        "/log/v1/actions",
+        "/log/v1/bench",
+        "/pair",
+        "/certificate",
+        "/_stcore/health",
+        "/media/x",
+        "/_stcore/upload_file/x/x",
+        "/who-may-come-in",
+    } <= paths
+    known = ("/log", "/pair", "/certificate", "/_stcore/", "/media/", "/component/", "/static/", *CLOSED)
+    assert [path for path in paths if path != "/" and not path.startswith(known) and path.strip("/").replace("-", "_") not in pages.OPENED["principal"]] == []
+
+
+@pytest.mark.parametrize("who", WHO)
+def test_nobody_without_a_paired_device_gets_anything_on_any_route(studio: Studio, who: str) -> None:
+    for method, path in ROUTES:
+        if path in OPEN:
+            continue
+        answer = studio.ask(method, path, body_of(method), content_type="application/json", accept="text/html", **who_may_not(studio)[who])
+        assert answer.status == (405 if method == "PATCH" else 429 if answer.status == 429 else 401), (method, path, answer)
+        answer.tells_nothing()
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"host": "elsewhere.example"}, {"host": "localhost.elsewhere.example:80"}, {"host": ""}, {"host": "user@localhost"}, {"host": "["}]
+)
+def test_nobody_comes_in_by_another_name_of_the_server_however_well_paired(studio: Studio, wrong: dict[str, str]) -> None:
+    for method, path in ROUTES:
+        heads = {"origin": f"http://{wrong['host']}" if wrong["host"] else "", **wrong}
+        answer = studio.ask(method, path, body_of(method), content_type="application/json", cookie=studio.cookies["principal"], **heads)
+        assert answer.status == 421 or (wrong["host"] == "" and answer.status == 400), (method, path, answer)
+        if answer.status == 421:
+            answer.tells_nothing()
+
+
+FOREIGN = (
+    {"origin": "https://elsewhere.example"}, {"origin": "null"}, {"origin": ""}, {"origin": "https://localhost:1"}, {"sec_fetch_site": "cross-site"}, {"sec_fetch_site": "same-site"},
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("wrong", FOREIGN)
+def test_no_page_of_another_site_makes_anything_happen(studio: Studio, wrong: dict[str, str]) -> None:
+    for method, path in ROUTES:
+        if method in ("GET", "HEAD"):
+            continue
+        answer = studio.ask(method, path, body_of(method), content_type="application/json", cookie=studio.cookies["principal"], **wrong)
+        assert answer.status == (405 if method == "PATCH" else 403), (method, path, answer)
+        answer.tells_nothing()
+
+
+def test_no_page_of_another_site_gets_a_picture_a_script_or_a_frame_from_here(studio: Studio) -> None:
+    for method, path in ROUTES:
+        if method != "GET" or path in OPEN:
+            continue
+        for mode in ("no-cors", "cors", "websocket"):
+            answer = studio.ask("GET", path, cookie=studio.cookies["principal"], sec_fetch_site="cross-site", sec_fetch_mode=mode, origin="")
+            assert answer.status == 403
+            answer.tells_nothing()
+    shown = studio.ask("GET", "/", cookie=studio.cookies["principal"], accept="text/html", sec_fetch_site="cross-site", sec_fetch_mode="navigate", origin="")
+    assert shown.status == 200 and "frame-ancestors 'none'" in shown.heads["content-security-policy"]
+
+
+@pytest.mark.parametrize("role", ["logs", "reviews"])
+def test_a_role_opens_what_is_its_own_and_nothing_else(studio: Studio, role: str) -> None:
+    for method, path in ROUTES:
+        if path in OPEN or method == "PATCH":
+            continue
+        of_the_form = path == "/log" or path.startswith("/log/")
+        own = of_the_form if role == "logs" else not of_the_form and method in ("GET", "HEAD")
+        answer = studio.ask(method, path, body_of(method), content_type="application/json", accept="*/*", cookie=studio.cookies[role])
+        if not own:
+            assert answer.status == 403, (method, path, answer)
+            answer.tells_nothing()
+        elif path.startswith(CLOSED):
+            assert answer.status == 404, (method, path)
+        else:
+            assert answer.status not in (401, 403, 421, 429), (method, path, answer)
+
+
+def test_what_the_library_offers_besides_is_closed_to_the_principal_too(studio: Studio) -> None:
+    for method, path in ROUTES:
+        if path.startswith(CLOSED) and method != "PATCH":
+            assert studio.ask(method, path, body_of(method), cookie=studio.cookies["principal"]).status == 404, (method, path)
+
+
+def test_who_is_refused_learns_nothing_from_how_long_it_takes(studio: Studio) -> None:
+    """Of one class: no cookie, one that is foreign, and one that is nearly right take as long as each other, within what a network blurs."""
+    who = who_may_not(studio)
+    taken: dict[str, list[float]] = {name: [] for name in ("no cookie", "revoked", "foreign", "tampered")}
+    for _, name in itertools.product(range(25), taken):
+        taken[name].append(studio.ask("GET", "/log/v1/bench", **who[name]).seconds)
+    medians = {name: statistics.median(seconds) for name, seconds in taken.items()}
+    assert max(medians.values()) - min(medians.values()) < 0.005, medians
+
+
+# --- the websocket
+
+
+def test_the_websocket_of_the_pages_opens_only_to_who_sees_pages(studio: Studio) -> None:
+    async def asked() -> dict[str, int]:
+        found = {name: await studio.websocket(heads) for name, heads in who_may_not(studio).items()}
+        good = {"cookie": studio.cookies["principal"]}
+        found |= {
+            f"origin {origin}": await studio.websocket({**good, "Origin": origin})
+            for origin in ("https://elsewhere.example", "null", "", f"https://{studio.host}")
+        }
+        found["host"] = await studio.websocket({**good, "Host": "elsewhere.example", "Origin": "http://elsewhere.example"})
+        for role in ("logs", "reviews", "principal"):
+            found[role] = await studio.websocket({"cookie": studio.cookies[role]})
+        return found
+
+    found = asyncio.run(asked())
+    assert (found.pop("reviews"), found.pop("principal")) == (101, 101)
+    assert set(found.values()) == {403}, found
+
+
+def test_what_a_device_has_open_is_cut_within_five_seconds_of_its_being_sent_away(studio: Studio) -> None:
+    cookie = studio.paired("principal", "--name", "borrowed")
+
+    async def opened() -> tuple[int | None, float]:
+        async with connect(f"ws://{studio.host}/_stcore/stream", origin=f"http://{studio.host}", additional_headers={"cookie": cookie}) as line:  # type: ignore[arg-type]
+            await asyncio.sleep(1)
+            begun = time.monotonic()
+            with Devices_of(studio) as revoke:
+                await asyncio.to_thread(revoke, "borrowed")
+            begun = max(begun, revoke.at)
+            try:
+                while True:
+                    await asyncio.wait_for(line.recv(), 10)
+            except ConnectionClosed as closed:
+                return closed.rcvd and closed.rcvd.code, time.monotonic() - begun
+
+    code, seconds = asyncio.run(opened())
+    assert code == SENT_AWAY and seconds < 5, seconds
+    assert studio.ask("GET", "/", cookie=cookie, accept="text/html").status == 401
+
+
+class Devices_of:
+    """Sends a device away by command, and knows when that was done."""
+
+    def __init__(self, studio: Studio) -> None:
+        self._studio, self.at = studio, 0.0
+
+    def __enter__(self) -> Devices_of:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        pass
+
+    def __call__(self, called: str) -> None:
+        self.at = time.monotonic()
+        self._studio.command("devices", "--revoke", called)
+
+
+# --- pairing
+
+
+def test_a_code_is_good_once_whoever_comes_second_hears_what_anybody_hears(studio: Studio) -> None:
+    never, used, old = studio.pair("AAAAA-AAAAA"), studio.pair(studio.cookies["used code"]), studio.pair(studio.cookies["old code"])
+    assert [one.status for one in (never, used, old)] == [403] * 3 and never.body == used.body == old.body
+    for one in (never, used, old):
+        one.tells_nothing()
+
+
+def test_a_secret_comes_in_a_cookie_that_no_script_and_no_other_site_can_use(studio: Studio) -> None:
+    answer = studio.pair(studio.code("logs"))
+    cookie, *about = answer.heads["set-cookie"].split("; ")
+    assert {"HttpOnly", "SameSite=Lax", "Path=/"} <= set(about) and not any(one.startswith("Domain") for one in about)
+    assert cookie.partition("=")[2] not in answer.body.decode() and len(cookie.partition("=")[2]) == 32
+
+
+@pytest.mark.parametrize(
+    ("body", "kind", "status"),
+    [(b"{", "application/json", 400), (b"[]", "application/json", 400), (b'{"code": 1}', "application/json", 400), (b'{"code": "AAAAA-AAAAA"}', "text/plain", 415), (b"x" * 3000, "application/json", 413)],
+)  # fmt: skip
+def test_what_is_no_code_is_refused_in_words(studio: Studio, body: bytes, kind: str, status: int) -> None:
+    answer = studio.ask("POST", "/pair", body, content_type=kind)
+    assert answer.status == status and json.loads(answer.body)["error"]["mend"]
+
+
+def test_a_thousand_guesses_are_slowed_and_noted(tmp_path: Path) -> None:
+    Store(tmp_path / "studio.duckdb").close()
+    studio = Studio(tmp_path / "studio.duckdb", "--phones", "--plain", "--host", "127.0.0.1")
+    try:
+        waiting = studio.code("principal")
+        begun = time.monotonic()
+        answers = [studio.pair(f"AAAAA-A{number:04}") for number in range(1000)]
+        borne = 10 + (time.monotonic() - begun) / 6 + 1
+        looked_at = sum(one.status == 403 for one in answers)
+        assert 10 <= looked_at <= borne and {one.status for one in answers} == {403, 429}
+        assert int(answers[-1].heads["retry-after"]) >= 1
+        assert studio.pair(waiting).status == 429  # also the right one waits: who guesses does not learn that it was right
+        guesses = [studio.ask("GET", "/log/v1/bench", cookie=f"{studio.cookie}={number:032x}").status for number in range(1000)]
+        assert 100 <= guesses.count(401) < 400 and guesses.count(429) > 500
+        time.sleep(5)
+        told = studio.command("devices")
+    finally:
+        studio.stop()
+    numbers = {what: int(times.replace(",", "")) for what, times in re.findall(r": ([^:\n]+?), 127\.0\.0\.1, ([\d,]+) times", told)}
+    assert numbers["a code that is none, or is used, or too old"] == looked_at
+    assert numbers["codes not looked at, after too many wrong ones"] == 1001 - looked_at
+    assert numbers["a device that is not known"] + numbers["strangers sent to wait"] == 1000
+    said = studio.said.read_text()
+    assert "at the door: codes not looked at" in said and waiting not in said and not re.search(r"[0-9a-f]{32}|[A-Z2-7]{5}-[A-Z2-7]{5}", said)
+
+
+def test_failures_are_forgiven_one_by_one_as_time_goes_by() -> None:
+    now = 0.0
+    patience = Patience(most=3, every_s=6, clock=lambda: now)
+    for _ in range(3):
+        assert patience.wait_s("a") == 0
+        patience.failed("a")
+    assert patience.wait_s("a") == 6 and patience.wait_s("b") == 0
+    now = 5.0
+    assert patience.wait_s("a") == 1
+    now = 6.0
+    assert patience.wait_s("a") == 0
+    patience.failed("a")
+    assert patience.wait_s("a") == 6
+    patience.forgive("a")
+    assert patience.wait_s("a") == 0
+
+
+def test_who_has_a_whole_network_of_addresses_guesses_as_one() -> None:
+    """RFC 4291: a network of one household is a /64; RFC 4291 section 2.5.5.2: an address of IPv4 as IPv6 shows it."""
+    assert neighbourhood("2001:db8:1:2::1") == neighbourhood("2001:db8:1:2:ffff::9") != neighbourhood("2001:db8:1:3::1")
+    assert neighbourhood("::ffff:192.0.2.7") == neighbourhood("192.0.2.7") == "192.0.2.7"
+
+
+# --- the two doors of this machine
+
+
+def test_the_door_of_commands_runs_nothing_for_who_does_not_know_its_key(studio: Studio) -> None:
+    note = json.loads(studio.db.with_name("studio.duckdb.serving").read_text())
+    call = {"arguments": ["overruns", "--json"], "here": "/", "who": None}
+    tries = (
+        [{"nonce": "x"}, {**call, "key": ""}], [{"nonce": "x"}, {**call, "key": note["key"][:-1] + "x"}], [{"nonce": "x"}, call], [{**call, "key": note["key"] + "x"}, call],
+        "POST / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n" + json.dumps({**call, "key": note["key"]}), "GET / HTTP/1.1\r\n\r\n", "\n\n", "[]\n[]\n",
+    )  # fmt: skip
+    for said in tries:
+        with socket.create_connection(("127.0.0.1", note["port"]), timeout=10) as line:
+            line.sendall((said if isinstance(said, str) else "".join(f"{json.dumps(one)}\n" for one in said)).encode())
+            line.shutdown(socket.SHUT_WR)
+            told = b""
+            while piece := line.recv(65536):
+                told += piece
+        assert b"exit" not in told and b"tell" not in told and note["key"].encode() not in told, (said, told)
+    assert oct(studio.db.with_name("studio.duckdb.serving").stat().st_mode & 0o777) == "0o600"
+    with socket.socket() as elsewhere:  # bound to this machine's loopback alone
+        elsewhere.settimeout(2)
+        others = [address for address in socket.gethostbyname_ex(socket.gethostname())[2] if not address.startswith("127.")]
+        for address in others[:1]:
+            with pytest.raises(OSError):
+                elsewhere.connect((address, note["port"]))
+
+
+def test_without_phones_whoever_sits_at_the_machine_is_the_principal_and_nobody_else_is_listened_to(tmp_path: Path) -> None:
+    with Store(tmp_path / "studio.duckdb") as store:
+        bring_into(store, tmp_path, "objects.csv", OBJECTS)
+    studio = Studio(tmp_path / "studio.duckdb")
+    try:
+        assert "Ferry in snow" in studio.ask("GET", "/log").body.decode()
+        assert studio.ask("GET", "/log", x_bench_hours_device="nobody").status == 200
+        assert studio.ask("GET", "/pair", accept="text/html").status == 404 and studio.pair("AAAAA-AAAAA").status == 404
+        assert studio.ask("GET", "/log", host="elsewhere.example").status == 421
+        for wrong in FOREIGN:
+            if wrong.get("origin") != "":
+                assert studio.ask("POST", "/log/v1/outcomes", b'{"actions": []}', content_type="application/json", **wrong).status == 403
+        assert asyncio.run(studio.websocket({"Origin": "https://elsewhere.example"})) == 403 and asyncio.run(studio.websocket({})) == 101
+        for address in socket.gethostbyname_ex(socket.gethostname())[2]:
+            if not address.startswith("127."):
+                with pytest.raises(OSError):
+                    socket.create_connection((address, studio.port), timeout=2)
+    finally:
+        studio.stop()
+
+
+# --- commands
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (["--host", "0.0.0.0"], "Add --phones"), (["--host", "192.0.2.1"], "Add --phones"), (["--plain"], "Add --phones"), (["--tls-cert", "x"], "Add --phones"),
+        (["--phones", "--tls-cert", "x"], "go together"), (["--phones", "--plain", "--tls-cert", "x", "--tls-key", "y"], "one of the two"), (["--phones", "--tls-cert", "x", "--tls-key", "y"], "cannot be used"),
+    ],
+)  # fmt: skip
+def test_a_way_to_serve_that_does_not_go_together_is_refused_in_one_line(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, call: list[str], words: str
+) -> None:
+    from dashboard.command import main  # noqa: PLC0415
+
+    assert main(["serve", "--db", str(tmp_path / "studio.duckdb"), *call]) == 2
+    complaint = capsys.readouterr().err.strip().splitlines()[-1]
+    assert words in complaint, complaint
+
+
+def heads_of(studio: Studio, path: str, **heads: str) -> dict[str, Any]:
+    return studio.ask("GET", path, accept="text/html", **heads).heads
+
+
+def test_every_answer_says_that_it_is_no_frame_no_other_kind_and_tells_nobody_where_it_came_from(studio: Studio) -> None:
+    """OWASP ASVS 5.0, 3.4: heads that browsers heed."""
+    good = studio.cookies["principal"]
+    for path in ("/", "/log", "/log/v1/bench", "/_stcore/health", "/pair", "/certificate", "/media/x"):
+        for heads in ({}, {"cookie": good}):
+            told = heads_of(studio, path, **heads)
+            assert (
+                told["x-content-type-options"] == "nosniff"
+                and told["referrer-policy"] == "no-referrer"
+                and told["cross-origin-resource-policy"] == "same-origin"
+            )
+            assert "frame-ancestors 'none'" in told["content-security-policy"] and "server" not in told and "access-control-allow-origin" not in told
+    for path in ("/log", "/pair"):
+        policy = heads_of(studio, path, cookie=good)["content-security-policy"]
+        assert "default-src 'none'" in policy and "unsafe" not in policy and "frame-ancestors 'none'" in policy
