@@ -54,7 +54,11 @@ request.onsuccess = () => {
     words.textContent = `${mine.length} ${mine.length === 1 ? "thing that is" : "things that are"} not in the studio yet ${mine.length === 1 ? "stays" : "stay"} on this device. Once it is paired again, they are sent. Do not empty this browser before.`;
     const list = document.createElement("ul");
     for (const one of mine.slice(0, 100)) {
-      const row = one.row || {}, line = document.createElement("li"), tap = (name) => one.taps && one.taps[name] ? new Date(one.taps[name]).toLocaleString("en-GB") : row[name] || "";
+      const row = one.row || {}, line = document.createElement("li");
+      const tap = (name) => {
+        const at = (one.taps && one.taps[name]) || (/Z$/.test(row[name] || "") && Date.parse(row[name]));
+        return at ? new Date(at).toLocaleString("en-GB", { day: "numeric", month: "long", hour: "2-digit", minute: "2-digit" }) : row[name] || "";
+      };
       line.textContent = [row.object || (one.works || []).map((work) => work.object).join(", ") || "studio time", row.technique, one.state === "struck" ? "struck out" : "", tap("started_at") && `from ${tap("started_at")}`, tap("ended_at") && `to ${tap("ended_at")}`, row.date, row.hours && `${row.hours} h`, row.note].filter(Boolean).join(", ");
       list.append(line);
     }

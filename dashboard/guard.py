@@ -44,12 +44,13 @@ _OPEN = frozenset({"/pair", "/certificate", "/certificate.crt"})
 _LOOK_AGAIN_S = 0.5
 _SEEN_ANEW = timedelta(minutes=10)
 _COOKIE_AGE_S = 400 * 86_400  # as long as browsers keep any (RFC 6265bis)
+_NOT_ELSEWHERE = (b"cross-origin-resource-policy", b"same-origin")
+"""Of what is no document: those nobody can load into a page of his own, see `Door.judge`."""
 _NO_FRAME = (b"content-security-policy", b"frame-ancestors 'none'")
 """Of what has no policy of its own. Not more: the policy of a script that works in the background is that of its own answer."""
 _ON_EVERYTHING = (
     (b"x-content-type-options", b"nosniff"),
     (b"referrer-policy", b"no-referrer"),
-    (b"cross-origin-resource-policy", b"same-origin"),
 )
 
 
@@ -376,7 +377,9 @@ def _with_heads(send: Send, more: Sequence[tuple[bytes, bytes]] = (), *, secure:
         if message["type"] == "http.response.start":
             own = [sealed(name, value) for name, value in message.get("headers", [])]
             said = {name.lower() for name, _ in own}
-            message = {**message, "headers": [*own, *(one for one in (*_ON_EVERYTHING, _NO_FRAME) if one[0] not in said), *more]}
+            document = any(name.lower() == b"content-type" and value.startswith(b"text/html") for name, value in own)
+            always = (*_ON_EVERYTHING, _NO_FRAME, *(() if document else (_NOT_ELSEWHERE,)))
+            message = {**message, "headers": [*own, *(one for one in always if one[0] not in said), *more]}
         await send(message)
 
     return told
@@ -395,7 +398,7 @@ async def _refuse(scope: Scope, send: Send, why: Refusal, door: Door) -> None:
         body, kind = f"{why.what[0].upper()}{why.what[1:]}. {why.mend}\n".encode(), "text/plain; charset=utf-8"
     answer = [
         (b"content-type", kind.encode()), (b"content-length", str(len(body)).encode()), (b"cache-control", b"no-store"),
-        (b"content-security-policy", doorway.POLICY.encode()), *_ON_EVERYTHING,
+        (b"content-security-policy", doorway.POLICY.encode()), _NOT_ELSEWHERE, *_ON_EVERYTHING,
     ]  # fmt: skip
     if why.wait_s:
         answer.append((b"retry-after", str(why.wait_s).encode()))

@@ -81,7 +81,7 @@ def _only_open(comparison: Comparison, lines: pd.DataFrame) -> None:
         "What is finished has no estimate in hours to be held against."
         if lines["finished"].any()
         else "No line of these is finished yet, so no difference can be told in full. "
-        "A line is finished by a milestone of its own or of its phase (set it under Works), or when its work is finished."
+        f"A line is finished by a milestone of its own or of its phase{' (set it under Works)' if held.is_principal() else ''}, or when its work is finished."
     )
     phases = summed(comparison.open, ["position", "phase"]).sort_values("position", ignore_index=True)
     if len(phases):

@@ -35,8 +35,9 @@ def body() -> None:
     else:
         _pair(opened)
     devices = Devices(held.store())
-    _devices(devices)
-    _door(devices)
+    if (opened and opened.door.shut) or devices.listed():
+        _devices(devices)
+        _door(devices)
     _labels(opened if opened and opened.door.shut else None)
 
 
@@ -51,11 +52,13 @@ def _pair(opened: Opened) -> None:
         return
     people = [row["person"] for row in reading.people(held.store().cursor()).to_dict("records")]
     with st.form("pair"):
-        person = st.selectbox("Whose it is", [SHARED, *people], format_func=plain)
+        person = st.selectbox("Whose it is", [*people, SHARED], index=None, format_func=plain, placeholder="Choose")
         role = st.radio("What it may do", ROLES, format_func=ROLE_WORDS.__getitem__)
         name = st.text_input("What to call it", placeholder="Ilse's phone", max_chars=60)
         make = st.form_submit_button("Make a code", type="primary")
-    if make:
+    if make and person is None:
+        frame.refuse("No code was made: say whose it is, or that several share it.")
+    elif make:
         code = Devices(held.store()).admit(role=role, person=None if person == SHARED else person, name=name)
         st.session_state["code"] = (code, utc_now() + timedelta(minutes=CODE_MINUTES), {one.device for one in Devices(held.store()).listed()})
         st.rerun()

@@ -30,6 +30,7 @@ PAGES = [
     ("studio?part=techniques", "Studio", "Add a technique", "Add a technique"),
     ("studio?part=phases", "Studio", "Phases stand in the order", "Phases stand in the order"),
     ("safe-keeping", "Safe keeping", "No backup was made yet.", "The record holds together"),
+    ("who-may-come-in", "Who may come in", "There is no work yet.", "Labels for works"),
 ]
 CHARTS = {"": 3, "one-work?object=WORK": 2}
 # What Streamlit draws of itself: its widgets and the bones of its page are not ours to mend.

@@ -732,6 +732,7 @@ function tell() {
   const half = Object.keys(drafts).find((key) => find(key) && location.hash !== entryHash(key));
   if (half) said.push(el("a", { href: entryHash(half) }, "What you wrote of an entry is not saved yet. "));
   if (trouble) said.push(el("span", {}, `${trouble.charAt(0).toUpperCase()}${trouble.slice(1)} `));
+  if (/\/pair/.test(trouble)) said.push(el("a", { href: "/pair" }, "I have a code. "));
   if (Math.abs(clockOff) > 120) said.push(el("span", {}, `This phone's clock is ${longWords(Math.abs(clockOff) * 1000)} ${clockOff > 0 ? "slow" : "fast"}; times are put right. `));
   if (!storing) said.push(el("span", { class: "wrong" }, "This browser keeps nothing (private window, or memory full): leave this page open until all is saved in the studio. "));
   replace(byId("told"), said);
