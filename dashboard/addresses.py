@@ -49,6 +49,12 @@ def url(host: str, port: int, *, secure: bool) -> str:
     return f"{'https' if secure else 'http'}://{f'[{host}]' if ':' in host else host}:{port}"
 
 
+def canonical(text: str) -> str:
+    """A host name or an address as it is written in one way only."""
+    host = text.strip("[]").partition("%")[0].rstrip(".").lower()
+    return str(ipaddress.ip_address(host)) if _is_address(host) else host
+
+
 def is_loopback(host: str) -> bool:
     """Only this machine reaches it."""
     return host == "localhost" or (_is_address(host) and ipaddress.ip_address(host).is_loopback)

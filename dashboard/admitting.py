@@ -20,11 +20,6 @@ from ingest.notation import suggestion
 from ingest.settings import read_settings
 from ingest.store import Store
 
-ROLE_WORDS = {
-    "logs": "logs: the form to log hours, and nothing else", "reviews": "reviews: where the hours went, without people, prices and notes",
-    "principal": "principal: everything",
-}  # fmt: skip
-
 
 def pair(said: argparse.Namespace, store: Store) -> int:
     """Make a code and show it, with the address where it is used if a server runs."""
@@ -102,5 +97,5 @@ def labels(said: argparse.Namespace, store: Store) -> int:
         said.file.write_bytes(pdf)
     except OSError as error:
         raise BenchHoursError(f"{said.file} cannot be written ({why(error)})", "Name another place.") from error
-    tell(f"{said.file}: {counted(len(codes), 'label')} that lead to {address}")
+    tell(f"{said.file}: {counted(len(codes), 'label')}, leading to {address}")
     return 0

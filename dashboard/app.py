@@ -6,23 +6,18 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import frame, held, look
+from dashboard import frame, held, look, roles
 from ingest.devices import Role
 from ingest.errors import BenchHoursError
 
-PAGES = Path(__file__).with_name("pages")
-_FOR_ALL: dict[str, str] = {"where_the_hours_went": "Where the hours went", "one_work": "One work"}
-_FOR_THE_PRINCIPAL = {
-    "works": "Works", "estimate": "Estimate", "bring_in_logs": "Bring in logs", "studio": "Studio", "safe_keeping": "Safe keeping", "who_may_come_in": "Who may come in",
-}  # fmt: skip
-OPENED: dict[str, dict[str, str]] = {"principal": _FOR_ALL | _FOR_THE_PRINCIPAL, "reviews": _FOR_ALL}
+_FOLDER = Path(__file__).with_name("pages")
 
 
 def run(role: Role) -> None:
     # What a role does not open is no page for it at all, whatever its browser asks for.
     pages = [
-        st.Page(PAGES / f"{name}.py", title=title, url_path=name.replace("_", "-"), default=not number)
-        for number, (name, title) in enumerate(OPENED[role].items())
+        st.Page(_FOLDER / f"{name}.py", title=title, url_path=name.replace("_", "-"), default=not number)
+        for number, (name, title) in enumerate(roles.PAGES[role].items())
     ]
     chosen = st.navigation(pages, position="hidden")
     st.set_page_config(page_title=f"{chosen.title} – bench-hours", page_icon="✎", layout="centered", initial_sidebar_state="collapsed")
@@ -30,7 +25,9 @@ def run(role: Role) -> None:
     held.stay_where_we_are()
     with st.container(horizontal=True, key="pages", gap="small"):  # in sight on a phone too, where Streamlit's own would be folded away
         if role == "principal":
-            frame.link_to_the_form("Log hours")
+            frame.link_away("Log hours", "/log")
+        if role != "principal":
+            frame.link_away("Leave", "/pair")
         for page in pages:
             # To the list of works also from the form of one: with nothing to say, a link to the page one is on would leave the address, and so the form, as it is.
             listed = {"which": "all"} if page.url_path == "works" else {}

@@ -1,6 +1,6 @@
 """The studio's own certificate authority, and the certificate of its server, in a folder beside the database.
 
-The authority is made once, for ten years, and can vouch for nothing but addresses and names inside a local network (name constraints, RFC 5280
+The authority is made once, for ten years, and can vouch for nothing but servers at names and addresses of a local network, and this machine's own address (name constraints, RFC 5280
 section 4.2.1.10): whoever steals its key can pass himself off as nobody else's server. The server's certificate lasts 397 days at most and is
 made anew before it ends, and when the machine has another address. Neither leaves with a backup or an export.
 """
@@ -15,12 +15,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-import trustme
 from cryptography import x509
 from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.x509.oid import NameOID
+from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from ingest.errors import BenchHoursError, why
 
@@ -59,11 +58,7 @@ def server_certificate(folder: Path, names: Sequence[str], now: datetime | None 
     wanted = [name for name in names if _may_vouch(one.certificate, name)]
     place = folder / "server.pem"
     if not _is_good(place, one.certificate, wanted, now):
-        leaf = one.signer.issue_cert(
-            *wanted, common_name=wanted[0], organization_name="bench-hours", organization_unit_name="the studio's server",
-            not_before=now - timedelta(days=1), not_after=now + timedelta(days=LEAF_DAYS - 1),
-        )  # fmt: skip
-        _write(place, leaf.private_key_and_cert_chain_pem.bytes() + one.certificate.public_bytes(serialization.Encoding.PEM))
+        _write(place, _new_server_certificate(one, wanted, now) + one.certificate.public_bytes(serialization.Encoding.PEM))
     return place
 
 
@@ -80,7 +75,7 @@ def _shown(one: _Authority) -> Authority:
 @dataclass(frozen=True, slots=True)
 class _Authority:
     certificate: x509.Certificate
-    signer: trustme.CA
+    key: ec.EllipticCurvePrivateKey
 
 
 def _authority(folder: Path, names: Sequence[str]) -> _Authority:
@@ -97,7 +92,10 @@ def _authority(folder: Path, names: Sequence[str]) -> _Authority:
             f"the studio's certificate cannot be read or written in {folder} ({why(error)})", "See that the folder may be written."
         ) from error
     try:
-        return _Authority(x509.load_pem_x509_certificate(certificate), trustme.CA.from_pem(certificate, key))
+        signer = serialization.load_pem_private_key(key, None)
+        if not isinstance(signer, ec.EllipticCurvePrivateKey):
+            raise TypeError("another kind of key")
+        return _Authority(x509.load_pem_x509_certificate(certificate), signer)
     except (ValueError, TypeError, UnsupportedAlgorithm) as error:
         raise BenchHoursError(
             f"the studio's certificate in {folder} is damaged", "Move that folder away: a new one is made, and each device has to trust it anew."
@@ -107,13 +105,8 @@ def _authority(folder: Path, names: Sequence[str]) -> _Authority:
 def _new_authority(names: Sequence[str], now: datetime) -> tuple[bytes, bytes]:
     """Key and certificate, PEM."""
     key = ec.generate_private_key(ec.SECP256R1())
-    own = [name for name in names if not _network(name) and name not in _LOCAL_NAMES]
-    called = x509.Name(
-        [
-            x509.NameAttribute(NameOID.ORGANIZATION_NAME, "bench-hours"),
-            x509.NameAttribute(NameOID.COMMON_NAME, f"bench-hours of {(own or ['this studio'])[0]}"[:64]),
-        ]
-    )
+    own = [name for name in names if not _network(name) and name not in _LOCAL_NAMES and "." not in name]  # of a name with dots it could vouch for the world's
+    called = _name(f"bench-hours of {own[0] if own else 'this studio'}")
     permitted: list[x509.GeneralName] = [x509.DNSName(name) for name in dict.fromkeys([*_LOCAL_NAMES, *own])]
     local = [ipaddress.ip_network(network) for network in _LOCAL_NETWORKS]
     addresses = [address for name in names if (address := _network(name))]
@@ -121,28 +114,48 @@ def _new_authority(names: Sequence[str], now: datetime) -> tuple[bytes, bytes]:
         ipaddress.ip_network(address) for address in addresses if not any(address in network for network in local)
     ]  # of a network with addresses of the world
     permitted += [x509.IPAddress(network) for network in local]
-    certificate = (
-        x509.CertificateBuilder()
-        .subject_name(called)
-        .issuer_name(called)
-        .public_key(key.public_key())
-        .serial_number(x509.random_serial_number())
-        .not_valid_before(now - timedelta(days=1))
-        .not_valid_after(now + timedelta(days=365 * _AUTHORITY_YEARS))
-        .add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
-        .add_extension(
-            x509.KeyUsage(
-                digital_signature=False, content_commitment=False, key_encipherment=False, data_encipherment=False, key_agreement=False,
-                key_cert_sign=True, crl_sign=True, encipher_only=False, decipher_only=False,
-            ),
-            critical=True,
-        )
-        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
-        .add_extension(x509.NameConstraints(permitted_subtrees=permitted, excluded_subtrees=None), critical=True)
-        .sign(key, hashes.SHA256())
+    made = _begun(called, called, key.public_key(), now, timedelta(days=365 * _AUTHORITY_YEARS))
+    made = made.add_extension(x509.BasicConstraints(ca=True, path_length=0), critical=True)
+    made = made.add_extension(_usage(signs_certificates=True), critical=True)
+    made = made.add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)  # for no letters and no programs
+    made = made.add_extension(x509.NameConstraints(permitted_subtrees=permitted, excluded_subtrees=None), critical=True)
+    return _pem(key), made.sign(key, hashes.SHA256()).public_bytes(serialization.Encoding.PEM)
+
+
+def _new_server_certificate(one: _Authority, names: Sequence[str], now: datetime) -> bytes:
+    """Key and certificate, PEM."""
+    key = ec.generate_private_key(ec.SECP256R1())
+    spoken = [x509.IPAddress(address) if (address := _network(name)) else x509.DNSName(name) for name in names]
+    signer = one.certificate.extensions.get_extension_for_class(x509.SubjectKeyIdentifier).value
+    made = _begun(_name("the studio's server"), one.certificate.subject, key.public_key(), now, timedelta(days=LEAF_DAYS))
+    made = made.add_extension(x509.SubjectAlternativeName(spoken), critical=False)
+    made = made.add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+    made = made.add_extension(_usage(signs_certificates=False), critical=True)
+    made = made.add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
+    made = made.add_extension(x509.AuthorityKeyIdentifier.from_issuer_subject_key_identifier(signer), critical=False)
+    return _pem(key) + made.sign(one.key, hashes.SHA256()).public_bytes(serialization.Encoding.PEM)
+
+
+def _begun(subject: x509.Name, issuer: x509.Name, key: ec.EllipticCurvePublicKey, now: datetime, lasts: timedelta) -> x509.CertificateBuilder:
+    """What both certificates have; a day early, as a phone's clock may be behind."""
+    begins = now - timedelta(days=1)
+    made = x509.CertificateBuilder(issuer, subject, key, x509.random_serial_number(), begins, begins + lasts)
+    return made.add_extension(x509.SubjectKeyIdentifier.from_public_key(key), critical=False)
+
+
+def _usage(*, signs_certificates: bool) -> x509.KeyUsage:
+    return x509.KeyUsage(
+        digital_signature=not signs_certificates, content_commitment=False, key_encipherment=False, data_encipherment=False, key_agreement=False,
+        key_cert_sign=signs_certificates, crl_sign=signs_certificates, encipher_only=False, decipher_only=False,
     )  # fmt: skip
-    written = key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
-    return written, certificate.public_bytes(serialization.Encoding.PEM)
+
+
+def _name(common: str) -> x509.Name:
+    return x509.Name([x509.NameAttribute(NameOID.ORGANIZATION_NAME, "bench-hours"), x509.NameAttribute(NameOID.COMMON_NAME, common[:64])])
+
+
+def _pem(key: ec.EllipticCurvePrivateKey) -> bytes:
+    return key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
 
 
 def _network(name: str) -> ipaddress.IPv4Address | ipaddress.IPv6Address | None:

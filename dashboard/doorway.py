@@ -36,7 +36,11 @@ form.addEventListener("submit", async (event) => {
   } catch { wrong.textContent = "The studio cannot be reached just now. The code is still here: try again."; }
   busy = false;
 });
-code.focus();"""
+const leave = document.getElementById("leave");
+if (leave) leave.addEventListener("click", async () => {
+  try { await fetch("/pair/leave", { method: "POST" }); location.replace("/pair"); } catch { wrong.textContent = "The studio cannot be reached just now: try again."; }
+});
+else code.focus();"""
 
 # What the form has not sent yet stays on the phone, and can be read here; what the studio had told it is taken away.
 _KEPT = """"use strict";
@@ -51,7 +55,7 @@ request.onsuccess = () => {
     const mine = all.result.filter((one) => !one.received);
     if (!mine.length) return;
     const words = document.createElement("p");
-    words.textContent = `${mine.length} ${mine.length === 1 ? "thing that is" : "things that are"} not in the studio yet ${mine.length === 1 ? "stays" : "stay"} on this device. Once it is paired again, they are sent. Do not empty this browser before.`;
+    words.textContent = `${mine.length} ${mine.length === 1 ? "thing that is" : "things that are"} not in the studio yet ${mine.length === 1 ? "stays" : "stay"} on this device. Once it is paired again for the same person, ${mine.length === 1 ? "it is" : "they are"} sent. Do not empty this browser before.`;
     const list = document.createElement("ul");
     for (const one of mine.slice(0, 100)) {
       const row = one.row || {}, line = document.createElement("li");
@@ -78,19 +82,24 @@ POLICY = f"default-src 'none'; script-src {_hash(_PAIR)} {_hash(_KEPT)}; style-s
 
 def refusal(what: str, mend: str, *, of_the_form: bool, status: int) -> bytes:
     """Why somebody is not let in, and the way on; at the form also what the phone still keeps."""
-    way = {
-        401: '<p><a href="/pair">I have a code</a></p>',
-        403: '<p><a href="/log">To the form to log hours</a> · <a href="/">To the studio\'s pages</a></p>',
-    }.get(status, "")
+    other = '<a href="/">To the studio\'s pages</a>' if of_the_form else '<a href="/log">To the form to log hours</a>'
+    way = {401: '<p><a href="/pair">I have a code</a></p>', 403: f"<p>{other}</p>"}.get(status, "")
     kept = f'<div id="kept" role="status"></div><script>{_KEPT}</script>' if of_the_form and status == 401 else ""
     return _document("Not let in", f"<p>{escape(what[0].upper() + what[1:])}. {escape(mend)}</p>{way}{kept}")
 
 
 @cache
-def pair() -> bytes:
-    """Where a device is paired with a code."""
+def pair(paired_as: str = "") -> bytes:
+    """Where a device is paired with a code; `paired_as` what it is already: then it can leave here."""
+    already = (
+        f"<p>This device is paired already, as {escape(paired_as)}. What it has not sent yet, the form to log hours says: send that first.</p>"
+        '<p><button type="button" id="leave">Leave the studio on this device</button></p><h2>Pair it as another one</h2>'
+        if paired_as
+        else ""
+    )
     return _document(
         "Pair this device",
+        f"{already}"
         "<p>The principal makes a code under <em>Who may come in</em>, or in the window where bench-hours runs. It pairs one device, once, within ten minutes.</p>"
         '<form novalidate><label for="code">The code</label><input id="code" autocomplete="off" autocapitalize="characters" spellcheck="false" maxlength="40">'
         f'<p id="wrong" class="wrong" role="alert"></p><button>Pair this device</button></form><script>{_PAIR}</script>',
@@ -110,8 +119,8 @@ def certificate(fingerprint: str) -> bytes:
         "<h2>iPhone, iPad</h2><ol><li>Open this page in Safari, take the certificate, and allow the profile.</li><li>Settings, <em>Profile downloaded</em>: install it.</li>"
         "<li>Settings, General, About, <em>Certificate trust settings</em>: switch it on.</li><li>Close Safari and open the studio again.</li></ol>"
         "<h2>Android</h2><ol><li>Take the certificate.</li><li>Settings, search for <em>CA certificate</em> (under security, encryption and credentials), install, and choose the file"
-        " that was taken. The warning that others could read along is about whoever holds the studio's key: it lies on the studio's machine only, and can vouch for nothing but"
-        " addresses inside a local network.</li><li>Close the browser and open the studio again.</li></ol>"
+        " that was taken. The warning that others could read along is about whoever holds the studio's key: it lies on the studio's machine only, and can vouch for no server"
+        " but those of a local network.</li><li>Close the browser and open the studio again.</li></ol>"
         "<h2>A laptop</h2><p>Take the certificate and add it to the authorities that the system, or the browser, trusts for web sites.</p>"
         '<p><a href="/pair">Then pair this device</a></p>',
     )

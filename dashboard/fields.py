@@ -74,7 +74,7 @@ def choose_work(codes: Sequence[str], titles: Mapping[str, str]) -> str | None:
         format_func=lambda code: f"{code}  {titles.get(code, '')}".strip(),
         key="object",
         on_change=_work_into_address,
-        placeholder="Type a code or part of a title",
+        placeholder="Type a code or part of a title" if titles else "Type a code",
     )
     return chosen
 

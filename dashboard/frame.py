@@ -82,10 +82,10 @@ def say(sentences: Sequence[str]) -> None:
         st.html(tables.beside(sentences))
 
 
-def link_to_the_form(label: str) -> None:
-    """The way to the form to log hours, which is the studio's own: the invented one has nobody at the bench."""
+def link_away(label: str, address: str) -> None:
+    """The way to what is no page of these: the form to log hours, the door. They are the studio's own: the invented one has nobody at the bench."""
     if not held.shows_invented():
-        st.html(f'<a class="to-the-form" href="/log">{escape(label)}</a>')
+        st.html(f'<a class="to-the-form" href="{escape(address)}">{escape(label)}</a>')
 
 
 def list_out(sentences: Sequence[str]) -> None:

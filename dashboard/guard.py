@@ -19,9 +19,9 @@ from http import cookies
 from typing import Any
 from urllib.parse import urlsplit
 
-from dashboard import doorway
+from dashboard import doorway, roles
 from dashboard.guesses import Patience, neighbourhood
-from ingest.devices import TOLD, Device, Devices, Event, Role
+from ingest.devices import HERE, TOLD, Device, Devices, Event
 from ingest.errors import BenchHoursError
 from ingest.history import utc_now
 
@@ -31,22 +31,19 @@ Receive = Callable[[], Awaitable[Message]]
 Send = Callable[[Message], Awaitable[None]]
 Asgi = Callable[[Any, Any, Any], Awaitable[None]]
 
-HERE = "here"
-"""In the head `TOLD`: whoever sits at this machine, where the pages are open to nobody else."""
 SENT_AWAY = 4401
 """The code with which the websocket of a device that was sent away is closed."""
 
-_READS = frozenset({"GET", "HEAD"})
-_METHODS = _READS | {"POST", "PUT", "DELETE", "OPTIONS"}
+_METHODS = roles.READS | {"POST", "PUT", "DELETE", "OPTIONS"}
 _CLOSED = ("/_stcore/agent", "/_stcore/metrics", "/auth", "/oauth2callback")
 """What the library behind the pages offers besides, and the studio has no use for."""
-_OPEN = frozenset({"/pair", "/certificate", "/certificate.crt"})
+_OPEN = frozenset({"/pair", "/pair/leave", "/certificate", "/certificate.crt"})
 _LOOK_AGAIN_S = 0.5
 _SEEN_ANEW = timedelta(minutes=10)
 _COOKIE_AGE_S = 400 * 86_400  # as long as browsers keep any (RFC 6265bis)
 _NOT_ELSEWHERE = (b"cross-origin-resource-policy", b"same-origin")
 """Of what is no document: those nobody can load into a page of his own, see `Door.judge`."""
-_NO_FRAME = (b"content-security-policy", b"frame-ancestors 'none'")
+_NO_FRAME = (b"content-security-policy", b"object-src 'none'; base-uri 'none'; frame-ancestors 'none'")
 """Of what has no policy of its own. Not more: the policy of a script that works in the background is that of its own answer."""
 _ON_EVERYTHING = (
     (b"x-content-type-options", b"nosniff"),
@@ -65,23 +62,6 @@ class Refusal:
     wait_s: int = 0
 
 
-def is_of_the_form(path: str) -> bool:
-    """It belongs to the form to log hours."""
-    return path == "/log" or path.startswith("/log/")
-
-
-def opens(role: Role, kind: str, method: str, path: str) -> bool:
-    """A role opens a path; `kind` is http or websocket."""
-    match role:
-        case "principal":
-            return True
-        case "logs":
-            return kind == "http" and is_of_the_form(path)
-        case "reviews":
-            return not is_of_the_form(path) and (kind == "websocket" or method in _READS)
-    return False
-
-
 class Door:
     """What the guard knows, shared with the pages and the commands of the same server.
 
@@ -97,7 +77,7 @@ class Door:
     def __init__(self, devices: Devices, *, shut: bool, secure: bool, port: int, names: Callable[[], frozenset[str]]) -> None:
         self.devices, self.shut, self.secure, self.port, self._names = devices, shut, secure, port, names
         self.codes = Patience(most=10, every_s=6)
-        self.codes_of_all = Patience(most=60, every_s=1)
+        self.codes_of_all = Patience(most=300, every_s=0.2)  # far more than a studio types, far fewer than guessing needs
         self.secrets = Patience(most=100, every_s=1)
         self._lock = threading.Lock()
         self._seen: dict[str, datetime] = {}
@@ -128,7 +108,7 @@ class Door:
 
     def _other_site(self, scope: Scope, heads: Mapping[str, list[str]]) -> Refusal | None:
         """No page of another site makes anything happen here, nor has anything from here shown inside it."""
-        sends = scope["type"] == "websocket" or scope["method"] not in _READS
+        sends = scope["type"] == "websocket" or scope["method"] not in roles.READS
         if scope["type"] == "http" and scope["method"] not in _METHODS:
             return Refusal(405, "no_such_way", "this is no way to ask", "Open the studio's pages.")
         origin, site = heads.get("origin", []), heads.get("sec-fetch-site", ["same-origin"])[0]
@@ -159,9 +139,9 @@ class Door:
         if not device.may_come_in(utc_now()):
             self.note("a device that was sent away" if device.revoked_at else "a device not seen for long", device.name)
             return Refusal(401, "not_paired", "this device may not come in any more", "Ask the principal for a code, and open /pair with it.")
-        if not opens(device.role, scope["type"], scope.get("method", "GET"), path):
+        if not roles.opens(device.role, scope["type"], scope.get("method", "GET"), path):
             self.note(f"{device.role}: asked for what it does not open", device.name)
-            return Refusal(403, "not_for_this_role", f"this device {_FOR[device.role]}", "Ask the principal if it should do more.")
+            return Refusal(403, "not_for_this_role", f"this device {roles.OPENS[device.role]}", "Ask the principal if it should do more.")
         return device
 
     # --- cookies
@@ -203,11 +183,11 @@ class Door:
     def still(self, device: Device) -> bool:
         """A device that came in may stay."""
         now = self.devices.of_name(device.device)
-        return now is not None and now.revoked_at is None
+        return now is not None and now.may_come_in(utc_now())
 
     def note(self, what: str, about: str) -> None:
         """Something happened at the door; it is kept, and said, within seconds, and never with a secret in it."""
-        now = utc_now()
+        now, about = utc_now(), "".join(letter if letter.isprintable() else "?" for letter in about)
         with self._lock:
             first = self._events.get((what, about))
             if first is None and len(self._events) > 200:
@@ -245,18 +225,13 @@ class Door:
             self._events.clear()
         new = {device: at for device, at in seen.items() if (known := self.devices.of_name(device)) and at > known.seen_at}
         for one in events:
-            say(f"at the door: {one.what}, {one.about}{f', {one.times:,} times' if one.times > 1 else ''}")
+            say(f"at the door, {one.last_at:%Y-%m-%d %H:%M:%S} UTC: {one.what}, {one.about}{f', {one.times:,} times' if one.times > 1 else ''}")
         with contextlib.suppress(BenchHoursError):  # the disk is full: the pages say so, and the next round keeps what comes then
             self.devices.keep(new, events)
 
 
 def _WAIT(wait_s: int) -> Refusal:
     return Refusal(429, "wait", "there were too many attempts", f"Wait {wait_s} s, then try once more.", wait_s)
-
-
-_FOR: dict[Role, str] = {
-    "logs": "is for the form to log hours only", "reviews": "is for looking at where the hours went only", "principal": "opens everything",
-}  # fmt: skip
 
 
 class Guard:
@@ -276,11 +251,15 @@ class Guard:
         secret = self._door.secret_of(_heads(scope))
         scope = _told(scope, self._door.cookie, (found.device if found else "") if self._door.shut else HERE)
         if found is None:
-            await self._app(scope, receive, _with_heads(send, secure=self._door.secure))
+            await self._app(scope, receive, _with_heads(send, scope, secure=self._door.secure))
         elif scope["type"] == "websocket":
             await self._while_it_may_stay(found, scope, receive, send)
         else:
-            await self._answer(found, scope, receive, send, [(b"set-cookie", self._door.cookie_head(secret).encode())] if self._door.saw(found) else [])
+            await self._answer(found, scope, receive, send, self._renewed(found, scope, secret))
+
+    def _renewed(self, device: Device, scope: Scope, secret: str) -> list[tuple[bytes, bytes]]:
+        """The cookie anew, now and then, so that a browser keeps it on; never where a device is just paired, which has another one from then on."""
+        return [(b"set-cookie", self._door.cookie_head(secret).encode())] if scope["path"] not in _OPEN and self._door.saw(device) else []
 
     async def _answer(self, device: Device, scope: Scope, receive: Receive, send: Send, heads: list[tuple[bytes, bytes]]) -> None:
         """An answer, unless the device was sent away before it was ready."""
@@ -298,7 +277,7 @@ class Guard:
                 return
             await send(message)
 
-        await self._app(scope, receive, _with_heads(told, heads, secure=self._door.secure))
+        await self._app(scope, receive, _with_heads(told, scope, heads, secure=self._door.secure))
 
     async def _while_it_may_stay(self, device: Device, scope: Scope, receive: Receive, send: Send) -> None:
         async def heard() -> Message:
@@ -342,7 +321,7 @@ def _host(said: str) -> str | None:
     """The name or address in a Host head, without its port; None where it is none."""
     try:
         found = urlsplit(f"//{said}")
-        return (found.hostname or "").rstrip(".").lower() if found.netloc == said and found.port is not False and "@" not in said else None
+        return (found.hostname or "").rstrip(".").lower() if found.netloc == said and "@" not in said else None
     except ValueError:
         return None
 
@@ -367,7 +346,7 @@ def _told(scope: Scope, cookie: str, device: str) -> Scope:
     return {**scope, "headers": [*kept, (TOLD.encode(), device.encode())]}
 
 
-def _with_heads(send: Send, more: Sequence[tuple[bytes, bytes]] = (), *, secure: bool) -> Send:
+def _with_heads(send: Send, scope: Scope, more: Sequence[tuple[bytes, bytes]] = (), *, secure: bool) -> Send:
     """What every answer says of itself; an answer's own word on the same stands. Over TLS no cookie leaves it."""
 
     def sealed(name: bytes, value: bytes) -> tuple[bytes, bytes]:
@@ -379,6 +358,8 @@ def _with_heads(send: Send, more: Sequence[tuple[bytes, bytes]] = (), *, secure:
             said = {name.lower() for name, _ in own}
             document = any(name.lower() == b"content-type" and value.startswith(b"text/html") for name, value in own)
             always = (*_ON_EVERYTHING, _NO_FRAME, *(() if document else (_NOT_ELSEWHERE,)))
+            if scope["path"].startswith("/media/"):  # what was just made to be taken: statements, files
+                own = [(name, value) for name, value in own if name.lower() != b"cache-control"] + [(b"cache-control", b"no-store")]
             message = {**message, "headers": [*own, *(one for one in always if one[0] not in said), *more]}
         await send(message)
 
@@ -392,8 +373,8 @@ async def _refuse(scope: Scope, send: Send, why: Refusal, door: Door) -> None:
     heads = _heads(scope)
     if scope["path"].startswith("/log/v"):
         body, kind = json.dumps({"version": 1, "error": {"code": why.code, "what": why.what, "mend": why.mend}}).encode(), "application/json"
-    elif "text/html" in heads.get("accept", [""])[0] and scope["method"] in _READS:
-        body, kind = doorway.refusal(why.what, why.mend, of_the_form=is_of_the_form(scope["path"]), status=why.status), "text/html; charset=utf-8"
+    elif "text/html" in heads.get("accept", [""])[0] and scope["method"] in roles.READS:
+        body, kind = doorway.refusal(why.what, why.mend, of_the_form=roles.is_of_the_form(scope["path"]), status=why.status), "text/html; charset=utf-8"
     else:
         body, kind = f"{why.what[0].upper()}{why.what[1:]}. {why.mend}\n".encode(), "text/plain; charset=utf-8"
     answer = [

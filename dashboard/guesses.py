@@ -37,10 +37,12 @@ class Patience:
         self._used[who] = (max(0.0, self._left(who) - 1), self.clock())
 
     def failed(self, who: str) -> None:
-        """Count a failure."""
-        if len(self._used) >= _MOST_KEPT:
-            self._used = {one: kept for one, kept in self._used.items() if self._left(one) > 0}
-        self._used[who] = (min(self._left(who) + 1, self.most), self.clock())
+        """Count a failure; where too many fail, those that failed longest ago are forgotten."""
+        left = self._left(who)
+        self._used.pop(who, None)
+        self._used[who] = (min(left + 1, self.most), self.clock())
+        while len(self._used) > _MOST_KEPT:
+            del self._used[next(iter(self._used))]
 
     def _left(self, who: str) -> float:
         count, at = self._used.get(who, (0.0, 0.0))

@@ -10,10 +10,9 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import reading, serving
-from dashboard.guard import HERE
 from dashboard.tables import Link
 from ingest import integrity
-from ingest.devices import TOLD, Device, Role
+from ingest.devices import HERE, TOLD, Device, Role
 from ingest.errors import BenchHoursError
 from ingest.history import Change
 from ingest.integrity import Fault

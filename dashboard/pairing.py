@@ -22,8 +22,18 @@ _OPENS = {"logs": "/log", "reviews": "/", "principal": "/"}
 def routes(door: Door, authority: Authority | None) -> list[Route]:
     """Where a device is paired, and the certificate of the studio's own authority where it has one."""
 
-    async def page(_: Request) -> Response:
-        return _document(doorway.pair() if door.shut else doorway.refusal(*_NOT_SHUT, of_the_form=False, status=404), 200 if door.shut else 404)
+    async def page(request: Request) -> Response:
+        device = door.devices.of_name(request.headers.get(TOLD, ""))
+        if not door.shut:
+            return _document(doorway.refusal(*_NOT_SHUT, of_the_form=False, status=404), 404)
+        return _document(doorway.pair(f"{device.name} ({device.role})" if device else ""), 200)
+
+    async def leave(request: Request) -> Response:
+        device = door.devices.of_name(request.headers.get(TOLD, ""))
+        if device:
+            await run_in_threadpool(door.devices.revoke, device.device)
+            door.note("left", device.name)
+        return Response(b"", 204, {"set-cookie": door.cookie_head(""), "cache-control": "no-store"})
 
     async def pair(request: Request) -> Response:
         address = address_of(dict(request.scope))
@@ -47,6 +57,7 @@ def routes(door: Door, authority: Authority | None) -> list[Route]:
     return [
         Route("/pair", page, methods=["GET"]),
         Route("/pair", pair, methods=["POST"]),
+        Route("/pair/leave", leave, methods=["POST"]),
         Route("/certificate", steps, methods=["GET"]),
         Route("/certificate.crt", certificate, methods=["GET"]),
     ]

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import logging
+import re
 import signal
-import socket
 import ssl
 import sys
 import threading
@@ -15,10 +17,12 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
-from dashboard import addresses, certificates, demo, look, pairing
+from dashboard import addresses, certificates, demo, look, pairing, roles
 from dashboard.certificates import Authority
-from dashboard.guard import Door, Guard, is_of_the_form
+from dashboard.guard import Door, Guard
+from dashboard.listening import Impatient, listening
 from ingest.devices import Devices
 from ingest.errors import BenchHoursError, why
 from ingest.phone.inbox import Inbox
@@ -63,11 +67,12 @@ class Place:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opened:
-    """A server that is running: where, who comes in, and who vouches for it (None: nobody, or an authority elsewhere)."""
+    """A server that is running: where, who comes in, who vouches for it (None: nobody, or an authority elsewhere), and whether that is so for a name or an address."""
 
     place: Place
     door: Door
     authority: Authority | None
+    vouches: Callable[[str], bool]
 
 
 def store() -> Store:
@@ -126,7 +131,7 @@ def serve(store: Store, place: Place, say: Callable[[str], None]) -> None:
     from streamlit.web import bootstrap  # noqa: PLC0415
     from streamlit.web.server.starlette import App  # noqa: PLC0415
 
-    with _listening(place) as listener:
+    with listening(place.host, place.port) as listener:
         hold(store)
         sys.setswitchinterval(_TURN_S)
         # dashboard/pages holds scripts for app.py's navigation; a visitor who came by a page's own address first would be given the bare script
@@ -134,36 +139,29 @@ def serve(store: Store, place: Place, say: Callable[[str], None]) -> None:
         bootstrap.load_config_options({"server.address": place.host, "server.port": place.port, **_CONFIG, **look.theme_config()})
         inbox, devices = Inbox(store), Devices(store)
         door = Door(devices, shut=place.phones, secure=place.secure, port=place.port, names=_Names(store, place))
-        seal = _Seal(store, place) if place.secure else None
-        _open.append(Opened(place=place, door=door, authority=seal.authority if seal else None))
+        seal = Seal(store, place) if place.secure else None
+        _open.append(Opened(place=place, door=door, authority=seal.authority if seal else None, vouches=seal.vouches if seal else lambda _: True))
         own = [*routes(store, inbox, devices), *pairing.routes(door, seal.authority if seal else None)]
         app = App(_SCRIPT, routes=own, on_script_error=_own_words, middleware=[Middleware(_Head)])
         config = uvicorn.Config(
             Guard(app, door), host=place.host, port=place.port, log_level="error", access_log=False, ws_per_message_deflate=False, timeout_graceful_shutdown=_PATIENCE_S,
-            proxy_headers=False, server_header=False, date_header=True, **(seal.options() if seal else {}),
+            proxy_headers=False, server_header=False, http=Impatient, date_header=True, **(seal.options() if seal else {}),
         )  # fmt: skip
+        config.load()
+        if config.ssl:
+            config.ssl.minimum_version = ssl.TLSVersion.TLSv1_2
         server = uvicorn.Server(config)
         logging.getLogger("uvicorn.error").addFilter(lambda record: "graceful shutdown" not in str(record.msg))  # that it lost patience is no news to a person
         for sentence in _said_at_start(store, place, seal, devices):
             say(sentence)
-        with inbox.settling(), door.keeping(say), _renewing(seal, config, say):
-            server.run(sockets=[listener])
-        _open.pop()
-
-
-@contextmanager
-def _listening(place: Place) -> Iterator[socket.socket]:
-    with socket.socket(socket.AF_INET6 if ":" in place.host else socket.AF_INET, socket.SOCK_STREAM) as listener:
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            listener.bind((place.host, place.port))
-            listener.listen(2048)
-        except OSError as error:
-            raise BenchHoursError(f"port {place.port} of {place.host} cannot be used ({error.strerror})", "Name another with --port.") from error
-        yield listener
+            with inbox.settling(), door.keeping(say), _renewing(seal, config, say):
+                server.run(sockets=[listener])
+        finally:
+            _open.pop()
 
 
-def _said_at_start(store: Store, place: Place, seal: _Seal | None, devices: Devices) -> Iterator[str]:
+def _said_at_start(store: Store, place: Place, seal: Seal | None, devices: Devices) -> Iterator[str]:
     if not place.phones:
         yield f"The studio's pages are at {place.here}, the form to log hours at {place.here}/log – stop with Ctrl-C."
         return
@@ -172,6 +170,8 @@ def _said_at_start(store: Store, place: Place, seal: _Seal | None, devices: Devi
     if place.plain:
         yield "Without TLS: whoever is in the network can read along, and the form does not open without network."
     elif seal and seal.authority:
+        if not seal.vouches(urlsplit(reached).hostname or ""):
+            yield f"The studio's own certificate cannot vouch for {reached}: say another address under Who may come in, or bring a certificate with --tls-cert and --tls-key."
         yield f"How a device comes to trust it: {reached}/certificate. SHA-256 of the certificate to be trusted: {seal.authority.fingerprint}"
     if not devices.has_principal():
         yield "No device of the principal is paired yet: bench-hours pair, in another window, makes a code for one."
@@ -192,7 +192,7 @@ class _Names:
         return self._own | {self._said} if self._said else self._own
 
 
-class _Seal:
+class Seal:
     """What TLS needs: a certificate of the studio's own authority, or one that is given."""
 
     def __init__(self, store: Store, place: Place) -> None:
@@ -213,10 +213,14 @@ class _Seal:
 
     def _own(self) -> Path:
         said = read_settings(self._store.cursor()).address_for_phones
-        names = [*addresses.of_this_machine(), *([said] if said else []), *([self._place.host] if self._place.host not in ("0.0.0.0", "::") else [])]
-        names = list(dict.fromkeys(names))
+        own = [*([said] if said else []), *([self._place.host] if self._place.host not in ("0.0.0.0", "::") else [])]
+        names = list(dict.fromkeys(addresses.canonical(name) for name in [*addresses.of_this_machine(), *own]))
         self.authority = certificates.authority(self._folder, names)
         return certificates.server_certificate(self._folder, names)
+
+    def vouches(self, name: str) -> bool:
+        """The studio's own authority may speak for a host name or an address; who gives a certificate made elsewhere knows himself."""
+        return self._place.certificate is not None or certificates.vouches_for(self._folder, addresses.canonical(name))
 
     def options(self) -> dict[str, Any]:
         return {"ssl_certfile": self.certificate, "ssl_keyfile": self._place.key, "ssl_ciphers": _CIPHERS}
@@ -228,8 +232,8 @@ class _Seal:
 
 
 @contextmanager
-def _renewing(seal: _Seal | None, config: Any, say: Callable[[str], None]) -> Iterator[None]:
-    """Look at the certificate every few minutes, until the block ends; those who come next get what is good then."""
+def _renewing(seal: Seal | None, config: Any, say: Callable[[str], None]) -> Iterator[None]:
+    """Look at the certificate twice a minute, until the block ends; those who come next get what is good then."""
     stopped = threading.Event()
 
     def work() -> None:
@@ -246,6 +250,21 @@ def _renewing(seal: _Seal | None, config: Any, say: Callable[[str], None]) -> It
         yield
     finally:
         stopped.set()
+
+
+def _only_here(page: bytes, scope: Any) -> bytes:
+    """The policy under which a browser runs a page of the library's: its own scripts, those inside it by their digests, and nothing from elsewhere."""
+    inside = b" ".join(
+        b"'sha256-" + base64.b64encode(hashlib.sha256(script).digest()) + b"'" for script in re.findall(rb"<script>(.*?)</script>", page, re.DOTALL)
+    )
+    host: bytes = next(value for name, value in scope["headers"] if name == b"host")
+    line = (b"wss://" if scope["scheme"] == "https" else b"ws://") + host
+    return (
+        b"default-src 'self'; script-src 'self' " + inside + b"; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; media-src 'self' data: blob:; "
+        b"font-src 'self' data:; connect-src 'self' "
+        + line
+        + b"; worker-src 'self' blob:; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+    )
 
 
 def _is_a_page(heads: dict[bytes, bytes]) -> bool:
@@ -266,13 +285,15 @@ class _Head:
         b".then((answer)=>{if([401,403].includes(answer.status))location.reload()},()=>{}))}}</script>"
     )
 
-    _ONLY_HERE = b"img-src 'self' data: blob:; media-src 'self' data: blob:; font-src 'self' data:; object-src 'none'; form-action 'self'; base-uri 'self'; frame-ancestors 'none'"
-
     def __init__(self, app: Asgi) -> None:
         self._app = app
 
     async def __call__(self, scope: dict[str, Any], receive: Any, send: Callable[[dict[str, Any]], Awaitable[None]]) -> None:
-        if scope["type"] != "http" or is_of_the_form(scope["path"]) or not any(name == b"accept" and b"text/html" in value for name, value in scope["headers"]):
+        if (
+            scope["type"] != "http"
+            or roles.is_of_the_form(scope["path"])
+            or not any(name == b"accept" and b"text/html" in value for name, value in scope["headers"])
+        ):
             await self._app(scope, receive, send)
             return
         scope = {**scope, "headers": [(name, value) for name, value in scope["headers"] if name != b"accept-encoding"]}  # packed, it could not be written into
@@ -289,7 +310,9 @@ class _Head:
                 if not message.get("more_body"):
                     page = bytes(body).replace(b"<head>", self._SAID, 1)
                     headers = [(name, value) for name, value in start["headers"] if name not in (b"content-length", b"etag", b"last-modified")]
-                    await send({**start, "headers": [*headers, (b"content-length", str(len(page)).encode()), (b"content-security-policy", self._ONLY_HERE)]})
+                    await send(
+                        {**start, "headers": [*headers, (b"content-length", str(len(page)).encode()), (b"content-security-policy", _only_here(page, scope))]}
+                    )
                     await send({"type": "http.response.body", "body": page})
 
         await self._app(scope, receive, told)
@@ -307,7 +330,7 @@ def _own_words(error: Exception) -> bool:
 # A browser that neither answers nor hangs up, met while it is just connecting, would hold a stopped server, and with it the file, for ever.
 _PATIENCE_S = 3
 
-_LOOK_AT_CERTIFICATE_S = 300
+_LOOK_AT_CERTIFICATE_S = 30
 
 # For browsers that know no TLS 1.3; with those that do, its own are used. Forward secrecy and authenticated ciphers only (RFC 9325).
 _CIPHERS = "ECDHE+AESGCM:ECDHE+CHACHA20"

@@ -7,19 +7,21 @@ changes: a device that is to do something else is paired anew.
 from __future__ import annotations
 
 import hashlib
+import hmac
 import secrets
 import threading
 import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
-from typing import Literal, cast, get_args
+from datetime import date, datetime, timedelta
+from typing import Literal, get_args
 
 import duckdb
 
 from ingest import people
 from ingest.errors import BenchHoursError
 from ingest.history import utc_now
+from ingest.notation import folded
 from ingest.store import Store
 
 Role = Literal["logs", "reviews", "principal"]
@@ -29,8 +31,13 @@ OF_THE_DOOR = ("devices", "pairing_codes", "door_events")
 
 TOLD = "x-bench-hours-device"
 """The head of a request in which the server's guard says which device asks, by its UUID; what a browser says there itself is thrown away."""
+HERE = "here"
+"""In that head: whoever sits at this machine, where the pages are open to nobody else."""
 CODE_MINUTES = 10
 IDLE_DAYS = 90
+MOST_DAYS = 730
+"""However often it is used, a device is paired anew after so many days."""
+_MOST_CODES = 8
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567"  # base 32 of RFC 4648: nothing in it is mistaken for anything else in it
 _CODE_LENGTH = 10  # 50 bits, where ten minutes allow some hundred guesses
 _SECRET_BYTES = 16
@@ -46,7 +53,9 @@ class Device:
     ----------
     device : a UUID, which is no secret.
     name : as the principal calls it.
-    person : whose it is; None: several share it.
+    person : whose it is, by the present name; None: several share it.
+    known : that person is in the record still.
+    left_on : the day on which that person left the studio; None: is there.
     role : logs: the form only; reviews: figures without paces, people and prices; principal: all.
     paired_at, seen_at, revoked_at : UTC; `revoked_at` None: it was not sent away.
     """
@@ -54,14 +63,18 @@ class Device:
     device: str
     name: str
     person: str | None
+    known: bool = True
+    left_on: date | None = None
     role: Role
     paired_at: datetime
     seen_at: datetime
     revoked_at: datetime | None
 
     def may_come_in(self, now: datetime) -> bool:
-        """It was not sent away, and was seen in the last 90 days."""
-        return self.revoked_at is None and now - self.seen_at < timedelta(days=IDLE_DAYS)
+        """It was not sent away, was seen in the last 90 days, and paired in the last two years; and its person is of the studio."""
+        if not self.known or (self.left_on and self.left_on <= now.date()):
+            return False
+        return self.revoked_at is None and now - self.seen_at < timedelta(days=IDLE_DAYS) and now - self.paired_at < timedelta(days=MOST_DAYS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,12 +122,14 @@ class Devices:
             if writes != self._read_at:
                 con = self._store.cursor()
                 try:
-                    rows = con.execute("SELECT secret, device, name, person, role, paired_at, seen_at, revoked_at FROM devices").fetchall()
+                    rows = con.execute(_KNOWN).fetchall()
                 finally:
                     con.close()
                 self._by_secret = {
-                    secret: Device(device=device, name=name, person=person, role=role, paired_at=paired, seen_at=seen, revoked_at=revoked)
-                    for secret, device, name, person, role, paired, seen, revoked in rows
+                    secret: Device(
+                        device=device, name=name, person=person, known=known, left_on=left_on, role=role, paired_at=paired, seen_at=seen, revoked_at=revoked
+                    )
+                    for secret, device, name, person, known, left_on, role, paired, seen, revoked in rows
                 }
                 self._read_at = writes
             return self._by_secret
@@ -132,12 +147,16 @@ class Devices:
         if len(name) > _MOST_NAME:
             raise BenchHoursError(f"the name of a device cannot have {len(name)} characters", f"Call it something of at most {_MOST_NAME}.")
         now = now or utc_now()
-        code = "".join(secrets.choice(_LETTERS) for _ in range(_CODE_LENGTH))
+        code, salt = "".join(secrets.choice(_LETTERS) for _ in range(_CODE_LENGTH)), secrets.token_bytes(_SECRET_BYTES)
+        slow = _slow_digest(code, salt)
         with self._store.writing(counts=False) as con:
             if person is not None:
                 person = people.known(con, person)
+            folded_name = None if person is None else folded(person)
             con.execute("DELETE FROM pairing_codes WHERE good_until <= ?", [now])
-            con.execute("INSERT INTO pairing_codes VALUES (?, ?, ?, ?, ?)", [_digest(code), name or _called(role, person), person, role, now + timedelta(minutes=CODE_MINUTES)])  # fmt: skip
+            con.execute("DELETE FROM pairing_codes WHERE code NOT IN (SELECT code FROM pairing_codes ORDER BY good_until DESC LIMIT ?)", [_MOST_CODES - 1])
+            until = now + timedelta(minutes=CODE_MINUTES)
+            con.execute("INSERT INTO pairing_codes VALUES (?, ?, ?, ?, ?, ?)", [slow, salt.hex(), name or _called(role, person), folded_name, role, until])
         return f"{code[:5]}-{code[5:]}"
 
     def pair(self, code: str, *, in_place_of: str | None = None, now: datetime | None = None) -> tuple[Device, str] | None:
@@ -146,28 +165,39 @@ class Devices:
         `in_place_of`: the UUID of the device as which the same browser came in so far, which is sent away.
         """
         now = now or utc_now()
-        code = _as_kept(code)
+        waiting = self._waiting(code)
+        if waiting is None:
+            return None
         secret = secrets.token_hex(_SECRET_BYTES)
         with self._store.writing(counts=False) as con:
-            found = con.execute("SELECT name, person, role FROM pairing_codes WHERE code = ? AND good_until > ?", [_digest(code), now]).fetchall()
-            con.execute("DELETE FROM pairing_codes WHERE code = ? OR good_until <= ?", [_digest(code), now])
-            if not found:
+            found = con.execute("DELETE FROM pairing_codes WHERE code = ? RETURNING name, person, role, good_until", [waiting]).fetchall()
+            if not found or found[0][-1] <= now:  # somebody else was faster, or it is too old
                 return None
-            name, person, role = found[0]
+            name, person, role, _ = found[0]
             if in_place_of:
                 con.execute("UPDATE devices SET revoked_at = ? WHERE device = ? AND revoked_at IS NULL", [now, in_place_of])
             taken = {row[0] for row in con.execute("SELECT name FROM devices WHERE revoked_at IS NULL").fetchall()}
             called = next(words for n in range(1, 10_000) if (words := name if n == 1 else f"{name} {n}") not in taken)
-            device = Device(
-                device=str(uuid.uuid4()), name=called, person=person, role=cast(Role, role), paired_at=now, seen_at=now, revoked_at=None
-            )  # fmt: skip
-            con.execute("INSERT INTO devices VALUES (?, ?, ?, ?, ?, ?, ?, NULL)", [device.device, called, person, role, _digest(secret), now, now])
+            row = [str(uuid.uuid4()), called, person, role, _digest(secret), now, now]
+            con.execute("INSERT INTO devices VALUES (?, ?, ?, ?, ?, ?, ?, NULL)", row)
+        device = self.of_secret(secret)
+        assert device is not None
         return device, secret
 
     def withdraw(self, code: str) -> None:
         """A code that was made is good no more."""
         with self._store.writing(counts=False) as con:
-            con.execute("DELETE FROM pairing_codes WHERE code = ?", [_digest(_as_kept(code))])
+            con.execute("DELETE FROM pairing_codes WHERE code = ?", [self._waiting(code)])
+
+    def _waiting(self, code: str) -> str | None:
+        """How a code that waits is kept; None: it is none of those."""
+        code = "".join(letter for letter in code.upper() if letter.isalnum()).translate(_MISREAD)
+        con = self._store.cursor()
+        try:
+            rows = con.execute("SELECT code, salt FROM pairing_codes").fetchall()
+        finally:
+            con.close()
+        return next((kept for kept, salt in rows if hmac.compare_digest(kept, _slow_digest(code, bytes.fromhex(salt)))), None)
 
     # --- afterwards
 
@@ -177,6 +207,8 @@ class Devices:
         if not name or len(name) > _MOST_NAME:
             raise BenchHoursError("a device needs a name", f"Call it something of 1 to {_MOST_NAME} characters.")
         with self._store.writing(counts=False) as con:
+            if con.execute("SELECT EXISTS (FROM devices WHERE name = ? AND device <> ? AND revoked_at IS NULL)", [name, device]).fetchall()[0][0]:
+                raise BenchHoursError(f'another device is called "{name}"', "Call this one so that the two can be told apart.")
             con.execute("UPDATE devices SET name = ? WHERE device = ?", [name, device])
 
     def revoke(self, device: str, now: datetime | None = None) -> None:
@@ -208,13 +240,13 @@ class Devices:
         return [Event(*row) for row in rows]
 
 
+# A device keeps the name of its person as that was said; who it is now, after renaming, joining, or a backup that was brought back, is looked up.
+_KNOWN = """
+SELECT d.secret, d.device, d.name, coalesce(s.person, d.person), d.person IS NULL OR s.person IS NOT NULL, p.left_on, d.role, d.paired_at, d.seen_at, d.revoked_at
+FROM devices AS d LEFT JOIN person_spellings AS s ON s.spelling = d.person LEFT JOIN people AS p ON p.person = s.person
+"""
 _GOES_ON = timedelta(minutes=10)
 _MISREAD = str.maketrans("018", "OIB")  # signs that a code never has, read for those that look like them
-
-
-def _as_kept(code: str) -> str:
-    """A code as it is typed, without what only makes it easier to read."""
-    return "".join(letter for letter in code.upper() if letter.isalnum()).translate(_MISREAD)
 
 
 def _note(con: duckdb.DuckDBPyConnection, one: Event) -> None:
@@ -233,5 +265,10 @@ def _called(role: str, person: str | None) -> str:
 
 
 def _digest(text: str) -> str:
-    """What is kept of a code or a secret. A plain digest is enough: both are random, and far too long to be tried."""
+    """What is kept of a secret. A plain digest is enough for 128 random bits."""
     return hashlib.sha256(text.encode(errors="replace")).hexdigest()
+
+
+def _slow_digest(code: str, salt: bytes) -> str:
+    """What is kept of a code, which is shorter: who reads the file within ten minutes could try all of them against a fast digest (OWASP ASVS 5.0, 6.5.2)."""
+    return hashlib.scrypt(code.encode(errors="replace"), salt=salt, n=2**14, r=8, p=1).hex()

@@ -97,5 +97,5 @@ def _keep(con: duckdb.DuckDBPyConnection, name: str, change: Change) -> None:
 
 
 def _hand_over(con: duckdb.DuckDBPyConnection, old: str, new: str) -> None:
-    for table in ("person_spellings", "spells", "estimated_lines", "spells_in_hand", "devices", "pairing_codes"):
+    for table in ("person_spellings", "spells", "estimated_lines", "spells_in_hand"):
         con.execute(f"UPDATE {table} SET person = ? WHERE person = ?", [new, old])

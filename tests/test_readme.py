@@ -3,8 +3,9 @@
 import re
 from pathlib import Path
 
-from dashboard import demo
+from dashboard import demo, roles
 from dashboard.command import _parser
+from ingest.devices import ROLES
 from ingest.phone.bench import bench
 from ingest.records import FORMS
 from ingest.store import Store
@@ -64,5 +65,10 @@ def test_the_readme_lists_the_words_it_comes_with() -> None:
 
 
 def test_the_readme_lists_every_page_in_its_order() -> None:
-    listed = re.findall(r"^\| \*(.+?)\* \|", README, re.MULTILINE)
-    assert listed == re.findall(r'st\.Page\(.+?title="(.+?)"', (ROOT / "dashboard" / "app.py").read_text(encoding="utf-8"))
+    table = README.partition("| page | what for |")[2].partition("\n\n")[0]
+    assert re.findall(r"^\| \*(.+?)\* \|", table, re.MULTILINE) == list(roles.PAGES["principal"].values())
+
+
+def test_the_readme_lists_every_role() -> None:
+    table = README.partition("| role | opens |")[2].partition("\n\n")[0]
+    assert re.findall(r"^\| \*(.+?)\* \|", table, re.MULTILINE) == list(ROLES)

@@ -303,7 +303,7 @@ def _refused_from_phones() -> None:
     frame.list_out([f"{one['person']}, {_what(one)}: {_why(one['faults'])}" for one in refused[:SHOWN_REMARKS]])
     if len(refused) > SHOWN_REMARKS:
         frame.say([f"And {len(refused) - SHOWN_REMARKS:,} more."])
-    frame.link_to_the_form("Mend them in the form")
+    frame.link_away("Mend them in the form", "/log")
 
 
 def _what(refused: dict[str, Any]) -> str:

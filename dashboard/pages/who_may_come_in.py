@@ -8,14 +8,14 @@ from zoneinfo import ZoneInfo
 import segno
 import streamlit as st
 
-from dashboard import fields, frame, held, labels, reading, serving, tables
-from dashboard.admitting import ROLE_WORDS, moment, state, way_to_pair
+from dashboard import fields, frame, held, labels, reading, roles, serving, tables
+from dashboard.admitting import moment, state, way_to_pair
 from dashboard.serving import Opened
 from dashboard.words import counted, plain
 from ingest.devices import CODE_MINUTES, ROLES, Device, Devices
 from ingest.errors import BenchHoursError
 from ingest.history import utc_now
-from ingest.settings import write_settings
+from ingest.settings import stored_text, write_settings
 
 SHARED = "several share it"
 
@@ -53,7 +53,7 @@ def _pair(opened: Opened) -> None:
     people = [row["person"] for row in reading.people(held.store().cursor()).to_dict("records")]
     with st.form("pair"):
         person = st.selectbox("Whose it is", [*people, SHARED], index=None, format_func=plain, placeholder="Choose")
-        role = st.radio("What it may do", ROLES, format_func=ROLE_WORDS.__getitem__)
+        role = st.radio("What it may do", ROLES, format_func=roles.WORDS.__getitem__)
         name = st.text_input("What to call it", placeholder="Ilse's phone", max_chars=60)
         make = st.form_submit_button("Make a code", type="primary")
     if make and person is None:
@@ -62,7 +62,7 @@ def _pair(opened: Opened) -> None:
         code = Devices(held.store()).admit(role=role, person=None if person == SHARED else person, name=name)
         st.session_state["code"] = (code, utc_now() + timedelta(minutes=CODE_MINUTES), {one.device for one in Devices(held.store()).listed()})
         st.rerun()
-    _address(address)
+    _address(opened, address)
 
 
 def _code(opened: Opened, address: str, code: str, until: datetime, before: set[str]) -> None:
@@ -107,7 +107,19 @@ def _drawn(text: str, words: str) -> str:
     return f'<img src="{address}" alt="{words}" style="width: min(15rem, 100%)">'
 
 
-def _address(address: str) -> None:
+def _keep_address(opened: Opened, said: str) -> None:
+    host = stored_text("address_for_phones", said)
+    if host and not opened.vouches(host):
+        raise BenchHoursError(
+            f"the studio's own certificate cannot vouch for {host}",
+            "Say a name like studio.local or an address of your network, or serve with a certificate of your own.",
+        )
+    with held.store().writing(counts=False) as con:
+        write_settings(con, {"address_for_phones": host}, held.change("set under Who may come in"))
+    frame.done("Kept. Codes and labels lead there from now on; the certificate follows within a minute.")
+
+
+def _address(opened: Opened, address: str) -> None:
     with st.expander(f"Phones reach the studio at {address}"):
         frame.say(
             [
@@ -116,9 +128,7 @@ def _address(address: str) -> None:
         )
         said = st.text_input("Name or address for phones", held.settings().address_for_phones, placeholder="as this machine finds it", key="address for phones")
         if st.button("Keep this address"):
-            with held.store().writing(counts=False) as con:
-                write_settings(con, {"address_for_phones": said}, held.change("set under Who may come in"))
-            frame.done("Kept. Codes and labels lead there from now on.")
+            _keep_address(opened, said)
 
 
 # --- devices
@@ -151,7 +161,7 @@ def _device(devices: Devices, one: Device, seen: str, *, is_own: bool) -> None:
             st.write("It comes in no more, and what it has open is closed." + (" You would have to pair this device anew." if is_own else ""))
             if st.button(plain(f"Send {one.name} away"), key=f"away {one.device}"):
                 devices.revoke(one.device)
-                frame.done(f"{one.name} is sent away. What it had not sent yet stays on it, and comes in once it is paired again.")
+                frame.done(f"{one.name} is sent away. What it had not sent yet stays on it, and comes in once it is paired again for the same person.")
 
 
 def _door(devices: Devices) -> None:

@@ -4,7 +4,7 @@
 CREATE TABLE devices (
     device VARCHAR NOT NULL,          -- UUID
     name VARCHAR NOT NULL,            -- as the principal calls it
-    person VARCHAR,                   -- whose it is; null: several share it
+    person VARCHAR,                   -- whose, folded as in person_spellings; null: several share it
     role VARCHAR NOT NULL,            -- logs; reviews; principal
     secret VARCHAR NOT NULL,          -- SHA-256, in hex, of the secret that its cookie carries
     paired_at TIMESTAMP NOT NULL,     -- UTC
@@ -12,9 +12,10 @@ CREATE TABLE devices (
     revoked_at TIMESTAMP              -- UTC; null: it may come in
 );
 
--- Codes not used yet; one that is used or too old is deleted.
+-- Codes not used yet; one that is used, withdrawn or too old is deleted.
 CREATE TABLE pairing_codes (
-    code VARCHAR NOT NULL,            -- SHA-256, in hex
+    code VARCHAR NOT NULL,            -- scrypt of it, in hex
+    salt VARCHAR NOT NULL,            -- in hex
     name VARCHAR NOT NULL, person VARCHAR, role VARCHAR NOT NULL,  -- of the device to be
     good_until TIMESTAMP NOT NULL     -- UTC
 );

@@ -21,7 +21,7 @@ ROW = tuple(name for name in TIME_ENTRIES.names if name != "entry")
 TAPS = ("started_at", "ended_at")
 MOST_ACTIONS = 200
 MOST_WORKS = 30
-_LONGEST_TEXT = 4_000
+_LONGEST_TEXT = 20_000
 _LONGEST_NAME = 200
 _UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 SHARE = "+share "

@@ -89,7 +89,8 @@ def _in_hand(con: duckdb.DuckDBPyConnection, person: str | None, everyone: bool)
     found = []
     for row in _rows(con, _IN_HAND):
         if everyone or row["person"] == person or row["mode"] == "unattended":
-            found.append({"entry": row["entry"], "since": _ms(row["in_hand_since"]), "row": _texts(row)})
+            own = everyone or row["person"] == person
+            found.append({"entry": row["entry"], "since": _ms(row["in_hand_since"]), "row": _texts(row if own else row | {"note": ""})})
         else:
             found.append({"object": row["object"] or ""})
     return found

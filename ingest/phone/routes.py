@@ -18,7 +18,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from ingest.devices import TOLD, Device, Devices
+from ingest.devices import HERE, TOLD, Device, Devices
 from ingest.errors import BenchHoursError, StoreError, why
 from ingest.phone import form
 from ingest.phone.actions import MOST_ACTIONS, ActionError
@@ -47,7 +47,12 @@ def routes(store: Store, inbox: Inbox, devices: Devices) -> list[Route]:
     """The routes of the form. Whoever reaches them was let in by the guard of the server, which says in a head which device it is."""
 
     def asking(request: Request) -> Device | None:
-        return devices.of_name(request.headers.get(TOLD, ""))
+        """The device that asks; None for whoever sits at this machine."""
+        told = request.headers.get(TOLD, "")
+        device = devices.of_name(told)
+        if device is None and told != HERE:
+            raise Refused(401, "not_paired", "this device is not paired with the studio", "Ask the principal for a code, and open /pair with it.")
+        return device
 
     def guarded(endpoint: Endpoint, *, sends: bool = False) -> Endpoint:
         async def answer(request: Request) -> Response:

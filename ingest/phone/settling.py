@@ -39,16 +39,28 @@ _NOT_YET = timedelta(minutes=10)  # as of any row: a clock may be a little ahead
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Waiting:
-    """An action that waits, with what was seen when it came: `said_at` in UTC, its clock put right; `logs_for`: the only person for whom its device logs."""
+    """An action that waits, with what was seen when it came: `said_at` in UTC, its clock put right; `device`, and `logs_for`: the only person for whom that logs."""
 
     action: Action
     said_at: datetime
     clock_off: float
     logs_for: str | None
+    device: str | None
 
     @property
     def word(self) -> _Word:
         return self.said_at, self.action.number, self.action.action
+
+
+@dataclass(frozen=True, slots=True)
+class _Owned:
+    """A spell as it stands: in hand, or an entry; whose; mode; object, phase, technique, part, charge and discovery; since when (UTC; None without a clock)."""
+
+    in_hand: bool
+    person: str
+    mode: str
+    said: tuple[Any, ...]
+    since: datetime | None
 
 
 class _FallTogether(Exception):
@@ -101,6 +113,7 @@ class _Settling:
     ----------
     refused : actions known to be refused, and why.
     last : the last word on each entry that is known so far.
+    by_device : the device that said the last word of a phone on an entry.
     """
 
     con: duckdb.DuckDBPyConnection
@@ -109,6 +122,7 @@ class _Settling:
     context: Context = field(init=False)
     last: dict[str, _Word] = field(default_factory=dict)
     taps: dict[tuple[str, str, int], float] = field(default_factory=dict)
+    by_device: dict[str, str | None] = field(default_factory=dict)
     outcomes: list[tuple[str, str, list[Remark], list[Remark]]] = field(default_factory=list)
 
     def settle(self, only: str | None) -> int:
@@ -145,6 +159,9 @@ class _Settling:
         ).fetchall()
         for entry, word in rows:
             self.last[entry] = max(self.last.get(entry, _NEVER), tuple(word))
+        self.by_device |= dict(
+            self.con.execute("SELECT entry, arg_max(device, (said_at, number, action)) FROM of_phones WHERE outcome = 'saved' GROUP BY entry").fetchall()
+        )
         for entry, column, tap, clock_off in self.con.execute(
             """SELECT entry, column_name, (said->'taps'->>column_name)::BIGINT AS tap, arg_min(clock_off, received_at)
             FROM of_phones, (VALUES ('started_at'), ('ended_at')) AS t(column_name) WHERE tap IS NOT NULL GROUP BY ALL"""
@@ -153,14 +170,18 @@ class _Settling:
 
     def _waiting(self) -> list[_Waiting]:
         rows = self.con.execute(
-            """SELECT action, entry, number, said_at, clock_off, said, coalesce(s.person, logs_for) FROM of_phones
+            """SELECT action, entry, number, said_at, clock_off, said, coalesce(s.person, logs_for), device FROM of_phones
             LEFT JOIN person_spellings AS s ON s.written = logs_for WHERE in_turn ORDER BY said_at, number, action""",
         ).fetchall()
         return [
             _Waiting(
-                action=Action.of_kept(json.loads(said), action=action, entry=entry, number=number), said_at=said_at, clock_off=clock_off, logs_for=logs_for
+                action=Action.of_kept(json.loads(said), action=action, entry=entry, number=number),
+                said_at=said_at,
+                clock_off=clock_off,
+                logs_for=logs_for,
+                device=device,
             )
-            for action, entry, number, said_at, clock_off, said, logs_for in rows
+            for action, entry, number, said_at, clock_off, said, logs_for, device in rows
         ]
 
     def _settle_turn(self, turn: Sequence[_Waiting]) -> None:
@@ -231,21 +252,29 @@ class _Settling:
             dict(self.con.execute("SELECT object, area_dm2 FROM object_areas WHERE list_contains(?::VARCHAR[], object)", [codes]).fetchall()) if codes else {}
         )
 
-    def _owners(self, turn: Iterable[_Waiting]) -> dict[str, list[tuple[str, str]]]:
-        """Whose the spells are that devices of one person speak of, as they stand: person and mode, by the name of the spell."""
+    def _owners(self, turn: Iterable[_Waiting]) -> dict[str, list[_Owned]]:
+        """Whose the spells are that devices of one person speak of, as they stand, by the name of the spell."""
         asked = sorted({spell_of(one.action.entry) for one in turn if one.logs_for is not None})
         if not asked:
             return {}
         rows = self.con.execute(
-            f"""SELECT {_SPELL_OF.format(entry="entry")} AS spell, list(DISTINCT (person, mode)) FROM (
-                SELECT entry, person, mode FROM spells_in_hand UNION ALL SELECT entry, person, mode FROM spells
-            ) WHERE list_contains(?::VARCHAR[], spell) GROUP BY spell""",
+            f"""SELECT {_SPELL_OF.format(entry="entry")} AS spell, in_hand, person, mode, said, since FROM (
+                SELECT entry, true AS in_hand, person, mode, (object, phase, technique, part, charge, coalesce(discovery, false)) AS said, in_hand_since AS since FROM spells_in_hand
+                UNION ALL SELECT entry, false, person, mode, (object, phase, technique, part, charge, coalesce(discovery, false)), started_at FROM time_entries
+            ) WHERE list_contains(?::VARCHAR[], spell)""",
             [asked],
         ).fetchall()
-        return dict(rows)
+        owned: dict[str, list[_Owned]] = {}
+        for spell, *about in rows:
+            owned.setdefault(spell, []).append(_Owned(*about))
+        return owned
 
-    def _check_whose(self, one: _Waiting, held: Sequence[tuple[str, str]]) -> None:
-        """A device of one person says that person's entries only. What waits by itself anybody takes off: then it stays whose it was, and a wait."""
+    def _check_whose(self, one: _Waiting, held: Sequence[_Owned]) -> None:
+        """A device of one person says that person's entries only.
+
+        But a wait that somebody else has in hand (pressing, drying) anybody takes off: it stays whose it was and what it was, and only its end is said, and what
+        is known of it then. The device that did so may say so again, or take it back; nobody else's finished entry is touched.
+        """
         if one.logs_for is None:
             return
         said = one.action.row.get("person", "")
@@ -256,13 +285,19 @@ class _Settling:
         mend = f"This device logs for {one.logs_for}; others log on theirs, or on the studio's pages."
         if known.get(folded(one.action.person), one.action.person) != one.logs_for:
             raise _NotSo("person", one.action.person, "is not whom this device logs for", mend)
-        for owner, mode in held:
-            if owner != one.logs_for and (mode != "unattended" or (one.action.state != "struck" and whose != owner)):
-                raise _NotSo("person", said, "says an entry of somebody else", mend)
-        if one.action.state == "struck" or whose == one.logs_for:
+        if all(owned.person == one.logs_for for owned in held):
+            if one.action.state != "struck" and whose != one.logs_for:
+                raise _NotSo("person", said, "is not whom this device logs for", mend)
             return
-        if not any(owner == whose for owner, _ in held) or one.action.row.get("mode") != "unattended":
-            raise _NotSo("person", said, "is not whom this device logs for", mend)
+        takes_off = len(held) == 1 and held[0].mode == "unattended" and (held[0].in_hand or self.by_device.get(one.action.entry) == one.device)
+        if not takes_off or one.action.state == "struck" or one.action.works or not self._leaves_it_as_it_is(one, held[0], whose):
+            raise _NotSo("person", said, "says an entry of somebody else", mend)
+
+    def _leaves_it_as_it_is(self, one: _Waiting, held: _Owned, whose: str) -> bool:
+        read = self._in_hand(one)
+        said = (read["object"], read["phase"], read["technique"], read["part"], read["charge"], bool(read["discovery"]))
+        same_begin = held.since is not None and abs(read["in_hand_since"] - held.since) < timedelta(seconds=_CLOCK_WAS_SET_S)
+        return whose == held.person and read["mode"] == held.mode and said == held.said and same_begin
 
     def _last_word_on(self, entry: str) -> _Word:
         return max(self.last.get(entry, _NEVER), self.last.get(spell_of(entry), _NEVER))
@@ -353,6 +388,7 @@ class _Settling:
     def _saved(self, one: _Waiting, remarks: list[Remark]) -> None:
         self.outcomes.append((one.action.action, "saved", [], remarks))
         self.last[one.action.entry] = max(self.last.get(one.action.entry, _NEVER), one.word)
+        self.by_device[one.action.entry] = one.device
 
     def _change(self, one: _Waiting, reason: str) -> Change:
         return Change(by=one.action.person, reason=reason, at=self.now)

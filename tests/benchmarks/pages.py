@@ -50,7 +50,7 @@ def main(entries: int) -> None:
         again: dict[str, list[float]] = {"bare": [], "ours": []}
         for turn in range(TURNS):
             for label, address in addresses.items():
-                page = browser.new_page(viewport={"width": 1280, "height": 900})
+                page = browser.new_page(bypass_csp=True, viewport={"width": 1280, "height": 900})
                 begin = time.perf_counter()
                 page.goto(address)
                 page.wait_for_selector("[data-testid=stVegaLiteChart] svg path", state="attached")

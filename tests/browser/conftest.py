@@ -123,11 +123,21 @@ def phone(windows: Callable[[int], BrowserContext]) -> Iterator[Page]:
     yield from watched(windows, 360)
 
 
+def until(page: Page, true: str, timeout_s: float = 30.0) -> None:
+    """Wait until an expression is true. Asked anew each time: the policy of the pages lets nobody evaluate text, not even who waits inside them."""
+    patience = time.monotonic() + timeout_s
+    while not page.evaluate(true):
+        if time.monotonic() > patience:
+            raise TimeoutError(true)
+        page.wait_for_timeout(25)
+
+
 def settled(page: Page) -> None:
     """Wait until the script has run to its end; what was just done takes a moment to reach it."""
     page.wait_for_timeout(150)
-    page.wait_for_function(
-        "!document.querySelector('[data-testid=stStatusWidget]') && document.querySelector('[data-testid=stApp]')?.dataset.testScriptState === 'notRunning'"
+    until(
+        page,
+        "!document.querySelector('[data-testid=stStatusWidget]') && document.querySelector('[data-testid=stApp]')?.dataset.testScriptState === 'notRunning'",
     )
 
 
@@ -142,7 +152,7 @@ def act(page: Page, do: Callable[[], object], *, must: bool = True) -> None:
     for attempt in range(3):
         do()
         try:
-            page.wait_for_function("window.acted", timeout=5_000 if must else 1_500)
+            until(page, "window.acted", 5 if must else 1.5)
             break
         except TimeoutError:
             if not must:

@@ -193,7 +193,7 @@ def test_a_device_that_reviews_is_sent_no_person_no_price_no_title_no_owner_and_
     settled(page)
     keep(page, "reviews-where")
     links = page.locator(".st-key-pages").get_by_role("link")
-    expect(links).to_have_text(["Where the hours went", "One work"])
+    expect(links).to_have_text(["Leave", "Where the hours went", "One work"])
     page.goto(f"{studio.address}/?person=Ilse")
     settled(page)
     page.goto(f"{studio.address}/one-work?object=24-001")

@@ -23,15 +23,16 @@ from streamlit.web.server.starlette import App
 from websockets.asyncio.client import connect
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
-from dashboard import app as pages
+from dashboard import roles
 from dashboard.guard import SENT_AWAY
 from dashboard.guesses import Patience, neighbourhood
+from dashboard.listening import MOST, MOST_OF_ONE, listening
 from ingest.devices import Devices
 from ingest.history import utc_now
 from ingest.store import Store
 from tests.conftest import bring_into
 from tests.phones import PHONE
-from tests.served import Served
+from tests.served import Served, free_port
 
 SECRETS_OF_THE_STUDIO = ("Ferry", "24-001", "Ilse", "Maud", "Bankside", "retouching", "4321")
 OBJECTS = "object,title,owner,owner_address\n24-001,Ferry in snow,Orla Bankside,4 Mill Lane\n24-002,Weir at dusk,,\n"
@@ -135,18 +136,18 @@ def routes() -> list[tuple[str, str]]:
     from dashboard import pairing  # noqa: PLC0415
     from ingest.phone.routes import routes as of_the_form  # noqa: PLC0415
 
-    built = App(pages.PAGES.parent / "app.py", routes=[*of_the_form(None, None, None), *pairing.routes(None, None)])._build_starlette_app()  # type: ignore[arg-type]
+    built = App(Path(roles.__file__).with_name("app.py"), routes=[*of_the_form(None, None, None), *pairing.routes(None, None)])._build_starlette_app()  # type: ignore[arg-type]
     found = []
     for route in built.routes:
         if isinstance(route, Route):
             found += [(method, re.sub(r"\{[^}]*\}", "x", route.path)) for method in sorted(route.methods or ())]
         elif isinstance(route, Mount):
             found += [("GET", f"{route.path}/"), ("GET", f"{route.path}/static/js/x.js")]
-    return found + [("GET", f"/{name.replace('_', '-')}") for names in pages.OPENED.values() for name in names]
+    return found + [("GET", f"/{name.replace('_', '-')}") for names in roles.PAGES.values() for name in names]
 
 
 ROUTES = sorted(set(routes()))
-OPEN = {"/pair", "/certificate", "/certificate.crt"}
+OPEN = {"/pair", "/pair/leave", "/certificate", "/certificate.crt"}
 CLOSED = ("/_stcore/agent", "/_stcore/metrics", "/auth", "/oauth2callback")
 
 
@@ -193,7 +194,7 @@ def test_the_routes_are_those_that_are_known_here() -> None:
         "/who-may-come-in",
     } <= paths
     known = ("/log", "/pair", "/certificate", "/_stcore/", "/media/", "/component/", "/static/", *CLOSED)
-    assert [path for path in paths if path != "/" and not path.startswith(known) and path.strip("/").replace("-", "_") not in pages.OPENED["principal"]] == []
+    assert [path for path in paths if path != "/" and not path.startswith(known) and path.strip("/").replace("-", "_") not in roles.PAGES["principal"]] == []
 
 
 @pytest.mark.parametrize("who", WHO)
@@ -367,7 +368,11 @@ def test_a_thousand_guesses_are_slowed_and_noted(tmp_path: Path) -> None:
     assert numbers["codes not looked at, after too many wrong ones"] == 1001 - looked_at
     assert numbers["a device that is not known"] + numbers["strangers sent to wait"] == 1000
     said = studio.said.read_text()
-    assert "at the door: codes not looked at" in said and waiting not in said and not re.search(r"[0-9a-f]{32}|[A-Z2-7]{5}-[A-Z2-7]{5}", said)
+    assert (
+        re.search(r"at the door, \d{4}-\d\d-\d\d \d\d:\d\d:\d\d UTC: codes not looked at", said)
+        and waiting not in said
+        and not re.search(r"[0-9a-f]{32}|[A-Z2-7]{5}-[A-Z2-7]{5}", said)
+    )
 
 
 def test_failures_are_forgiven_one_by_one_as_time_goes_by() -> None:
@@ -391,6 +396,165 @@ def test_who_has_a_whole_network_of_addresses_guesses_as_one() -> None:
     """RFC 4291: a network of one household is a /64; RFC 4291 section 2.5.5.2: an address of IPv4 as IPv6 shows it."""
     assert neighbourhood("2001:db8:1:2::1") == neighbourhood("2001:db8:1:2:ffff::9") != neighbourhood("2001:db8:1:3::1")
     assert neighbourhood("::ffff:192.0.2.7") == neighbourhood("192.0.2.7") == "192.0.2.7"
+
+
+def test_a_device_that_leaves_is_sent_away_and_nobody_else_is(studio: Studio) -> None:
+    cookie = studio.paired("reviews", "--name", "leaves")
+    assert b"paired already, as leaves (reviews)" in studio.ask("GET", "/pair", cookie=cookie).body
+    assert studio.ask("POST", "/pair/leave", cookie=cookie, origin="https://elsewhere.example").status == 403
+    answer = studio.ask("POST", "/pair/leave", cookie=cookie)
+    assert answer.status == 204 and "Max-Age=0" in answer.heads["set-cookie"]
+    assert studio.ask("GET", "/", cookie=cookie).status == 401 and studio.ask("GET", "/", cookie=studio.cookies["reviews"]).status == 200
+    assert studio.ask("POST", "/pair/leave").status == 204  # nobody, who leaves, takes nobody along
+
+
+# --- what is sent by hand
+
+
+def by_hand(studio: Studio, said: str, seconds: float = 5) -> str:
+    """What a server answers to bytes that no library would send."""
+    with socket.create_connection(("127.0.0.1", studio.port), timeout=seconds) as line:
+        line.sendall(said.encode("latin-1"))
+        told = b""
+        try:
+            while piece := line.recv(65536):
+                told += piece
+                if b"\r\n\r\n" in told:
+                    break
+        except (TimeoutError, ConnectionError):
+            pass
+    return told.decode("latin-1")
+
+
+def test_heads_that_come_twice_are_refused(studio: Studio) -> None:
+    good, host = studio.cookies["principal"], studio.host
+    for heads in (
+        f"Host: {host}\r\nHost: elsewhere.example\r\nCookie: {good}",
+        f"Host: elsewhere.example\r\nHost: {host}\r\nCookie: {good}",
+        f"Cookie: {good}",
+        f"Host: {host}\r\nCookie: {good}\r\nCookie: {good[:-1]}x",
+    ):
+        answer = by_hand(studio, f"GET /log/v1/bench HTTP/1.1\r\n{heads}\r\n\r\n")
+        assert re.match(r"HTTP/1.1 4\d\d ", answer), answer
+    for origins in (f"Origin: http://{host}\r\nOrigin: https://elsewhere.example", f"Origin: https://elsewhere.example\r\nOrigin: http://{host}"):
+        answer = by_hand(
+            studio,
+            f"POST /log/v1/outcomes HTTP/1.1\r\nHost: {host}\r\nCookie: {good}\r\n{origins}\r\nContent-Type: application/json\r\nContent-Length: 2\r\n\r\n{{}}",
+        )
+        assert answer.startswith("HTTP/1.1 403 "), answer
+
+
+def test_a_message_that_could_be_read_as_two_is_refused(studio: Studio) -> None:
+    """RFC 9112, section 6.3: two lengths that differ are an error; a length beside chunks is not heeded, and nothing behind the message is answered as another's."""
+    start = f"POST /pair HTTP/1.1\r\nHost: {studio.host}\r\nContent-Type: application/json\r\n"
+    assert by_hand(studio, f"{start}Content-Length: 2\r\nContent-Length: 40\r\n\r\n{{}}").startswith("HTTP/1.1 400 ")
+    assert by_hand(studio, f"{start}Content-Length: x\r\n\r\n{{}}").startswith("HTTP/1.1 400 ")
+    both = by_hand(studio, f"{start}Content-Length: 5\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\nGET /log HTTP/1.1\r\nHost: {studio.host}\r\n\r\n")
+    assert re.match(r"HTTP/1.1 4\d\d ", both) and "Ferry" not in both
+
+
+def test_ways_to_ask_that_nobody_needs_are_refused(studio: Studio) -> None:
+    for method in ("TRACE", "CONNECT", "PATCH", "PROPFIND", "get"):
+        target = studio.host if method == "CONNECT" else "/log/v1/bench"
+        answer = by_hand(studio, f"{method} {target} HTTP/1.1\r\nHost: {studio.host}\r\nCookie: {studio.cookies['principal']}\r\n\r\n")
+        assert re.match(r"HTTP/1.1 40[05] ", answer) and studio.cookies["principal"] not in answer, (method, answer)
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "//log",
+        "/LOG",
+        "/log/../works",
+        "/log/%2e%2e/works",
+        "/log%2f..%2fworks",
+        "/log;/works",
+        "/log\\..\\works",
+        "/log/",
+        "/./log",
+        "/media/../log",
+        "/pair/../",
+        "/pair/x",
+    ],
+)
+def test_no_other_way_to_write_a_path_opens_more(studio: Studio, path: str) -> None:
+    """Whatever a path is taken for, a device that logs gets the form or nothing, and who is not paired gets nothing."""
+    for cookie, allowed in (("", ()), (studio.cookies["logs"], ("At the bench",))):
+        answer = by_hand(
+            studio, f"GET {path} HTTP/1.1\r\nHost: {studio.host}\r\nAccept: text/html\r\n{f'Cookie: {cookie}' + chr(13) + chr(10) if cookie else ''}\r\n"
+        )
+        status = int(answer.split(" ")[1])
+        assert status >= 400 or (status in (200, 301, 307) and (path == "/log/" or any(words in answer for words in allowed))), answer[:300]
+        assert "stApp" not in answer and "Streamlit" not in answer
+
+
+def test_an_address_that_is_only_claimed_counts_for_nothing(studio: Studio) -> None:
+    for number in range(12):
+        answer = studio.pair("AAAAA-AAAAA", x_forwarded_for=f"192.0.2.{number}", x_real_ip=f"192.0.2.{number}", forwarded=f"for=192.0.2.{number}")
+    assert answer.status == 429
+    time.sleep(13)  # for the tests behind this one
+
+
+def test_what_holds_the_record_is_not_kept_by_browsers(studio: Studio) -> None:
+    good = studio.cookies["principal"]
+    assert studio.ask("GET", "/log/v1/bench", cookie=good).heads["cache-control"] == "no-store"
+    assert studio.ask("POST", "/log/v1/outcomes", b'{"actions": []}', content_type="application/json", cookie=good).heads["cache-control"] == "no-store"
+    assert studio.ask("GET", "/media/x", cookie=good).heads["cache-control"] == "no-store"
+    assert studio.ask("GET", "/log", cookie=good).heads["cache-control"] == "no-cache"  # asked anew each time; the form itself keeps it
+
+
+def test_the_pages_run_their_own_scripts_and_no_evaluated_text(studio: Studio) -> None:
+    answer = studio.ask("GET", "/", accept="text/html", cookie=studio.cookies["principal"])
+    policy = dict(rule.strip().split(" ", 1) for rule in answer.heads["content-security-policy"].split(";"))
+    assert policy["default-src"] == "'self'" and policy["object-src"] == policy["base-uri"] == policy["frame-ancestors"] == "'none'"
+    assert "unsafe" not in policy["script-src"] and policy["script-src"].startswith("'self' 'sha256-")
+    assert policy["connect-src"] == f"'self' ws://{studio.host}"
+
+
+def test_who_only_connects_is_hung_up_on_and_takes_no_place_from_others(tmp_path: Path) -> None:
+    """Heads that never end (slow loris): 400 connections, and the studio goes on answering."""
+    Store(tmp_path / "studio.duckdb").close()
+    studio = Studio(tmp_path / "studio.duckdb", "--phones", "--plain", "--host", "127.0.0.1")
+    lines = []
+    try:
+        for _ in range(400):
+            line = socket.create_connection(("127.0.0.1", studio.port), timeout=5)
+            line.sendall(b"GET /pair HTTP/1.1\r\nHost: 127")
+            lines.append(line)
+        patience = time.monotonic() + 60
+        answered = False
+        while not answered and time.monotonic() < patience:
+            try:
+                answered = studio.ask("GET", "/pair").status == 200
+            except (OSError, http.client.HTTPException):
+                time.sleep(1)
+        assert answered
+        assert "Too many open files" not in studio.said.read_text() and studio.said.stat().st_size < 10_000
+    finally:
+        for line in lines:
+            line.close()
+        studio.stop()
+
+
+def test_connections_of_one_address_are_counted_until_they_are_closed() -> None:
+    with listening("127.0.0.1", free_port()) as listener:
+        port = listener.getsockname()[1]
+        made = []
+        for _ in range(MOST):
+            calls = socket.create_connection(("127.0.0.1", port))
+            made.append((calls, listener.accept()[0]))
+        one_more = socket.create_connection(("127.0.0.1", port))
+        with pytest.raises(ConnectionAbortedError):
+            listener.accept()
+        made[0][1].close()
+        made[0][0].close()
+        again = socket.create_connection(("127.0.0.1", port))
+        made.append((again, listener.accept()[0]))
+        for calls, answers in made:
+            calls.close()
+            answers.close()
+        one_more.close()
+        assert MOST_OF_ONE < MOST
 
 
 # --- the two doors of this machine

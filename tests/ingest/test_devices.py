@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -9,14 +10,14 @@ from typing import Any
 import pytest
 
 from ingest import backup, people
-from ingest.devices import CODE_MINUTES, IDLE_DAYS, Device, Devices, Event
+from ingest.devices import CODE_MINUTES, IDLE_DAYS, MOST_DAYS, Device, Devices, Event
 from ingest.errors import BenchHoursError
 from ingest.history import Change
 from ingest.phone.bench import bench
 from ingest.phone.inbox import Inbox
 from ingest.phone.settling import settle_all
 from ingest.store import Store
-from tests.conftest import NOW, Bring
+from tests.conftest import CHANGE, NOW, Bring, bring_into
 from tests.phones import PHONE, action, ms, name
 
 MINUTE = timedelta(minutes=1)
@@ -85,6 +86,25 @@ def test_a_device_that_nobody_used_for_ninety_days_has_to_be_paired_anew(devices
     assert devices.listed()[0].may_come_in(NOW + timedelta(days=160))
 
 
+def test_a_device_is_paired_anew_after_two_years_however_often_it_is_used(devices: Devices) -> None:
+    device, _ = paired(devices)
+    for days, good in ((MOST_DAYS - 1, True), (MOST_DAYS, False)):
+        devices.keep({device.device: NOW + timedelta(days=days)}, [])
+        assert devices.listed()[0].may_come_in(NOW + timedelta(days=days)) is good
+
+
+def test_only_the_latest_codes_wait(devices: Devices) -> None:
+    codes = [devices.admit(role="logs", now=NOW + timedelta(seconds=number)) for number in range(10)]
+    assert [devices.pair(code, now=NOW + MINUTE) is not None for code in codes] == [False] * 2 + [True] * 8
+
+
+def test_two_that_use_one_code_at_once_are_one_device(devices: Devices) -> None:
+    code = devices.admit(role="principal", now=NOW)
+    with ThreadPoolExecutor(8) as pool:
+        found = list(pool.map(lambda _: devices.pair(code, now=NOW), range(16)))
+    assert sum(one is not None for one in found) == 1 == len(devices.listed())
+
+
 def test_a_browser_that_is_paired_again_is_one_device(devices: Devices) -> None:
     first, _ = paired(devices)
     second, _ = devices.pair(devices.admit(role="reviews", now=NOW), in_place_of=first.device, now=NOW) or pytest.fail("refused")
@@ -96,7 +116,7 @@ def test_devices_of_one_name_are_told_apart_and_can_be_renamed(devices: Devices)
     one = devices.listed()[0]
     devices.rename(one.device, "  in the   lining room ")
     assert devices.of_name(one.device).name == "in the lining room"  # type: ignore[union-attr]
-    for wrong in ("", " ", "x" * 61):
+    for wrong in ("", " ", "x" * 61, "the tablet 2"):
         with pytest.raises(BenchHoursError):
             devices.rename(one.device, wrong)
 
@@ -113,8 +133,47 @@ def test_a_person_who_is_renamed_keeps_the_device_and_its_name_in_actions(device
     sent(store, device, action("a", row={"date": "2026-06-01", "hours": "2"}))
     with store.writing() as con:
         people.rename(con, "Ilse", "Ilse B", Change(by="principal", reason="a test", at=NOW))
-    assert devices.listed()[0].person == "Ilse B"
+    assert devices.listed()[0].person == "Ilse B" and devices.listed()[0].may_come_in(NOW)
     assert settled(store, "a") == ["saved"]
+
+
+def test_a_device_stays_its_persons_when_joining_two_is_undone_by_a_backup(tmp_path: Path) -> None:
+    with Store(tmp_path / "studio.duckdb") as store:
+        bring_into(store, tmp_path, "objects.csv", "object\n24-001\n")
+        bring_into(store, tmp_path, "log.csv", "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2026-05-20,2\n24-001,,facing,Maud,2026-05-18,1\n")
+        devices = Devices(store)
+        device, _ = paired(devices)
+        copy = backup.back_up(store)
+        with store.writing() as con:
+            people.join(con, "Ilse", "Maud", CHANGE)
+        assert devices.listed()[0].person == "Maud"
+        with store.writing() as con:
+            people.rename(con, "Maud", "Maud Q", CHANGE)
+        later, _ = devices.pair(devices.admit(role="logs", person="Maud Q", now=NOW), now=NOW) or pytest.fail("refused")
+        backup.bring_back(store, copy.file)
+        now = {one.device: one for one in devices.listed()}
+        assert now[device.device].person == "Ilse" and now[device.device].may_come_in(NOW)
+        assert not now[later.device].may_come_in(NOW)  # nobody is called so any more
+
+
+def test_a_device_of_a_person_who_left_comes_in_no_more(devices: Devices, store: Store) -> None:
+    device, _ = paired(devices)
+    with store.writing() as con:
+        people.leave(con, "Ilse", (NOW + timedelta(days=2)).date(), CHANGE)
+    assert devices.listed()[0].may_come_in(NOW) and not devices.listed()[0].may_come_in(NOW + timedelta(days=2))
+    with store.writing() as con:
+        people.leave(con, "Ilse", None, CHANGE)
+    assert devices.of_name(device.device).may_come_in(NOW + timedelta(days=2))  # type: ignore[union-attr]
+
+
+def test_a_backup_holds_no_device_that_could_come_in_where_it_is_opened(tmp_path: Path) -> None:
+    with Store(tmp_path / "studio.duckdb") as store:
+        devices = Devices(store)
+        devices.pair(devices.admit(role="principal"))
+        devices.admit(role="principal")
+        copy = backup.back_up(store)
+    with Store(copy.file) as opened:
+        assert Devices(opened).listed() == [] and opened.cursor().execute("FROM pairing_codes").fetchall() == []
 
 
 def test_what_goes_on_at_the_door_is_one_row_and_what_happens_later_another(devices: Devices) -> None:
@@ -186,21 +245,73 @@ def test_a_device_of_one_person_changes_no_entry_of_another(devices: Devices, st
     assert store.cursor().execute("SELECT * FROM time_entries ORDER BY entry").fetchall() == held
 
 
-def test_what_waits_by_itself_anybody_takes_off_and_it_stays_a_wait_of_who_began_it(devices: Devices, store: Store) -> None:
-    ilse, _ = paired(devices)
-    wait = {"technique": "pressing", "mode": "unattended", "person": "Maud"}
-    began = NOW - timedelta(hours=5)
-    sent(store, None, action("wait", "running", person="Maud", at=began, row=wait, taps={"started_at": ms(began)}))
+WAIT = {"technique": "pressing", "phase": "structural repair", "mode": "unattended", "charge": "quoted", "person": "Maud"}
+BEGAN = NOW - timedelta(hours=5)
+TAPS = {"started_at": ms(BEGAN), "ended_at": ms(NOW - MINUTE)}
+
+
+@pytest.fixture
+def waiting(devices: Devices, store: Store) -> Device:
+    """Maud has a pressing in hand; the device of Ilse."""
+    sent(store, None, action("wait", "running", person="Maud", at=BEGAN, row=WAIT, taps={"started_at": ms(BEGAN)}))
     assert settled(store, "wait") == ["saved"]
-    taps = {"started_at": ms(began), "ended_at": ms(NOW - MINUTE)}
-    for wrong in ({"mode": "hands_on"}, {"mode": ""}):
-        sent(store, ilse, action("wait", at=NOW - MINUTE, row=wait | wrong, taps=taps))
-        assert settled(store, "wait") == ["refused"], wrong
-    sent(store, ilse, action("wait", at=NOW - MINUTE, row=wait | {"person": "Ilse"}, taps=taps))
+    return paired(devices)[0]
+
+
+def held_wait(store: Store) -> list[tuple[Any, ...]]:
+    return store.cursor().execute("SELECT person, mode, object, technique, started_at FROM time_entries WHERE entry = ?", [name("wait")]).fetchall()
+
+
+def test_what_waits_by_itself_anybody_takes_off_and_it_stays_a_wait_of_who_began_it(waiting: Device, store: Store) -> None:
+    wrong: list[dict[str, Any]] = [
+        {"row": {"mode": "hands_on"}}, {"row": {"person": "Ilse"}}, {"row": {"object": "24-002"}}, {"row": {"technique": "lining"}}, {"row": {"part": "frame"}},
+        {"row": {"charge": "own_cost"}}, {"row": {"discovery": "yes"}}, {"taps": {**TAPS, "started_at": ms(BEGAN - timedelta(hours=1))}},
+        {"row": {"object": ""}, "works": [{"object": "24-001"}, {"object": "24-002"}]}, {"state": "struck"},
+    ]  # fmt: skip
+    for one in wrong:
+        said = {"taps": TAPS, **one, "row": WAIT | one.get("row", {})}
+        sent(store, waiting, action("wait", said.pop("state", "logged"), at=NOW - MINUTE, **said))
+        assert settled(store, "wait") == ["refused"], one
+    assert held_wait(store) == []
+    sent(store, waiting, action("wait", at=NOW - MINUTE, row=WAIT | {"done": "50", "note": "weights off"}, taps=TAPS))
+    assert settled(store, "wait") == ["saved"]
+    assert held_wait(store) == [("Maud", "unattended", "24-001", "pressing", BEGAN)]
+
+
+def test_who_took_a_wait_off_may_say_more_of_it_or_take_that_back_and_no_other_device_may(waiting: Device, devices: Devices, store: Store) -> None:
+    other, _ = paired(devices)
+    sent(store, waiting, action("wait", at=NOW - 5 * MINUTE, row=WAIT, taps=TAPS))
+    assert settled(store, "wait") == ["saved"]
+    sent(store, other, action("wait", at=NOW - 4 * MINUTE, row=WAIT | {"note": "mine"}, taps=TAPS))
     assert settled(store, "wait") == ["refused"]
-    sent(store, ilse, action("wait", at=NOW - MINUTE, row=wait, taps=taps))
+    sent(store, waiting, action("wait", at=NOW - 3 * MINUTE, row=WAIT | {"note": "weights off"}, taps=TAPS))
     assert settled(store, "wait") == ["saved"]
-    assert store.cursor().execute("SELECT person, mode FROM time_entries WHERE entry = ?", [name("wait")]).fetchall() == [("Maud", "unattended")]
+    sent(store, waiting, action("wait", "running", at=NOW - 2 * MINUTE, row=WAIT, taps={"started_at": ms(BEGAN)}))
+    assert settled(store, "wait") == ["saved"] and held_wait(store) == []
+
+
+@pytest.mark.parametrize("state", ["logged", "struck", "running"])
+def test_a_wait_that_is_logged_already_is_changed_by_nobody_elses_device(devices: Devices, bring: Bring, store: Store, state: str) -> None:
+    bring(
+        "waits.csv", "entry,object,phase,technique,person,started_at,ended_at,mode\nslip-1,24-001,,pressing,Maud,2026-05-01 10:00,2026-05-02 10:00,unattended\n"
+    )
+    ilse, _ = paired(devices)
+    held = store.cursor().execute("SELECT * FROM time_entries ORDER BY entry").fetchall()
+    taps = {"started_at": ms(NOW - timedelta(days=31))} | ({"ended_at": ms(NOW)} if state == "logged" else {})
+    sent(store, ilse, action("x", state, row=WAIT, taps=taps) | {"entry": "slip-1"})
+    settle_all(store, NOW)
+    assert store.cursor().execute("SELECT outcome FROM phone_outcomes").fetchall() == [("refused",)]
+    assert store.cursor().execute("SELECT * FROM time_entries ORDER BY entry").fetchall() == held
+
+
+def test_a_note_on_a_wait_of_somebody_else_is_not_told(waiting: Device, store: Store) -> None:
+    sent(
+        store,
+        None,
+        action("noted", "running", person="Maud", at=BEGAN, row=WAIT | {"object": "24-002", "note": "as Bankside asked"}, taps={"started_at": ms(BEGAN)}),
+    )
+    settle_all(store, NOW)
+    assert "Bankside" in str(bench(store.cursor(), "Maud", now=NOW)["in_hand"]) and "Bankside" not in str(bench(store.cursor(), "Ilse", now=NOW)["in_hand"])
 
 
 def test_a_shared_device_and_one_of_the_principal_log_for_anybody(devices: Devices, store: Store) -> None:

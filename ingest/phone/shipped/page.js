@@ -450,7 +450,7 @@ function workView(code) {
   return { title: called(code), box: el("div", {}, el("p", {}, "Begin now with:"), el("label", { for: "technique" }, "Find a technique"), search, list) };
 }
 function whoView() {
-  if (device.alone) return { title: "Who is logging?", box: el("p", {}, `This device logs for ${device.person}. The principal can pair it anew for somebody else.`) };
+  if (device.alone) return { title: "Who is logging?", box: el("p", {}, `This device logs for ${device.person}. `, el("a", { href: "/pair" }, "Pair it anew, or leave")) };
   const name = el("input", { id: "name", autocomplete: "name", maxlength: 100 }), wrong = el("p", { class: "wrong", role: "alert" });
   const chosen = async (person) => {
     if (!folded(person)) { wrong.textContent = "Say who you are: a name above, or your own."; name.focus(); return; }
@@ -763,7 +763,11 @@ async function start() {
   store = await opened();
   storing = !!store;
   await recall().catch(notKept);
-  if (device.person && (device.alone || !kept.person)) Object.assign(kept, { person: device.person, shared: false });
+  if (device.alone || (device.person && !kept.person)) {
+    // of whose days this phone knew before, nothing stays
+    if (kept.person !== device.person) state = { ...state, entries: [], to_mend: [] };
+    Object.assign(kept, { person: device.person, shared: false });
+  }
   if (device.shared) kept.shared = true;
   if (!kept.phone) { kept.phone = uuid(); await keepMine(); }
   open();

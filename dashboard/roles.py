@@ -1,0 +1,42 @@
+"""What each role opens: pages, paths, and in words."""
+
+from __future__ import annotations
+
+from ingest.devices import Role
+
+PAGES_FOR_ALL = {"where_the_hours_went": "Where the hours went", "one_work": "One work"}
+PAGES: dict[Role, dict[str, str]] = {
+    "principal": PAGES_FOR_ALL
+    | {
+        "works": "Works", "estimate": "Estimate", "bring_in_logs": "Bring in logs", "studio": "Studio", "safe_keeping": "Safe keeping", "who_may_come_in": "Who may come in",
+    },
+    "reviews": PAGES_FOR_ALL,
+    "logs": {},
+}  # fmt: skip
+"""The pages that a role opens, by the names of their scripts, in their order."""
+
+WORDS: dict[Role, str] = {
+    "logs": "logs: the form to log hours, and nothing else", "reviews": "reviews: where the hours went, by codes of works; no people, prices, titles, owners or notes",
+    "principal": "principal: everything",
+}  # fmt: skip
+OPENS: dict[Role, str] = {
+    "logs": "is for the form to log hours only", "reviews": "is for looking at where the hours went only", "principal": "opens everything",
+}  # fmt: skip
+READS = frozenset({"GET", "HEAD"})
+
+
+def is_of_the_form(path: str) -> bool:
+    """It belongs to the form to log hours."""
+    return path == "/log" or path.startswith("/log/")
+
+
+def opens(role: Role, kind: str, method: str, path: str) -> bool:
+    """A role opens a path; `kind` is http or websocket."""
+    match role:
+        case "principal":
+            return True
+        case "logs":
+            return kind == "http" and is_of_the_form(path)
+        case "reviews":
+            return not is_of_the_form(path) and (kind == "websocket" or method in READS)
+    return False
