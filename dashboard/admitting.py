@@ -72,7 +72,8 @@ def state(one: Device, now: datetime, zone: ZoneInfo) -> str:
     """Whether a device may come in, in words."""
     if one.revoked_at:
         return f"sent away {moment(one.revoked_at, zone)}"
-    return f"last seen {moment(one.seen_at, zone)}{'' if one.may_come_in(now) else ', too long ago: to be paired anew'}"
+    why = one.why_not(now)
+    return f"last seen {moment(one.seen_at, zone)}{f'; {why}: to be paired anew' if why else ''}"
 
 
 def moment(at: datetime, zone: ZoneInfo) -> str:

@@ -131,13 +131,13 @@ class Door:
         if device is None and self.secret_of(heads):
             if wait_s := self.secrets.wait_s(address):
                 self.note("strangers sent to wait", address)
-                return _WAIT(wait_s)
+                return _wait(wait_s)
             self.secrets.failed(address)
             self.note("a device that is not known", address)
         if device is None:
             return Refusal(401, "not_paired", "this device is not paired with the studio", "Ask the principal for a code, and open /pair with it.")
         if not device.may_come_in(utc_now()):
-            self.note("a device that was sent away" if device.revoked_at else "a device not seen for long", device.name)
+            self.note(f"a device {device.why_not(utc_now())}", device.name)
             return Refusal(401, "not_paired", "this device may not come in any more", "Ask the principal for a code, and open /pair with it.")
         if not roles.opens(device.role, scope["type"], scope.get("method", "GET"), path):
             self.note(f"{device.role}: asked for what it does not open", device.name)
@@ -230,7 +230,7 @@ class Door:
             self.devices.keep(new, events)
 
 
-def _WAIT(wait_s: int) -> Refusal:
+def _wait(wait_s: int) -> Refusal:
     return Refusal(429, "wait", "there were too many attempts", f"Wait {wait_s} s, then try once more.", wait_s)
 
 

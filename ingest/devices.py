@@ -70,11 +70,21 @@ class Device:
     seen_at: datetime
     revoked_at: datetime | None
 
+    def why_not(self, now: datetime) -> str:
+        """Why it may not come in, in words; empty: it may."""
+        if self.revoked_at is not None:
+            return "sent away"
+        if not self.known:
+            return "of nobody in the record"
+        if self.left_on and self.left_on <= now.date():
+            return "of somebody who has left"
+        if now - self.seen_at >= timedelta(days=IDLE_DAYS):
+            return f"not used for {IDLE_DAYS} days"
+        return f"paired {MOST_DAYS} days ago" if now - self.paired_at >= timedelta(days=MOST_DAYS) else ""
+
     def may_come_in(self, now: datetime) -> bool:
-        """It was not sent away, was seen in the last 90 days, and paired in the last two years; and its person is of the studio."""
-        if not self.known or (self.left_on and self.left_on <= now.date()):
-            return False
-        return self.revoked_at is None and now - self.seen_at < timedelta(days=IDLE_DAYS) and now - self.paired_at < timedelta(days=MOST_DAYS)
+        """It may come in."""
+        return not self.why_not(now)
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,7 +250,7 @@ class Devices:
         return [Event(*row) for row in rows]
 
 
-# A device keeps the name of its person as that was said; who it is now, after renaming, joining, or a backup that was brought back, is looked up.
+# A device keeps its person as that was called when it was paired; who it is now, after renaming, joining, or a backup that was brought back, is looked up.
 _KNOWN = """
 SELECT d.secret, d.device, d.name, coalesce(s.person, d.person), d.person IS NULL OR s.person IS NOT NULL, p.left_on, d.role, d.paired_at, d.seen_at, d.revoked_at
 FROM devices AS d LEFT JOIN person_spellings AS s ON s.spelling = d.person LEFT JOIN people AS p ON p.person = s.person

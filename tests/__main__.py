@@ -37,13 +37,13 @@ def main() -> int:
 
 
 def install_chromium() -> None:
-    """Debian's own Chromium, where this user may install it without being asked for a password."""
+    """Debian's own Chromium, and the tool by which it is told whom to trust, where this user may install it without being asked for a password."""
     if not shutil.which("apt-get"):
         return
     rights = [] if os.geteuid() == 0 else ["sudo", "-n"] if shutil.which("sudo") else None
     if rights is None:
         return
-    for step in (["update", "-qq"], ["install", "-y", "-qq", "--no-install-recommends", "chromium"]):
+    for step in (["update", "-qq"], ["install", "-y", "-qq", "--no-install-recommends", "chromium", "libnss3-tools"]):
         subprocess.run([*rights, "env", "DEBIAN_FRONTEND=noninteractive", "apt-get", *step], check=False, stdout=subprocess.DEVNULL)
 
 

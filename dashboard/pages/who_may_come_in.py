@@ -210,7 +210,7 @@ def _labels(opened: Opened | None) -> None:
         return
     if codes:
         st.download_button(
-            f"{counted(len(codes), 'label')} as PDF",
+            f"{counted(len(codes), 'label')} as PDF, {size}",
             lambda: labels.sheet(codes, address, size),
             "labels.pdf",
             "application/pdf",

@@ -206,6 +206,12 @@ def test_a_device_that_reviews_is_sent_no_person_no_price_no_title_no_owner_and_
         page.goto(f"{studio.address}/{path}")
         settled(page)
         expect(page.get_by_role("heading", name="Where the hours went", level=1)).to_be_visible()
+    page.goto(f"{studio.address}/")
+    settled(page)
+    for name in ("Phases", "Works", "Lines"):
+        with page.expect_download() as taken:
+            page.get_by_role("button", name=name, exact=True).click()
+        heard.append(Path(taken.value.path()).read_bytes())
     told = b"".join(heard)
     assert b"24-001" in told and b"retouching" in told  # it did hear
     assert [word for word in NOT_FOR_ALL if word.encode() in told] == []
@@ -241,7 +247,7 @@ def test_a_label_opens_the_form_on_its_work(studio: Served, device: Callable[...
     settled(page)
     act(page, page.get_by_role("link", name="Who may come in").click)
     with page.expect_download() as taken:
-        page.get_by_role("button", name="2 labels as PDF").click()
+        page.get_by_role("button", name="2 labels as PDF, A4").click()
     content = Path(taken.value.path()).read_bytes()
     assert content.startswith(b"%PDF-") and b"Ferry" not in content and b"Bankside" not in content
     phone = paired(device(**PHONE), studio, "logs", "--person", "Ilse")
