@@ -85,11 +85,17 @@ class Impatient(H11Protocol):
     """HTTP/1.1 that hangs up on whoever has not said what he wants within some seconds."""
 
     _watch: asyncio.TimerHandle | None = None
-    _idle = False
+    _idle = False  # nothing was asked since the last look
+    _asked: Any = None
 
     def connection_made(self, transport: Any) -> None:
         super().connection_made(transport)
         self._look_later()
+
+    def data_received(self, data: bytes) -> None:
+        super().data_received(data)
+        if self.cycle is not self._asked:
+            self._asked, self._idle = self.cycle, False
 
     def connection_lost(self, exc: Exception | None) -> None:
         if self._watch:

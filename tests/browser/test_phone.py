@@ -22,14 +22,14 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, Route, expect
 
 from dashboard.command import main
 from dashboard.demo import fresh
 from ingest.settings import write_settings
 from ingest.store import Store
 from tests import phones
-from tests.browser.conftest import SCREENSHOTS
+from tests.browser.conftest import SCREENSHOTS, until
 from tests.conftest import bring_into
 from tests.served import Served
 from tests.tight_places import only_to_read, small_disk
@@ -114,6 +114,12 @@ def told(page: Page, words: str | re.Pattern[str] = "All is saved in the studio.
     expect(page.locator("#told")).to_contain_text(words)
 
 
+def new_line(page: Page) -> None:
+    """Open the form of a new line with times; the day sheet, which has fields of the same names, is gone then."""
+    page.get_by_role("button", name="With times and more …").click()
+    expect(page.get_by_role("heading", name="A new line")).to_be_visible()
+
+
 def done(page: Page, words: str) -> None:
     expect(page.locator("#just")).to_contain_text(words)
 
@@ -130,6 +136,12 @@ def add_line(page: Page, work: str, technique: str, hours: str) -> None:
 def line(page: Page, words: str) -> Locator:
     """A line of the day sheet."""
     return page.locator(".sheet").get_by_role("button", name=re.compile(words))
+
+
+def correct(page: Page, entry: Locator) -> None:
+    """Open an entry; the day sheet is gone then."""
+    entry.click()
+    expect(page.get_by_role("heading", name="Correct an entry")).to_be_visible()
 
 
 def picture(page: Page, name: str) -> None:
@@ -196,11 +208,11 @@ def test_a_whole_day_at_the_bench_ends_in_exactly_its_rows(studio: Studio, hands
     took = time.time() - began
     an_afternoon_without_network(page, handset)
     # one is corrected, one struck out
-    line(page, "levelling fills").click()
+    correct(page, line(page, "levelling fills"))
     page.get_by_label("Hours", exact=True).fill("45 min")
     page.get_by_role("button", name="Save", exact=True).click()
     done(page, "Saved: levelling fills")
-    line(page, "sampling").click()
+    correct(page, line(page, "sampling"))
     page.get_by_role("button", name="Strike it out").click()
     done(page, "Struck out: sampling")
     expect(line(page, "sampling")).to_have_count(0)
@@ -237,7 +249,7 @@ def test_a_day_sheet_of_the_evening_is_written_in_under_a_minute_from_what_is_su
         done(page, f"Added: {line.split(' ', 1)[1]} on {line.split(' ', maxsplit=1)[0]}, {hours}")
         taps += 2
     # a line with times, and what lies between two of them is said
-    page.get_by_role("button", name="With times and more …").click()
+    new_line(page)
     page.get_by_label("Work", exact=True).fill("24-002")
     page.get_by_label("Technique", exact=True).fill("filling")
     yesterday = (datetime.now(UTC) - timedelta(days=1)).strftime("%Y-%m-%d")
@@ -247,7 +259,7 @@ def test_a_day_sheet_of_the_evening_is_written_in_under_a_minute_from_what_is_su
     page.get_by_role("button", name="Save", exact=True).click()
     done(page, "Added: filling on 24-002")
     expect(page.get_by_text("1½ h", exact=True)).to_be_visible()
-    page.get_by_role("button", name="With times and more …").click()
+    new_line(page)
     page.get_by_label("Technique", exact=True).fill("facing")
     page.get_by_label("Work", exact=True).fill("24-001")
     page.get_by_label("From", exact=True).fill("11:15")
@@ -383,7 +395,7 @@ def test_on_a_full_disk_the_phone_keeps_what_it_has_says_why_and_sends_it_once_t
                 page.get_by_label("Hours", exact=True).fill(hours)
                 page.keyboard.press("Enter")
                 done(page, "Added: filling")
-            page.get_by_role("button", name="With times and more …").click()
+            new_line(page)
             page.get_by_label("Work", exact=True).fill("24-001")
             page.get_by_label("Note").fill("a long story " * 300)
             page.get_by_label("Technique", exact=True).fill("facing")
@@ -429,7 +441,7 @@ def test_what_is_half_written_is_there_again_after_a_reload(studio: Studio, hand
     page.reload()
     expect(page.get_by_label("Technique", exact=True)).to_have_value("gilding")
     expect(page.get_by_label("Hours", exact=True)).to_have_value("2:")
-    page.get_by_role("button", name="With times and more …").click()
+    new_line(page)
     page.get_by_label("Note").fill("a long story")
     page.wait_for_timeout(200)
     page.reload()
@@ -541,6 +553,27 @@ def test_what_another_phone_said_later_stands_and_this_one_is_told(studio: Studi
     expect(line(page, "it was said otherwise elsewhere, later. Correct it here if that is wrong.")).to_be_visible()
 
 
+def test_a_late_answer_about_nobody_does_not_hide_what_is_ones_own(studio: Studio, handset: BrowserContext, browser: Browser) -> None:
+    page = opened(handset, studio)
+    page.get_by_role("button", name="Begin retouching on 24-001").click()
+    done(page, "Begun: retouching on 24-001")
+    told(page)
+    context = browser.new_context(service_workers="block")
+    beside = context.new_page()
+    late: list[Route] = []
+    beside.route("**/log/v1/bench*", lambda route: route.continue_() if late else late.append(route))
+    beside.goto(f"{studio.address}/log")
+    beside.get_by_role("button", name="Ilse", exact=True).click()
+    until(beside, "location.hash === '#bench'")
+    beside.wait_for_timeout(500)
+    assert late[0].request.url.endswith("bench?")
+    with beside.expect_response(lambda answer: answer.url.endswith("bench?")):
+        late[0].continue_()
+    beside.wait_for_timeout(500)
+    expect(beside.get_by_role("button", name="Finish retouching on 24-001")).to_be_visible()
+    context.close()
+
+
 def test_every_doing_can_be_undone_in_one_tap(studio: Studio, handset: BrowserContext, tmp_path: Path) -> None:
     page = opened(handset, studio)
     page.get_by_role("button", name="Begin retouching on 24-001").click()
@@ -594,7 +627,7 @@ def test_times_the_wrong_way_round_are_asked_about_and_a_spell_past_midnight_is_
     page.get_by_role("link", name="My day").click()
     page.get_by_role("button", name="Day before").click()
     page.get_by_role("button", name="Day before").click()
-    page.get_by_role("button", name="With times and more …").click()
+    new_line(page)
     page.get_by_label("Technique", exact=True).fill("accounts")
     for begin, end in (("14:00", "13:00"), ("14:00", "14:00")):
         page.get_by_label("From", exact=True).fill(begin)
@@ -621,7 +654,7 @@ def test_the_day_sheet_counts_a_persons_hours_once_as_the_record_does(studio: St
         ("facing", "10:30", "11:25", "waiting beside it"),  # beside the other wait until 11:00
         ("pressing", "08:00", "18:00", "waits by itself"),
     ):
-        page.get_by_role("button", name="With times and more …").click()
+        new_line(page)
         page.get_by_label("Work", exact=True).fill("24-001")
         page.get_by_label("Technique", exact=True).fill(technique)
         page.get_by_label("From", exact=True).fill(begin)
@@ -651,7 +684,7 @@ def test_a_tap_that_comes_twice_is_done_once(studio: Studio, handset: BrowserCon
     page.get_by_label("Hours", exact=True).fill("1")
     twice(page.get_by_role("button", name="Add", exact=True))
     done(page, "Added: accounts")
-    page.get_by_role("button", name="With times and more …").click()
+    new_line(page)
     page.get_by_label("Technique", exact=True).fill("enquiries")
     page.get_by_label("Hours", exact=True).fill("2")
     twice(page.get_by_role("button", name="Save", exact=True))
@@ -681,7 +714,7 @@ def test_one_spell_over_three_works_is_shared_out_by_area(studio: Studio, handse
     page.get_by_label("Technique", exact=True).fill("varnishing by spray")
     page.get_by_label("Work", exact=True).fill("Ferry in snow")  # by its title
     page.get_by_label("Hours", exact=True).fill("1.5")
-    page.get_by_role("button", name="With times and more …").click()
+    new_line(page)
     expect(page.get_by_label("Hours", exact=True)).to_have_value("1.5")
     page.get_by_text("One spell over several works").click()
     page.get_by_text("by area").click()
@@ -698,7 +731,7 @@ def test_one_spell_over_three_works_is_shared_out_by_area(studio: Studio, handse
 def test_shares_stay_with_their_works_and_what_is_refused_of_several_is_mended_whole(studio: Studio, handset: BrowserContext, tmp_path: Path) -> None:
     page = opened(handset, studio)
     page.get_by_role("link", name="My day").click()
-    page.get_by_role("button", name="With times and more …").click()
+    new_line(page)
     page.get_by_label("Work", exact=True).fill("24-001")
     page.get_by_label("Technique", exact=True).fill("facing")
     page.get_by_label("Hours", exact=True).fill("6")
@@ -726,7 +759,7 @@ def test_shares_stay_with_their_works_and_what_is_refused_of_several_is_mended_w
     told(page)
     shared = [(row["object"], row["hours"]) for row in studio.entries(tmp_path / "out") if row["note"].startswith("one of 2 works")]
     assert sorted(shared) == [("24-001", "1"), ("24-003", "5")]
-    line(page, "24-001.*: facing").first.click()
+    correct(page, line(page, "24-001.*: facing").first)
     page.get_by_label("Hours", exact=True).fill("2")
     page.get_by_role("button", name="Save", exact=True).click()
     done(page, "Saved: facing on 24-001.")

@@ -269,13 +269,16 @@ async function settle(some, become) {
   queue = queue.map((one) => by.get(one.action) || one);
   if (store && by.size) await inStore((actions) => { for (const one of by.values()) actions.put(one); }).catch(notKept);
 }
+const asks = () => [kept.shared && "everyone=yes", kept.person && `person=${encodeURIComponent(kept.person)}`].filter(Boolean).join("&");
+const askAnew = () => { fresh = false; send(); };
 // Settled actions leave the phone only once the studio has told how the entries stand.
 async function refresh(done = []) {
-  const who = kept.person, about = [kept.shared && "everyone=yes", who && `person=${encodeURIComponent(who)}`].filter(Boolean).join("&");
-  const asking = Date.now();
+  const about = asks(), asking = Date.now();
   const told = await call(`bench?${about}`);
+  // a late answer, about somebody else
+  if (about !== asks()) return;
   // as the studio spells it
-  if (told.person && who === kept.person) kept.person = told.person;
+  kept.person = told.person || kept.person;
   kept.offset = told.clock - (asking + Date.now()) / 2;
   if (Math.abs(kept.offset) < 2000) kept.offset = 0;
   state = told;
@@ -460,11 +463,11 @@ function whoView() {
     const changes = person !== kept.person;
     kept.person = person;
     await keepMine();
-    if (changes) { state = { ...state, person: "", entries: [], to_mend: [] }; refresh().then(show, () => {}); }
+    if (changes) { state = { ...state, person: "", entries: [], to_mend: [] }; askAnew(); }
     if (act) act();
     else go("#bench");
   };
-  const shared = el("input", { type: "checkbox", id: "shared", checked: kept.shared, onchange: async () => { kept.shared = shared.checked; await keepMine(); refresh().then(show, () => {}); } });
+  const shared = el("input", { type: "checkbox", id: "shared", checked: kept.shared, onchange: async () => { kept.shared = shared.checked; await keepMine(); askAnew(); } });
   return {
     title: "Who is logging?",
     box: el("div", {}, el("ul", { class: "list" }, state.people.map((one) => el("li", {}, button(one, () => chosen(one))))),
@@ -780,8 +783,8 @@ addEventListener("hashchange", () => { open(); byId("title").focus(); scrollTo(0
 addEventListener("online", () => { pause = 0; send(); });
 document.addEventListener("visibilitychange", () => {
   if (document.hidden) { for (const one of queue) one.hold = 0; send(); }
-  else { fresh = false; send(); }
+  else askAnew();
 });
 setInterval(show, 30000);
-setInterval(() => { if (!document.hidden) { fresh = false; send(); } }, 60000);
+setInterval(() => document.hidden || askAnew(), 60000);
 start();
