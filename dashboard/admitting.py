@@ -20,6 +20,13 @@ from ingest.notation import suggestion
 from ingest.settings import read_settings
 from ingest.store import Store
 
+SHARED = "several share it"
+
+
+def whose(one: Device) -> str:
+    """Whose a device is, in words."""
+    return one.person or ("the principal" if one.role == "principal" else SHARED)
+
 
 def pair(said: argparse.Namespace, store: Store) -> int:
     """Make a code and show it, with the address where it is used if a server runs."""
@@ -33,7 +40,7 @@ def pair(said: argparse.Namespace, store: Store) -> int:
     address = serving.for_phones(store, opened.place)
     if opened.authority:
         tell(f"So that it trusts the studio, first: {address}/certificate")
-        tell(f"SHA-256 of the certificate to be trusted: {opened.authority.fingerprint}")
+        tell(f"Fingerprint of the certificate to be trusted (SHA-256): {opened.authority.fingerprint}")
     tell(f"{code}   good once, for {CODE_MINUTES} minutes: open {address}/pair and type it, or scan:")
     drawn = io.StringIO()
     segno.make(way_to_pair(address, code), error="m").terminal(drawn, compact=True, border=2)
@@ -56,13 +63,13 @@ def devices(said: argparse.Namespace, store: Store) -> int:
         if said.revoke not in active:
             raise BenchHoursError(f'"{said.revoke}" is no device that may come in', suggestion(said.revoke, active, "See bench-hours devices for their names."))
         known.revoke(active[said.revoke].device)
-        tell(f"{said.revoke} is sent away: it comes in no more, and what it had open is closed.")
+        tell(f"{said.revoke} is sent away: it can no longer come in, and what it had open is closed.")
         return 0
     if not listed:
         tell("No device is paired: bench-hours pair makes a code for one.")
     zone = ZoneInfo(read_settings(store.cursor()).zone)
     for one in listed:
-        tell(f"{one.name}: {state(one, now, zone)}; {one.role}, {one.person or 'shared'}")
+        tell(f"{one.name}: {state(one, now, zone)}; {one.role}, {whose(one)}")
     for event in known.events():
         tell(f"{moment(event.last_at, zone)}: {event.what}, {event.about}{f', {event.times:,} times' if event.times > 1 else ''}")
     return 0

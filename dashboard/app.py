@@ -26,12 +26,12 @@ def run(role: Role) -> None:
     with st.container(horizontal=True, key="pages", gap="small"):  # in sight on a phone too, where Streamlit's own would be folded away
         if role == "principal":
             frame.link_away("Log hours", "/log")
-        if role != "principal":
-            frame.link_away("Leave", "/pair")
         for page in pages:
             # To the list of works also from the form of one: with nothing to say, a link to the page one is on would leave the address, and so the form, as it is.
             listed = {"which": "all"} if page.url_path == "works" else {}
             st.page_link(page, query_params={**listed, **held.same_studio()})
+        if role != "principal":
+            frame.link_away("Leave", "/pair")
     chosen.run()
 
 

@@ -189,7 +189,7 @@ def _parser() -> argparse.ArgumentParser:
 
 def _add_admitting(command: Callable[..., argparse.ArgumentParser]) -> None:
     """The commands of who may come in."""
-    new = command("pair", admitting.pair, "Make a code that pairs a phone or a laptop, good once and for ten minutes.", "there")
+    new = command("pair", admitting.pair, "Make a code that pairs a phone or a laptop, good once and for ten minutes.", "made")
     new.add_argument("--role", choices=ROLES, default="principal", help="what it may do: logs (the form only), reviews (where the hours went), principal (all)")
     new.add_argument("--person", metavar="PERSON", help="whose it is (else several share it)")
     new.add_argument("--name", default="", metavar="NAME", help="what to call it")

@@ -100,7 +100,7 @@ def pair(paired_as: str = "") -> bytes:
     return _document(
         "Pair this device",
         f"{already}"
-        "<p>The principal makes a code under <em>Who may come in</em>, or in the window where bench-hours runs. It pairs one device, once, within ten minutes.</p>"
+        "<p>The principal makes a code under <em>Who may come in</em>, or, on the studio's machine, with <code>bench-hours pair</code> (so the first one). It pairs one device, once, within ten minutes.</p>"
         '<form novalidate><label for="code">The code</label><input id="code" autocomplete="off" autocapitalize="characters" spellcheck="false" maxlength="40">'
         f'<p id="wrong" class="wrong" role="alert"></p><button>Pair this device</button></form><script>{_PAIR}</script>',
     )
@@ -111,17 +111,17 @@ def certificate(fingerprint: str) -> bytes:
     """The steps by which a device comes to trust the studio's own authority (common practice, no source: systems move their menus)."""
     return _document(
         "Trust this studio’s server",
-        "<p>Between this device and the studio everything travels enciphered. Who vouches for the studio is the studio itself, so a device has to be told once whom to trust."
+        "<p>Between this device and the studio everything travels encrypted. Who vouches for the studio is the studio itself, so a device has to be told once whom to trust."
         " Until then its browser warns, and the form does not open without network.</p>"
-        "<h2>First: is it ours?</h2><p>In the window where bench-hours runs, and under <em>Who may come in</em>, stands this fingerprint (SHA-256). Where it is another, go no further,"
+        "<h2>First: is it ours?</h2><p>In the window where bench-hours runs, and under <em>Who may come in</em> with the address for phones, stands this fingerprint (SHA-256). Where it is another, go no further,"
         f" and ask the principal.</p><p><code>{escape(fingerprint)}</code></p>"
-        '<p><a href="/certificate.crt" download="bench-hours.crt">Take the certificate</a></p>'
-        "<h2>iPhone, iPad</h2><ol><li>Open this page in Safari, take the certificate, and allow the profile.</li><li>Settings, <em>Profile downloaded</em>: install it.</li>"
+        '<p><a href="/certificate.crt" download="bench-hours.crt">Download the certificate</a></p>'
+        "<h2>iPhone, iPad</h2><ol><li>Open this page in Safari, download the certificate, and allow the profile.</li><li>Settings, <em>Profile downloaded</em>: install it.</li>"
         "<li>Settings, General, About, <em>Certificate trust settings</em>: switch it on.</li><li>Close Safari and open the studio again.</li></ol>"
-        "<h2>Android</h2><ol><li>Take the certificate.</li><li>Settings, search for <em>CA certificate</em> (under security, encryption and credentials), install, and choose the file"
+        "<h2>Android</h2><ol><li>Download the certificate.</li><li>Settings, search for <em>CA certificate</em> (under security, encryption and credentials), install, and choose the file"
         " that was taken. The warning that others could read along is about whoever holds the studio's key: it lies on the studio's machine only, and can vouch for no server"
         " but those of a local network.</li><li>Close the browser and open the studio again.</li></ol>"
-        "<h2>A laptop</h2><p>Take the certificate and add it to the authorities that the system, or the browser, trusts for web sites.</p>"
+        "<h2>A laptop</h2><p>Download the certificate and add it to the authorities that the system, or the browser, trusts for web sites.</p>"
         '<p><a href="/pair">Then pair this device</a></p>',
     )
 

@@ -39,7 +39,7 @@ _CLOSED = ("/_stcore/agent", "/_stcore/metrics", "/auth", "/oauth2callback")
 """What the library behind the pages offers besides, and the studio has no use for."""
 _OPEN = frozenset({"/pair", "/pair/leave", "/certificate", "/certificate.crt"})
 _LOOK_AGAIN_S = 0.5
-_SEEN_ANEW = timedelta(minutes=10)
+_SEEN_ANEW = timedelta(minutes=2)
 _COOKIE_AGE_S = 400 * 86_400  # as long as browsers keep any (RFC 6265bis)
 _NOT_ELSEWHERE = (b"cross-origin-resource-policy", b"same-origin")
 """Of what is no document: those nobody can load into a page of his own, see `Door.judge`."""
@@ -137,7 +137,7 @@ class Door:
         if device is None:
             return Refusal(401, "not_paired", "this device is not paired with the studio", "Ask the principal for a code, and open /pair with it.")
         if not device.may_come_in(utc_now()):
-            self.note(f"a device {device.why_not(utc_now())}", device.name)
+            self.note(f"tried to come in: {device.why_not(utc_now())}", device.name)
             return Refusal(401, "not_paired", "this device may not come in any more", "Ask the principal for a code, and open /pair with it.")
         if not roles.opens(device.role, scope["type"], scope.get("method", "GET"), path):
             self.note(f"{device.role}: asked for what it does not open", device.name)

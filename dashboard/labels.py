@@ -33,10 +33,17 @@ _SHEET = """
   }
   let size = sizes.find(size => fits(size).at(0))
   if size == none { size = 4pt }
-  block(width: width, height: height, clip: true, align(left + horizon, text(size: size, fits(size).at(1))))
+  block(width: width, height: height, clip: true, align(horizon, text(size: size, fits(size).at(1))))
 }
 #let label(one, width, height) = {
   let pad = 2mm
+  if width < 1.4 * height {  // beside the QR code there would be no room for a line
+    let side = calc.min(width, height - 9mm) - 2 * pad
+    return block(width: width, height: height, inset: pad, breakable: false, align(center, stack(
+      spacing: 1mm, image(bytes(one.drawn), format: "svg", width: side, height: side, alt: one.code),
+      fitting(one.code, width - 2 * pad, 8mm),
+    )))
+  }
   let side = calc.min(height - 2 * pad, width * 0.6)
   block(width: width, height: height, inset: pad, breakable: false, grid(
     columns: (side, 1fr), gutter: 2mm, align: horizon,

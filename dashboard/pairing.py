@@ -12,6 +12,7 @@ from starlette.routing import Route
 from dashboard import doorway
 from dashboard.certificates import Authority
 from dashboard.guard import Door, address_of
+from ingest.asked import NOT_KEPT, VERSION, Refused, json_of, refusal
 from ingest.devices import TOLD, Device
 from ingest.errors import BenchHoursError
 
@@ -33,7 +34,7 @@ def routes(door: Door, authority: Authority | None) -> list[Route]:
         if device:
             await run_in_threadpool(door.devices.revoke, device.device)
             door.note("left", device.name)
-        return Response(b"", 204, {"set-cookie": door.cookie_head(""), "cache-control": "no-store"})
+        return Response(b"", 204, {"set-cookie": door.cookie_head(""), **NOT_KEPT})
 
     async def pair(request: Request) -> Response:
         address = address_of(dict(request.scope))
@@ -41,10 +42,10 @@ def routes(door: Door, authority: Authority | None) -> list[Route]:
             code = await _code(request, door)
             _bear(door, address)
             device, secret = await run_in_threadpool(_use, door, code, request.headers.get(TOLD) or None, address)
-        except _Refused as error:
-            return error.answer()
-        said = {"version": 1, "name": device.name, "role": device.role, "person": device.person, "opens": _OPENS[device.role]}
-        return Response(json.dumps(said), 200, {"set-cookie": door.cookie_head(secret), "cache-control": "no-store"}, "application/json")
+        except Refused as error:
+            return refusal(error)
+        said = {"version": VERSION, "name": device.name, "role": device.role, "person": device.person, "opens": _OPENS[device.role]}
+        return Response(json.dumps(said), 200, {"set-cookie": door.cookie_head(secret), **NOT_KEPT}, "application/json")
 
     async def steps(_: Request) -> Response:
         return _document(doorway.certificate(authority.fingerprint), 200) if authority else _no_authority()
@@ -66,34 +67,14 @@ def routes(door: Door, authority: Authority | None) -> list[Route]:
 _NOT_SHUT = ("nothing is to be paired here", "Whoever sits at this machine is the principal; devices are paired where bench-hours serves phones.")
 
 
-class _Refused(BenchHoursError):
-    def __init__(self, status: int, code: str, what: str, mend: str, wait_s: int = 0) -> None:
-        self.status, self.code, self.wait_s = status, code, wait_s
-        super().__init__(what, mend)
-
-    def answer(self) -> Response:
-        heads = {"cache-control": "no-store", **({"retry-after": str(self.wait_s)} if self.wait_s else {})}
-        return Response(json.dumps({"version": 1, "error": {"code": self.code, "what": self.what, "mend": self.mend}}), self.status, heads, "application/json")
-
-
 async def _code(request: Request, door: Door) -> str:
     """The code that a request brings."""
     if not door.shut:
-        raise _Refused(404, "not_needed", *_NOT_SHUT)
-    if request.headers.get("content-type", "").partition(";")[0].strip().lower() != "application/json":
-        raise _Refused(415, "not_json", "this is not sent as JSON", "Send it with the content type application/json.")
-    body = bytearray()
-    async for piece in request.stream():
-        body += piece
-        if len(body) > _LARGEST_BYTES:
-            raise _Refused(413, "too_large", "this is far too long for a code", "Type the code that the principal shows.")
-    try:
-        said = json.loads(bytes(body))
-    except (ValueError, RecursionError):
-        said = None
+        raise Refused(404, "not_needed", *_NOT_SHUT)
+    said = await json_of(request, _LARGEST_BYTES, ("this is far too long for a code", "Type the code that the principal shows."))
     code = said.get("code") if isinstance(said, dict) else None
     if not isinstance(code, str) or not code.strip():
-        raise _Refused(400, "not_understood", "this brings no code", "Type the code that the principal shows.")
+        raise Refused(400, "not_understood", "this brings no code", "Type the code that the principal shows.")
     return code
 
 
@@ -101,7 +82,7 @@ def _bear(door: Door, address: str) -> None:
     """Take one of the attempts that are borne, before the code is looked at, so that many at once do not get past."""
     if wait_s := max(door.codes.wait_s(address), door.codes_of_all.wait_s("")):
         door.note("codes not looked at, after too many wrong ones", address)
-        raise _Refused(429, "wait", "too many codes were wrong", f"Wait {wait_s} s, then try once more.", wait_s)
+        raise Refused(429, "wait", "too many codes were wrong", f"Wait {wait_s} s, then try once more.", wait_s)
     door.codes.failed(address)
     door.codes_of_all.failed("")
 
@@ -110,10 +91,10 @@ def _use(door: Door, code: str, before: str | None, address: str) -> tuple[Devic
     try:
         found = door.devices.pair(code, in_place_of=before)
     except BenchHoursError as error:
-        raise _Refused(503, "not_writable", error.what, "Nothing is lost: try again in a moment.") from error
+        raise Refused(503, "not_writable", error.what, "Nothing is lost: try again in a moment.") from error
     if found is None:
-        door.note("a code that is none, or is used, or too old", address)
-        raise _Refused(403, "no_code", "this code is none, or it is used, or older than ten minutes", "See that it is typed right, or ask for another one.")
+        door.note("a code that was wrong, used already, or too old", address)
+        raise Refused(403, "no_code", "this code is wrong, used already, or older than ten minutes", "See that it is typed right, or ask for another one.")
     door.codes.forgive(address)
     door.codes_of_all.forgive("")
     door.note("paired", found[0].name)
@@ -121,7 +102,7 @@ def _use(door: Door, code: str, before: str | None, address: str) -> tuple[Devic
 
 
 def _document(body: bytes, status: int) -> Response:
-    return Response(body, status, {"content-security-policy": doorway.POLICY, "cache-control": "no-store"}, "text/html; charset=utf-8")
+    return Response(body, status, {"content-security-policy": doorway.POLICY, **NOT_KEPT}, "text/html; charset=utf-8")
 
 
 def _no_authority() -> Response:

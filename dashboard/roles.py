@@ -38,5 +38,7 @@ def opens(role: Role, kind: str, method: str, path: str) -> bool:
         case "logs":
             return kind == "http" and is_of_the_form(path)
         case "reviews":
+            if path.strip("/").replace("-", "_") in PAGES["principal"].keys() - PAGES["reviews"].keys():
+                return False
             return not is_of_the_form(path) and (kind == "websocket" or method in READS)
     return False

@@ -172,7 +172,7 @@ def _said_at_start(store: Store, place: Place, seal: Seal | None, devices: Devic
     elif seal and seal.authority:
         if not seal.vouches(urlsplit(reached).hostname or ""):
             yield f"The studio's own certificate cannot vouch for {reached}: say another address under Who may come in, or bring a certificate with --tls-cert and --tls-key."
-        yield f"How a device comes to trust it: {reached}/certificate. SHA-256 of the certificate to be trusted: {seal.authority.fingerprint}"
+        yield f"How a device comes to trust it: {reached}/certificate. Fingerprint of the certificate to be trusted (SHA-256): {seal.authority.fingerprint}"
     if not devices.has_principal():
         yield "No device of the principal is paired yet: bench-hours pair, in another window, makes a code for one."
 

@@ -223,8 +223,10 @@ class Devices:
 
     def revoke(self, device: str, now: datetime | None = None) -> None:
         """Send a device away, from now on and for good."""
+        now = now or utc_now()
         with self._store.writing(counts=False) as con:
-            con.execute("UPDATE devices SET revoked_at = ? WHERE device = ? AND revoked_at IS NULL", [now or utc_now(), device])
+            for (name,) in con.execute("UPDATE devices SET revoked_at = ? WHERE device = ? AND revoked_at IS NULL RETURNING name", [now, device]).fetchall():
+                _note(con, Event("sent away", name, now, now, 1))
 
     def keep(self, seen: Mapping[str, datetime], events: Sequence[Event]) -> None:
         """Note when devices were last seen, and what happened at the door; a thing that goes on from the last note of it is one row."""

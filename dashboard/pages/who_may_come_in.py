@@ -9,15 +9,13 @@ import segno
 import streamlit as st
 
 from dashboard import fields, frame, held, labels, reading, roles, serving, tables
-from dashboard.admitting import moment, state, way_to_pair
+from dashboard.admitting import SHARED, moment, state, way_to_pair, whose
 from dashboard.serving import Opened
 from dashboard.words import counted, plain
 from ingest.devices import CODE_MINUTES, ROLES, Device, Devices
 from ingest.errors import BenchHoursError
 from ingest.history import utc_now
 from ingest.settings import stored_text, write_settings
-
-SHARED = "several share it"
 
 
 def body() -> None:
@@ -116,19 +114,27 @@ def _keep_address(opened: Opened, said: str) -> None:
         )
     with held.store().writing(counts=False) as con:
         write_settings(con, {"address_for_phones": host}, held.change("set under Who may come in"))
-    frame.done("Kept. Codes and labels lead there from now on; the certificate follows within a minute.")
+    frame.done(
+        "Kept. Codes and labels lead there from now on; the certificate follows within a minute. A device that was paired at another address is paired anew there."
+    )
 
 
 def _address(opened: Opened, address: str) -> None:
     with st.expander(f"Phones reach the studio at {address}"):
         frame.say(
             [
-                "Where the network gives this machine another address every so often, ask whoever keeps the network for a lasting one, or write the name by which phones find it."
+                "Where the network gives this machine another address every so often, ask whoever keeps the network for a lasting one, or write the name by which phones find it. "
+                "A browser knows the studio by its address: at another one, each device has to be paired anew."
             ]
         )
+        if opened.authority:
+            frame.say([f"Fingerprint of the certificate to be trusted (SHA-256): {opened.authority.fingerprint}"])
         said = st.text_input("Name or address for phones", held.settings().address_for_phones, placeholder="as this machine finds it", key="address for phones")
         if st.button("Keep this address"):
-            _keep_address(opened, said)
+            try:
+                _keep_address(opened, said)
+            except BenchHoursError as error:
+                frame.refuse(f"Not kept: {error} What you typed is still here.")
 
 
 # --- devices
@@ -146,19 +152,19 @@ def _devices(devices: Devices) -> None:
         _device(devices, one, f"{state(one, now, zone)[0].upper()}{state(one, now, zone)[1:]}", is_own=own is not None and own.device == one.device)
     if away := [one for one in listed if one.revoked_at is not None]:
         with st.expander(f"{counted(len(away), 'device')} sent away"):
-            frame.list_out([f"{one.name}, {one.person or SHARED}, {one.role}: {state(one, now, zone)}" for one in away])
+            frame.list_out([f"{one.name}, {whose(one)}, {one.role}: {state(one, now, zone)}" for one in away])
 
 
 def _device(devices: Devices, one: Device, seen: str, *, is_own: bool) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
-        st.write(plain(f"{one.name}: {one.person or SHARED}, {one.role}. {seen}.{' This is the one you are looking at.' if is_own else ''}"))
-        with st.popover("Name"):
+        st.write(plain(f"{one.name}: {whose(one)}, {one.role}. {seen}.{' This is the one you are looking at.' if is_own else ''}"))
+        with st.popover("Rename", key=f"naming {one.device}"):
             name = st.text_input("What to call it", one.name, key=f"name {one.device}", max_chars=60)
-            if st.button("Rename", key=f"rename {one.device}"):
+            if st.button("Save the name", key=f"rename {one.device}"):
                 devices.rename(one.device, name)
                 frame.done(f"It is called {' '.join(name.split())} now.")
-        with st.popover("Send away"):
-            st.write("It comes in no more, and what it has open is closed." + (" You would have to pair this device anew." if is_own else ""))
+        with st.popover("Send away", key=f"sending {one.device}"):  # a key of its own, or the box of a device that is gone would stay open for the next
+            st.write("It can no longer come in, and what it has open is closed." + (" You would have to pair this device anew." if is_own else ""))
             if st.button(plain(f"Send {one.name} away"), key=f"away {one.device}"):
                 devices.revoke(one.device)
                 frame.done(f"{one.name} is sent away. What it had not sent yet stays on it, and comes in once it is paired again for the same person.")

@@ -18,29 +18,20 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
+from ingest.asked import NOT_KEPT, VERSION, Refused, json_of, refusal
 from ingest.devices import HERE, TOLD, Device, Devices
-from ingest.errors import BenchHoursError, StoreError, why
+from ingest.errors import StoreError, why
 from ingest.phone import form
 from ingest.phone.actions import MOST_ACTIONS, ActionError
 from ingest.phone.bench import bench
 from ingest.phone.inbox import Inbox
 from ingest.store import Store
 
-VERSION = 1
 _LARGEST_BYTES = 1_000_000
 _PATIENCE_S = 8.0  # how long an answer waits for what was sent to be settled
 _LOOK_AGAIN_S = 0.02
 _SHIPPED = {"cache-control": "no-cache"}
-_OF_THE_RECORD = {"cache-control": "no-store"}
 Endpoint = Callable[[Request], Awaitable[Response]]
-
-
-class Refused(BenchHoursError):
-    """A request that is not answered."""
-
-    def __init__(self, status: int, code: str, what: str, mend: str) -> None:
-        self.status, self.code = status, code
-        super().__init__(what, mend)
 
 
 def routes(store: Store, inbox: Inbox, devices: Devices) -> list[Route]:
@@ -54,22 +45,19 @@ def routes(store: Store, inbox: Inbox, devices: Devices) -> list[Route]:
             raise Refused(401, "not_paired", "this device is not paired with the studio", "Ask the principal for a code, and open /pair with it.")
         return device
 
-    def guarded(endpoint: Endpoint, *, sends: bool = False) -> Endpoint:
+    def guarded(endpoint: Endpoint) -> Endpoint:
         async def answer(request: Request) -> Response:
             try:
-                if sends:
-                    _check_kind(request)
                 return await endpoint(request)
             except Refused as error:
-                return _error(error.status, error.code, error)
+                return refusal(error)
             except ActionError as error:
-                return _error(400, "not_understood", error)
+                return refusal(error, 400, "not_understood")
             except StoreError as error:
-                return _error(503, "not_writable", error)
+                return refusal(error, 503, "not_writable")
             except duckdb.Error as error:
-                return _error(
-                    503, "not_readable", StoreError(f"the studio's file cannot be read ({why(error)})", "Nothing is lost: the phone keeps what it has.")
-                )
+                failed = StoreError(f"the studio's file cannot be read ({why(error)})", "Nothing is lost: the phone keeps what it has.")
+                return refusal(failed, 503, "not_readable")
 
         return answer
 
@@ -85,7 +73,7 @@ def routes(store: Store, inbox: Inbox, devices: Devices) -> list[Route]:
         return _json(request, await run_in_threadpool(_bench, store, person, asking(request), everyone=everyone))
 
     async def actions(request: Request) -> Response:
-        said = await _body(request)
+        said = await json_of(request, _LARGEST_BYTES, ("this is more than 1 MB", "Send fewer actions at once."))
         receipt = await run_in_threadpool(inbox.receive, said, device=asking(request))
         unread = [{"action": name, "what": error.what, "mend": error.mend} for name, error in receipt.unread]
         return _json(
@@ -93,7 +81,7 @@ def routes(store: Store, inbox: Inbox, devices: Devices) -> list[Route]:
         )
 
     async def outcomes(request: Request) -> Response:
-        said = await _body(request)
+        said = await json_of(request, _LARGEST_BYTES, ("this is more than 1 MB", "Send fewer actions at once."))
         asked = said.get("actions") if isinstance(said, dict) else None
         if not isinstance(asked, list) or len(asked) > MOST_ACTIONS or not all(isinstance(one, str) for one in asked):
             raise ActionError("this does not name actions", f"Send a JSON object with actions, a list of at most {MOST_ACTIONS} UUIDs.")
@@ -121,8 +109,8 @@ def routes(store: Store, inbox: Inbox, devices: Devices) -> list[Route]:
         Route("/log/manifest.json", shipped("manifest.json", "application/manifest+json"), methods=["GET"]),
         Route("/log/icon.svg", shipped("icon.svg", "image/svg+xml"), methods=["GET"]),
         Route(f"/log/v{VERSION}/bench", guarded(state), methods=["GET"]),
-        Route(f"/log/v{VERSION}/actions", guarded(actions, sends=True), methods=["POST"]),
-        Route(f"/log/v{VERSION}/outcomes", guarded(outcomes, sends=True), methods=["POST"]),
+        Route(f"/log/v{VERSION}/actions", guarded(actions), methods=["POST"]),
+        Route(f"/log/v{VERSION}/outcomes", guarded(outcomes), methods=["POST"]),
     ]
 
 
@@ -141,32 +129,8 @@ def _bench(store: Store, person: str | None, device: Device | None, *, everyone:
     return state
 
 
-def _check_kind(request: Request) -> None:
-    """A page of another site cannot say this kind of content without being asked first, and so can send nothing unasked."""
-    if request.headers.get("content-type", "").partition(";")[0].strip().lower() != "application/json":
-        raise Refused(415, "not_json", "this is not sent as JSON", "Send it with the content type application/json.")
-
-
-async def _body(request: Request) -> object:
-    body = bytearray()
-    async for piece in request.stream():
-        body += piece
-        if len(body) > _LARGEST_BYTES:
-            raise Refused(413, "too_large", "this is more than 1 MB", "Send fewer actions at once.")
-    try:
-        said: object = json.loads(bytes(body))
-    except (ValueError, RecursionError) as error:
-        raise Refused(400, "not_json", "this is no JSON", "Send a JSON object in UTF-8.") from error
-    return said
-
-
-def _error(status: int, code: str, error: BenchHoursError) -> Response:
-    said = {"version": VERSION, "error": {"code": code, "what": error.what, "mend": error.mend}}
-    return Response(json.dumps(said), status, _OF_THE_RECORD, "application/json")
-
-
 def _json(request: Request, said: dict[str, Any]) -> Response:
-    return _packed(request, json.dumps(said, ensure_ascii=False, separators=(",", ":")).encode(errors="replace"), "application/json", _OF_THE_RECORD)
+    return _packed(request, json.dumps(said, ensure_ascii=False, separators=(",", ":")).encode(errors="replace"), "application/json", NOT_KEPT)
 
 
 def _packed(request: Request, body: bytes, kind: str, headers: dict[str, str]) -> Response:

@@ -252,7 +252,13 @@ def test_a_role_opens_what_is_its_own_and_nothing_else(studio: Studio, role: str
         if path in OPEN or method == "PATCH":
             continue
         of_the_form = path == "/log" or path.startswith("/log/")
-        own = of_the_form if role == "logs" else not of_the_form and method in ("GET", "HEAD")
+        own = (
+            of_the_form
+            if role == "logs"
+            else not of_the_form
+            and method in ("GET", "HEAD")
+            and path.strip("/").replace("-", "_") not in set(roles.PAGES["principal"]) - set(roles.PAGES["reviews"])
+        )
         answer = studio.ask(method, path, body_of(method), content_type="application/json", accept="*/*", cookie=studio.cookies[role])
         if not own:
             assert answer.status == 403, (method, path, answer)
@@ -364,7 +370,7 @@ def test_a_thousand_guesses_are_slowed_and_noted(tmp_path: Path) -> None:
     finally:
         studio.stop()
     numbers = {what: int(times.replace(",", "")) for what, times in re.findall(r": ([^:\n]+?), 127\.0\.0\.1, ([\d,]+) times", told)}
-    assert numbers["a code that is none, or is used, or too old"] == looked_at
+    assert numbers["a code that was wrong, used already, or too old"] == looked_at
     assert numbers["codes not looked at, after too many wrong ones"] == 1001 - looked_at
     assert numbers["a device that is not known"] + numbers["strangers sent to wait"] == 1000
     said = studio.said.read_text()

@@ -297,6 +297,8 @@ async function call(path, body) {
   try {
     const text = body && JSON.stringify(body);
     const answer = await fetch(API + path, body ? { method: "POST", body: text, headers: { "Content-Type": "application/json" }, keepalive: text.length < 60000, signal: patience.signal } : { signal: patience.signal });
+    // sent away: the studio says so in place of the form; what is not sent stays on the phone
+    if (answer.status === 401 && storing) location.reload();
     const said = await answer.json();
     if (!answer.ok) throw Object.assign(new Error(), { words: `${said.error.what}. ${said.error.mend}` });
     return said;
@@ -735,7 +737,6 @@ function tell() {
   const half = Object.keys(drafts).find((key) => find(key) && location.hash !== entryHash(key));
   if (half) said.push(el("a", { href: entryHash(half) }, "What you wrote of an entry is not saved yet. "));
   if (trouble) said.push(el("span", {}, `${trouble.charAt(0).toUpperCase()}${trouble.slice(1)} `));
-  if (/\/pair/.test(trouble)) said.push(el("a", { href: "/pair" }, "I have a code. "));
   if (Math.abs(clockOff) > 120) said.push(el("span", {}, `This phone's clock is ${longWords(Math.abs(clockOff) * 1000)} ${clockOff > 0 ? "slow" : "fast"}; times are put right. `));
   if (!storing) said.push(el("span", { class: "wrong" }, "This browser keeps nothing (private window, or memory full): leave this page open until all is saved in the studio. "));
   replace(byId("told"), said);
