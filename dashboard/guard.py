@@ -246,7 +246,7 @@ class Guard:
             return
         found = self._door.judge(scope)
         if isinstance(found, Refusal):
-            await _refuse(scope, send, found, self._door)
+            await _refuse(scope, send, found)
             return
         secret = self._door.secret_of(_heads(scope))
         scope = _told(scope, self._door.cookie, (found.device if found else "") if self._door.shut else HERE)
@@ -273,7 +273,7 @@ class Guard:
                 if message["type"] != "http.response.start":
                     raise ConnectionError("sent away")
                 cut = True
-                await _refuse(scope, send, _GONE, self._door)
+                await _refuse(scope, send, _GONE)
                 return
             await send(message)
 
@@ -366,7 +366,7 @@ def _with_heads(send: Send, scope: Scope, more: Sequence[tuple[bytes, bytes]] = 
     return told
 
 
-async def _refuse(scope: Scope, send: Send, why: Refusal, door: Door) -> None:
+async def _refuse(scope: Scope, send: Send, why: Refusal) -> None:
     if scope["type"] == "websocket":
         await send({"type": "websocket.close", "code": SENT_AWAY, "reason": ""})  # before it was opened: HTTP 403
         return

@@ -14,7 +14,7 @@ from dashboard.tables import Link
 from ingest import integrity
 from ingest.devices import HERE, TOLD, Device, Role
 from ingest.errors import BenchHoursError
-from ingest.history import Change
+from ingest.history import Change, utc_now
 from ingest.integrity import Fault
 from ingest.settings import Settings, read_settings
 from ingest.store import Store
@@ -69,7 +69,7 @@ def device() -> Device | None:
         return None
     opened = serving.opened()
     known = opened.door.devices.of_name(told) if opened else None
-    if known is None or known.revoked_at is not None:
+    if known is None or not known.may_come_in(utc_now()):
         raise BenchHoursError("this device may not come in any more", "Load the page again: it says what to do.")
     return known
 

@@ -12,6 +12,7 @@ from typing import Any
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from dashboard import addresses
 from dashboard.guesses import neighbourhood
 from ingest.errors import BenchHoursError
 
@@ -48,7 +49,7 @@ class Listener(socket.socket):
         one.listener = self
         who = neighbourhood(str(address[0]))
         with self._lock:
-            here = who in ("127.0.0.1", "::1/128") or who.startswith("::/")
+            here = addresses.is_loopback(who) or addresses.is_loopback(str(address[0]))
             full = len(self._open) >= MOST or (self._of[who] >= MOST_OF_ONE and not here)
             if not full:
                 one.who = who

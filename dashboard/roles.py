@@ -23,6 +23,8 @@ OPENS: dict[Role, str] = {
     "logs": "is for the form to log hours only", "reviews": "is for looking at where the hours went only", "principal": "opens everything",
 }  # fmt: skip
 READS = frozenset({"GET", "HEAD"})
+_OF_ANY_PAGE = ("/_stcore/", "/static/", "/media/", "/component/", "/favicon.png")
+"""What the library behind the pages needs for each of them."""
 
 
 def is_of_the_form(path: str) -> bool:
@@ -38,7 +40,6 @@ def opens(role: Role, kind: str, method: str, path: str) -> bool:
         case "logs":
             return kind == "http" and is_of_the_form(path)
         case "reviews":
-            if path.strip("/").replace("-", "_") in PAGES["principal"].keys() - PAGES["reviews"].keys():
-                return False
-            return not is_of_the_form(path) and (kind == "websocket" or method in READS)
+            own = path == "/" or path.strip("/").replace("-", "_") in PAGES["reviews"] or path.startswith(_OF_ANY_PAGE)
+            return own and (kind == "websocket" or method in READS)
     return False

@@ -145,7 +145,7 @@ def serve(store: Store, place: Place, say: Callable[[str], None]) -> None:
         app = App(_SCRIPT, routes=own, on_script_error=_own_words, middleware=[Middleware(_Head)])
         config = uvicorn.Config(
             Guard(app, door), host=place.host, port=place.port, log_level="error", access_log=False, ws_per_message_deflate=False, timeout_graceful_shutdown=_PATIENCE_S,
-            proxy_headers=False, server_header=False, http=Impatient, date_header=True, **(seal.options() if seal else {}),
+            proxy_headers=False, server_header=False, http=Impatient, **(seal.options() if seal else {}),
         )  # fmt: skip
         config.load()
         if config.ssl:
