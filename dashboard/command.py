@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import json
 import sys
 import time
 from collections.abc import Callable, Sequence
@@ -18,8 +17,9 @@ from typing import Literal, NoReturn
 import duckdb
 import pandas as pd
 
-from dashboard import addresses, admitting, demo, keeping, reading, relay, serving
+from dashboard import addresses, admitting, demo, keeping, rating, reading, relay, serving
 from dashboard.analysis.overruns import CAUSES, by_phase, compare, totals
+from dashboard.giving import give, laid_out
 from dashboard.labels import SIZES
 from dashboard.sentences import ROUNDED, forgotten_parts, most_over, most_under, said_beside
 from dashboard.serving import Place
@@ -28,7 +28,6 @@ from dashboard.words import amount, counted, day, hours, signed_hours
 from ingest import notation
 from ingest.devices import ROLES
 from ingest.errors import BenchHoursError, StoreError, why
-from ingest.formulas import defused_frame
 from ingest.imports import Report, check_files, import_files
 from ingest.settings import write_settings
 from ingest.store import Store, default_path, demo_path
@@ -170,6 +169,10 @@ def _parser() -> argparse.ArgumentParser:
             files.add_argument("--by", metavar="PERSON", default=None, help="who brings them in, for the history of corrections")
     overrun = reader("overruns", _overruns, "Where the hours went over the estimate, and why: by phase, or by line of one object.")
     overrun.add_argument("--object", metavar="OBJECT", help="the lines of this object")
+    rated = reader("rates", rating.rates, "What each technique really takes in this studio, and how sure that is, from the finished works.")
+    rated.add_argument("--technique", metavar="TECHNIQUE", help="of this technique only")
+    tried = reader("backtest", rating.backtest, "Past promises tried again: each finished line foretold from what was finished before its estimate was made.")
+    tried.add_argument("--predictions", type=_file, metavar="FILE", help="write what was foretold of each line as CSV, in hours")
     dated = reader("statement", _statement, "The dated hours of one object, for its treatment report.")
     dated.add_argument("--object", metavar="OBJECT", required=True)
     dated.add_argument("--with-notes", action="store_true", help="give the notes of the entries too (CSV, JSON); read them first, a note may name somebody")
@@ -334,7 +337,7 @@ def _overruns(said: argparse.Namespace, store: Store) -> int:
     known = reading.known(con, said.object) if said.object else None
     lines = reading.overruns(con, as_of, known)
     if said.json or said.csv:
-        return _give(lines.drop(columns="position"), said)
+        return give(lines.drop(columns="position"), said)
     print_overruns(lines, as_of, known)
     return 0
 
@@ -346,7 +349,7 @@ def _statement(said: argparse.Namespace, store: Store) -> int:
     frame = reading.dated_hours(con, as_of, known)
     area = reading.area_dm2(con, known)
     if said.json or said.csv:
-        return _give(frame.assign(day=frame["day"].astype(str)).drop(columns=["position", *([] if said.with_notes else ["note"])]), said)
+        return give(frame.assign(day=frame["day"].astype(str)).drop(columns=["position", *([] if said.with_notes else ["note"])]), said)
     tell(f"Dated hours of {known}{f' ({area:,.1f} dm²)' if area else ''}, to {day(as_of)}")
     rows = [
         [
@@ -362,7 +365,7 @@ def _statement(said: argparse.Namespace, store: Store) -> int:
         for row in frame.to_dict("records")
     ]
     rows.append(["", "all (exact hours)", "", "", hours(frame["hours"].sum()), hours(frame["unattended_hours"].sum()), "", ""])
-    tell(_table(["day", "phase", "technique", "part", "hours", "unattended, h elapsed", "quantity", "charge"], rows, right={4, 5, 6}))
+    tell(laid_out(["day", "phase", "technique", "part", "hours", "unattended, h elapsed", "quantity", "charge"], rows, right={4, 5, 6}))
     return 0
 
 
@@ -382,12 +385,12 @@ def print_overruns(lines: pd.DataFrame, as_of: date, known: str | None = None) -
         else:
             rows = [[row["phase"], f"{row['works']}", *_figures(row)] for _, row in phases.iterrows()]
             rows.append(["all phases", f"{comparison.works}", *_figures(totals(phases))])
-            tell(_table(["phase", "works", *heads], rows, right=set(range(1, 9))))
+            tell(laid_out(["phase", "works", *heads], rows, right=set(range(1, 9))))
             tell(" ".join(filter(None, (most_over(phases), most_under(phases)))))
     else:
         tell(f"Where the hours of {known} went, as of {day(as_of)}")
         rows = [[row["phase"], row["technique"], row["part"], "finished" if row["finished"] else "open", *_figures(row)] for _, row in lines.iterrows()]
-        tell(_table(["phase", "technique", "part", "line", *heads], rows, right=set(range(4, 11))))
+        tell(laid_out(["phase", "technique", "part", "line", *heads], rows, right=set(range(4, 11))))
     if known is not None and comparison.unquoted_works:
         tell(f"{known} has no estimate: these are its hours, and there is nothing to hold them against.")
         return
@@ -397,30 +400,6 @@ def print_overruns(lines: pd.DataFrame, as_of: date, known: str | None = None) -
 
 def _figures(row: pd.Series) -> list[str]:
     return [hours(row["estimated_hours"]), hours(row["actual_hours"]), *(signed_hours(row[name]) for name in ("difference_hours", *CAUSES))]
-
-
-def _give(frame: pd.DataFrame, said: argparse.Namespace) -> int:
-    days = {name: frame[name].dt.strftime("%Y-%m-%d") for name in frame.select_dtypes("datetime").columns}
-    frame = frame.assign(**days)
-    if said.csv:
-        try:
-            with said.csv.open("w", encoding="utf-8", newline="") as out:
-                defused_frame(frame).to_csv(out, index=False)
-        except OSError as error:
-            raise BenchHoursError(f"{said.csv} cannot be written ({why(error)})", "Name another place.") from error
-    if said.json:
-        records = frame.astype(object).where(frame.notna(), None).to_dict("records")
-        tell(json.dumps(records, ensure_ascii=False, indent=1))
-    return 0
-
-
-def _table(heads: list[str], rows: list[list[str]], right: set[int]) -> str:
-    widths = [max(len(row[n]) for row in [heads, *rows]) for n in range(len(heads))]
-    lines = [
-        "  ".join(cell.rjust(width) if n in right else cell.ljust(width) for n, (cell, width) in enumerate(zip(row, widths, strict=True))).rstrip()
-        for row in [heads, *rows]
-    ]
-    return "\n".join([lines[0], "-" * max(map(len, lines)), *lines[1:]])
 
 
 # --- pages

@@ -8,6 +8,7 @@ from typing import Any
 import duckdb
 import pandas as pd
 
+from dashboard.analysis.record import Record
 from ingest.errors import BenchHoursError
 from ingest.notation import folded, look_alike, nearest_code
 from ingest.records import OBJECTS
@@ -47,6 +48,32 @@ def overruns(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str | No
     """
     frame = _frame(con, "overruns", as_of=as_of)
     return frame if known_object is None else frame[frame["object"] == known_object].reset_index(drop=True)
+
+
+def record(con: duckdb.DuckDBPyConnection, before: date, *, by_day: bool = False) -> Record:
+    """What teaches, of what was logged, estimated and finished before a day.
+
+    Parameters
+    ----------
+    by_day : any earlier day can be told from it too, which costs a row for each day of a line.
+    """
+    return Record(
+        lines=_frame(con, "teaching_lines"),
+        days=_frame(con, "teaching_days", before=before, by_day=by_day),
+        ends=_frame(con, "teaching_ends", before=before),
+        estimates=_frame(con, "teaching_estimates", before=before),
+        versions=_frame(con, "teaching_versions", before=before),
+    )
+
+
+def rated_techniques(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """Techniques that can have a rate, in the order of work: `technique`, `phase`, `unit` (empty: not measured), `cautions`, `position`, `retired`."""
+    return _frame(con, "rated_techniques")
+
+
+def pins(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
+    """Rates that stood pinned on a day: `technique`, `pinned_rate` (hours per unit, or per line), `pinned_reason`, `pinned_on`, `pinned_by`."""
+    return _frame(con, "pins", as_of=as_of)
 
 
 def dated_hours(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str) -> pd.DataFrame:

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Hashable, Mapping
 from datetime import date, datetime
+from typing import Any
 
 import pandas as pd
 
+from dashboard.analysis.backtest import Verdict
 from dashboard.analysis.overruns import Comparison, beside_a_line, best, main_cause, open_summary, worst
 from dashboard.words import ago, counted, day, hours, signed_hours
 
+_WORKS_TO_JUDGE = 8  # before it is said whether ranges hold
+_LEAN = 1.1  # what lines took against what was foretold, before that is said
 ROUNDED = "Hours are shown to a tenth, so the sum of those shown may differ from the one shown by 0.1 or so."
 
 
@@ -158,3 +163,49 @@ def over_so_far(comparison: Comparison, most: int = 4) -> str:
     works = works[works >= 0.05]
     named = [f"{code} {signed_hours(value)} h" for code, value in works.head(most).items()]
     return ", ".join(named) + (f" and {counted(len(works) - most, 'more work')}" if len(works) > most else "")
+
+
+def how_the_ranges_did(verdict: Verdict) -> str:
+    """Of all lines, in one sentence."""
+    if not verdict.lines:
+        return "No finished line has an estimate from before its first entry yet, so there is no promise to try again."
+    return (
+        f"Of {counted(verdict.lines, 'line')}, {_in_100(verdict.coverage80)} in 100 ended inside their range of 4 in 5, {_in_100(verdict.coverage90)} inside that of 9 in 10; "
+        f"{_off(verdict.bias_factor)}."
+    )
+
+
+def how_the_totals_did(verdict: Verdict) -> str:
+    """Of the totals of works, in one sentence; nothing where there is none."""
+    if not verdict.works:
+        return ""
+    return f"Of the totals of {counted(verdict.works, 'work')}, {_in_100(verdict.total_coverage80)} in 100 were inside their range of 4 in 5."
+
+
+def trust(row: Mapping[Hashable, Any]) -> str:
+    """Whether the ranges of a phase can be trusted, by a row of `dashboard.analysis.backtest.by_phase`."""
+    lines, works, share = int(row["lines"]), int(row["works"]), float(row["inside80"])
+    if works < _WORKS_TO_JUDGE:
+        return f"too early to say: {counted(lines, 'line')} on {counted(works, 'work')}"
+    # lines of one work share its luck, so works are what is counted
+    tolerance = 1.64 * math.sqrt(0.8 * 0.2 / works)
+    held = f"{_in_100(share)} in 100 ended inside the range of 4 in 5"
+    if share < 0.8 - tolerance:
+        side = "mostly above it" if row["above"] > row["below"] else "mostly below it"
+        return f"too narrow so far: only {held}, the others {side}"
+    lean = "" if 1 / _LEAN < row["bias_factor"] < _LEAN else f"; {_off(float(row['bias_factor']))}"
+    return f"{'wider than need be' if share > 0.8 + tolerance else 'yes'}: {held}{lean}"
+
+
+def _in_100(share: float) -> str:
+    return f"{100 * share:.0f}"
+
+
+def _off(factor: float) -> str:
+    """What lines took against what was foretold at even chance."""
+    percent = round(100 * (factor - 1))
+    return (
+        "lines took what was foretold at even chance"
+        if not percent
+        else f"lines took {abs(percent)} % {'more' if percent > 0 else 'less'} than was foretold at even chance"
+    )

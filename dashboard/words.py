@@ -36,6 +36,19 @@ def counted(number: int, word: str, words: str = "") -> str:
     return f"{number:,} {word}" if number == 1 else f"{number:,} {words or word + 's'}"
 
 
+def rate(value: float) -> str:
+    """Hours per unit: two figures that count, and never fewer than a tenth shows."""
+    if value is None or math.isnan(value):
+        return "–"
+    places = max(1, 1 - math.floor(math.log10(value))) if value > 0 else 1
+    return f"{value:,.{places}f}"
+
+
+def per_unit(unit: object) -> str:
+    """What a rate is held against."""
+    return UNITS[unit] if isinstance(unit, str) and unit else "line"
+
+
 def money(value: float, currency: str) -> str:
     """An amount with its currency, as it is written in English."""
     return babel.numbers.format_currency(value, currency, locale="en_GB")

@@ -46,6 +46,7 @@ _NAMES = (
     ("spells_in_hand", "phase", "phases", "phase", "phase", _WORDS),
     ("spells_in_hand", "technique", "techniques", "technique", "technique", _WORDS),
     ("spells_in_hand", "person", "people", "person", "person", "Add the person under Studio."),
+    ("pinned_rates", "technique", "techniques", "technique", "technique", _WORDS),
     ("phone_outcomes", "action", "phone_actions", "action", "action of a phone", _BACKUP),
     ("drafts", "object", "objects", "object", "work", "Bring the objects file in again."),
 )
@@ -54,7 +55,7 @@ _CALLED = {
     "objects": "works", "milestones": "milestones", "person_spellings": "spellings of people", "drafts": "drafts", "phases": "phases",
     "spellings": "spellings", "people": "people", "held_back": "rows held back", "unsaved": "things not saved yet", "imports": "files brought in",
     "history": "changes in the history", "spells_in_hand": "spells in hand", "phone_actions": "actions of phones",
-    "phone_outcomes": "outcomes of actions of phones",
+    "pinned_rates": "pinned rates", "phone_outcomes": "outcomes of actions of phones",
 }  # fmt: skip
 
 # Queries that give how many rows are at fault and one of them by name.
@@ -98,6 +99,8 @@ _OTHERS = (
      "SELECT count(*), min(entry) FROM time_entries AS e JOIN techniques AS t USING (technique) WHERE e.quantity IS NOT NULL AND e.unit IS DISTINCT FROM t.unit"),
     ("entries on no work, in a phase that is not studio time: {n}, {one} among them", "Give the phase the position 0 again, with a phases file, or correct the entries.",
      "SELECT count(*), min(entry) FROM time_entries AS e JOIN phases AS p USING (phase) WHERE e.object IS NULL AND p.position > 0"),
+    ("techniques with two pinned rates at once: {n}, {one} among them", "Pin the rate again under Our rates, and withdraw the other.",
+     "SELECT count(*), min(technique) FROM (SELECT technique FROM pinned_rates WHERE withdrawn_on IS NULL GROUP BY technique HAVING count(*) > 1)"),
     ("the count of changes stands {n} times and not once", _BACKUP, "SELECT CASE WHEN count(*) = 1 THEN 0 ELSE count(*) + 1 END, '' FROM change_counter"),
 )  # fmt: skip
 

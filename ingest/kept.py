@@ -87,6 +87,10 @@ KEPT = (
         astray=("r.object NOT IN (SELECT object FROM objects)", "object", _WITH_OBJECTS),
     ),
     Kept(
+        form=records.PINNED_RATES, table="pinned_rates", key=records.PINNED_RATES.names, source=_AS_HELD, order="technique, pinned_on, withdrawn_on, rate, reason",
+        shared=False, astray=("r.technique NOT IN (SELECT technique FROM techniques)", "technique", "Bring in the technique names of the same export with it."),
+    ),
+    Kept(
         form=records.HISTORY, table="history", key=("kind", "key", "changed_at", "changed_by", "content"), order="number",
         source=_HISTORY,
         astray=(f"{_ITS_OBJECT} IS NOT NULL AND {_ITS_OBJECT} NOT IN (SELECT object FROM objects)", "earlier", _WITH_OBJECTS),

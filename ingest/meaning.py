@@ -94,6 +94,10 @@ NONSENSE: dict[str, tuple[Nonsense, ...]] = {
     "spells_in_hand": (
         *_empty("entry", "person"), _none_of("mode", records.MODES), _none_of("charge", records.CHARGES), *_no_day("in_hand_since"),
     ),
+    "pinned_rates": (
+        *_empty("technique", "reason"), Nonsense("rate", "NOT (isfinite(rate) AND rate > 0)", "is no number of hours above 0"), _none_of("unit", records.UNITS),
+        *_no_day("pinned_on", "withdrawn_on"),
+    ),
     "history": (*_empty("kind", "key"), *_no_day("changed_at"), _no_json("earlier", ("$", "OBJECT"))),
 }  # fmt: skip
 """By table."""

@@ -120,12 +120,13 @@ IMPORTS = _kept("files brought in", "imported_at file kind stored corrected alre
 PHONE_ACTIONS = _kept("actions of phones", "action phone number entry made_at clock_off received_at said")
 PHONE_OUTCOMES = _kept("outcomes of actions", "action outcome settled_at told")
 IN_HAND = _kept("spells in hand", "entry object phase technique part person mode charge discovery note in_hand_since")
+PINNED_RATES = _kept("pinned rates", "technique rate unit reason pinned_on pinned_by withdrawn_on")
 HISTORY = _kept("history", "kind key changed_at changed_by reason earlier content")
 
 # The order in which files of one call are stored. History comes last: what an entry once said must not make the entry itself seem held.
 IN_ORDER = (
     SETTINGS, PHASE_NAMES, TECHNIQUE_NAMES, SPELLINGS, PEOPLE, PEOPLE_SPELLINGS, *FORMS, ENTRY_CONTENTS, HELD_BACK, DRAFTS, UNSAVED, IMPORTS,
-    PHONE_ACTIONS, PHONE_OUTCOMES, IN_HAND, HISTORY,
+    PHONE_ACTIONS, PHONE_OUTCOMES, IN_HAND, PINNED_RATES, HISTORY,
 )  # fmt: skip
 KEPT_FORMS = tuple(form for form in IN_ORDER if form not in FORMS)
 ESTIMATE_MARKS = frozenset({"version", "low_hours", "high_hours"})

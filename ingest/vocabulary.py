@@ -143,7 +143,7 @@ def add_spellings(con: duckdb.DuckDBPyConnection, kind: str, key: str, written: 
 # Tables that carry the name of a phase or of a technique.
 _NAMED_IN = {
     "phase": ("techniques", "lines", "milestones", "spells_in_hand"),
-    "technique": ("lines", "milestones", "spells_in_hand"),
+    "technique": ("lines", "milestones", "spells_in_hand", "pinned_rates"),
 }
 _TABLES = {"phase": "phases", "technique": "techniques"}
 

@@ -29,7 +29,7 @@ def frames(works: int, entries: int, seed: int) -> dict[str, pd.DataFrame]:
     measured = np.array([one.unit == "dm2" for one in known])
     names = np.array([one.technique for one in known])
     codes = np.array([f"{8 + n // 28:02d}-{n % 28 + 1:03d}" for n in range(works)])
-    first = pd.Timestamp("2008-01-07") + pd.to_timedelta(np.arange(works) * 13, "D")
+    first = pd.Timestamp("2008-01-07") + pd.to_timedelta((np.arange(works) * min(13.0, 6400 / works)).astype(int), "D")
     objects = pd.DataFrame(
         {
             "object": codes,

@@ -12,7 +12,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from ingest import corrections, drafts, people, rejects, typed, unsaved, vocabulary
+from ingest import corrections, drafts, people, pins, rejects, typed, unsaved, vocabulary
 from ingest.errors import BenchHoursError
 from ingest.estimates import approve, take_back_approval
 from ingest.imports import import_files
@@ -63,6 +63,8 @@ operations = st.one_of(
     st.tuples(st.just("rename person"), few, texts),
     st.tuples(st.just("join"), few, few),
     st.tuples(st.just("leave"), few, some_days),
+    st.tuples(st.just("pin"), techniques, st.floats(0.001, 900), texts, some_days),
+    st.tuples(st.just("withdraw pin"), techniques, some_days),
 )
 studios = st.lists(operations, min_size=4, max_size=30)
 
@@ -184,11 +186,13 @@ _DO: dict[str, Callable[..., None]] = {
     "rename person": lambda s, f, c, number, new: _written(s, people.rename, _pick(s, _PEOPLE, number)[0], new, c),
     "join": lambda s, f, c, one, other: _written(s, people.join, _pick(s, _PEOPLE, one)[0], _pick(s, _PEOPLE, other)[0], c),
     "leave": lambda s, f, c, number, day: _written(s, people.leave, _pick(s, _PEOPLE, number)[0], day, c),
+    "pin": lambda s, f, c, technique, rate, reason, day: _written(s, pins.pin, technique, rate, day, replace(c, reason=reason)),
+    "withdraw pin": lambda s, f, c, technique, day: _written(s, pins.withdraw, technique, day),
 }  # fmt: skip
 
 _OF_A_STUDIO = (
     "settings", "phases", "techniques", "spellings", "people", "person_spellings", "objects", "estimate_versions", "milestones", "held_back", "drafts", "unsaved",
-    "phone_actions", "phone_outcomes", "spells_in_hand",
+    "phone_actions", "phone_outcomes", "spells_in_hand", "pinned_rates",
 )  # fmt: skip
 
 

@@ -1,0 +1,178 @@
+"""Past promises tried again: each finished line foretold from what was finished before its estimate was made, and held against what it took.
+
+Beside it, in the same run, what plainer ways would have said: her own figure as it stood; her figure with one factor for all; her figure with each technique's own mean, unpooled.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import special
+
+from dashboard.analysis import calibration, scores, totals
+from dashboard.analysis.calibration import LEVELS, SCORED
+from dashboard.analysis.lines import Lines
+from dashboard.analysis.mixed import Flags, Floats
+from dashboard.analysis.record import Record
+
+QUANTILE_COLUMNS = tuple(f"q{round(level * 100):02d}" for level in SCORED)
+RIVALS = ("own figure as it stood", "one overall factor", "technique means, unpooled")
+_DRAWS = 4000
+_ENOUGH = 3  # lines of a technique before its own spread counts, for the unpooled rival
+_NARROWEST = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Retried:
+    """Past promises tried again.
+
+    Attributes
+    ----------
+    lines : frame, one row a line: `object`, `phase`, `technique`, `part`, `predicted_on` (days since 1970), `estimate_hours`, `actual_hours`, `QUANTILE_COLUMNS` (hours),
+        `past_lines` finished before, `inside80`, `inside90` (0 to 1), and the loss of it and of each rival (null where it was not worked, or has no figure).
+    works : frame, one row a work: `object`, `predicted_on`, `lines`, `actual_hours`, `own_figure_hours`, `p10`, `p50`, `p90` of the total, `place` of the actual among the
+        draws (0 to 1), `crps` (hours).
+    """
+
+    lines: pd.DataFrame
+    works: pd.DataFrame
+
+
+def retry(record: Record, before: int, progress: Callable[[int, int], None] = lambda _done, _all: None) -> Retried:
+    """Try every promise again.
+
+    Parameters
+    ----------
+    record : read with its days. before : only what was known before this day (days since 1970).
+    progress : is told how many days of `all` are done.
+    """
+    quoted = record.quoted(before)
+    days = np.unique(quoted.made_on)
+    lines, works = [], []
+    for number, day in enumerate(days):
+        at = np.flatnonzero(quoted.made_on == day)
+        asked, took = quoted.lines.take(at), quoted.hours[at]
+        told, of_works = _on_one_day(record, int(day), asked, took)
+        lines.append(told)
+        works += of_works
+        progress(number + 1, len(days))
+    every_work = pd.DataFrame(works, columns=["object", "predicted_on", "lines", "actual_hours", "own_figure_hours", "p10", "p50", "p90", "place", "crps"])
+    first = every_work.sort_values(["object", "predicted_on"]).drop_duplicates("object")  # what the first estimate of a work promised
+    return Retried(lines=pd.concat(lines, ignore_index=True) if lines else _no_lines(), works=first.reset_index(drop=True))
+
+
+def _on_one_day(record: Record, day: int, asked: Lines, took: Floats) -> tuple[pd.DataFrame, list[tuple[object, ...]]]:
+    past = record.as_of(day)
+    known = calibration.learn(past, day, record.unneeded(day))
+    table = np.empty((len(asked), len(LEVELS)))
+    works: list[tuple[object, ...]] = []
+    for name in np.unique(asked.object):
+        of = np.flatnonzero(asked.object == name)
+        some = asked.take(of)
+        foretold = calibration.foretell(known, some)
+        table[of] = foretold.table
+        draws = np.sort(totals.simulate(foretold, known.unneeded.chance(some), _DRAWS))
+        actual = float(took[of].sum())
+        p10, p50, p90 = np.quantile(draws, [0.1, 0.5, 0.9])
+        works.append((name, day, len(of), actual, float(np.nansum(some.figure)), p10, p50, p90, float((draws < actual).mean()), scores.crps(draws, actual)))
+    quantiles = calibration.at_levels(table, SCORED)
+    finished = past.take(~past.is_open)
+    frame = pd.DataFrame(
+        {name: getattr(asked, name) for name in ("object", "phase", "technique", "part")} | {"predicted_on": day, "estimate_hours": asked.figure, "actual_hours": took}
+        | dict(zip(QUANTILE_COLUMNS, np.exp(quantiles).T, strict=True)) | {"past_lines": len(finished)}
+    )  # fmt: skip
+    worked = took > 0
+    with np.errstate(divide="ignore"):
+        log_hours = np.log(took)
+    spans = scores.span(log_hours, table, LEVELS)
+    for name, low, high in (("inside80", 0.1, 0.9), ("inside90", 0.05, 0.95)):
+        frame[name] = np.where(worked, scores.inside(spans, low, high), np.nan)
+    frame["loss"] = _loss(log_hours, quantiles, worked)
+    for name, forecast in zip(RIVALS, _rivals(finished, asked), strict=True):
+        frame[name] = _loss(log_hours, forecast, worked)
+    return frame, works
+
+
+def _loss(actual: Floats, forecast: Floats, worked: Flags) -> Floats:
+    lost: Floats = np.where(worked, scores.pinball(np.where(worked, actual, 0.0), forecast, SCORED).mean(axis=1), np.nan)
+    return lost
+
+
+def _rivals(past: Lines, asked: Lines) -> list[Floats]:
+    """(n, levels) log hours by each rival; before there is a record, the figure as it stood."""
+    figure = np.log(asked.figure)[:, None]
+    with_figure = past.take(past.figure > 0)
+    ratio = np.log(with_figure.hours / with_figure.figure)
+    overall = np.quantile(ratio, SCORED) if len(ratio) else np.zeros(len(SCORED))
+    own = np.empty((len(asked), len(SCORED)))
+    for name in np.unique(asked.technique):
+        of = ratio[with_figure.technique == name]
+        own[asked.technique == name] = np.mean(of) + max(np.std(of, ddof=1), _NARROWEST) * special.ndtri(SCORED) if len(of) >= _ENOUGH else overall
+    return [np.broadcast_to(figure, own.shape), figure + overall, figure + own]
+
+
+def _no_lines() -> pd.DataFrame:
+    words, figures = (
+        ["object", "phase", "technique", "part"],
+        ["estimate_hours", "actual_hours", *QUANTILE_COLUMNS, "past_lines", "inside80", "inside90", "loss", *RIVALS],
+    )
+    return pd.DataFrame(
+        {name: pd.Series(dtype=str) for name in words} | {"predicted_on": pd.Series(dtype=np.int64)} | {name: pd.Series(dtype=float) for name in figures}
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """How good the ranges were.
+
+    Attributes
+    ----------
+    lines, works : how many were held against what they took; `lines` those that were worked.
+    pinball : mean loss of log hours over the levels from 5 to 95 per cent. coverage80, coverage90 : share of lines inside those ranges.
+    bias_factor : what lines took, by what was foretold at even chance (geometric mean).
+    total_coverage80 : share of works whose total was inside its range of 4 in 5.
+    compared_with : loss of each rival on the lines that had a figure, and of these forecasts on the same lines.
+    """
+
+    lines: int
+    works: int
+    pinball: float
+    coverage80: float
+    coverage90: float
+    bias_factor: float
+    total_coverage80: float
+    compared_with: dict[str, float]
+
+
+def judge(retried: Retried) -> Verdict:
+    """All promises together; figures are not numbers where nothing was tried."""
+    worked = retried.lines[retried.lines["actual_hours"] > 0]
+    figured = worked[worked["estimate_hours"].notna()]
+    place = retried.works["place"]
+    return Verdict(
+        lines=len(worked),
+        works=len(retried.works),
+        pinball=float(worked["loss"].mean()),
+        coverage80=float(worked["inside80"].mean()),
+        coverage90=float(worked["inside90"].mean()),
+        bias_factor=float(np.exp(np.log(worked["actual_hours"] / worked["q50"]).mean())),
+        total_coverage80=float(place.between(0.1, 0.9).mean()) if len(place) else float("nan"),
+        compared_with={"these ranges": float(figured["loss"].mean())} | {name: float(figured[name].mean()) for name in RIVALS},
+    )
+
+
+def by_phase(retried: Retried) -> pd.DataFrame:
+    """How good the ranges were in each phase: `phase`, `lines`, `works`, `inside80`, `inside90`, `above` and `below` (shares outside the range of 4 in 5), `bias_factor`."""
+    worked = retried.lines[retried.lines["actual_hours"] > 0]
+    with_sides = worked.assign(
+        above=(worked["actual_hours"] > worked["q90"]).astype(float),
+        below=(worked["actual_hours"] < worked["q10"]).astype(float),
+        off=np.log(worked["actual_hours"] / worked["q50"]),
+    )
+    found = with_sides.groupby("phase", as_index=False).agg(
+        lines=("object", "size"), works=("object", "nunique"), inside80=("inside80", "mean"), inside90=("inside90", "mean"), above=("above", "mean"), below=("below", "mean"), off=("off", "mean")
+    )  # fmt: skip
+    return found.assign(bias_factor=np.exp(found["off"])).drop(columns="off")

@@ -1,0 +1,258 @@
+"""Two accounts of the record and a referee: the joint model of quantity and figure, and past ratios of actual to figure, weighed by what each was worth.
+
+Each account foretells the record's own lines as if their work had not been done; the referee takes the mix of both that would have lost least, shrunk towards even where there
+are few lines, by phase where the record is long enough.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+from threadpoolctl import ThreadpoolController
+
+from dashboard.analysis import joint, ratios
+from dashboard.analysis.joint import Joint
+from dashboard.analysis.lines import Lines, Names
+from dashboard.analysis.mixed import Flags, Floats
+from dashboard.analysis.ratios import Ratios
+from dashboard.analysis.scores import pinball, span
+
+SCORED = np.array([0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95])
+NORMAL_SCORES = np.linspace(-3.5, 3.5, 141)
+LEVELS = special.ndtr(NORMAL_SCORES)
+_NORMAL_LINES = 60.0  # lines that the normal shape is worth against the record's own
+_JUDGED = 300  # lines that the referee looks at, the latest
+_EVEN_LINES = 1.0
+_PHASE_LINES = 4.0
+_CHANCE_LINES = 15.0  # that the chance at the wider level is worth
+_REPEATS, _UNNEEDED = (0.03, 30.0), (0.02, 50.0)  # before there is a record: chance, and the lines that is worth
+_MIXES = np.linspace(0, 1, 21)
+# These matrices are so small that threads wait for each other longer than they work, and a server has other things to do with its processors.
+_threads = ThreadpoolController()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chances:
+    """How often something happens to a line: at the studio, by phase, by technique within it."""
+
+    studio: float
+    phases: dict[str, float]
+    techniques: dict[tuple[str, str], float]
+
+    @classmethod
+    def of(cls, happened: Flags, phase: Names, technique: Names, prior: tuple[float, float]) -> Chances:
+        """From lines to which it happened or not; `prior`: a chance, and how many lines that is worth."""
+        studio = _share(happened, *prior)
+        phases = {str(name): _share(happened[phase == name], studio, _CHANCE_LINES) for name in np.unique(phase)}
+        found: dict[tuple[str, str], float] = {}
+        for name, own in phases.items():
+            in_phase = phase == name
+            names, which = np.unique(technique[in_phase], return_inverse=True)
+            hit, count = np.bincount(which, happened[in_phase], len(names)), np.bincount(which, minlength=len(names))
+            found |= {(name, str(t)): float((h + own * _CHANCE_LINES) / (n + _CHANCE_LINES)) for t, h, n in zip(names, hit, count, strict=True)}
+        return cls(studio=studio, phases=phases, techniques=found)
+
+    def chance(self, lines: Lines) -> Floats:
+        """(n,) of each line; of a technique that was never there its phase's, of such a phase the studio's."""
+        return np.array([self.techniques.get((p, t), self.phases.get(p, self.studio)) for p, t in zip(lines.phase, lines.technique, strict=True)], dtype=float)
+
+
+def _share(happened: Flags, prior: float, worth: float) -> float:
+    return float((happened.sum() + prior * worth) / (len(happened) + worth))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Calibration:
+    """What the record teaches on one day.
+
+    Attributes
+    ----------
+    joint, ratios : the two accounts.
+    repeats : how often hours repeat their figure to the digit. unneeded : how often a quoted line is not worked at all.
+    shape : (141,) quantiles of a standardised line at the normal scores from -3.5 to 3.5.
+    weight : by phase, the share of the joint model in the mix; "" is the studio's.
+    """
+
+    joint: Joint
+    ratios: Ratios
+    shape: Floats
+    repeats: Chances
+    unneeded: Chances
+    weight: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Foretold:
+    """What lines of one work will take: log hours at the normal scores of `NORMAL_SCORES` (n, 141), how lines hang together (n, n), how far the own figure moves each (n,),
+    and how many past lines stand behind (n,)."""
+
+    table: Floats
+    correlation: Floats
+    figure_weight: Floats
+
+    def quantiles(self, levels: Floats) -> Floats:
+        """(n, levels) hours."""
+        return np.exp(at_levels(self.table, levels))
+
+
+def at_levels(table: Floats, levels: Floats) -> Floats:
+    """(n, levels) quantiles, from those at `NORMAL_SCORES`."""
+    return at_scores(table, np.broadcast_to(special.ndtri(levels), (len(table), len(levels))))
+
+
+def at_scores(table: Floats, scores: Floats) -> Floats:
+    """(n, m) quantiles at the normal scores (n, m) of each line, between those of its row of the table; beyond its ends the outermost."""
+    place = np.clip((scores - NORMAL_SCORES[0]) / (NORMAL_SCORES[1] - NORMAL_SCORES[0]), 0, len(NORMAL_SCORES) - 1)
+    left = np.minimum(place.astype(np.int64), len(NORMAL_SCORES) - 2)
+    row = np.arange(len(table))[:, None]
+    low = table[row, left]
+    found: Floats = low + (place - left) * (table[row, left + 1] - low)
+    return found
+
+
+def learn(lines: Lines, now: int, unneeded: Lines | None = None) -> Calibration:
+    """Calibrate on a record.
+
+    Parameters
+    ----------
+    lines : finished lines and open ones with hours so far; each has hours. None at all is no error: what is said then is what is believed of any studio.
+    now : the day for which it is asked (days since 1970).
+    unneeded : lines that were quoted, and finished without an entry.
+    """
+    with _threads.limit(limits=1, user_api="blas"):
+        return _learn(lines.take(np.lexsort((lines.part, lines.technique, lines.phase, lines.object, lines.day))), now, unneeded)
+
+
+def _learn(lines: Lines, now: int, unneeded: Lines | None) -> Calibration:
+    repeats = _repeats(lines)
+    model, past = joint.learn(lines, now), ratios.learn(lines, now)
+    places, mean, sd = joint.left_out(model, _judged(model))
+    shape = _shape((model.rows.answers[places, 0] - mean) / sd, lines.is_open[places], lines.weight[places])
+    return Calibration(
+        joint=model,
+        ratios=past,
+        shape=shape,
+        repeats=repeats,
+        unneeded=_not_worked(lines, unneeded),
+        weight=_referee(lines, places, mean, sd, shape, past, repeats),
+    )
+
+
+def _not_worked(lines: Lines, unneeded: Lines | None) -> Chances:
+    quoted = lines.take(~lines.is_open & ((lines.figure > 0) | (lines.quoted > 0)))
+    none = lines.take(np.zeros(0, dtype=np.int64)) if unneeded is None else unneeded
+    happened = np.repeat([False, True], [len(quoted), len(none)])
+    return Chances.of(happened, np.concatenate([quoted.phase, none.phase]), np.concatenate([quoted.technique, none.technique]), _UNNEEDED)
+
+
+def _judged(model: Joint) -> np.ndarray:
+    """The works whose lines are looked at again: the latest, until there are enough lines."""
+    work = model.rows.work
+    latest = np.full(len(model.works), -(2**40))
+    np.maximum.at(latest, work, model.lines.day)
+    in_order = np.lexsort((np.arange(len(latest)), -latest))
+    upto = np.searchsorted(np.cumsum(np.bincount(work, ~model.lines.is_open)[in_order]), _JUDGED) + 1
+    return np.sort(in_order[:upto])
+
+
+def _shape(standardised: Floats, more_than: Flags, weight: Floats) -> Floats:
+    """Quantiles of a standardised line at `NORMAL_SCORES`: the record's own, beside so many lines of the normal shape.
+
+    Of an open line it is known only that it ends beyond: product-limit estimate (E. L. Kaplan, P. Meier, "Nonparametric estimation from incomplete observations", Journal
+    of the American Statistical Association 53 (1958) 457-481). Beyond the last finished line, and where there is none, the normal shape stands.
+    """
+    chance = finished_by(standardised, more_than, weight)
+    ended = ~more_than
+    n = float(weight[ended].sum())
+    if not n:
+        return NORMAL_SCORES
+    value, level = chance
+    own = np.interp(LEVELS, level, value)
+    beyond = level[-1] < LEVELS
+    if beyond.any():
+        own = np.where(beyond, value[-1] + (NORMAL_SCORES - special.ndtri(min(level[-1], 1 - 1e-9))), own)
+    found: Floats = (n * own + _NORMAL_LINES * NORMAL_SCORES) / (n + _NORMAL_LINES)
+    return found
+
+
+def finished_by(value: Floats, more_than: Flags, weight: Floats) -> tuple[Floats, Floats]:
+    """The product-limit estimate: values that were reached, rising, and the chance of ending by each (the middle of its step).
+
+    Parameters
+    ----------
+    value : (n,) where a line ended, or how far it is known to have come. more_than : (n,) it did not end there. weight : (n,) how many lines it counts for.
+    """
+    order = np.lexsort((more_than, value))
+    value, more_than, weight = value[order], more_than[order], weight[order]
+    at_risk = np.cumsum(weight[::-1])[::-1]
+    left = np.cumprod(1 - np.where(more_than, 0.0, weight) / at_risk)
+    before = np.concatenate([[1.0], left[:-1]])
+    ended = ~more_than
+    return value[ended], 1 - (before + left)[ended] / 2
+
+
+def _repeats(lines: Lines) -> Chances:
+    with_figure = lines.take(~lines.is_open & (lines.figure > 0))
+    return Chances.of(joint.repeats_figure(with_figure), with_figure.phase, with_figure.technique, _REPEATS)
+
+
+def _with_repeats(table: Floats, log_figure: Floats, chance: Floats) -> Floats:
+    """Quantiles where the hours are the figure with some chance, and else as the table says."""
+    below, _ = span(log_figure, table, LEVELS)
+    rest, low = (1 - chance)[:, None], ((1 - chance) * below)[:, None]
+    high = low + chance[:, None]
+    inner = np.where(low > LEVELS, LEVELS, LEVELS - chance[:, None]) / rest
+    moved = at_scores(table, special.ndtri(np.clip(inner, 1e-9, 1 - 1e-9)))
+    return np.where((low <= LEVELS) & (high >= LEVELS), log_figure[:, None], moved)
+
+
+def _referee(lines: Lines, places: np.ndarray, mean: Floats, sd: Floats, shape: Floats, past: Ratios, repeats: Chances) -> dict[str, float]:
+    """The share of the joint model that would have lost least on the lines it looks at."""
+    judged = lines.take(places)
+    figured = (judged.figure > 0) & ~judged.is_open
+    if not figured.any():
+        return {"": 0.5}
+    judged, mean, sd = judged.take(figured), mean[figured], sd[figured]
+    log_figure = np.log(judged.figure)
+    one = _with_repeats(mean[:, None] + sd[:, None] * shape, log_figure, repeats.chance(judged))
+    one = at_levels(one, SCORED)
+    two = log_figure[:, None] + ratios.quantiles(past, ratios.weights(past, judged, without_own_work=True), SCORED)
+    actual = np.log(judged.hours)
+    lost = np.stack([pinball(actual, w * one + (1 - w) * two, SCORED).mean(axis=1) for w in _MIXES])  # (mixes, lines)
+    studio = float(_MIXES[np.argmin(lost.sum(axis=1) + _EVEN_LINES * (_MIXES - 0.5) ** 2)])
+    found = {"": studio}
+    for phase in np.unique(judged.phase):
+        of = judged.phase == phase
+        found[str(phase)] = float(_MIXES[np.argmin(lost[:, of].sum(axis=1) + _PHASE_LINES * (_MIXES - studio) ** 2)])
+    return found
+
+
+def foretell(calibration: Calibration, lines: Lines) -> Foretold:
+    """What lines of one work will take; of a line without a figure the joint model alone says it."""
+    with _threads.limit(limits=1, user_api="blas"):
+        return _foretell(calibration, lines)
+
+
+def _foretell(calibration: Calibration, lines: Lines) -> Foretold:
+    expected = joint.expect(calibration.joint, lines)
+    sd = np.sqrt(np.diag(expected.covariance))
+    table = expected.mean[:, None] + sd[:, None] * calibration.shape
+    figured = np.flatnonzero(lines.figure > 0)
+    together = np.ones(len(lines))
+    weight = expected.of_figure.copy()
+    if len(figured):
+        some = lines.take(figured)
+        log_figure = np.log(some.figure)
+        chance = calibration.repeats.chance(some)
+        table[figured] = _with_repeats(table[figured], log_figure, chance)
+        together[figured] = np.sqrt(1 - chance)  # a line that repeats its figure shares no luck with the others
+        if len(calibration.ratios.place):
+            share = np.array([calibration.weight.get(phase, calibration.weight[""]) for phase in some.phase])
+            other = log_figure[:, None] + ratios.quantiles(calibration.ratios, ratios.weights(calibration.ratios, some), LEVELS)
+            table[figured] = share[:, None] * table[figured] + (1 - share[:, None]) * other
+            weight[figured] = share * weight[figured] + (1 - share)
+    correlation = expected.covariance / np.outer(sd / together, sd / together)
+    np.fill_diagonal(correlation, 1.0)
+    return Foretold(table=table, correlation=correlation, figure_weight=weight)

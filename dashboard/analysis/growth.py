@@ -1,0 +1,50 @@
+"""How much more there was to treat than was quoted: log(actual / quoted quantity), by technique within its phase within the studio.
+
+What lies under lining, varnish and overpaint is more than what was seen; a whole surface is as measured.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dashboard.analysis.lines import Lines, Names
+from dashboard.analysis.mixed import Flags, Floats
+
+_WORTH = 8.0  # lines that the wider level is worth
+_PRIOR_MEAN, _PRIOR_VARIANCE = 0.0, 0.02  # of a studio that has measured nothing yet
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Growth:
+    """Mean and variance at the studio, by phase, by technique."""
+
+    studio: tuple[float, float]
+    phases: dict[str, tuple[float, float]]
+    techniques: dict[str, tuple[float, float]]
+
+    def of(self, phase: Names, technique: Names) -> tuple[Floats, Floats]:
+        """(n,) mean and variance of the log growth of each line; of a technique that was never measured its phase's, of such a phase the studio's."""
+        found = [self.techniques.get(t, self.phases.get(p, self.studio)) for p, t in zip(phase, technique, strict=True)]
+        mean, variance = np.array(found, dtype=float).reshape(-1, 2).T
+        return mean, variance
+
+
+def learn(lines: Lines) -> Growth:
+    """From finished lines whose quantity is known on both sides."""
+    both = ~lines.is_open & (lines.quantity > 0) & (lines.quoted > 0)
+    value = np.log(lines.quantity[both] / lines.quoted[both])
+    phase, technique = lines.phase[both], lines.technique[both]
+    studio = _nearer(value, np.ones(len(value), dtype=bool), (_PRIOR_MEAN, _PRIOR_VARIANCE))
+    phases = {str(name): _nearer(value, phase == name, studio) for name in np.unique(phase)}
+    techniques = {str(name): _nearer(value, technique == name, phases[str(phase[technique == name][0])]) for name in np.unique(technique)}
+    return Growth(studio=studio, phases=phases, techniques=techniques)
+
+
+def _nearer(value: Floats, of: Flags, wider: tuple[float, float]) -> tuple[float, float]:
+    """Mean and variance where so many lines of the wider level are added to those of the nearer."""
+    n, own = float(of.sum()), value[of]
+    mean = (own.sum() + _WORTH * wider[0]) / (n + _WORTH)
+    variance = (((own - mean) ** 2).sum() + _WORTH * (wider[1] + (wider[0] - mean) ** 2)) / (n + _WORTH)
+    return float(mean), float(variance)

@@ -1,0 +1,458 @@
+"""What quantity, technique, person and condition say of the hours of a line, and what the conservator's own figure says beside them: one model of both.
+
+    log hours  = level of phase and technique + size + condition + kind + person + drift + year + luck of the work + luck of the line
+    log figure = the same without drift and year + how far figures are off, by phase, technique, size, condition, person, drift + the same two of its own
+
+Both lucks are correlated between the two, so that a figure that saw more than the record knows moves the hours with it, as far as figures did before. Effects
+are shrunk: a technique towards its phase, a phase towards the studio (see `dashboard.analysis.mixed`). A line whose hours repeat its figure to the digit says
+nothing of hours; how often that happens is told apart (`calibration.Echo`). The size of hours is what was treated; the size of a figure is what was quoted, and
+before the work is done what was quoted and how much more there usually is (`growth`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import sparse
+
+from dashboard.analysis import growth
+from dashboard.analysis.growth import Growth
+from dashboard.analysis.lines import DAYS_A_YEAR, Lines, Names, codes
+from dashboard.analysis.mixed import Fitted, Flags, Floats, Integers, Prior, Rows, fit, given
+
+# Priors, from invented studios with known truth (tests/benchmarks/known_truth.py): (mean, standard deviation) of single effects; (standard deviation, how many
+# effects that is worth) of grouped ones.
+_SINGLE = {"level": (0.7, 1.5), "size": (0.85, 0.15), "condition": (0.05, 0.07), "drift": (0.0, 0.05), "off": (-0.15, 0.4), "off size": (-0.05, 0.10), "off condition": (0.0, 0.05), "off drift": (0.0, 0.05)}  # fmt: skip
+_GROUPED = {
+    "phase": (0.40, 4.0), "technique": (0.60, 10.0), "size of technique": (0.12, 40.0), "kind": (0.08, 6.0), "person": (0.12, 4.0), "year": (0.05, 6.0),
+    "off phase": (0.12, 4.0), "off technique": (0.28, 10.0), "off person": (0.10, 4.0),
+}  # fmt: skip
+_SHARED, _SHARED_COUNT = np.array([[0.09, 0.015], [0.015, 0.0225]]), 10.0
+_RESIDUAL, _RESIDUAL_COUNT = np.array([[0.20, 0.04], [0.04, 0.16]]), 30.0
+_NO_QUANTITY = 0.20  # added to every cell where a measured technique was not measured
+_STEPS = 8
+_MOST_LINES = 4000  # variances are learnt on the latest so many; effects on all
+_YEARS = 10
+_MIDDLE_CONDITION = 1.5
+FOUR_IN_FIVE = 1.2815515655446004  # standard deviations to either side hold 4 in 5
+ECHO = 1e-6  # hours that differ from the figure by less than this part of it repeat it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Levels:
+    """Names the fit knows, in order, and the size that a line is held against."""
+
+    phases: tuple[str, ...]
+    techniques: tuple[str, ...]
+    kinds: tuple[str, ...]
+    people: tuple[str, ...]
+    units: tuple[str, ...]
+    of_unit: Floats
+    of_technique: Floats
+    now: int
+
+    @classmethod
+    def of(cls, lines: Lines, now: int) -> Levels:
+        techniques, place = np.unique(lines.technique, return_inverse=True)
+        measured = lines.quantity > 0
+        log_quantity = np.log(np.where(measured, lines.quantity, 1.0))
+        units, unit = np.unique(lines.unit, return_inverse=True)
+        in_unit = np.bincount(unit[measured], minlength=len(units))
+        of_unit = np.bincount(unit[measured], log_quantity[measured], len(units)) / np.maximum(in_unit, 1)
+        in_technique = np.bincount(place[measured], minlength=len(techniques))
+        one_unit = np.zeros(len(techniques))
+        one_unit[place] = of_unit[unit]
+        of_technique = (np.bincount(place[measured], log_quantity[measured], len(techniques)) + one_unit) / (in_technique + 1)
+        return cls(
+            phases=tuple(np.unique(lines.phase)), techniques=tuple(techniques), kinds=tuple(np.unique(lines.kind)),
+            people=tuple(name for name, has in zip(lines.people, np.any(lines.shares > 0, axis=0).tolist(), strict=True) if has),
+            units=tuple(units), of_unit=of_unit, of_technique=of_technique, now=now,
+        )  # fmt: skip
+
+    def reference(self, technique: Names, unit: Names) -> Floats:
+        """Log of the quantity that each line is held against: the usual one of its technique, or of its unit where the technique has none yet."""
+        own, of_its_unit = codes(technique, self.techniques), codes(unit, self.units)
+        usual = np.where(of_its_unit >= 0, np.append(self.of_unit, 0.0)[of_its_unit], 0.0)
+        found: Floats = np.where(own >= 0, np.append(self.of_technique, 0.0)[own], usual)
+        return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """Where the effects of each kind lie among the columns; names that the fit does not know come behind them."""
+
+    starts: dict[str, int]
+    sizes: dict[str, int]
+    prior: Prior
+    groups: tuple[str, ...]
+
+    @classmethod
+    def of(cls, levels: Levels) -> Layout:
+        sizes = {
+            "level": 1, "size": 1, "condition": 1, "drift": 1, "off": 1, "off size": 1, "off condition": 1, "off drift": 1,
+            "phase": len(levels.phases), "technique": len(levels.techniques), "size of technique": len(levels.techniques), "kind": len(levels.kinds),
+            "person": len(levels.people), "year": _YEARS, "off phase": len(levels.phases), "off technique": len(levels.techniques), "off person": len(levels.people),
+        }  # fmt: skip
+        starts = dict(zip(sizes, np.cumsum([0, *sizes.values()])[:-1].tolist(), strict=True))
+        groups = tuple(_GROUPED)
+        mean, variance, group = [], [], []
+        for name, size in sizes.items():
+            middle, sd = _SINGLE[name] if name in _SINGLE else (0.0, _GROUPED[name][0])
+            mean += [middle] * size
+            variance += [sd**2] * size
+            group += [groups.index(name) if name in _GROUPED else -1] * size
+        residual = np.stack([_RESIDUAL, _RESIDUAL + _NO_QUANTITY, _RESIDUAL, _RESIDUAL])  # by what is known of size, see `_sizes`
+        prior = Prior(
+            mean=np.array(mean), variance=np.array(variance), group=np.array(group), counts=np.array([_GROUPED[name][1] for name in groups]),
+            shared=_SHARED, shared_count=_SHARED_COUNT, residual=residual, residual_count=_RESIDUAL_COUNT,
+        )  # fmt: skip
+        return cls(starts=starts, sizes=sizes, prior=prior, groups=groups)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Joint:
+    """The model fitted to a record.
+
+    Attributes
+    ----------
+    levels, layout, fitted : what it knows by name, where that lies, and what is believed of it.
+    works : names of the works it has learnt from, in order.
+    mix : (people,) how the work is shared between people of late.
+    rows : the lines it has learnt from, as the model sees them, and `lines` themselves.
+    """
+
+    levels: Levels
+    layout: Layout
+    fitted: Fitted
+    works: tuple[str, ...]
+    mix: Floats
+    rows: Rows
+    lines: Lines
+    growth: Growth
+
+    @property
+    def between_people(self) -> float:
+        """How far paces of people lie apart where it is not known who will do it; variance of log hours."""
+        pace = self.effects("person")
+        return float(self.mix @ pace**2 - (self.mix @ pace) ** 2)
+
+    def effects(self, name: str) -> Floats:
+        start = self.layout.starts[name]
+        return self.fitted.effects[start : start + self.layout.sizes[name]]
+
+    def variance(self, name: str) -> float:
+        """The fitted variance between effects of one kind."""
+        return float(self.fitted.variance[self.layout.starts[name]]) if self.layout.sizes[name] else _GROUPED[name][0] ** 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Expected:
+    """What is expected of the log hours of the lines of one work: (n,) and (n, n), figures known; `alone` (n,) is the part of the variance that is the line's own luck,
+    `of_figure` (n,) how far a line's own figure moves its hours: 1 is as far as itself."""
+
+    mean: Floats
+    covariance: Floats
+    of_figure: Floats
+
+
+def repeats_figure(lines: Lines) -> Flags:
+    """Hours that are the figure, to the digit."""
+    with np.errstate(invalid="ignore"):
+        same: Flags = np.abs(lines.hours - lines.figure) <= ECHO * lines.figure
+    return same & ~lines.is_open
+
+
+def learn(lines: Lines, now: int) -> Joint:
+    """Fit the model.
+
+    Parameters
+    ----------
+    lines : finished ones, and open ones with hours so far; each has hours.
+    now : the day for which it is asked (days since 1970).
+    """
+    levels = Levels.of(lines, now)
+    layout = Layout.of(levels)
+    works, work = np.unique(lines.object, return_inverse=True)
+    grown = growth.learn(lines)
+    rows, _ = _rows(lines, levels, layout, work, grown)
+    prior = layout.prior
+    if len(lines) > _MOST_LINES:
+        latest = np.sort(np.argsort(-lines.day, kind="stable")[:_MOST_LINES])
+        some, _ = _rows(lines.take(latest), levels, layout, np.unique(work[latest], return_inverse=True)[1], grown)
+        prior = given(fit(some, prior, steps=_STEPS), prior)
+        fitted = fit(rows, prior, steps=2, learning=False)
+    else:
+        fitted = fit(rows, prior, steps=_STEPS)
+    recent = 0.5 ** ((now - lines.day) / DAYS_A_YEAR)
+    mix = recent @ _known_shares(lines, levels)
+    return Joint(
+        levels=levels, layout=layout, fitted=fitted, works=tuple(works), mix=mix / mix.sum() if mix.sum() else mix, rows=rows, lines=lines, growth=grown
+    )
+
+
+def _known_shares(lines: Lines, levels: Levels) -> Floats:
+    """(n, known people) shares of the hours of each line."""
+    found = np.zeros((len(lines), len(levels.people)))
+    for number, name in enumerate(levels.people):
+        if name in lines.people:
+            found[:, number] = lines.shares[:, lines.people.index(name)]
+    return found
+
+
+@dataclass(slots=True)
+class _Cells:
+    """Cells of the two designs as they are put together."""
+
+    layout: Layout
+    lines: int
+    columns: int
+    cells: tuple[list[tuple[Integers, Integers, Floats]], list[tuple[Integers, Integers, Floats]]]
+    extra_variance: list[float]
+
+    def put(self, name: str, place: Integers, hours: Floats | float, figure: Floats | float, names: Names | None = None, variance: float = 0.0) -> None:
+        """A column for each line, with its value in either answer: where its name is not known, one behind the others with the variance of its kind."""
+        column = self.layout.starts[name] + place
+        strange = place < 0
+        if strange.any() and names is not None:
+            new, which = np.unique(names[strange], return_inverse=True)
+            column[strange] = self.columns + which
+            self.columns += len(new)
+            self.extra_variance += [variance] * len(new)
+        for cells, value in zip(self.cells, (hours, figure), strict=True):
+            full = np.broadcast_to(np.asarray(value, dtype=float), column.shape)
+            at = np.flatnonzero(full)
+            cells.append((at, column[at], full[at]))
+
+    def design(self, answer: int) -> sparse.csr_matrix:
+        row, column, value = (np.concatenate(parts) for parts in zip(*self.cells[answer], strict=True))
+        return sparse.csr_matrix((value, (row, column)), shape=(self.lines, self.columns))
+
+
+def _rows(lines: Lines, levels: Levels, layout: Layout, work: Integers, grown: Growth, joint: Joint | None = None) -> tuple[Rows, Floats]:
+    """The lines as the model sees them, and the variances of columns that stand for names it does not know."""
+    n = len(lines)
+    none = np.zeros(n, dtype=np.int64)
+    size, seen, kind = _sizes(lines, levels, grown)
+    grade = np.where(np.isnan(lines.condition), 0.0, lines.condition - _MIDDLE_CONDITION)
+    of_phase, of_technique = codes(lines.phase, levels.phases), codes(lines.technique, levels.techniques)
+    cells = _Cells(layout, n, len(layout.prior.mean), ([], []), [])
+    variance = joint.variance if joint else lambda _: 0.0
+    cells.put("level", none, 1.0, 1.0)
+    cells.put("size", none, size, seen)
+    cells.put("condition", none, grade, grade)
+    cells.put("off", none, 0.0, 1.0)
+    cells.put("off size", none, 0.0, seen)
+    cells.put("off condition", none, 0.0, grade)
+    for off in ("", "off "):
+        cells.put(f"{off}phase", of_phase, 0.0 if off else 1.0, 1.0, lines.phase, variance(f"{off}phase"))
+        cells.put(f"{off}technique", of_technique, 0.0 if off else 1.0, 1.0, lines.technique, variance(f"{off}technique"))
+    cells.put("size of technique", of_technique, size, seen, lines.technique, variance("size of technique"))
+    of_kind = codes(lines.kind, levels.kinds)
+    has_kind = ((lines.kind != "") & (of_kind >= 0)).astype(float)
+    cells.put("kind", np.maximum(of_kind, 0), has_kind, has_kind)
+    shares = _known_shares(lines, levels)
+    if joint is not None:
+        shares = shares + (1 - shares.sum(axis=1, keepdims=True)) * joint.mix  # not known who, or somebody new: as the studio's work is shared
+    for number in range(len(levels.people)):
+        cells.put("person", none + number, shares[:, number], shares[:, number])
+        cells.put("off person", none + number, 0.0, shares[:, number])
+    if joint is None:
+        age = (levels.now - lines.day) / DAYS_A_YEAR
+        year = np.floor(age).astype(np.int64)
+        cells.put("drift", none, -np.maximum(age, 0.0), 0.0)
+        cells.put("off drift", none, 0.0, -np.maximum(age, 0.0))
+        cells.put("year", np.clip(year, 0, _YEARS - 1), np.where(year < _YEARS, 1.0, 0.0), 0.0)
+    else:
+        cells.put("year", none, 1.0, 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        answers = np.log(np.stack([np.where(repeats_figure(lines), np.nan, lines.hours), lines.figure], axis=1))
+    answers[~np.isfinite(answers)] = np.nan
+    found = Rows(
+        first=cells.design(0),
+        second=cells.design(1),
+        answers=answers,
+        kind=kind,
+        work=work,
+        more_than=lines.is_open & ~np.isnan(answers[:, 0]),
+        weight=lines.weight,
+    )
+    return found, np.array(cells.extra_variance)
+
+
+def _sizes(lines: Lines, levels: Levels, grown: Growth) -> tuple[Floats, Floats, Integers]:
+    """Log size of what is treated, of what was seen when it was quoted, against the usual one; and what is known of it: 0 the quantity, 1 nothing, 2 it has none, 3 what was quoted."""
+    usual = levels.reference(lines.technique, lines.unit)
+    treated, quoted = lines.quantity > 0, lines.quoted > 0
+    more, _ = grown.of(lines.phase, lines.technique)
+    log_treated, log_quoted = (np.log(np.where(known, value, 1.0)) for known, value in ((treated, lines.quantity), (quoted, lines.quoted)))
+    size = np.where(treated, log_treated, log_quoted + more) - usual
+    seen = np.where(quoted, log_quoted, log_treated - more) - usual
+    measured = treated | quoted
+    return np.where(measured, size, 0.0), np.where(measured, seen, 0.0), np.where(treated, 0, np.where(quoted, 3, np.where(lines.unit == "", 2, 1)))
+
+
+def expect(joint: Joint, lines: Lines) -> Expected:
+    """What is expected of lines of one work that are not in the record, given their figures and what of the work is in the record."""
+    fitted, n = joint.fitted, len(lines)
+    rows, strange = _rows(lines, joint.levels, joint.layout, np.full(n, -1), joint.growth, joint)
+    told = np.flatnonzero(~np.isnan(rows.answers[:, 1]))
+    design = np.vstack([rows.first.toarray(), rows.second.toarray()[told]])
+    p = len(fitted.effects)
+    known = design[:, :p]
+    covariance = known @ fitted.covariance @ known.T + (design[:, p:] * strange) @ design[:, p:].T
+    mean = known @ fitted.effects
+    which = np.concatenate([np.zeros(n, dtype=np.int64), np.ones(len(told), dtype=np.int64)])
+    work = int(codes(lines.object[:1], joint.works)[0])
+    if work >= 0:
+        mean = mean + fitted.of_work[work][which]
+        crossed = known @ fitted.work_with_effects[work].T[:, which]
+        covariance = covariance + crossed + crossed.T + fitted.work_covariance[work][np.ix_(which, which)]
+    else:
+        covariance = covariance + fitted.shared[np.ix_(which, which)]
+    own = fitted.residual[np.where(rows.kind == 3, 0, rows.kind)]  # a quoted quantity will be measured; until then it may grow
+    at = np.arange(n)
+    _, may_grow = joint.growth.of(lines.phase, lines.technique)
+    covariance[at, at] += own[:, 0, 0] + _of_somebody(joint, lines) + np.where(rows.kind == 3, elasticity(joint, lines.technique) ** 2 * may_grow, 0.0)
+    behind = n + np.arange(len(told))
+    covariance[behind, behind] += own[told, 1, 1]
+    covariance[told, behind] += own[told, 0, 1]
+    covariance[behind, told] += own[told, 0, 1]
+    return _conditional(mean, covariance, n, rows.answers[told, 1], told)
+
+
+def elasticity(joint: Joint, technique: Names) -> Floats:
+    """How hours grow with size: 1 in proportion, less where a big one goes faster for its size."""
+    own = np.append(joint.effects("size of technique"), 0.0)
+    found: Floats = joint.effects("size")[0] + own[codes(technique, joint.levels.techniques)]
+    return found
+
+
+def _of_somebody(joint: Joint, lines: Lines) -> Floats:
+    """Variance of not knowing who, or of somebody whose pace is not known."""
+    known = _known_shares(lines, joint.levels).sum(axis=1)
+    found: Floats = np.where(known > 0, 0.0, np.where(lines.person == "", joint.between_people, joint.variance("person")))
+    return found
+
+
+def _conditional(mean: Floats, covariance: Floats, n: int, figures: Floats, told: Integers) -> Expected:
+    """Of the first n, given the others."""
+    of_figure = np.zeros(n)
+    if not len(told):
+        return Expected(mean=mean[:n], covariance=covariance[:n, :n], of_figure=of_figure)
+    crossed = np.linalg.solve(covariance[n:, n:], covariance[n:, :n]).T
+    of_figure[told] = covariance[told, n + np.arange(len(told))] / np.diag(covariance)[n:]
+    return Expected(mean=mean[:n] + crossed @ (figures - mean[n:]), covariance=covariance[:n, :n] - crossed @ covariance[n:, :n], of_figure=of_figure)
+
+
+def left_out(joint: Joint, works: Integers) -> tuple[Integers, Floats, Floats]:
+    """What would have been expected of lines had their work not been in the record (variances as they are).
+
+    Leaving a block of answers out of a linear mixed model: R. Christensen, L. M. Pearson, W. Johnson, "Case-deletion diagnostics for mixed models", Technometrics 34
+    (1992) 38-45, in the form of the marginal covariance.
+
+    Parameters
+    ----------
+    works : numbers of works (places in `joint.works`).
+
+    Returns
+    -------
+    The lines (places in `joint.lines`), the expected log hours of each given the figures of its work, and the standard deviation.
+    """
+    fitted, rows = joint.fitted, joint.rows
+    in_order = np.argsort(rows.work, kind="stable")
+    ends = np.searchsorted(rows.work[in_order], np.arange(len(joint.works) + 1))
+    places, means, sds = [], [], []
+    for work in works:
+        at = in_order[ends[work] : ends[work + 1]]
+        timed, figured = at[~np.isnan(rows.answers[at, 0])], at[~np.isnan(rows.answers[at, 1])]
+        n = len(timed)
+        if not n:
+            continue
+        design = np.vstack([rows.first[timed].toarray(), rows.second[figured].toarray()])
+        answers = np.concatenate([fitted.answers[timed, 0], fitted.answers[figured, 1]])
+        which = np.concatenate([np.zeros(n, dtype=np.int64), np.ones(len(figured), dtype=np.int64)])
+        line = np.concatenate([timed, figured])
+        own = fitted.residual[rows.kind[line]] / fitted.weight[line][:, None, None]
+        same_line = line[:, None] == line[None, :]
+        within = fitted.shared[np.ix_(which, which)] + np.where(same_line, own[np.arange(len(line))[:, None], which[:, None], which[None, :]], 0.0)
+        inverse = np.linalg.inv(within)
+        certain = inverse - inverse @ (design @ fitted.covariance @ design.T) @ inverse
+        covariance = np.linalg.inv(certain)
+        out = covariance @ (inverse @ (answers - design @ fitted.effects))
+        found = _conditional_miss(out, covariance, n)
+        places.append(timed)
+        means.append(answers[:n] - found[0])
+        sds.append(found[1])
+    if not places:
+        return np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0)
+    return np.concatenate(places), np.concatenate(means), np.concatenate(sds)
+
+
+def _conditional_miss(out: Floats, covariance: Floats, n: int) -> tuple[Floats, Floats]:
+    """How far the first n answers lie from what the others let expect, and the standard deviation of each."""
+    if len(out) == n:
+        return out, np.sqrt(np.diag(covariance))
+    crossed = np.linalg.solve(covariance[n:, n:], covariance[n:, :n]).T
+    return out[:n] - crossed @ out[n:], np.sqrt(np.diag(covariance)[:n] - np.einsum("ij,ji->i", crossed, covariance[n:, :n]))
+
+
+def level(joint: Joint, lines: Lines) -> tuple[Floats, Floats]:
+    """(n,) expected log hours of lines but for their luck and that of their work, and how sure that is (standard deviation)."""
+    design, strange = _designs(joint, lines)[0]
+    p = len(joint.fitted.effects)
+    known = design[:, :p]
+    variance = np.einsum("ij,jk,ik->i", known, joint.fitted.covariance, known, optimize=True) + (design[:, p:] ** 2) @ strange
+    return known @ joint.fitted.effects, np.sqrt(variance)
+
+
+def alone(joint: Joint, lines: Lines) -> tuple[Floats, Floats]:
+    """(n,) expected log hours of lines without a figure, each on a new work, and their standard deviation."""
+    mean, sd = level(joint, lines)
+    kind = _sizes(lines, joint.levels, joint.growth)[2]
+    return mean, np.sqrt(sd**2 + joint.fitted.shared[0, 0] + joint.fitted.residual[kind, 0, 0] + _of_somebody(joint, lines))
+
+
+def weight_of_figure(joint: Joint, lines: Lines) -> Floats:
+    """(n,) how far a figure for this line alone would move its expected hours: 1 is as far as the figure itself."""
+    (hours, strange), (figure, _) = _designs(joint, lines)
+    p = len(joint.fitted.effects)
+    half = figure[:, :p] @ joint.fitted.covariance
+    fitted, kind = joint.fitted, _sizes(lines, joint.levels, joint.growth)[2]
+    crossed = (half * hours[:, :p]).sum(axis=1) + (hours[:, p:] * figure[:, p:]) @ strange + fitted.shared[0, 1] + fitted.residual[kind, 0, 1]
+    own = (half * figure[:, :p]).sum(axis=1) + (figure[:, p:] ** 2) @ strange + fitted.shared[1, 1] + fitted.residual[kind, 1, 1]
+    found: Floats = np.clip(crossed / own, 0.0, 1.0)
+    return found
+
+
+def own_share(joint: Joint, technique: Names) -> Floats:
+    """(n,) how far what is believed of a technique rests on its own lines: 0 not at all, towards 1 the more there are."""
+    start = joint.layout.starts["technique"]
+    place = codes(technique, joint.levels.techniques)
+    left = np.append(np.diag(joint.fitted.covariance)[start : start + len(joint.levels.techniques)], joint.variance("technique"))
+    found: Floats = np.clip(1 - left[place] / joint.variance("technique"), 0.0, 1.0)
+    return found
+
+
+def _designs(joint: Joint, lines: Lines) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+    rows, strange = _rows(lines, joint.levels, joint.layout, np.full(len(lines), -1), joint.growth, joint)
+    return (rows.first.toarray(), strange), (rows.second.toarray(), strange)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pace:
+    """Log factors of people against the studio, with the range that holds the true one 4 times in 5; by their places in the levels."""
+
+    middle: Floats
+    low: Floats
+    high: Floats
+
+
+def paces(joint: Joint) -> Pace:
+    """How each person's hours stand to those of the studio as it shares its work now."""
+    start, n = joint.layout.starts["person"], len(joint.levels.people)
+    against = np.eye(n) - joint.mix
+    middle = against @ joint.effects("person")
+    covariance = joint.fitted.covariance[start : start + n, start : start + n]
+    spread = FOUR_IN_FIVE * np.sqrt(np.einsum("ij,jk,ik->i", against, covariance, against))
+    return Pace(middle=middle, low=middle - spread, high=middle + spread)

@@ -1,0 +1,132 @@
+"""What each technique really takes in this studio: rates, with their ranges, and the works behind them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from dashboard.analysis import calibration, joint
+from dashboard.analysis.calibration import Calibration
+from dashboard.analysis.joint import FOUR_IN_FIVE
+from dashboard.analysis.lines import Lines, Names, codes
+from dashboard.analysis.mixed import Floats, Integers
+from dashboard.analysis.ratios import works_needed
+
+_SHOWN = np.array([0.1, 0.5, 0.8, 0.9])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Paces:
+    """Log hours of a usual line of each technique the record knows, in order of their names: middle, and the range that holds the true one 4 times in 5."""
+
+    middle: Floats
+    low: Floats
+    high: Floats
+
+
+def paces(known: Calibration) -> Paces:
+    """The pace of each technique of the record: at its usual quantity, middling condition, as the work is shared between people now."""
+    usual = usual_lines(known, np.asarray(known.joint.levels.techniques, dtype=str))
+    middle, spread = joint.level(known.joint, usual)
+    return Paces(middle=middle, low=middle - FOUR_IN_FIVE * spread, high=middle + FOUR_IN_FIVE * spread)
+
+
+def usual_lines(known: Calibration, techniques: Names, phases: Names | None = None, units: Names | None = None) -> Lines:
+    """A line of the usual quantity for each technique, in the phase and on the kind of object where it was mostly done.
+
+    Parameters
+    ----------
+    phases, units : of techniques that the record does not know.
+    """
+    past, levels = known.joint.lines, known.joint.levels
+    n = len(techniques)
+    place = codes(techniques, levels.techniques)
+    seen = place >= 0
+    of = codes(past.technique, levels.techniques)
+    own = {
+        name: np.where(seen, _mostly(getattr(past, name), of, len(levels.techniques), default)[place], default)
+        for name, default in (("phase", ""), ("unit", ""), ("kind", ""))
+    }
+    phase = own["phase"] if phases is None else np.where(seen, own["phase"], phases)
+    unit = own["unit"] if units is None else np.where(seen, own["unit"], units)
+    nothing = np.full(n, np.nan)
+    reference = np.exp(levels.reference(techniques, unit))
+    reference = np.where(unit == "pcs", np.maximum(np.round(reference), 1.0), reference)  # pieces are whole
+    return Lines(
+        object=np.full(n, ""), phase=phase, technique=techniques, part=np.full(n, ""), unit=unit, kind=own["kind"], hours=nothing, quantity=np.where(unit == "", np.nan, reference),
+        quoted=nothing, figure=nothing, condition=nothing, person=np.full(n, ""), shares=np.zeros((n, len(past.people))), people=past.people,
+        day=np.full(n, levels.now), is_open=np.ones(n, dtype=bool), weight=np.ones(n),
+    )  # fmt: skip
+
+
+def _mostly(names: Names, of: Integers, count: int, default: str) -> Names:
+    """The commonest name of each of so many groups; of two equally common the first by the alphabet."""
+    words, word = np.unique(names, return_inverse=True)
+    if not len(words):
+        return np.full(count + 1, default)
+    often = np.zeros((count, len(words)), dtype=np.int64)
+    np.add.at(often, (of, word), 1)
+    return np.append(words[often.argmax(axis=1)], default) if count else np.full(1, default)
+
+
+def table(known: Calibration, vocabulary: pd.DataFrame) -> pd.DataFrame:
+    """Every technique of the vocabulary and of the record, with what it takes.
+
+    Parameters
+    ----------
+    known : calibrated on the record of a day.
+    vocabulary : `technique`, `phase`, `unit` (empty: not measured), one row a technique.
+
+    Returns
+    -------
+    Frame with `technique`, `phase`, `unit`, `works`, `lines` (finished), `open_lines`, `rate`, `rate_low`, `rate_high` (hours per unit, or per line where there is no unit),
+    `reference_quantity` (null without a unit), `elasticity` (null without a unit), `p10`, `p50`, `p80`, `p90` (hours of the next line of the reference quantity),
+    `figure_weight` (0 to 1), `own_share` (0 to 1: how far the rate rests on the technique's own lines), `rests_on` (technique, phase, studio, nothing) and `reach` (the highest of the chances 0.8 and 0.9
+    that its own works alone would reach; null: neither). All figures are null while nothing at all is finished.
+    """
+    past = known.joint.lines
+    extra = vocabulary[~vocabulary["technique"].isin(known.joint.levels.techniques)]
+    techniques = np.concatenate([np.asarray(known.joint.levels.techniques, dtype=str), extra["technique"].to_numpy(dtype=str)])
+    padding = [""] * len(known.joint.levels.techniques)
+    lines = usual_lines(
+        known, techniques, np.array(padding + extra["phase"].tolist(), dtype=str), np.array(padding + extra["unit"].fillna("").tolist(), dtype=str)
+    )
+    finished = past.take(~past.is_open)
+    count = pd.DataFrame({"technique": finished.technique, "object": finished.object}).groupby("technique")["object"].agg(["size", "nunique"])
+    opened = pd.Series(past.technique[past.is_open], dtype=object).value_counts()
+    middle, spread = joint.level(known.joint, lines)
+    measured = lines.unit != ""
+    reference = np.where(measured, lines.quantity, 1.0)
+    hours = _next_line(known, lines)
+    frame = pd.DataFrame(
+        {
+            "technique": techniques, "phase": lines.phase, "unit": pd.Series(lines.unit).where(measured, None),
+            "works": count["nunique"].reindex(techniques, fill_value=0).to_numpy(), "lines": count["size"].reindex(techniques, fill_value=0).to_numpy(),
+            "open_lines": opened.reindex(techniques, fill_value=0).to_numpy(), "rate": np.exp(middle) / reference,
+            "rate_low": np.exp(middle - FOUR_IN_FIVE * spread) / reference, "rate_high": np.exp(middle + FOUR_IN_FIVE * spread) / reference,
+            "reference_quantity": np.where(measured, reference, np.nan), "elasticity": np.where(measured, joint.elasticity(known.joint, techniques), np.nan),
+            "p10": hours[:, 0], "p50": hours[:, 1], "p80": hours[:, 2], "p90": hours[:, 3], "figure_weight": _figure_weight(known, lines),
+            "own_share": joint.own_share(known.joint, techniques),
+        }
+    )  # fmt: skip
+    known_phase = np.isin(lines.phase, finished.phase)
+    frame["rests_on"] = np.where(not len(finished), "nothing", np.where(frame["lines"] > 0, "technique", np.where(known_phase, "phase", "studio")))
+    frame["reach"] = np.select([frame["works"] >= works_needed(0.9), frame["works"] >= works_needed(0.8)], [0.9, 0.8], np.nan)
+    if not len(finished):
+        frame[["rate", "rate_low", "rate_high", "reference_quantity", "elasticity", "p10", "p50", "p80", "p90", "figure_weight", "own_share"]] = np.nan
+    return frame
+
+
+def _next_line(known: Calibration, lines: Lines) -> Floats:
+    """(n, 4) hours that the next line of the usual quantity will take at most, at 1 in 10, even chance, 4 in 5 and 9 in 10; each as if on a work of its own."""
+    mean, sd = joint.alone(known.joint, lines)
+    return np.exp(calibration.at_levels(mean[:, None] + sd[:, None] * known.shape, _SHOWN))
+
+
+def _figure_weight(known: Calibration, lines: Lines) -> Floats:
+    """How far the conservator's own figure would move the line, if she gave one."""
+    mixed = np.array([known.weight.get(phase, known.weight[""]) for phase in lines.phase], dtype=float)
+    found: Floats = mixed * joint.weight_of_figure(known.joint, lines) + (1 - mixed)
+    return found

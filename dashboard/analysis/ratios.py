@@ -1,0 +1,110 @@
+"""What hours came to beside the conservator's own figure: the whole distribution of log(actual / figure), from the studio down to technique and person.
+
+At each level the nearer evidence replaces a part of the wider: with evidence E it counts E / (E + 15), the credibility factor of H. Bühlmann and E. Straub,
+"Glaubwürdigkeit für Schadensätze", Mitteilungen der Vereinigung schweizerischer Versicherungsmathematiker 70 (1970) 111-133, applied to the weights of past lines
+and not to their mean, so that spikes and long tails stay as they are in the record.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from dashboard.analysis.lines import Lines
+from dashboard.analysis.mixed import Flags, Floats, Integers
+
+_HALF_LIFE_DAYS = 730.0
+_SIZE_BAND = 0.8  # of log figure
+_CREDIBILITY = 15.0  # lines that the wider level is worth
+_MOST_LINES = 4000  # the latest; older ones hardly count
+
+
+def credible(wider: Floats, evidence: Floats, worth: float) -> Floats:
+    """Weights of past lines once nearer evidence is known.
+
+    Parameters
+    ----------
+    wider : (…, n) weights at the wider level, each row summing to 1.
+    evidence : (…, n) how much each line says at the nearer level; nought: it does not belong there.
+    worth : how much evidence the wider level stands for; the ratio of the variance within to that between.
+    """
+    found: Floats = (evidence + worth * wider) / (evidence.sum(axis=-1, keepdims=True) + worth)
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ratios:
+    """Past lines that had a figure, by log(actual / figure) in rising order."""
+
+    lines: Lines
+    log_ratio: Floats
+    log_figure: Floats
+    recency: Floats
+    place: Integers  # of each among the lines it was learnt from
+
+
+def learn(lines: Lines, now: int) -> Ratios:
+    """From finished lines with hours and a figure."""
+    place = np.flatnonzero(~lines.is_open & (lines.hours > 0) & (lines.figure > 0))
+    if len(place) > _MOST_LINES:
+        place = np.sort(place[np.argsort(-lines.day[place], kind="stable")[:_MOST_LINES]])
+    log_ratio = np.log(lines.hours[place] / lines.figure[place])
+    place = place[np.argsort(log_ratio, kind="stable")]
+    chosen = lines.take(place)
+    return Ratios(
+        lines=chosen,
+        log_ratio=np.sort(log_ratio, kind="stable"),
+        log_figure=np.log(chosen.figure),
+        recency=0.5 ** ((now - chosen.day) / _HALF_LIFE_DAYS),
+        place=place,
+    )
+
+
+def weights(ratios: Ratios, lines: Lines, *, without_own_work: bool = False) -> Floats:
+    """(n, past lines) how much each past line says of each line that is asked about; each row sums to 1."""
+    past = ratios.lines
+    recency = np.broadcast_to(ratios.recency, (len(lines), len(past))).copy()
+    if without_own_work:
+        recency[lines.object[:, None] == past.object[None, :]] = 0.0
+    with np.errstate(invalid="ignore"):
+        near = recency * np.exp(-0.5 * ((np.log(lines.figure)[:, None] - ratios.log_figure[None, :]) / _SIZE_BAND) ** 2)
+    same_phase, same_technique = lines.phase[:, None] == past.phase[None, :], lines.technique[:, None] == past.technique[None, :]
+    same_person = _same_person(lines, past)
+    total = recency.sum(axis=1, keepdims=True)
+    found: Floats = np.divide(recency, total, out=np.zeros_like(recency), where=total > 0)
+    levels: tuple[Flags | float, ...] = (1.0, same_phase, same_person, same_technique, same_technique & same_person)
+    for level in levels:
+        found = credible(found, near * level, _CREDIBILITY)
+    return found
+
+
+def _same_person(lines: Lines, past: Lines) -> Flags:
+    """Mostly done by the person whom the estimate names; where it names nobody, no line is nearer than another."""
+    if not past.people:
+        return np.zeros((len(lines), len(past)), dtype=bool)
+    mostly = np.where(past.shares.max(axis=1) > 0, np.asarray(past.people)[past.shares.argmax(axis=1)], "")
+    same: Flags = (lines.person[:, None] == mostly[None, :]) & (mostly != "")[None, :]
+    return same
+
+
+def effective(weight: Floats) -> Floats:
+    """(n,) how many equal lines would say as much (L. Kish, Survey Sampling, 1965, section 11.7)."""
+    found: Floats = 1 / np.maximum((weight**2).sum(axis=1), 1e-12)
+    return found
+
+
+def quantiles(ratios: Ratios, weight: Floats, levels: Floats) -> Floats:
+    """(n, levels) quantiles of log(actual / figure); where the record is too short for a level, its outermost line stands for it."""
+    count = effective(weight)[:, None]
+    middle = np.cumsum(weight, axis=1) - weight / 2
+    asked = ((count + 1) * levels - 0.5) / count
+    return np.stack([np.interp(one, at, ratios.log_ratio) for one, at in zip(asked, middle, strict=True)])
+
+
+def works_needed(chance: float) -> int:
+    """How many past works there must be before their own order says anything of a chance: the smallest n with ⌈(n + 1)·chance⌉ ≤ n.
+
+    The k-th smallest of n bounds the next one with chance k / (n + 1) (V. Vovk, A. Gammerman, G. Shafer, Algorithmic Learning in a Random World, 2005).
+    """
+    return int(np.ceil(round(chance / (1 - chance), 9)))

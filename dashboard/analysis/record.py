@@ -1,0 +1,231 @@
+"""The record as it stood on any day: which lines were finished, with how many hours, held against which figure.
+
+Which record teaches: hours at own cost and studio time do not; of a line's estimates the last version made on or before its first entry, so that a revision that
+copies hours already worked is never the yardstick; hours agreed on top are lines of their own without a figure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from dashboard.analysis.lines import Lines, Names, named_shares
+from dashboard.analysis.mixed import Flags, Floats, Integers
+
+_NEVER = 2**31
+_REST_DAYS = 14  # within a line nine rests in ten are shorter, in studios that log by the day (common practice, no source)
+_OPEN_DAYS = 30  # that are taken for days of work before there is a record
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quoted:
+    """Finished lines that had a figure or a quoted quantity before their first entry.
+
+    Attributes
+    ----------
+    lines : as they could be asked about: hours, quantity and who did it are not known.
+    hours : (n,) what each took; nought: it was finished without an entry.
+    made_on : (n,) day of the version (days since 1970), on which the line is foretold.
+    """
+
+    lines: Lines
+    hours: Floats
+    made_on: Integers
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Told:
+    """What the yardstick says of each line: version chosen, its hours, quantity, person; -1 where there is no version or the line is not in it."""
+
+    made_on: Integers
+    hours: Floats
+    quantity: Floats
+    person: Names
+    within: Flags
+
+
+class Record:
+    """Frames of the teaching queries, turned into arrays once; any day is then a matter of sums."""
+
+    def __init__(self, *, lines: pd.DataFrame, days: pd.DataFrame, ends: pd.DataFrame, estimates: pd.DataFrame, versions: pd.DataFrame) -> None:
+        """
+        Parameters
+        ----------
+        lines : `line`, `object`, `phase`, `technique`, `part`, `unit`, `kind`, `condition`.
+        days : `line`, `person`, `extra`, `day`, `hours`, `quantity`, `first_day`, `last_day`, `last_quantity_at`, `first_done_at`, `all_done_at`.
+        ends : `line`, `day`. estimates : `line`, `version`, `made_on`, `option_approved_on`, `hours`, `quantity`, `person`.
+        versions : `object`, `version`, `made_on`, in the order in which they were made. Days are days since 1970.
+        """
+        number = pd.Series(np.arange(len(lines)), index=lines["line"])
+        self.count = len(lines)
+        self.names = {name: lines[name].fillna("").to_numpy(dtype=str) for name in ("object", "phase", "technique", "part", "unit", "kind")}
+        self.condition = lines["condition"].to_numpy(dtype=float)
+        days = days[days["line"].isin(number.index)]  # studio time is on no line of a work
+        self.of_day = {
+            name: days[name].to_numpy() for name in ("day", "hours", "quantity", "first_day", "last_day", "last_quantity_at", "first_done_at", "all_done_at")
+        }
+        self.of_day["line"] = number.loc[days["line"]].to_numpy()
+        self.of_day["extra"] = days["extra"].to_numpy(dtype=bool)
+        people, who = np.unique(days["person"].to_numpy(dtype=str), return_inverse=True)
+        self.people, self.of_day["who"] = tuple(people), who
+        ends = ends[ends["line"].isin(number.index)]
+        self.end_line, self.end_day = number.loc[ends["line"]].to_numpy(), ends["day"].to_numpy(dtype=np.int64)
+        self.estimates = estimates.assign(line=number.loc[estimates["line"]].to_numpy())
+        self.objects, self.object_of = np.unique(self.names["object"], return_inverse=True)
+        versions = versions[versions["object"].isin(self.objects)]
+        self.version_object = np.searchsorted(self.objects, versions["object"].to_numpy(dtype=str))
+        self.version_number, self.version_made = versions["version"].to_numpy(dtype=np.int64), versions["made_on"].to_numpy(dtype=np.int64)
+
+    def as_of(self, before: int, *, only: str | None = None) -> Lines:
+        """The lines that teach on what was known before a day: finished ones, and open ones with hours so far.
+
+        Parameters
+        ----------
+        before : days since 1970; nothing of that day or later counts.
+        only : lines of this object stay out while they are open.
+        """
+        line, extra, sums = self._summed(before)
+        first, last = self._over_line(line, sums["first_day"], np.minimum, _NEVER), self._over_line(line, sums["last_day"], np.maximum, -_NEVER)
+        finished_on = self._finished_on(before, last)
+        told = self._told(before, np.where(first == _NEVER, -_NEVER, first))
+        finished = finished_on[line] < _NEVER
+        teaches = (sums["hours"] > 0) & ~(~finished & self._at_rest(line, sums, last))
+        if only is not None:
+            teaches &= finished | (self.names["object"][line] != only)
+        found = self._lines(line, told)
+        measured = sums["quantity"]
+        incomplete = self._incomplete(line, sums)
+        return Lines(
+            **found | {
+                "hours": sums["hours"], "quantity": np.where((measured > 0) & ~incomplete[line], measured, np.nan),
+                "figure": np.where(extra, np.nan, found["figure"]), "quoted": np.where(extra, np.nan, found["quoted"]),
+                "shares": sums["shares"], "day": np.where(finished, np.minimum(finished_on[line], before), last[line]).astype(np.int64), "is_open": ~finished,
+                "weight": np.where(finished, 1.0, self._more_to_come(first, last, finished_on)),
+            },
+            people=self.people,
+        ).take(teaches)  # fmt: skip
+
+    def quoted(self, before: int) -> Quoted:
+        """Finished lines with an estimate, as they could be asked about on the day it was made."""
+        line, extra, sums = self._summed(before)
+        first, last = self._over_line(line, sums["first_day"], np.minimum, _NEVER), self._over_line(line, sums["last_day"], np.maximum, -_NEVER)
+        finished_on = self._finished_on(before, last)
+        worked = first < _NEVER
+        told = self._told(before, np.where(worked, first, np.where(finished_on < _NEVER, finished_on, -_NEVER)))
+        hours = np.bincount(line[~extra], sums["hours"][~extra], self.count).astype(float)
+        at = np.flatnonzero((finished_on < _NEVER) & told.within & (np.nan_to_num(told.hours) + np.nan_to_num(told.quantity) > 0))
+        asked = Lines(
+            **self._lines(at, told) | {
+                "hours": np.full(len(at), np.nan), "quantity": np.full(len(at), np.nan), "shares": named_shares(told.person[at], self.people),
+                "day": told.made_on[at], "is_open": np.ones(len(at), dtype=bool), "weight": np.ones(len(at)),
+            },
+            people=self.people,
+        )  # fmt: skip
+        return Quoted(lines=asked, hours=hours[at], made_on=told.made_on[at])
+
+    def unneeded(self, before: int) -> Lines:
+        """Lines that were quoted, and finished without an entry, before a day."""
+        found = self.quoted(before)
+        return found.lines.take(found.hours == 0)
+
+    def _summed(self, before: int) -> tuple[Integers, Flags, dict[str, Floats]]:
+        """Of each line and charge with entries before a day: sums, first and last, and who."""
+        rows = self.of_day
+        now = rows["day"] < before
+        cell = rows["line"][now] * 2 + rows["extra"][now]
+        cells, place = np.unique(cell, return_inverse=True)
+        sums: dict[str, Floats] = {"hours": np.bincount(place, rows["hours"][now], len(cells)).astype(float)}
+        quantity = rows["quantity"][now]
+        has = ~np.isnan(quantity)
+        sums["quantity"] = np.where(np.bincount(place, has, len(cells)) > 0, np.bincount(place, np.where(has, quantity, 0.0), len(cells)), np.nan)
+        for name, how, start in (
+            ("first_day", np.minimum, np.inf), ("last_day", np.maximum, -np.inf), ("last_quantity_at", np.maximum, -np.inf), ("first_done_at", np.minimum, np.inf),
+            ("all_done_at", np.minimum, np.inf),
+        ):  # fmt: skip
+            sums[name] = np.full(len(cells), start)
+            value = rows[name][now].astype(float)
+            how.at(sums[name], place, np.where(np.isnan(value), start, value))
+        shares = np.zeros((len(cells), len(self.people)))
+        np.add.at(shares, (place, rows["who"][now]), rows["hours"][now])
+        sums["shares"] = np.divide(shares, sums["hours"][:, None], out=np.zeros_like(shares), where=sums["hours"][:, None] > 0)
+        return cells // 2, (cells % 2).astype(bool), sums
+
+    def _over_line(self, line: Integers, value: Floats, how: np.ufunc, start: int) -> Integers:
+        found = np.full(self.count, start, dtype=np.int64)
+        how.at(found, line, value.astype(np.int64))
+        return found
+
+    def _finished_on(self, before: int, last: Integers) -> Integers:
+        """Of each line the first day on which it was said to be finished and after which nothing was logged; `_NEVER` while it is open."""
+        known = (self.end_day < before) & (self.end_day >= last[self.end_line])
+        found = np.full(self.count, _NEVER, dtype=np.int64)
+        np.minimum.at(found, self.end_line[known], self.end_day[known])
+        return found
+
+    def _incomplete(self, line: Integers, sums: dict[str, Floats]) -> Flags:
+        """Lines that were not all done at their last quantity; see overruns.sql."""
+        last, first, done = np.full(self.count, -np.inf), np.full(self.count, np.inf), np.full(self.count, np.inf)
+        np.maximum.at(last, line, sums["last_quantity_at"])
+        np.minimum.at(first, line, sums["first_done_at"])
+        np.minimum.at(done, line, sums["all_done_at"])
+        found: Flags = np.where(np.isfinite(done), done > last, np.isfinite(first) & (first <= last)) & np.isfinite(last)
+        return found
+
+    def _at_rest(self, line: Integers, sums: dict[str, Floats], last: Integers) -> Flags:
+        """Open lines of which nobody can tell whether more is to come: all done as far as was said, or left for weeks while their work went on. They teach nothing, neither
+        "this much" nor "more than this"."""
+        work = self.object_of
+        of_work = np.full(len(self.objects), -_NEVER, dtype=np.int64)
+        np.maximum.at(of_work, work, last)
+        left = (of_work[work] - last >= _REST_DAYS)[line]
+        found: Flags = left | np.isfinite(self._over(line, sums["all_done_at"])[line])
+        return found
+
+    def _more_to_come(self, first: Integers, last: Integers, finished_on: Integers) -> float:
+        """How likely more is to come of a line that is open and not at rest: of the days on which finished lines stood open after their first entry, the share before
+        their last one. Where phases are closed weeks after the work was done this is small, and where each line is closed at once nearly 1."""
+        closed = (finished_on < _NEVER) & (first < _NEVER)
+        working = float((last - first)[closed].sum()) + _OPEN_DAYS
+        waiting = float(np.minimum((finished_on - last)[closed], _REST_DAYS).sum())
+        return working / (working + waiting)
+
+    def _over(self, line: Integers, value: Floats) -> Floats:
+        found = np.full(self.count, np.inf)
+        np.minimum.at(found, line, value)
+        return found
+
+    def _told(self, before: int, by: Integers) -> _Told:
+        """What the last version made on or before a day of each line says of it."""
+        known = np.flatnonzero(self.version_made < before)
+        # Versions lie in order of object and day: the last one not after the line's day is the one before the place where that day would go.
+        key = self.version_object[known] * (4 * _NEVER) + self.version_made[known]
+        at = np.searchsorted(key, self.object_of * (4 * _NEVER) + by, side="right") - 1
+        has = (at >= 0) & (by > -_NEVER)
+        has &= np.where(has, self.version_object[known][np.maximum(at, 0)] == self.object_of, False) if len(known) else False
+        version = np.where(has, self.version_number[known][np.maximum(at, 0)] if len(known) else -1, -1)
+        made = np.where(has, self.version_made[known][np.maximum(at, 0)] if len(known) else -1, -1)
+        rows = self.estimates
+        line = rows["line"].to_numpy(dtype=np.int64)
+        approved = rows["option_approved_on"].to_numpy(dtype=float)
+        of = (rows["version"].to_numpy() == version[line]) & ~(approved >= before)
+        hours, quantity = (self._sum_known(line[of], rows[name].to_numpy(dtype=float)[of]) for name in ("hours", "quantity"))
+        within = np.bincount(line[of], minlength=self.count) > 0
+        person = np.full(self.count, "", dtype=object)
+        person[line[of]] = rows["person"].fillna("").to_numpy(dtype=object)[of]
+        return _Told(made_on=made, hours=hours, quantity=quantity, person=person.astype(str), within=within)
+
+    def _sum_known(self, line: Integers, value: Floats) -> Floats:
+        """Sums by line; not known where a part is not, or where there is none."""
+        found = np.bincount(line, value, self.count).astype(float)
+        found[np.bincount(line, minlength=self.count) == 0] = np.nan
+        return found
+
+    def _lines(self, at: Integers, told: _Told) -> dict[str, np.ndarray]:
+        return {name: values[at] for name, values in self.names.items()} | {
+            "condition": self.condition[at],
+            "figure": np.where(told.hours[at] > 0, told.hours[at], np.nan),
+            "quoted": np.where(told.quantity[at] > 0, told.quantity[at], np.nan),
+            "person": told.person[at],
+        }

@@ -1,0 +1,90 @@
+"""From the database to rates: the record of a day, calibrated, with what the principal has pinned."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, timedelta
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from dashboard import reading
+from dashboard.analysis import backtest, calibration, joint, rates
+from dashboard.analysis.backtest import Retried
+from dashboard.analysis.calibration import Calibration
+
+_EPOCH = date(1970, 1, 1)
+_DAY = timedelta(days=1)
+# Keys of `rates` that others depend on, in their order; more stand behind.
+RATE_KEYS = (
+    "technique", "phase", "unit", "works", "lines", "rate", "rate_low", "rate_high", "reference_quantity", "elasticity", "p10", "p50", "p80", "p90", "figure_weight",
+)  # fmt: skip
+
+
+def number_of(day: date) -> int:
+    """Days since 1970, as the analysis counts them."""
+    return (day - _EPOCH).days
+
+
+def calibrated(con: duckdb.DuckDBPyConnection, as_of: date) -> Calibration:
+    """What one would have known at the end of a day: nothing that is dated later has any part in it."""
+    before = number_of(as_of + _DAY)
+    record = reading.record(con, as_of + _DAY)
+    return calibration.learn(record.as_of(before), before, record.unneeded(before))
+
+
+def rate_table(con: duckdb.DuckDBPyConnection, as_of: date, known: Calibration) -> pd.DataFrame:
+    """Rates of all techniques in the order of work; see `dashboard.analysis.rates.table`.
+
+    Returns
+    -------
+    That frame, `RATE_KEYS` first, with `position` of the phase, `pinned_rate` (in the unit of `rate`), `pinned_reason`, `pinned_on`, `pinned_by`. Where a rate is pinned, `p10` to
+    `p90` are what the next line will take by it; `rate` and its range stay what the record says.
+    """
+    techniques = reading.rated_techniques(con)
+    found = rates.table(known, techniques[~techniques["retired"]])
+    found = found.merge(reading.pins(con, as_of), on="technique", how="left")
+    by = np.where(found["pinned_rate"].notna() & found["rate"].notna(), found["pinned_rate"] / found["rate"], 1.0)
+    for name in ("p10", "p50", "p80", "p90"):
+        found[name] = found[name] * by
+    positions = reading.phases(con).set_index("phase")["position"]
+    found["position"] = found["phase"].map(positions).fillna(9999).astype(int)
+    others = [name for name in found.columns if name not in RATE_KEYS]
+    return found.sort_values(["position", "phase", "technique"], ignore_index=True)[[*RATE_KEYS, *others]]
+
+
+def past_lines(known: Calibration, technique: str) -> pd.DataFrame:
+    """The finished lines behind a rate.
+
+    Returns
+    -------
+    Frame with `object`, `phase`, `part`, `day` (timestamp), `hours`, `quantity`, `figure` (hours by the estimate), `usual_hours` (the hours, had the quantity been the usual
+    one; without a quantity the hours as they are) and `measured`, the latest first.
+    """
+    lines = known.joint.lines
+    lines = lines.take((lines.technique == technique) & ~lines.is_open)
+    reference = rates.usual_lines(known, np.array([technique])).quantity
+    measured = lines.quantity > 0
+    to_usual = np.where(measured, (reference / np.where(measured, lines.quantity, 1.0)) ** joint.elasticity(known.joint, lines.technique), 1.0)
+    frame = pd.DataFrame(
+        {
+            "object": lines.object, "phase": lines.phase, "part": lines.part, "day": pd.to_datetime(lines.day, unit="D"), "hours": lines.hours, "quantity": lines.quantity,
+            "figure": lines.figure, "usual_hours": lines.hours * to_usual, "measured": measured,
+        }
+    )  # fmt: skip
+    return frame.sort_values(["day", "object", "part"], ascending=[False, True, True], ignore_index=True)
+
+
+def retried(con: duckdb.DuckDBPyConnection, as_of: date, progress: Callable[[int, int], None] = lambda _done, _all: None) -> Retried:
+    """Past promises tried again, on what was known at the end of a day."""
+    return backtest.retry(reading.record(con, as_of + _DAY, by_day=True), number_of(as_of + _DAY), progress)
+
+
+def paces_of_people(known: Calibration) -> pd.DataFrame:
+    """How each person's hours stand to the studio's for the same line: `person`, `pace` (1 is the studio's), `pace_low`, `pace_high` (4 in 5), `lines`, by name."""
+    lines = known.joint.lines
+    pace = joint.paces(known.joint)
+    found = pd.DataFrame({"person": known.joint.levels.people, "pace": np.exp(pace.middle), "pace_low": np.exp(pace.low), "pace_high": np.exp(pace.high)})
+    worked = pd.Series((lines.shares[~lines.is_open] > 0).sum(axis=0), index=list(lines.people))
+    return found.assign(lines=found["person"].map(worked).fillna(0).astype(int))

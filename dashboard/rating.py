@@ -1,0 +1,127 @@
+"""`rates` and `backtest` as commands."""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import math
+import time
+from collections.abc import Callable
+from typing import Any
+
+import pandas as pd
+
+from dashboard import calibrating, reading
+from dashboard.analysis import backtest as trying
+from dashboard.analysis.backtest import QUANTILE_COLUMNS, Retried, Verdict
+from dashboard.giving import give, give_json, laid_out, records, write_csv
+from dashboard.sentences import how_the_ranges_did, how_the_totals_did, trust
+from dashboard.voice import complain, tell
+from dashboard.words import UNITS, counted, day, hours, per_unit, rate, text
+from ingest.store import Store
+from ingest.vocabulary import read_vocabulary
+
+_QUIET_S = 2.0
+PREDICTION_COLUMNS = ("object", "phase", "technique", "part", "predicted_on", "estimate_hours", "actual_hours", *QUANTILE_COLUMNS)
+
+
+def rates(said: argparse.Namespace, store: Store) -> int:
+    """What each technique takes; of those without a record only a count, unless they are asked for."""
+    con = store.cursor()
+    as_of = said.as_of or reading.today(con)
+    technique = read_vocabulary(con).technique(said.technique) if said.technique else None
+    table = calibrating.rate_table(con, as_of, calibrating.calibrated(con, as_of))
+    shown = table if technique is None else table[table["technique"] == technique].reset_index(drop=True)
+    if said.json or said.csv:
+        return give(shown.drop(columns="position"), said)
+    if table["rate"].isna().all():
+        tell("Nothing is finished yet, and no rate can be had: log hours, and set milestones where lines are finished.")
+        return 0
+    known = shown if technique else shown[(shown["lines"] > 0) | shown["pinned_rate"].notna()]
+    tell(f"Our rates, as of {day(as_of)}: hours, with the range that holds the true rate 4 times in 5, and the next line of the usual quantity")
+    heads = ["technique", "works", "rate", "from", "to", "per", "usual line", "even chance h", "4 in 5 h", "9 in 10 h"]
+    rows = [
+        [row["technique"], f"{row['works']}", _shown(row), rate(row["rate_low"]), rate(row["rate_high"]), per_unit(row["unit"]), usual(row), hours(row["p50"]), hours(row["p80"]), hours(row["p90"])]
+        for row in known.to_dict("records")
+    ]  # fmt: skip
+    tell(laid_out(heads, rows, right={1, 2, 3, 4, 7, 8, 9}))
+    for row in known[known["pinned_rate"].notna()].to_dict("records"):
+        tell(
+            f"* {row['technique']}: pinned at {rate(row['pinned_rate'])} on {day(row['pinned_on'])}: {row['pinned_reason']}. The record says {rate(row['rate'])}."
+        )
+    if not technique and (without := int((table["lines"] == 0).sum())):
+        tell(f"{counted(without, 'technique')} without a finished line: their phase's rate stands for them, with a wide range (bench-hours rates --technique).")
+    return 0
+
+
+def _shown(row: dict[Any, Any]) -> str:
+    return f"{rate(row['pinned_rate'])}*" if pd.notna(row["pinned_rate"]) else rate(row["rate"])
+
+
+def usual(row: dict[Any, Any]) -> str:
+    """The quantity of a usual line."""
+    return f"{row['reference_quantity']:,.3g} {UNITS[row['unit']]}" if text(row["unit"]) else "one line"
+
+
+def backtest(said: argparse.Namespace, store: Store) -> int:
+    """Past promises tried again, and how good the ranges were."""
+    con = store.cursor()
+    as_of = said.as_of or reading.today(con)
+    retried = calibrating.retried(con, as_of, _progress())
+    verdict, phases = trying.judge(retried), trying.by_phase(retried)
+    if said.predictions:
+        write_csv(predictions(retried), said.predictions)
+        complain(f"{said.predictions}: {counted(len(retried.lines), 'line')}, each foretold from what was finished before its estimate was made")
+    if said.csv:
+        write_csv(phases, said.csv)
+    if said.json:
+        give_json(as_json(verdict, phases))
+    if not (said.json or said.csv):
+        _tell(verdict, phases, as_of)
+    return 0
+
+
+def _progress() -> Callable[[int, int], None]:
+    """Words on stderr, where it takes long."""
+    began = said = time.monotonic()
+
+    def tell_progress(done: int, of: int) -> None:
+        nonlocal said
+        now = time.monotonic()
+        if now - began > _QUIET_S and now - said > _QUIET_S:
+            said = now
+            complain(f"{done:,} of {of:,} days on which estimates were made")
+
+    return tell_progress
+
+
+def predictions(retried: Retried) -> pd.DataFrame:
+    """The columns of a predictions file, in hours."""
+    lines = retried.lines
+    days = pd.to_datetime(lines["predicted_on"], unit="D").dt.strftime("%Y-%m-%d")
+    return lines.assign(predicted_on=days)[list(PREDICTION_COLUMNS)].sort_values(["predicted_on", "object", "phase", "technique", "part"], ignore_index=True)
+
+
+def as_json(verdict: Verdict, phases: pd.DataFrame) -> dict[str, Any]:
+    """The verdict with what is unknown as None."""
+    known = {name: _known(value) for name, value in dataclasses.asdict(verdict).items() if name != "compared_with"}
+    return known | {"compared_with": {name: _known(value) for name, value in verdict.compared_with.items()}, "phases": records(phases)}
+
+
+def _known(value: float) -> float | None:
+    return None if isinstance(value, float) and math.isnan(value) else value
+
+
+def _tell(verdict: Verdict, phases: pd.DataFrame, as_of: Any) -> None:
+    tell(f"Past promises tried again, as of {day(as_of)}: each line foretold from what was finished before its estimate was made")
+    for sentence in (how_the_ranges_did(verdict), how_the_totals_did(verdict)):
+        tell(sentence)
+    if not verdict.lines:
+        return
+    rows = [[name, f"{value:.3f}"] for name, value in verdict.compared_with.items()]
+    tell(laid_out(["lost by (less is better)", "on average"], rows, right={1}))
+    tell(
+        laid_out(
+            ["phase", "lines", "can its ranges be trusted?"], [[row["phase"], f"{row['lines']}", trust(row)] for row in phases.to_dict("records")], right={1}
+        )
+    )

@@ -1,0 +1,53 @@
+"""Rates that the principal pins with a reason: shown as pinned wherever they are used, beside what the record says."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+
+import duckdb
+
+from ingest.errors import BenchHoursError
+from ingest.history import Change
+
+MOST_HOURS = 1000.0
+
+
+def pin(con: duckdb.DuckDBPyConnection, technique: str, rate: float, on: date, change: Change) -> None:
+    """Pin the rate of a technique, in place of an earlier pin.
+
+    Parameters
+    ----------
+    rate : hours per unit of the technique, or per line where it has none.
+    on : the present day of the studio's calendar.
+    change : whose reason stands beside the rate.
+    """
+    reason = change.reason.strip()
+    if not math.isfinite(rate) or not 0 < rate <= MOST_HOURS:
+        raise BenchHoursError(f"{rate:g} hours is no rate", f"Write hours above 0 and up to {MOST_HOURS:,.0f}.")
+    if not reason:
+        raise BenchHoursError("a pinned rate needs a reason", "Write why, in a few words: it is shown beside the rate.")
+    unit = _unit(con, technique)
+    _end(con, technique, on)
+    con.execute("INSERT INTO pinned_rates VALUES (?, ?, ?, ?, ?, ?, NULL)", [technique, rate, unit, reason, on, change.by])
+
+
+def withdraw(con: duckdb.DuckDBPyConnection, technique: str, on: date) -> None:
+    """Let the record say the rate again."""
+    _unit(con, technique)
+    _end(con, technique, on)
+
+
+def _end(con: duckdb.DuckDBPyConnection, technique: str, on: date) -> None:
+    later = con.execute("SELECT max(greatest(pinned_on, withdrawn_on)) FROM pinned_rates WHERE technique = ?", [technique]).fetchall()[0][0]
+    if later and later > on:
+        raise BenchHoursError(f"the rate was last pinned or let go on {later}, and today is {on} by the clock of this machine", "Put its clock right.")
+    con.execute("DELETE FROM pinned_rates WHERE technique = ? AND pinned_on = ?", [technique, on])  # what was pinned today is no past rate yet
+    con.execute("UPDATE pinned_rates SET withdrawn_on = ? WHERE technique = ? AND withdrawn_on IS NULL", [on, technique])
+
+
+def _unit(con: duckdb.DuckDBPyConnection, technique: str) -> str | None:
+    rows: list[tuple[str | None]] = con.execute("SELECT unit FROM techniques WHERE technique = ?", [technique]).fetchall()
+    if not rows:
+        raise BenchHoursError(f'there is no technique "{technique}"', "Choose one of the studio's.")
+    return rows[0][0]

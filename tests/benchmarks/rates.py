@@ -1,0 +1,70 @@
+"""Calibrating, against the bare GROUP BY: `python -m tests.benchmarks.rates [--entries 1000000]`.
+
+A studio of 4,300 works of 12 lines (50,000 of them finished), one of 40 works, and one line of a work; and the whole back-test of the invented studio.
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+import time
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from dashboard import demo, reading
+from dashboard.analysis import backtest, calibration, rates
+from dashboard.analysis.calibration import Calibration
+from ingest.store import Store
+from tests.big_studio import fill
+
+_EPOCH = date(1970, 1, 1)
+
+
+def best(action: Callable[[], object], times: int = 5) -> float:
+    """The shortest of some runs, in seconds."""
+    found = []
+    for _ in range(times):
+        began = time.perf_counter()
+        action()
+        found.append(time.perf_counter() - began)
+    return min(found)
+
+
+def calibrated(store: Store, day: date) -> Calibration:
+    record = reading.record(store.cursor(), day)
+    number = (day - _EPOCH).days
+    return calibration.learn(record.as_of(number), number, record.unneeded(number))
+
+
+def of_works(works: int, entries: int) -> None:
+    with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "studio.duckdb") as store:
+        fill(store, Path(folder), works, entries)
+        day = reading.today(store.cursor())
+        bare = best(lambda: store.cursor().execute("SELECT line, person, sum(counted_hours) FROM spells WHERE day < ? GROUP BY ALL", [day]).to_arrow_table())
+        whole = best(lambda: calibrated(store, day), 3)
+        known = calibrated(store, day)
+        lines = known.joint.lines
+        print(
+            f"{works:,} works, {entries:,} entries, {int((~lines.is_open).sum()):,} finished lines: GROUP BY {bare:.3f} s, record and fit {whole:.3f} s, {whole - bare:.3f} s more"
+        )
+        one = rates.usual_lines(known, np.asarray(known.joint.levels.techniques[:1]))
+        print(f"  one line: {1000 * best(lambda: calibration.foretell(known, one).quantiles(calibration.SCORED)):.1f} ms")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--entries", type=int, default=1_000_000)
+    said = parser.parse_args()
+    of_works(4300, said.entries)
+    of_works(40, 3000)
+    with tempfile.TemporaryDirectory() as folder, demo.fresh(Path(folder) / "studio.duckdb") as store:
+        day = reading.today(store.cursor())
+        whole = best(lambda: backtest.retry(reading.record(store.cursor(), day, by_day=True), (day - _EPOCH).days), 2)
+        print(f"back-test of the invented studio: {whole:.2f} s")
+
+
+if __name__ == "__main__":
+    main()
