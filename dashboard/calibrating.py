@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, timedelta
 
 import duckdb
@@ -76,9 +77,34 @@ def past_lines(known: Calibration, technique: str) -> pd.DataFrame:
     return frame.sort_values(["day", "object", "part"], ascending=[False, True, True], ignore_index=True)
 
 
+def ends(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str) -> pd.DataFrame:
+    """Where the open lines of a work will end, foretold from everything but these lines themselves, so that an entry added to one never lowers its end.
+
+    Returns
+    -------
+    Frame with `object`, `phase`, `technique`, `part`, `hours` (so far) and `p10`, `p50`, `p80`, `p90` (hours in the end).
+    """
+    before = number_of(as_of + _DAY)
+    record = reading.record(con, as_of + _DAY)
+    everything = record.as_of(before)
+    opened = everything.take(everything.is_open & (everything.object == known_object))
+    without = calibration.learn(record.as_of(before, only=known_object), before, record.unneeded(before))
+    asked = replace(opened, hours=np.full(len(opened), np.nan), quantity=np.where(opened.quantity > opened.quoted, opened.quantity, np.nan))
+    foretold = calibration.foretell(without, asked).beyond(opened.hours)
+    hours = foretold.quantiles(np.array([0.1, 0.5, 0.8, 0.9]))
+    names = {name: getattr(opened, name) for name in ("object", "phase", "technique", "part", "hours")}
+    return pd.DataFrame(names | dict(zip(("p10", "p50", "p80", "p90"), hours.T, strict=True)))
+
+
 def retried(con: duckdb.DuckDBPyConnection, as_of: date, progress: Callable[[int, int], None] = lambda _done, _all: None) -> Retried:
     """Past promises tried again, on what was known at the end of a day."""
     return backtest.retry(reading.record(con, as_of + _DAY, by_day=True), number_of(as_of + _DAY), progress)
+
+
+def drift(known: Calibration) -> tuple[float, float, float]:
+    """By which share hours change with each year, all else equal, and the range that holds the true one 4 times in 5."""
+    middle, low, high = (float(np.expm1(value)) for value in joint.drift(known.joint))
+    return middle, low, high
 
 
 def paces_of_people(known: Calibration) -> pd.DataFrame:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from urllib.parse import urlencode
 from uuid import uuid4
 
 import pandas as pd
 import streamlit as st
 
-from dashboard import reading, serving
+from dashboard import background, calibrating, reading, serving
+from dashboard.analysis.backtest import Retried
+from dashboard.analysis.calibration import Calibration
 from dashboard.tables import Link
 from ingest import integrity
 from ingest.devices import HERE, TOLD, Device, Role
@@ -20,6 +24,7 @@ from ingest.settings import Settings, read_settings
 from ingest.store import Store
 
 INVENTED = "invented"
+_PATIENCE_S = 600
 
 
 def store() -> Store:
@@ -124,6 +129,79 @@ def overruns(as_of: date) -> pd.DataFrame:
     """See `dashboard.reading.overruns`; read anew only after a write."""
     opened = store()
     return _overruns(str(opened.path), opened.changes(), as_of)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rates:
+    """The record of a day, calibrated: the table of rates, how much stands behind it, and what can be asked of it."""
+
+    calibration: Calibration
+    table: pd.DataFrame
+    lines: int
+    works: int
+
+    def past_lines(self, technique: str) -> pd.DataFrame:
+        return calibrating.past_lines(self.calibration, technique)
+
+    def open_works(self, technique: str) -> list[str]:
+        """Works with open lines of a technique, the latest first."""
+        lines = self.calibration.joint.lines
+        return list(dict.fromkeys(lines.object[lines.is_open & (lines.technique == technique)][::-1].tolist()))
+
+    @property
+    def drift(self) -> tuple[float, float, float]:
+        """Change of hours with each year, as a share, and its range."""
+        return calibrating.drift(self.calibration)
+
+    @property
+    def people(self) -> pd.DataFrame:
+        return calibrating.paces_of_people(self.calibration)
+
+
+def rates(as_of: date) -> Rates:
+    """See `dashboard.calibrating`; fitted anew only after a write, outside the run of the page."""
+    opened = store()
+    task = background.begun(("rates", str(opened.path), opened.changes(), as_of), lambda _: _rates(opened, as_of))
+    if not task.wait(0.3):
+        with st.spinner("Calibrating …"):
+            task.wait(_PATIENCE_S)
+    return task.result()
+
+
+def _rates(opened: Store, as_of: date) -> Rates:
+    con = opened.cursor()
+    known = calibrating.calibrated(con, as_of)
+    finished = known.joint.lines.take(~known.joint.lines.is_open)
+    return Rates(calibration=known, table=calibrating.rate_table(con, as_of, known), lines=len(finished), works=len(set(finished.object)))
+
+
+def ends(as_of: date, works: tuple[str, ...]) -> pd.DataFrame:
+    """Where the open lines of some works will end; see `dashboard.calibrating.ends`."""
+    opened = store()
+    found = [background.begun(("ends", str(opened.path), opened.changes(), as_of, work), partial(_ends, opened, as_of, work)) for work in works]
+    if found and not found[-1].wait(0.3):
+        with st.spinner("Looking ahead …"):
+            found[-1].wait(_PATIENCE_S)
+    return pd.concat([task.result() for task in found], ignore_index=True) if found else pd.DataFrame({"technique": []})
+
+
+def _ends(opened: Store, as_of: date, work: str, _: object) -> pd.DataFrame:
+    return calibrating.ends(opened.cursor(), as_of, work)
+
+
+def promises(as_of: date) -> background.Task[Retried]:
+    """Past promises tried again, in the background; begun anew only after a write."""
+    opened = store()
+    return background.begun(_promises_key(opened, as_of), lambda progress: calibrating.retried(opened.cursor(), as_of, progress))
+
+
+def promises_begun(as_of: date) -> bool:
+    """They are tried, or were, on the record as it is now."""
+    return background.known(_promises_key(store(), as_of))
+
+
+def _promises_key(opened: Store, as_of: date) -> tuple[object, ...]:
+    return ("promises", str(opened.path), opened.changes(), as_of)
 
 
 def works(as_of: date) -> pd.DataFrame:

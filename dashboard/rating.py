@@ -6,7 +6,7 @@ import argparse
 import dataclasses
 import math
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Hashable, Mapping
 from typing import Any
 
 import pandas as pd
@@ -54,13 +54,13 @@ def rates(said: argparse.Namespace, store: Store) -> int:
     return 0
 
 
-def _shown(row: dict[Any, Any]) -> str:
+def _shown(row: Mapping[Hashable, Any]) -> str:
     return f"{rate(row['pinned_rate'])}*" if pd.notna(row["pinned_rate"]) else rate(row["rate"])
 
 
-def usual(row: dict[Any, Any]) -> str:
+def usual(row: Mapping[Hashable, Any] | pd.Series) -> str:
     """The quantity of a usual line."""
-    return f"{row['reference_quantity']:,.3g} {UNITS[row['unit']]}" if text(row["unit"]) else "one line"
+    return f"{row['reference_quantity']:,.10g} {UNITS[row['unit']]}" if text(row["unit"]) else "one line"
 
 
 def backtest(said: argparse.Namespace, store: Store) -> int:

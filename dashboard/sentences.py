@@ -11,7 +11,7 @@ import pandas as pd
 
 from dashboard.analysis.backtest import Verdict
 from dashboard.analysis.overruns import Comparison, beside_a_line, best, main_cause, open_summary, worst
-from dashboard.words import ago, counted, day, hours, signed_hours
+from dashboard.words import ago, counted, day, hours, per_unit, rate, signed_hours
 
 _WORKS_TO_JUDGE = 8  # before it is said whether ranges hold
 _LEAN = 1.1  # what lines took against what was foretold, before that is said
@@ -163,6 +163,66 @@ def over_so_far(comparison: Comparison, most: int = 4) -> str:
     works = works[works >= 0.05]
     named = [f"{code} {signed_hours(value)} h" for code, value in works.head(most).items()]
     return ", ".join(named) + (f" and {counted(len(works) - most, 'more work')}" if len(works) > most else "")
+
+
+def pinned(row: pd.Series) -> str:
+    """That a rate is pinned, since when, why, and what the record says; `row` of `dashboard.calibrating.rate_table`."""
+    by = f" by {row['pinned_by']}" if isinstance(row["pinned_by"], str) else ""
+    return f"Pinned at {rate(row['pinned_rate'])} h per {per_unit(row['unit'])} on {day(row['pinned_on'])}{by}: {row['pinned_reason']}. The record says {rate(row['rate'])} h."
+
+
+def rests_on(row: pd.Series, lines: pd.DataFrame) -> list[str]:
+    """From which works a rate comes, and how far it is the technique's own."""
+    if not len(lines):
+        return [
+            f"No line of it is finished yet: what is foretold rests on {'its phase, ' + str(row['phase']) if row['rests_on'] == 'phase' else 'the whole studio'}, and is far from sure."
+        ]
+    opened = (
+        f"; {counted(int(row['open_lines']), 'open line')} {'counts' if row['open_lines'] == 1 else 'count'} as more than so far" if row["open_lines"] else ""
+    )
+    said = [
+        f"From {counted(int(row['lines']), 'finished line')} on {counted(int(row['works']), 'work')}, the last finished on {day(lines['day'].max())}{opened}."
+    ]
+    if pd.isna(row["reach"]):
+        said.append(
+            f"{counted(int(row['works']), 'work')} alone would reach neither 4 in 5 (4 works) nor 9 in 10 (9): how wide its lines spread is taken from the other techniques too."
+        )
+    elif row["reach"] < 0.9:
+        said.append(
+            f"{counted(int(row['works']), 'work')} alone would not reach 9 in 10 (9 works): how wide its lines spread is taken from the other techniques too."
+        )
+    return said
+
+
+def said_of_rate(row: pd.Series) -> list[str]:
+    """How far the rate rests on the technique's own lines, how hours grow with size, and what a figure of one's own moves."""
+    own = 100 * row["own_share"]
+    said = []
+    if row["lines"]:
+        said.append(f"Its own lines make {own:.0f} % of what is believed of it, its phase and the studio the rest.")
+    if pd.notna(row["elasticity"]):
+        said.append(f"Twice the quantity takes {2 ** row['elasticity']:.1f} times the hours.")
+    said.append(
+        f"A figure of your own for a line would move what is foretold {100 * row['figure_weight']:.0f} % of the way to it, as far as such figures were worth it before."
+    )
+    return [" ".join(said)]
+
+
+def how_usual_was_reckoned(row: pd.Series, usual: str) -> str:
+    """What chart and points say."""
+    bands = "The dark band is where the true rate lies 4 times in 5, the pale one where 8 lines in 10 end."
+    if pd.isna(row["elasticity"]):
+        return f"Each point is a finished line: choose one to open its work. {bands}"
+    return (
+        f"Each point is a finished line, its hours brought to {usual}; a hollow one was not measured, and stands as it is. Choose one to open its work. {bands}"
+    )
+
+
+def drifting(drift: float, low: float, high: float) -> str:
+    """Whether the studio became slower or faster; shares a year, with the range that holds the true one 4 times in 5."""
+    if low <= 0 <= high:
+        return "Whether the studio’s pace drifts with the years cannot be told from the record."
+    return f"The studio takes about {abs(100 * drift):.0f} % {'more' if drift > 0 else 'less'} with each year (4 times in 5 between {abs(100 * low):.0f} and {abs(100 * high):.0f} %), all else equal."
 
 
 def how_the_ranges_did(verdict: Verdict) -> str:

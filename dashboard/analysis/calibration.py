@@ -6,7 +6,7 @@ are few lines, by phase where the record is long enough.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import special
@@ -95,6 +95,14 @@ class Foretold:
     def quantiles(self, levels: Floats) -> Floats:
         """(n, levels) hours."""
         return np.exp(at_levels(self.table, levels))
+
+    def beyond(self, spent: Floats) -> Foretold:
+        """What lines will take that have taken so many hours (n,) already, and go on: what is left of each distribution above them."""
+        log_spent = np.log(np.maximum(spent, 1e-9))
+        _, below = span(log_spent, self.table, LEVELS)
+        left = below[:, None] + (1 - below)[:, None] * LEVELS
+        table = np.maximum(at_scores(self.table, special.ndtri(np.clip(left, 1e-12, 1 - 1e-12))), log_spent[:, None])
+        return replace(self, table=table)
 
 
 def at_levels(table: Floats, levels: Floats) -> Floats:

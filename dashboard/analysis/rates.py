@@ -53,12 +53,19 @@ def usual_lines(known: Calibration, techniques: Names, phases: Names | None = No
     unit = own["unit"] if units is None else np.where(seen, own["unit"], units)
     nothing = np.full(n, np.nan)
     reference = np.exp(levels.reference(techniques, unit))
-    reference = np.where(unit == "pcs", np.maximum(np.round(reference), 1.0), reference)  # pieces are whole
+    reference = np.where(unit == "pcs", np.maximum(np.round(reference), 1.0), _two_figures(reference))  # pieces are whole
     return Lines(
         object=np.full(n, ""), phase=phase, technique=techniques, part=np.full(n, ""), unit=unit, kind=own["kind"], hours=nothing, quantity=np.where(unit == "", np.nan, reference),
         quoted=nothing, figure=nothing, condition=nothing, person=np.full(n, ""), shares=np.zeros((n, len(past.people))), people=past.people,
         day=np.full(n, levels.now), is_open=np.ones(n, dtype=bool), weight=np.ones(n),
     )  # fmt: skip
+
+
+def _two_figures(value: Floats) -> Floats:
+    """Rounded to two figures, so that a usual quantity can be said and is what is reckoned with."""
+    step = 10.0 ** (np.floor(np.log10(value)) - 1)
+    found: Floats = np.round(value / step) * step
+    return found
 
 
 def _mostly(names: Names, of: Integers, count: int, default: str) -> Names:

@@ -1,0 +1,69 @@
+"""Long work outside the run of a page: a page that is drawn anew, or left, does not begin it again, and phones are answered meanwhile."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from concurrent.futures import Future, ThreadPoolExecutor
+from typing import Generic, TypeVar
+
+_T = TypeVar("_T")
+_KEPT = 24  # results, the latest asked for
+_pool = ThreadPoolExecutor(1, thread_name_prefix="fits")
+_lock = threading.Lock()
+_tasks: OrderedDict[Hashable, Task[object]] = OrderedDict()
+
+
+class Task(Generic[_T]):
+    """Work that was begun once for all pages that ask for it."""
+
+    def __init__(self, do: Callable[[Callable[[int, int], None]], _T]) -> None:
+        self.done, self.of = 0, 0
+        self.future: Future[_T] = _pool.submit(do, self._progress)
+
+    def _progress(self, done: int, of: int) -> None:
+        self.done, self.of = done, of
+        time.sleep(0)  # whoever waits to be answered comes first
+
+    @property
+    def share(self) -> float:
+        """How far it is, from 0 to 1; 0 where that is not known."""
+        return self.done / self.of if self.of else 0.0
+
+    def wait(self, seconds: float) -> bool:
+        """It is done, now or within so many seconds."""
+        try:
+            self.future.exception(seconds)
+        except TimeoutError:
+            return False
+        return True
+
+    def result(self) -> _T:
+        return self.future.result()
+
+
+def begun(key: Hashable, do: Callable[[Callable[[int, int], None]], _T]) -> Task[_T]:
+    """The task under a key, begun now if it was not before; one that failed is begun again.
+
+    Parameters
+    ----------
+    key : by which its result is known: with the change of the database that it stands on.
+    do : is given a function to tell its progress: how much is done, of how much.
+    """
+    with _lock:
+        task = _tasks.get(key)
+        if task is None or (task.future.done() and task.future.exception()):
+            task = Task(do)
+            _tasks[key] = task
+        _tasks.move_to_end(key)
+        while len(_tasks) > _KEPT:
+            _tasks.popitem(last=False)[1].future.cancel()
+        return task  # type: ignore[return-value]  # what is kept under a key is what its own `do` gives
+
+
+def known(key: Hashable) -> bool:
+    """A task was begun under this key, and is kept."""
+    with _lock:
+        return key in _tasks
