@@ -59,7 +59,8 @@ class Levels:
         log_quantity = np.log(np.where(measured, lines.quantity, 1.0))
         units, unit = np.unique(lines.unit, return_inverse=True)
         in_unit = np.bincount(unit[measured], minlength=len(units))
-        of_unit = np.bincount(unit[measured], log_quantity[measured], len(units)) / np.maximum(in_unit, 1)
+        with np.errstate(invalid="ignore"):  # of a unit in which nothing was measured yet nothing is usual
+            of_unit = np.bincount(unit[measured], log_quantity[measured], len(units)) / np.where(in_unit > 0, in_unit, np.nan)
         in_technique = np.bincount(place[measured], minlength=len(techniques))
         one_unit = np.zeros(len(techniques))
         one_unit[place] = of_unit[unit]
@@ -71,9 +72,9 @@ class Levels:
         )  # fmt: skip
 
     def reference(self, technique: Names, unit: Names) -> Floats:
-        """Log of the quantity that each line is held against: the usual one of its technique, or of its unit where the technique has none yet."""
+        """Log of the quantity that each line is held against: the usual one of its technique, or of its unit where the technique has none yet; not a number where there is none."""
         own, of_its_unit = codes(technique, self.techniques), codes(unit, self.units)
-        usual = np.where(of_its_unit >= 0, np.append(self.of_unit, 0.0)[of_its_unit], 0.0)
+        usual = np.append(self.of_unit, np.nan)[of_its_unit]
         found: Floats = np.where(own >= 0, np.append(self.of_technique, 0.0)[own], usual)
         return found
 
@@ -283,7 +284,7 @@ def _rows(lines: Lines, levels: Levels, layout: Layout, work: Integers, grown: G
 def _sizes(lines: Lines, levels: Levels, grown: Growth) -> tuple[Floats, Floats, Integers]:
     """Log size of what is treated, of what was seen when it was quoted, against the usual one; and what is known of it: 0 the quantity, 1 nothing, 2 it has none, 3 what was quoted."""
     usual = levels.reference(lines.technique, lines.unit)
-    treated, quoted = lines.quantity > 0, lines.quoted > 0
+    treated, quoted = (lines.quantity > 0) & ~np.isnan(usual), (lines.quoted > 0) & ~np.isnan(usual)
     more, _ = grown.of(lines.phase, lines.technique)
     log_treated, log_quoted = (np.log(np.where(known, value, 1.0)) for known, value in ((treated, lines.quantity), (quoted, lines.quoted)))
     size = np.where(treated, log_treated, log_quoted + more) - usual

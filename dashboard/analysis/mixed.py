@@ -265,9 +265,9 @@ class _State:
         gathered, lines = np.zeros((kinds, 2, 2)), np.zeros(kinds)
         c = solved.covariance.ravel()
         spreads = np.empty((len(self.groups), 2, 2))
-        spreads[:, 0, 0], spreads[:, 0, 1], spreads[:, 1, 1] = (gram.reshape(len(self.groups), -1) @ c for gram in (self.one, self.mixed, self.two))
+        spreads[:, 0, 0], spreads[:, 0, 1], spreads[:, 1, 1] = (gram.reshape(len(self.groups), len(c)) @ c for gram in (self.one, self.mixed, self.two))
         if self.works:
-            flat = (len(self.groups), -1)
+            flat = (len(self.groups), self.works * len(solved.effects))
             one_with, two_with = (np.ascontiguousarray(solved.with_effects[:, answer]).ravel() for answer in (0, 1))
             one, two = self.sum_one.reshape(flat), self.sum_two.reshape(flat)
             within = np.einsum("gw,wij->gij", self.count, solved.work_covariance)
@@ -329,7 +329,7 @@ class _State:
 
 def _weighed(weight: Floats, matrices: Floats) -> Floats:
     """Sum of matrices (groups, …), each times its weight."""
-    found: Floats = (weight @ matrices.reshape(len(weight), -1)).reshape(matrices.shape[1:])
+    found: Floats = np.tensordot(weight, matrices, axes=1)
     return found
 
 

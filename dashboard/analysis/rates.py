@@ -105,7 +105,7 @@ def table(known: Calibration, vocabulary: pd.DataFrame) -> pd.DataFrame:
     opened = pd.Series(past.technique[past.is_open], dtype=object).value_counts()
     middle, spread = joint.level(known.joint, lines)
     measured = lines.unit != ""
-    reference = np.where(measured, lines.quantity, 1.0)
+    reference = np.where(measured, lines.quantity, 1.0)  # not a number where nothing was ever measured in the unit: what a line takes is known, not what for
     hours = _next_line(known, lines)
     frame = pd.DataFrame(
         {

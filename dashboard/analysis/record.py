@@ -111,11 +111,14 @@ class Record:
         """Finished lines with an estimate, as they could be asked about on the day it was made."""
         line, extra, sums = self._summed(before)
         first, last = self._over_line(line, sums["first_day"], np.minimum, _NEVER), self._over_line(line, sums["last_day"], np.maximum, -_NEVER)
-        finished_on = self._finished_on(before, last)
         worked = first < _NEVER
-        told = self._told(before, np.where(worked, first, np.where(finished_on < _NEVER, finished_on, -_NEVER)))
+        first_made = self._first_made(before)
+        finished = self._finished_on(before, last) < _NEVER
+        # A line that was never worked was quoted as it stood when it was first said to be finished; a phase may have been closed before the line was estimated.
+        left = self._finished_on(before, np.where(worked, last, first_made))
+        told = self._told(before, np.where(worked, first, np.where(left < _NEVER, left, np.where(first_made < _NEVER, first_made, -_NEVER))))
         hours = np.bincount(line[~extra], sums["hours"][~extra], self.count).astype(float)
-        at = np.flatnonzero((finished_on < _NEVER) & told.within & (np.nan_to_num(told.hours) + np.nan_to_num(told.quantity) > 0))
+        at = np.flatnonzero(finished & told.within & (np.nan_to_num(told.hours) + np.nan_to_num(told.quantity) > 0))
         asked = Lines(
             **self._lines(at, told) | {
                 "hours": np.full(len(at), np.nan), "quantity": np.full(len(at), np.nan), "shares": named_shares(told.person[at], self.people),
@@ -152,7 +155,7 @@ class Record:
         sums["shares"] = np.divide(shares, sums["hours"][:, None], out=np.zeros_like(shares), where=sums["hours"][:, None] > 0)
         return cells // 2, (cells % 2).astype(bool), sums
 
-    def _over_line(self, line: Integers, value: Floats, how: np.ufunc, start: int) -> Integers:
+    def _over_line(self, line: Integers, value: Floats | Integers, how: np.ufunc, start: int) -> Integers:
         found = np.full(self.count, start, dtype=np.int64)
         how.at(found, line, value.astype(np.int64))
         return found
@@ -163,6 +166,11 @@ class Record:
         found = np.full(self.count, _NEVER, dtype=np.int64)
         np.minimum.at(found, self.end_line[known], self.end_day[known])
         return found
+
+    def _first_made(self, before: int) -> Integers:
+        """Of each line the day of the first estimate that has it."""
+        made, line = self.estimates["made_on"].to_numpy(dtype=np.int64), self.estimates["line"].to_numpy(dtype=np.int64)
+        return self._over_line(line[made < before], made[made < before], np.minimum, _NEVER)
 
     def _incomplete(self, line: Integers, sums: dict[str, Floats]) -> Flags:
         """Lines that were not all done at their last quantity; see overruns.sql."""
