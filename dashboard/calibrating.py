@@ -14,6 +14,7 @@ from dashboard import reading
 from dashboard.analysis import backtest, calibration, joint, rates
 from dashboard.analysis.backtest import Retried
 from dashboard.analysis.calibration import Calibration
+from dashboard.analysis.lines import named_shares
 
 _EPOCH = date(1970, 1, 1)
 _DAY = timedelta(days=1)
@@ -43,7 +44,7 @@ def rate_table(con: duckdb.DuckDBPyConnection, as_of: date, known: Calibration) 
     That frame, `RATE_KEYS` first, with `position` of the phase, `pinned_rate` (in the unit of `rate`), `pinned_reason`, `pinned_on`, `pinned_by`. Where a rate is pinned, `p10` to
     `p90` are what the next line will take by it; `rate` and its range stay what the record says.
     """
-    techniques = reading.rated_techniques(con)
+    techniques = reading.rated_techniques(con, as_of)
     found = rates.table(known, techniques[~techniques["retired"]])
     found = found.merge(reading.pins(con, as_of), on="technique", how="left")
     by = np.where(found["pinned_rate"].notna() & found["rate"].notna(), found["pinned_rate"] / found["rate"], 1.0)
@@ -88,11 +89,14 @@ def ends(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str) -> pd.D
     record = reading.record(con, as_of + _DAY)
     everything = record.as_of(before)
     opened = everything.take(everything.is_open & (everything.object == known_object))
-    without = calibration.learn(record.as_of(before, only=known_object), before, record.unneeded(before))
-    asked = replace(opened, hours=np.full(len(opened), np.nan), quantity=np.where(opened.quantity > opened.quoted, opened.quantity, np.nan))
+    names = {name: getattr(opened, name) for name in ("object", "phase", "technique", "part", "hours")}
+    if not len(opened):
+        return pd.DataFrame(names | {name: np.zeros(0) for name in ("p10", "p50", "p80", "p90")})
+    without = calibration.learn(record.as_of(before, without_open=known_object), before, record.unneeded(before))
+    # who has worked on it so far is left aside, as another hand may finish it; and what was treated so far, as more may come
+    asked = replace(opened, hours=np.full(len(opened), np.nan), shares=named_shares(opened.person, opened.people))
     foretold = calibration.foretell(without, asked).beyond(opened.hours)
     hours = foretold.quantiles(np.array([0.1, 0.5, 0.8, 0.9]))
-    names = {name: getattr(opened, name) for name in ("object", "phase", "technique", "part", "hours")}
     return pd.DataFrame(names | dict(zip(("p10", "p50", "p80", "p90"), hours.T, strict=True)))
 
 

@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable, Hashable, Mapping
 from typing import Any
 
+import duckdb
 import pandas as pd
 
 from dashboard import calibrating, reading
@@ -18,6 +19,7 @@ from dashboard.giving import give, give_json, laid_out, records, write_csv
 from dashboard.sentences import how_the_ranges_did, how_the_totals_did, trust
 from dashboard.voice import complain, tell
 from dashboard.words import UNITS, counted, day, hours, per_unit, rate, text
+from ingest.errors import BenchHoursError
 from ingest.store import Store
 from ingest.vocabulary import read_vocabulary
 
@@ -29,7 +31,7 @@ def rates(said: argparse.Namespace, store: Store) -> int:
     """What each technique takes; of those without a record only a count, unless they are asked for."""
     con = store.cursor()
     as_of = said.as_of or reading.today(con)
-    technique = read_vocabulary(con).technique(said.technique) if said.technique else None
+    technique = _technique(con, said.technique) if said.technique else None
     table = calibrating.rate_table(con, as_of, calibrating.calibrated(con, as_of))
     shown = table if technique is None else table[table["technique"] == technique].reset_index(drop=True)
     if said.json or said.csv:
@@ -52,6 +54,13 @@ def rates(said: argparse.Namespace, store: Store) -> int:
     if not technique and (without := int((table["lines"] == 0).sum())):
         tell(f"{counted(without, 'technique')} without a finished line: their phase's rate stands for them, with a wide range (bench-hours rates --technique).")
     return 0
+
+
+def _technique(con: duckdb.DuckDBPyConnection, text: str) -> str:
+    try:
+        return read_vocabulary(con).technique(text)
+    except BenchHoursError as error:
+        raise BenchHoursError(f'"{text}" {error.what}', error.mend) from error
 
 
 def _shown(row: Mapping[Hashable, Any]) -> str:

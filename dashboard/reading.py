@@ -66,9 +66,9 @@ def record(con: duckdb.DuckDBPyConnection, before: date, *, by_day: bool = False
     )
 
 
-def rated_techniques(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+def rated_techniques(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
     """Techniques that can have a rate, in the order of work: `technique`, `phase`, `unit` (empty: not measured), `cautions`, `position`, `retired`."""
-    return _frame(con, "rated_techniques")
+    return _frame(con, "rated_techniques", as_of=as_of)
 
 
 def pins(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:

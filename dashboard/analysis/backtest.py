@@ -14,15 +14,16 @@ from scipy import special
 
 from dashboard.analysis import calibration, scores, totals
 from dashboard.analysis.calibration import LEVELS, SCORED
-from dashboard.analysis.lines import Lines
-from dashboard.analysis.mixed import Flags, Floats
-from dashboard.analysis.record import Record
+from dashboard.analysis.lines import Lines, join
+from dashboard.analysis.mixed import Flags, Floats, Integers
+from dashboard.analysis.record import Quoted, Record
 
 QUANTILE_COLUMNS = tuple(f"q{round(level * 100):02d}" for level in SCORED)
 RIVALS = ("own figure as it stood", "one overall factor", "technique means, unpooled")
 _DRAWS = 4000
 _ENOUGH = 3  # lines of a technique before its own spread counts, for the unpooled rival
 _NARROWEST = 0.05
+_SAME = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,8 +34,8 @@ class Retried:
     ----------
     lines : frame, one row a line: `object`, `phase`, `technique`, `part`, `predicted_on` (days since 1970), `estimate_hours`, `actual_hours`, `QUANTILE_COLUMNS` (hours),
         `past_lines` finished before, `inside80`, `inside90` (0 to 1), and the loss of it and of each rival (null where it was not worked, or has no figure).
-    works : frame, one row a work: `object`, `predicted_on`, `lines`, `actual_hours`, `own_figure_hours`, `p10`, `p50`, `p90` of the total, `place` of the actual among the
-        draws (0 to 1), `crps` (hours).
+    works : frame, one row a work: `object`, `predicted_on`, `lines`, `actual_hours`, `own_figure_hours`, `p10`, `p50`, `p90` of the total, from `first` to `last` place of the
+        actual among the draws (0 to 1; the same but where draws are equal to it), `crps` (hours). Works of whose first estimate every line is finished.
     """
 
     lines: pd.DataFrame
@@ -50,36 +51,47 @@ def retry(record: Record, before: int, progress: Callable[[int, int], None] = la
     progress : is told how many days of `all` are done.
     """
     quoted = record.quoted(before)
-    days = np.unique(quoted.made_on)
+    finished = np.flatnonzero(quoted.finished[quoted.number])
+    days = np.unique(quoted.made_on[finished])
     lines, works = [], []
     for number, day in enumerate(days):
-        at = np.flatnonzero(quoted.made_on == day)
-        asked, took = quoted.lines.take(at), quoted.hours[at]
-        told, of_works = _on_one_day(record, int(day), asked, took)
+        told, of_works = _on_one_day(record, int(day), quoted, finished[quoted.made_on[finished] == day])
         lines.append(told)
         works += of_works
         progress(number + 1, len(days))
-    every_work = pd.DataFrame(works, columns=["object", "predicted_on", "lines", "actual_hours", "own_figure_hours", "p10", "p50", "p90", "place", "crps"])
+    every_work = pd.DataFrame(
+        works, columns=["object", "predicted_on", "lines", "actual_hours", "own_figure_hours", "p10", "p50", "p90", "first", "last", "crps"]
+    )
     first = every_work.sort_values(["object", "predicted_on"]).drop_duplicates("object")  # what the first estimate of a work promised
     return Retried(lines=pd.concat(lines, ignore_index=True) if lines else _no_lines(), works=first.reset_index(drop=True))
 
 
-def _on_one_day(record: Record, day: int, asked: Lines, took: Floats) -> tuple[pd.DataFrame, list[tuple[object, ...]]]:
+def _on_one_day(record: Record, day: int, quoted: Quoted, at: Integers) -> tuple[pd.DataFrame, list[tuple[object, ...]]]:
     past = record.as_of(day)
     known = calibration.learn(past, day, record.unneeded(day))
+    asked, took = quoted.lines.take(at), quoted.hours[quoted.number[at]]
     table = np.empty((len(asked), len(LEVELS)))
     works: list[tuple[object, ...]] = []
-    for name in np.unique(asked.object):
-        of = np.flatnonzero(asked.object == name)
-        some = asked.take(of)
-        foretold = calibration.foretell(known, some)
-        table[of] = foretold.table
-        draws = np.sort(totals.simulate(foretold, known.unneeded.chance(some), _DRAWS))
-        actual = float(took[of].sum())
-        p10, p50, p90 = np.quantile(draws, [0.1, 0.5, 0.9])
-        works.append((name, day, len(of), actual, float(np.nansum(some.figure)), p10, p50, p90, float((draws < actual).mean()), scores.crps(draws, actual)))
-    quantiles = calibration.at_levels(table, SCORED)
+    # A version is foretold whole, as it stood that day: which of its lines are finished by now nobody knew.
+    for name, version in sorted(set(zip(asked.object.tolist(), quoted.version[at].tolist(), strict=True))):
+        numbers, together = record.as_quoted(version, name)
+        of = np.flatnonzero((asked.object == name) & (quoted.version[at] == version))
+        foretold = calibration.foretell(known, together) if len(together) else None
+        place = np.searchsorted(numbers, quoted.number[at[of]])
+        within = np.isin(quoted.number[at[of]], numbers)
+        if foretold is not None:
+            table[of[within]] = foretold.table[place[within]]
+        if not within.all():  # of an option that was taken: beside the lines that belong to every option
+            others = join(together, asked.take(of[~within]))
+            table[of[~within]] = calibration.foretell(known, others).table[len(together) :]
+        if foretold is not None and quoted.finished[numbers].all():
+            draws = np.sort(totals.simulate(foretold, known.unneeded.chance(together), _DRAWS))
+            actual = float(quoted.hours[numbers].sum())
+            p10, p50, p90 = np.quantile(draws, [0.1, 0.5, 0.9])
+            first, last = np.searchsorted(draws, [actual * (1 - _SAME), actual * (1 + _SAME)]) / len(draws)
+            works.append((name, day, len(numbers), actual, float(np.nansum(together.figure)), p10, p50, p90, first, last, scores.crps(draws, actual)))
     finished = past.take(~past.is_open)
+    quantiles = calibration.at_levels(table, SCORED)
     frame = pd.DataFrame(
         {name: getattr(asked, name) for name in ("object", "phase", "technique", "part")} | {"predicted_on": day, "estimate_hours": asked.figure, "actual_hours": took}
         | dict(zip(QUANTILE_COLUMNS, np.exp(quantiles).T, strict=True)) | {"past_lines": len(finished)}
@@ -151,7 +163,7 @@ def judge(retried: Retried) -> Verdict:
     """All promises together; figures are not numbers where nothing was tried."""
     worked = retried.lines[retried.lines["actual_hours"] > 0]
     figured = worked[worked["estimate_hours"].notna()]
-    place = retried.works["place"]
+    places = retried.works["first"].to_numpy(dtype=float), retried.works["last"].to_numpy(dtype=float)
     return Verdict(
         lines=len(worked),
         works=len(retried.works),
@@ -159,7 +171,7 @@ def judge(retried: Retried) -> Verdict:
         coverage80=float(worked["inside80"].mean()),
         coverage90=float(worked["inside90"].mean()),
         bias_factor=float(np.exp(np.log(worked["actual_hours"] / worked["q50"]).mean())),
-        total_coverage80=float(place.between(0.1, 0.9).mean()) if len(place) else float("nan"),
+        total_coverage80=float(scores.inside(places, 0.1, 0.9).mean()) if len(retried.works) else float("nan"),
         compared_with={"these ranges": float(figured["loss"].mean())} | {name: float(figured[name].mean()) for name in RIVALS},
     )
 

@@ -101,7 +101,11 @@ class Foretold:
         log_spent = np.log(np.maximum(spent, 1e-9))
         _, below = span(log_spent, self.table, LEVELS)
         left = below[:, None] + (1 - below)[:, None] * LEVELS
-        table = np.maximum(at_scores(self.table, special.ndtri(np.clip(left, 1e-12, 1 - 1e-12))), log_spent[:, None])
+        # beyond the end of the table the tail falls off as that of a normal distribution does there: its mean excess is 1/z of a step of one
+        step = (self.table[:, -1] - self.table[:, -2]) / (NORMAL_SCORES[-1] - NORMAL_SCORES[-2])
+        tail = log_spent[:, None] + np.maximum(step, 1e-6)[:, None] / NORMAL_SCORES[-1] * -np.log1p(-LEVELS)
+        within = at_scores(self.table, special.ndtri(np.clip(left, 1e-12, 1 - 1e-12)))
+        table = np.where((log_spent >= self.table[:, -1])[:, None], tail, np.maximum(within, log_spent[:, None]))
         return replace(self, table=table)
 
 

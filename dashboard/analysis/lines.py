@@ -69,3 +69,11 @@ def named_shares(person: Names, people: Sequence[str]) -> Floats:
     """(n, people) a line for each name, all of it that person's; a name that is none of them, or empty: nobody's."""
     found: Floats = (person[:, None] == np.asarray(people, dtype=str)[None, :]).astype(float) if len(people) else np.zeros((len(person), 0))
     return found
+
+
+def join(one: Lines, other: Lines) -> Lines:
+    """The lines of both, of the same people."""
+    return Lines(
+        people=one.people,
+        **{field.name: np.concatenate([getattr(one, field.name), getattr(other, field.name)]) for field in fields(one) if field.name != "people"},
+    )

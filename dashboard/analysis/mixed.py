@@ -281,8 +281,8 @@ class _State:
             r, w = missed[at], self.weight[at]
             moment = (r * w[:, None]).T @ r
             moment += spreads[n]
-            moment[0, 0] += self.left_open[at].sum()
-            size = float(at.sum())
+            moment[0, 0] += (self.left_open * self.weight)[at].sum()
+            size = float(self.rows.weight[at].sum())  # what is weighed down as far out still is a line
             if pattern:  # the answer that is not there is as its regression on the other says
                 has, lacks = pattern - 1, 2 - pattern
                 r_kind = self.residual[kind]

@@ -21,24 +21,29 @@ _OPEN_DAYS = 30  # that are taken for days of work before there is a record
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Quoted:
-    """Finished lines that had a figure or a quoted quantity before their first entry.
+    """Lines that had a figure or a quoted quantity before their first entry.
 
     Attributes
     ----------
+    number : (n,) of each line; version : (n,) by which it is held, made on `made_on` (days since 1970), on which the line is foretold.
     lines : as they could be asked about: hours, quantity and who did it are not known.
-    hours : (n,) what each took; nought: it was finished without an entry.
-    made_on : (n,) day of the version (days since 1970), on which the line is foretold.
+    hours : (all lines of the record,) what each took so far; nought: no entry. finished : likewise, that is all. worked : likewise, there is an entry.
     """
 
+    number: Integers
+    version: Integers
+    made_on: Integers
     lines: Lines
     hours: Floats
-    made_on: Integers
+    finished: Flags
+    worked: Flags
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Told:
-    """What the yardstick says of each line: version chosen, its hours, quantity, person; -1 where there is no version or the line is not in it."""
+    """What a version says of each line: which one, when it was made, hours, quantity, person; `within`: the line is in it."""
 
+    version: Integers
     made_on: Integers
     hours: Floats
     quantity: Floats
@@ -78,13 +83,13 @@ class Record:
         self.version_object = np.searchsorted(self.objects, versions["object"].to_numpy(dtype=str))
         self.version_number, self.version_made = versions["version"].to_numpy(dtype=np.int64), versions["made_on"].to_numpy(dtype=np.int64)
 
-    def as_of(self, before: int, *, only: str | None = None) -> Lines:
+    def as_of(self, before: int, *, without_open: str | None = None) -> Lines:
         """The lines that teach on what was known before a day: finished ones, and open ones with hours so far.
 
         Parameters
         ----------
         before : days since 1970; nothing of that day or later counts.
-        only : lines of this object stay out while they are open.
+        without_open : lines of this object stay out while they are open.
         """
         line, extra, sums = self._summed(before)
         first, last = self._over_line(line, sums["first_day"], np.minimum, _NEVER), self._over_line(line, sums["last_day"], np.maximum, -_NEVER)
@@ -92,14 +97,14 @@ class Record:
         told = self._told(before, np.where(first == _NEVER, -_NEVER, first))
         finished = finished_on[line] < _NEVER
         teaches = (sums["hours"] > 0) & ~(~finished & self._at_rest(line, sums, last))
-        if only is not None:
-            teaches &= finished | (self.names["object"][line] != only)
+        if without_open is not None:
+            teaches &= finished | (self.names["object"][line] != without_open)
         found = self._lines(line, told)
         measured = sums["quantity"]
         incomplete = self._incomplete(line, sums)
         return Lines(
             **found | {
-                "hours": sums["hours"], "quantity": np.where((measured > 0) & ~incomplete[line], measured, np.nan),
+                "hours": sums["hours"], "quantity": np.where((measured > 0) & ~incomplete[line] & finished, measured, np.nan),
                 "figure": np.where(extra, np.nan, found["figure"]), "quoted": np.where(extra, np.nan, found["quoted"]),
                 "shares": sums["shares"], "day": np.where(finished, np.minimum(finished_on[line], before), last[line]).astype(np.int64), "is_open": ~finished,
                 "weight": np.where(finished, 1.0, self._more_to_come(first, last, finished_on)),
@@ -108,30 +113,44 @@ class Record:
         ).take(teaches)  # fmt: skip
 
     def quoted(self, before: int) -> Quoted:
-        """Finished lines with an estimate, as they could be asked about on the day it was made."""
+        """Lines with an estimate, as they could be asked about on the day it was made."""
         line, extra, sums = self._summed(before)
         first, last = self._over_line(line, sums["first_day"], np.minimum, _NEVER), self._over_line(line, sums["last_day"], np.maximum, -_NEVER)
         worked = first < _NEVER
         first_made = self._first_made(before)
         finished = self._finished_on(before, last) < _NEVER
         # A line that was never worked was quoted as it stood when it was first said to be finished; a phase may have been closed before the line was estimated.
-        left = self._finished_on(before, np.where(worked, last, first_made))
-        told = self._told(before, np.where(worked, first, np.where(left < _NEVER, left, np.where(first_made < _NEVER, first_made, -_NEVER))))
+        left = np.where(finished, np.minimum(self._finished_on(before, np.where(worked, last, first_made)), before), before)
+        told = self._told(before, np.where(worked, first, np.where(first_made < _NEVER, np.maximum(left, first_made), -_NEVER)))
         hours = np.bincount(line[~extra], sums["hours"][~extra], self.count).astype(float)
-        at = np.flatnonzero(finished & told.within & (np.nan_to_num(told.hours) + np.nan_to_num(told.quantity) > 0))
-        asked = Lines(
+        at = np.flatnonzero(told.within & (np.nan_to_num(told.hours) + np.nan_to_num(told.quantity) > 0))
+        return Quoted(number=at, version=told.version[at], made_on=told.made_on[at], lines=self._asked(at, told), hours=hours, finished=finished, worked=worked)
+
+    def as_quoted(self, version: int, known_object: str) -> tuple[Integers, Lines]:
+        """The lines of a version as it stood on the day it was made, but for options and for lines begun before: their numbers, and the lines as they could be asked about."""
+        rows = self.estimates
+        line = rows["line"].to_numpy(dtype=np.int64)
+        of = (self.names["object"][line] == known_object) & (rows["version"].to_numpy() == version) & rows["option_approved_on"].isna().to_numpy()
+        told = self._said(of, np.zeros(self.count, dtype=np.int64) + int(rows["made_on"].to_numpy()[of].max(initial=0)), np.full(self.count, version))
+        begun = np.zeros(self.count, dtype=bool)
+        begun[self.of_day["line"][self.of_day["day"] < told.made_on[0]]] = True
+        at = np.flatnonzero(told.within & ~begun & (np.nan_to_num(told.hours) + np.nan_to_num(told.quantity) > 0))
+        return at, self._asked(at, told)
+
+    def _asked(self, at: Integers, told: _Told) -> Lines:
+        nothing = np.full(len(at), np.nan)
+        return Lines(
             **self._lines(at, told) | {
-                "hours": np.full(len(at), np.nan), "quantity": np.full(len(at), np.nan), "shares": named_shares(told.person[at], self.people),
-                "day": told.made_on[at], "is_open": np.ones(len(at), dtype=bool), "weight": np.ones(len(at)),
+                "hours": nothing, "quantity": nothing, "shares": named_shares(told.person[at], self.people), "day": told.made_on[at],
+                "is_open": np.ones(len(at), dtype=bool), "weight": np.ones(len(at)),
             },
             people=self.people,
         )  # fmt: skip
-        return Quoted(lines=asked, hours=hours[at], made_on=told.made_on[at])
 
     def unneeded(self, before: int) -> Lines:
         """Lines that were quoted, and finished without an entry, before a day."""
         found = self.quoted(before)
-        return found.lines.take(found.hours == 0)
+        return found.lines.take(found.finished[found.number] & ~found.worked[found.number])
 
     def _summed(self, before: int) -> tuple[Integers, Flags, dict[str, Floats]]:
         """Of each line and charge with entries before a day: sums, first and last, and who."""
@@ -157,7 +176,8 @@ class Record:
 
     def _over_line(self, line: Integers, value: Floats | Integers, how: np.ufunc, start: int) -> Integers:
         found = np.full(self.count, start, dtype=np.int64)
-        how.at(found, line, value.astype(np.int64))
+        known = np.isfinite(value)
+        how.at(found, line[known], value[known].astype(np.int64))
         return found
 
     def _finished_on(self, before: int, last: Integers) -> Integers:
@@ -217,12 +237,18 @@ class Record:
         rows = self.estimates
         line = rows["line"].to_numpy(dtype=np.int64)
         approved = rows["option_approved_on"].to_numpy(dtype=float)
-        of = (rows["version"].to_numpy() == version[line]) & ~(approved >= before)
-        hours, quantity = (self._sum_known(line[of], rows[name].to_numpy(dtype=float)[of]) for name in ("hours", "quantity"))
-        within = np.bincount(line[of], minlength=self.count) > 0
+        return self._said((rows["version"].to_numpy() == version[line]) & ~(approved >= before), made, version)
+
+    def _said(self, of: Flags, made: Integers, version: Integers) -> _Told:
+        """What some rows of estimates say together of their lines."""
+        rows = self.estimates
+        line = rows["line"].to_numpy(dtype=np.int64)[of]
+        hours, quantity = (self._sum_known(line, rows[name].to_numpy(dtype=float)[of]) for name in ("hours", "quantity"))
         person = np.full(self.count, "", dtype=object)
-        person[line[of]] = rows["person"].fillna("").to_numpy(dtype=object)[of]
-        return _Told(made_on=made, hours=hours, quantity=quantity, person=person.astype(str), within=within)
+        person[line] = rows["person"].fillna("").to_numpy(dtype=object)[of]
+        return _Told(
+            version=version, made_on=made, hours=hours, quantity=quantity, person=person.astype(str), within=np.bincount(line, minlength=self.count) > 0
+        )
 
     def _sum_known(self, line: Integers, value: Floats) -> Floats:
         """Sums by line; not known where a part is not, or where there is none."""
