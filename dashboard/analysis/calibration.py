@@ -15,7 +15,7 @@ from threadpoolctl import ThreadpoolController
 from dashboard.analysis import joint, ratios
 from dashboard.analysis.joint import Joint
 from dashboard.analysis.lines import Lines, Names
-from dashboard.analysis.mixed import Flags, Floats
+from dashboard.analysis.mixed import Flags, Floats, Integers
 from dashboard.analysis.ratios import Ratios
 from dashboard.analysis.scores import pinball, span
 
@@ -23,6 +23,7 @@ SCORED = np.array([0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95])
 NORMAL_SCORES = np.linspace(-3.5, 3.5, 141)
 LEVELS = special.ndtr(NORMAL_SCORES)
 _NORMAL_LINES = 60.0  # lines that the normal shape is worth against the record's own
+_MOST_OF_ONE_WORK = 20.0  # lines that a work of more counts for in the shape
 _JUDGED = 300  # lines that the referee looks at, the latest
 _EVEN_LINES = 1.0
 _PHASE_LINES = 4.0
@@ -141,7 +142,7 @@ def _learn(lines: Lines, now: int, unneeded: Lines | None) -> Calibration:
     repeats = _repeats(lines)
     model, past = joint.learn(lines, now), ratios.learn(lines, now)
     places, mean, sd = joint.left_out(model, _judged(model))
-    shape = _shape((model.rows.answers[places, 0] - mean) / sd, lines.is_open[places], lines.weight[places])
+    shape = _shape((model.rows.answers[places, 0] - mean) / sd, lines.is_open[places], lines.weight[places] * _of_one_work(model.rows.work[places]))
     return Calibration(
         joint=model,
         ratios=past,
@@ -159,7 +160,14 @@ def _not_worked(lines: Lines, unneeded: Lines | None) -> Chances:
     return Chances.of(happened, np.concatenate([quoted.phase, none.phase]), np.concatenate([quoted.technique, none.technique]), _UNNEEDED)
 
 
-def _judged(model: Joint) -> np.ndarray:
+def _of_one_work(work: Integers) -> Floats:
+    """Weights of lines, so that a work of very many lines, which share its luck, does not make the shape of all."""
+    count = np.bincount(work) if len(work) else np.zeros(1)
+    found: Floats = np.minimum(1.0, _MOST_OF_ONE_WORK / np.maximum(count[work], 1))
+    return found
+
+
+def _judged(model: Joint) -> Integers:
     """The works whose lines are looked at again: the latest, until there are enough lines."""
     work = model.rows.work
     latest = np.full(len(model.works), -(2**40))
@@ -220,7 +228,7 @@ def _with_repeats(table: Floats, log_figure: Floats, chance: Floats) -> Floats:
     return np.where((low <= LEVELS) & (high >= LEVELS), log_figure[:, None], moved)
 
 
-def _referee(lines: Lines, places: np.ndarray, mean: Floats, sd: Floats, shape: Floats, past: Ratios, repeats: Chances) -> dict[str, float]:
+def _referee(lines: Lines, places: Integers, mean: Floats, sd: Floats, shape: Floats, past: Ratios, repeats: Chances) -> dict[str, float]:
     """The share of the joint model that would have lost least on the lines it looks at."""
     judged = lines.take(places)
     figured = (judged.figure > 0) & ~judged.is_open

@@ -20,6 +20,7 @@ PAGES = [
     ("", "Where the hours went", "Nothing is logged yet.", "Techniques that ran over most"),
     ("one-work", "One work", "There is no work yet.", "those on the bench stand first"),
     ("one-work?object=WORK", "One work", "There is no work yet.", "Treatment statement"),
+    ("our-rates", "Our rates", "No line is finished yet", "Can the ranges be trusted?"),
     ("works", "Works", "No work is here yet.", "those on the bench first, the latest first"),
     ("works?object=WORK", "Works", 'There is no work "WORK" here.', "Milestones"),
     ("works?add=work", "Works", "A new work", "A new work"),
@@ -32,7 +33,7 @@ PAGES = [
     ("safe-keeping", "Safe keeping", "No backup was made yet.", "The record holds together"),
     ("who-may-come-in", "Who may come in", "There is no work yet.", "Labels for works"),
 ]
-CHARTS = {"": 3, "one-work?object=WORK": 2}
+CHARTS = {"": 3, "our-rates": 1, "one-work?object=WORK": 2}
 # What Streamlit draws of itself: its widgets and the bones of its page are not ours to mend.
 THEIRS = (
     "stSelectbox",
