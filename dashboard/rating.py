@@ -69,6 +69,8 @@ def _shown(row: Mapping[Hashable, Any]) -> str:
 
 def usual(row: Mapping[Hashable, Any] | pd.Series) -> str:
     """The quantity of a usual line."""
+    if text(row["unit"]) and pd.isna(row["reference_quantity"]):
+        return "a line, not measured"
     return f"{row['reference_quantity']:,.10g} {UNITS[row['unit']]}" if text(row["unit"]) else "one line"
 
 

@@ -200,7 +200,11 @@ def said_of_rate(row: pd.Series) -> list[str]:
     said = []
     if row["lines"]:
         said.append(f"Its own lines make {own:.0f} % of what is believed of it, its phase and the studio the rest.")
-    if pd.notna(row["elasticity"]):
+    if isinstance(row["unit"], str) and pd.isna(row["reference_quantity"]):
+        said.append(
+            f"Nothing was measured in {per_unit(row['unit'])} on finished lines yet, so hours per {per_unit(row['unit'])} cannot be told, but what a line takes can."
+        )
+    elif pd.notna(row["elasticity"]):
         said.append(f"Twice the quantity takes {2 ** row['elasticity']:.1f} times the hours.")
     said.append(
         f"A figure of your own for a line would move what is foretold {100 * row['figure_weight']:.0f} % of the way to it, as far as such figures were worth it before."

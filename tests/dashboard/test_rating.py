@@ -115,6 +115,7 @@ def test_one_finished_line_says_a_little_and_its_phase_and_studio_less(store: St
     assert width == sorted(width)
     # nothing was ever measured in cm here: hours of a line are known, but not for how much
     assert pd.isna(rows.loc["strip lining", "rate"]) and rows.loc["strip lining", "p50"] > 0
+    assert usual(rows.loc["strip lining"]) == "a line, not measured"
     assert "rests on its phase" in rests_on(rows.loc["consolidation"], pd.DataFrame())[0]
 
 
@@ -231,6 +232,8 @@ def test_sentences_say_what_a_rate_rests_on_and_whether_ranges_hold() -> None:
             "figure_weight": 0.25,
             "rests_on": "technique",
             "phase": "cleaning",
+            "unit": "dm2",
+            "reference_quantity": 30.0,
         }
     )
     lines = pd.DataFrame({"day": [pd.Timestamp("2026-05-04")] * 3})
