@@ -86,8 +86,8 @@ class Calibration:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Foretold:
-    """What lines of one work will take: log hours at the normal scores of `NORMAL_SCORES` (n, 141), how lines hang together (n, n), how far the own figure moves each (n,),
-    and how many past lines stand behind (n,)."""
+    """What lines of one work will take: log hours at the normal scores of `NORMAL_SCORES` (n, 141), how lines hang together (n, n), and how far the own figure
+    moves each (n,)."""
 
     table: Floats
     correlation: Floats

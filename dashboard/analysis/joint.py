@@ -5,7 +5,7 @@
 
 Both lucks are correlated between the two, so that a figure that saw more than the record knows moves the hours with it, as far as figures did before. Effects
 are shrunk: a technique towards its phase, a phase towards the studio (see `dashboard.analysis.mixed`). A line whose hours repeat its figure to the digit says
-nothing of hours; how often that happens is told apart (`calibration.Echo`). The size of hours is what was treated; the size of a figure is what was quoted, and
+nothing of hours; how often that happens is told apart (`calibration.Chances`). The size of hours is what was treated; the size of a figure is what was quoted, and
 before the work is done what was quoted and how much more there usually is (`growth`).
 """
 

@@ -214,12 +214,13 @@ class Record:
     def _more_to_come(self, first: Integers, last: Integers, finished_on: Integers) -> float:
         """How likely more is to come of a line that is open and not at rest: of the days on which finished lines stood open after their first entry, the share before
         their last one. Where phases are closed weeks after the work was done this is small, and where each line is closed at once nearly 1."""
-        closed = (finished_on < _NEVER) & (first < _NEVER)
+        closed = (finished_on < _NEVER) & (first < _NEVER) & (last > -_NEVER)  # with entries that teach
         working = float((last - first)[closed].sum()) + _OPEN_DAYS
         waiting = float(np.minimum((finished_on - last)[closed], _REST_DAYS).sum())
         return working / (working + waiting)
 
     def _over(self, line: Integers, value: Floats) -> Floats:
+        """Of each line the least of its values; infinite where there is none."""
         found = np.full(self.count, np.inf)
         np.minimum.at(found, line, value)
         return found

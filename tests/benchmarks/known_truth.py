@@ -127,13 +127,15 @@ def main() -> None:
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--first-seed", type=int, default=500)
     said = parser.parse_args()
-    rows = []
+    rows, everything = [], []
     with get_context("spawn").Pool(said.processes) as pool:
         for echo in ECHOES:
             for works in HISTORIES:
                 answers = pool.map(_of, [(seed, works, echo) for seed in range(said.first_seed, said.first_seed + said.studios)], chunksize=1)
+                everything += answers
                 rows.append({"works": works, "echo": round(echo, 2), **pooled(answers)})
                 print(pd.DataFrame(rows[-1:]).round(3).to_string(index=False, header=len(rows) == 1), flush=True)
+    print(pd.DataFrame([{"works": "all", "echo": "both", **pooled(everything)}]).round(3).to_string(index=False, header=False))
 
 
 if __name__ == "__main__":

@@ -59,6 +59,14 @@ def test_own_cost_and_studio_time_never_teach(studio: Bring, store: Store) -> No
     assert told(store) == [("facing", 3.0, None, None, "finished")]
 
 
+def test_an_estimate_made_after_a_first_entry_at_own_cost_is_no_yardstick(studio: Bring, store: Store) -> None:
+    studio("est.csv", ESTIMATE + "24-001,1,2024-01-01,2024-01-02,,facing,,5,\n24-001,2,2024-01-20,,,facing,,77,\n")
+    studio("log.csv", HEAD + "24-001,,facing,Ilse,2024-01-10,1,,own_cost,,\n24-001,,facing,Ilse,2024-01-25,4,,,,\n24-001,,packing,Ilse,2024-01-26,4,,,,\n")
+    studio("done.csv", DONE + "24-001,,facing,,2024-02-05\n")
+    assert told(store) == [("facing", 4.0, 5.0, None, "finished"), ("packing", 4.0, None, None, "open")]
+    assert all(0 < weight <= 1 for weight in teaching(store).weight)
+
+
 def test_hours_agreed_on_top_teach_as_a_line_without_a_figure(studio: Bring, store: Store) -> None:
     studio("est.csv", ESTIMATE + "24-001,1,2024-02-01,2024-02-02,,facing,20,3,\n")
     studio("log.csv", HEAD + "24-001,,facing,Ilse,2024-03-01,3,20,,,\n24-001,,facing,Ilse,2024-03-02,1,6,extra,,\n")
