@@ -9,6 +9,8 @@ from collections.abc import Callable, Hashable
 from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Generic, TypeVar
 
+from ingest.errors import BenchHoursError
+
 _T = TypeVar("_T")
 _KEPT = 24  # results, the latest asked for
 _pool = ThreadPoolExecutor(1, thread_name_prefix="fits")
@@ -16,15 +18,25 @@ _lock = threading.Lock()
 _tasks: OrderedDict[Hashable, Task[object]] = OrderedDict()
 
 
+class Stopped(BenchHoursError):
+    """The server takes its leave; nobody waits for the result."""
+
+    def __init__(self) -> None:
+        super().__init__("this was not finished, as the server was stopped", "Ask for it again.")
+
+
 class Task(Generic[_T]):
     """Work that was begun once for all pages that ask for it."""
 
     def __init__(self, do: Callable[[Callable[[int, int], None]], _T]) -> None:
         self.done, self.of = 0, 0
+        self.stopped = False
         self.future: Future[_T] = _pool.submit(do, self._progress)
 
     def _progress(self, done: int, of: int) -> None:
         self.done, self.of = done, of
+        if self.stopped:
+            raise Stopped
         time.sleep(0)  # whoever waits to be answered comes first
 
     @property
@@ -67,3 +79,12 @@ def known(key: Hashable) -> bool:
     """A task was begun under this key, and is kept."""
     with _lock:
         return key in _tasks
+
+
+def stop() -> None:
+    """End what is under way at its next word of progress, and begin nothing that waits: a server that is stopped must not wait for it."""
+    with _lock:
+        for task in _tasks.values():
+            task.stopped = True
+            task.future.cancel()
+        _tasks.clear()

@@ -17,7 +17,7 @@ from typing import Literal, NoReturn
 import duckdb
 import pandas as pd
 
-from dashboard import addresses, admitting, demo, keeping, rating, reading, relay, serving
+from dashboard import addresses, admitting, background, demo, keeping, rating, reading, relay, serving
 from dashboard.analysis.overruns import CAUSES, by_phase, compare, totals
 from dashboard.giving import give, laid_out
 from dashboard.labels import SIZES
@@ -450,7 +450,10 @@ def _place(said: argparse.Namespace) -> Place:
 
 def _serve_store(store: Store, place: Place) -> None:
     with relay.listening(Path(store.path), place.here, run_for(store)):
-        serving.serve(store, place, say=complain)
+        try:
+            serving.serve(store, place, say=complain)
+        finally:
+            background.stop()
 
 
 def _nobody_serves(path: Path) -> None:

@@ -1,0 +1,59 @@
+"""Long work outside the run of a page."""
+
+import threading
+from collections.abc import Callable, Iterator
+
+import pytest
+
+from dashboard import background
+from ingest.errors import BenchHoursError
+
+
+@pytest.fixture(autouse=True)
+def ended() -> Iterator[None]:
+    yield
+    background.stop()
+
+
+def test_work_is_begun_once_for_all_who_ask_and_tells_how_far_it_is() -> None:
+    go_on, times = threading.Event(), []
+
+    def do(progress: Callable[[int, int], None]) -> str:
+        times.append(1)
+        progress(1, 4)
+        assert go_on.wait(10)
+        return "done"
+
+    one, other = background.begun("one", do), background.begun("one", do)
+    assert one is other and background.known("one") and not background.known("other")
+    assert not one.wait(0.2) and one.share == 0.25
+    go_on.set()
+    assert one.wait(10) and other.result() == "done" and times == [1]
+
+
+def test_work_that_failed_says_why_and_is_begun_again() -> None:
+    def fails(_: object) -> str:
+        raise BenchHoursError("no", "Try again.")
+
+    failed = background.begun("two", fails)
+    assert failed.wait(10)
+    with pytest.raises(BenchHoursError, match="no"):
+        failed.result()
+    assert background.begun("two", lambda _: "done").result() == "done"
+
+
+def test_a_server_that_is_stopped_waits_for_no_work() -> None:
+    under_way = threading.Event()
+
+    def endless(progress: Callable[[int, int], None]) -> None:
+        while True:
+            under_way.set()
+            progress(1, 2)
+
+    task = background.begun("three", endless)
+    assert under_way.wait(10)
+    waiting = background.begun("four", lambda _: "never")
+    background.stop()
+    assert task.wait(10) and waiting.future.cancelled()
+    with pytest.raises(background.Stopped):
+        task.result()
