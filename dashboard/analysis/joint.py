@@ -121,6 +121,7 @@ class Joint:
     works : names of the works it has learnt from, in order.
     mix : (people,) how the work is shared between people of late.
     rows : the lines it has learnt from, as the model sees them, and `lines` themselves.
+    growth : how much more there is to treat than was quoted.
     """
 
     levels: Levels
@@ -148,9 +149,22 @@ class Joint:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Pace:
+    """(n,) logs of hours, or of factors on them: the middle, and the range that holds the true one 4 times in 5."""
+
+    middle: Floats
+    low: Floats
+    high: Floats
+
+    @classmethod
+    def of(cls, middle: Floats, sd: Floats) -> Pace:
+        return cls(middle=middle, low=middle - FOUR_IN_FIVE * sd, high=middle + FOUR_IN_FIVE * sd)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Expected:
-    """What is expected of the log hours of the lines of one work: (n,) and (n, n), figures known; `alone` (n,) is the part of the variance that is the line's own luck,
-    `of_figure` (n,) how far a line's own figure moves its hours: 1 is as far as itself."""
+    """What is expected of the log hours of the lines of one work: (n,) and (n, n), figures known; `of_figure` (n,) is how far a line's own figure moves its hours: 1 is as far as
+    itself."""
 
     mean: Floats
     covariance: Floats
@@ -440,23 +454,13 @@ def _designs(joint: Joint, lines: Lines) -> tuple[tuple[Floats, Floats], tuple[F
     return (rows.first.toarray(), strange), (rows.second.toarray(), strange)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pace:
-    """Log factors of people against the studio, with the range that holds the true one 4 times in 5; by their places in the levels."""
-
-    middle: Floats
-    low: Floats
-    high: Floats
-
-
 def paces(joint: Joint) -> Pace:
-    """How each person's hours stand to those of the studio as it shares its work now."""
+    """How each person's hours stand to those of the studio as it shares its work now; by their places in the levels."""
     start, n = joint.layout.starts["person"], len(joint.levels.people)
     against = np.eye(n) - joint.mix
     middle = against @ joint.effects("person")
     covariance = joint.fitted.covariance[start : start + n, start : start + n]
-    spread = FOUR_IN_FIVE * np.sqrt(np.einsum("ij,jk,ik->i", against, covariance, against))
-    return Pace(middle=middle, low=middle - spread, high=middle + spread)
+    return Pace.of(middle, np.sqrt(np.einsum("ij,jk,ik->i", against, covariance, against)))
 
 
 def drift(joint: Joint) -> tuple[float, float, float]:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 
 from dashboard.analysis import calibration, joint
 from dashboard.analysis.calibration import Calibration
-from dashboard.analysis.joint import FOUR_IN_FIVE
+from dashboard.analysis.joint import Pace
 from dashboard.analysis.lines import Lines, Names, codes
 from dashboard.analysis.mixed import Floats, Integers
 from dashboard.analysis.ratios import works_needed
@@ -17,20 +15,9 @@ from dashboard.analysis.ratios import works_needed
 _SHOWN = np.array([0.1, 0.5, 0.8, 0.9])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Paces:
-    """Log hours of a usual line of each technique the record knows, in order of their names: middle, and the range that holds the true one 4 times in 5."""
-
-    middle: Floats
-    low: Floats
-    high: Floats
-
-
-def paces(known: Calibration) -> Paces:
-    """The pace of each technique of the record: at its usual quantity, middling condition, as the work is shared between people now."""
-    usual = usual_lines(known, np.asarray(known.joint.levels.techniques, dtype=str))
-    middle, spread = joint.level(known.joint, usual)
-    return Paces(middle=middle, low=middle - FOUR_IN_FIVE * spread, high=middle + FOUR_IN_FIVE * spread)
+def paces(known: Calibration) -> Pace:
+    """Log hours of a usual line of each technique of the record, in order of their names: at middling condition, as the work is shared between people now."""
+    return Pace.of(*joint.level(known.joint, usual_lines(known, np.asarray(known.joint.levels.techniques, dtype=str))))
 
 
 def usual_lines(known: Calibration, techniques: Names, phases: Names | None = None, units: Names | None = None) -> Lines:
@@ -103,7 +90,7 @@ def table(known: Calibration, vocabulary: pd.DataFrame) -> pd.DataFrame:
     finished = past.take(~past.is_open)
     count = pd.DataFrame({"technique": finished.technique, "object": finished.object}).groupby("technique")["object"].agg(["size", "nunique"])
     opened = pd.Series(past.technique[past.is_open], dtype=object).value_counts()
-    middle, spread = joint.level(known.joint, lines)
+    pace = Pace.of(*joint.level(known.joint, lines))
     measured = lines.unit != ""
     reference = np.where(measured, lines.quantity, 1.0)  # not a number where nothing was ever measured in the unit: what a line takes is known, not what for
     hours = _next_line(known, lines)
@@ -111,8 +98,8 @@ def table(known: Calibration, vocabulary: pd.DataFrame) -> pd.DataFrame:
         {
             "technique": techniques, "phase": lines.phase, "unit": pd.Series(lines.unit).where(measured, None),
             "works": count["nunique"].reindex(techniques, fill_value=0).to_numpy(), "lines": count["size"].reindex(techniques, fill_value=0).to_numpy(),
-            "open_lines": opened.reindex(techniques, fill_value=0).to_numpy(), "rate": np.exp(middle) / reference,
-            "rate_low": np.exp(middle - FOUR_IN_FIVE * spread) / reference, "rate_high": np.exp(middle + FOUR_IN_FIVE * spread) / reference,
+            "open_lines": opened.reindex(techniques, fill_value=0).to_numpy(), "rate": np.exp(pace.middle) / reference,
+            "rate_low": np.exp(pace.low) / reference, "rate_high": np.exp(pace.high) / reference,
             "reference_quantity": np.where(measured, reference, np.nan), "elasticity": np.where(measured, joint.elasticity(known.joint, techniques), np.nan),
             "p10": hours[:, 0], "p50": hours[:, 1], "p80": hours[:, 2], "p90": hours[:, 3], "figure_weight": _figure_weight(known, lines),
             "own_share": joint.own_share(known.joint, techniques),
