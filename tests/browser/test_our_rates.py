@@ -45,3 +45,13 @@ def test_what_a_technique_takes_how_sure_and_from_which_works_is_seen_pinned_and
     work.click()
     expect(page.get_by_role("heading", name="One work")).to_be_visible()
     assert f"object={code}" in page.url
+
+
+def test_a_point_of_the_chart_opens_its_work(laptop: Page, demo_address: str) -> None:
+    laptop.goto(f"{demo_address}/our-rates?technique=retouching")
+    points = laptop.get_by_test_id("stVegaLiteChart").locator("svg .mark-symbol path")
+    expect(points.first).to_be_visible()
+    settled(laptop)
+    act(laptop, lambda: points.nth(3).click())
+    expect(laptop.get_by_role("heading", name="One work")).to_be_visible()
+    assert "object=" in laptop.url

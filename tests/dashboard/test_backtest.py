@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +12,7 @@ import pytest
 from dashboard import calibrating, reading
 from dashboard.analysis import backtest
 from dashboard.command import main
-from dashboard.rating import PREDICTION_COLUMNS
+from dashboard.rating import PREDICTION_COLUMNS, predictions
 from ingest.imports import import_files
 from ingest.settings import write_settings
 from ingest.store import Store
@@ -64,6 +64,20 @@ def test_with_everything_after_a_day_deleted_what_was_foretold_before_it_is_the_
     for name in PREDICTION_COLUMNS[5:]:
         one, other = both[name].to_numpy(float), both[f"{name} of the whole"].to_numpy(float)
         assert np.array_equal(one, other, equal_nan=True) or name == "actual_hours", name
+
+
+def test_what_was_foretold_does_not_rest_on_which_lines_of_its_version_are_finished_by_now(invented: Path, tmp_path: Path) -> None:
+    path = tmp_path / "studio.duckdb"
+    path.write_bytes(invented.read_bytes())
+    with Store(path) as store:
+        con = store.cursor()
+        today = reading.today(con)
+        now = predictions(calibrating.retried(con, today)).set_index([*LINE, "predicted_on"])
+        for back in (1000, 540):
+            then = predictions(calibrating.retried(con, today - timedelta(days=back))).set_index([*LINE, "predicted_on"])
+            assert 200 < len(then) < len(now)
+            for name in PREDICTION_COLUMNS[7:]:
+                assert (then[name] == now.loc[then.index, name]).all(), (back, name)
 
 
 def test_every_finished_line_with_an_estimate_is_foretold_once_on_the_day_it_was_made(tried: Callable[[str | None], pd.DataFrame]) -> None:

@@ -78,8 +78,6 @@ def test_one_technique_is_asked_for_by_any_of_its_spellings_and_a_strange_one_is
 def test_as_of_a_day_rates_are_what_one_would_have_known_then_to_the_digit(copied: Path, capsys: pytest.CaptureFixture[str]) -> None:
     with Store(copied) as store:
         day = reading.today(store.cursor()) - timedelta(days=500)
-        with store.writing() as con:
-            con.execute("UPDATE settings SET value = value")  # the record as it is; what came later goes away below
     then = told(capsys, "rates", "--db", str(copied), "--as-of", str(day))
     with Store(copied) as store, store.writing() as con:
         for statement in (
