@@ -17,10 +17,11 @@ from typing import Literal, NoReturn
 import duckdb
 import pandas as pd
 
-from dashboard import addresses, admitting, background, demo, keeping, rating, reading, relay, serving
+from dashboard import addresses, admitting, background, demo, keeping, quote_command, quoting, rating, reading, relay, serving
 from dashboard.analysis.overruns import CAUSES, by_phase, compare, totals
 from dashboard.giving import give, laid_out
 from dashboard.labels import SIZES
+from dashboard.letter import content
 from dashboard.sentences import ROUNDED, forgotten_parts, most_over, most_under, said_beside
 from dashboard.serving import Place
 from dashboard.voice import caller, complain, tell
@@ -173,6 +174,25 @@ def _parser() -> argparse.ArgumentParser:
     rated.add_argument("--technique", metavar="TECHNIQUE", help="of this technique only")
     tried = reader("backtest", rating.backtest, "Past promises tried again: each finished line foretold from what was finished before its estimate was made.")
     tried.add_argument("--predictions", type=_file, metavar="FILE", help="write what was foretold of each line as CSV, in hours")
+    asked = reader("quote", quote_command.quote, "What a work will take and cost, from the studio's own finished works, and its letter.")
+    asked.add_argument("--object", metavar="OBJECT", help="a work: the quote being written of it, else the lines of its latest estimate")
+    asked.add_argument(
+        "--lines",
+        type=_file,
+        metavar="FILE",
+        help="lines as CSV (the estimates form without object, version and made_on), of --object or of a work described here",
+    )
+    asked.add_argument("--confidence", type=int, choices=sorted(quoting.CONFIDENCES), help="50, 80 or 90: the chance to end within the hours of the price (80)")
+    asked.add_argument("--form", choices=tuple(content.FORMS), help="of the letter: one price, by phase, or a full statement of hours × rate")
+    asked.add_argument("--pdf", type=_file, metavar="FILE", help="write the letter as PDF")
+    asked.add_argument("--html", type=_file, metavar="FILE", help="write the letter as HTML")
+    for name in quote_command.DESCRIBING:
+        asked.add_argument(
+            f"--{name}",
+            default="",
+            metavar=name.upper(),
+            help=f"{name} of a work that is described here{', grade 0 to 3' if name in ('structure', 'paint', 'surface') else ''}",
+        )
     dated = reader("statement", _statement, "The dated hours of one object, for its treatment report.")
     dated.add_argument("--object", metavar="OBJECT", required=True)
     dated.add_argument("--with-notes", action="store_true", help="give the notes of the entries too (CSV, JSON); read them first, a note may name somebody")

@@ -18,7 +18,10 @@ from ingest.store import Store
 
 FILES = ("objects", "estimates", "time_entries", "time_entries_corrected", "milestones")
 STUDIO = "Tidewell Lane studio (invented)"
-_SETTINGS = {"studio": STUDIO, "zone": "Europe/London", "currency": "EUR", "day_order": "dmy", "hourly_rate": "68", "bench_hours_per_week": "24", "demo": "yes"}
+_SETTINGS = {"studio": STUDIO, "zone": "Europe/London", "currency": "EUR", "day_order": "dmy", "hourly_rate": "68", "bench_hours_per_week": "24", "demo": "yes",
+    "hourly_rates": "Bram 45", "yearly_cost": "61000", "chargeable_hours": "1290", "minimum_charge": "180", "payments": "on approval 30; when the structural work is done 30; at handover 40",
+    "letterhead": "4 Tidewell Lane, Marrowby (invented)\nno telephone, as nobody is there",
+}  # fmt: skip
 _DAYS = ("received_on", "due_on", "finished_on", "made_on", "approved_on", "date")
 _MOMENTS = ("started_at", "ended_at")
 

@@ -77,9 +77,9 @@ def refuse(sentence: str) -> None:
 
 
 def say(sentences: Sequence[str]) -> None:
-    """Sentences beside the figures; none is no error."""
-    if sentences:  # Streamlit refuses to place nothing
-        st.html(tables.beside(sentences))
+    """Sentences beside the figures; empty ones, and none at all, are no error."""
+    if told := [sentence for sentence in sentences if sentence]:  # Streamlit refuses to place nothing
+        st.html(tables.beside(told))
 
 
 def link_away(label: str, address: str) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -11,15 +13,16 @@ from uuid import uuid4
 import pandas as pd
 import streamlit as st
 
-from dashboard import background, calibrating, reading, serving
+from dashboard import background, calibrating, quoting, reading, serving
 from dashboard.analysis.backtest import Retried
 from dashboard.analysis.calibration import Calibration
 from dashboard.tables import Link
-from ingest import integrity
+from ingest import integrity, quotes
 from ingest.devices import HERE, TOLD, Device, Role
 from ingest.errors import BenchHoursError
 from ingest.history import Change, utc_now
 from ingest.integrity import Fault
+from ingest.quotes import Quote
 from ingest.settings import Settings, read_settings
 from ingest.store import Store
 
@@ -175,6 +178,23 @@ def _rates(opened: Store, as_of: date) -> Rates:
     return Rates(calibration=known, table=calibrating.rate_table(con, as_of, known), lines=len(finished), works=len(set(finished.object)))
 
 
+def quoting_known(as_of: date) -> quoting.Known:
+    """What quotes of a day stand on; gathered anew only after a write, outside the run of the page."""
+    opened = store()
+    calibrated = rates(as_of).calibration
+    task = background.begun(("quoting", str(opened.path), opened.changes(), as_of), lambda _: quoting.known(opened.cursor(), as_of, calibrated))
+    if not task.wait(0.3):
+        with st.spinner("Looking through the finished works …"):
+            task.wait(_PATIENCE_S)
+    return task.result()
+
+
+def quoted(quote: Quote, called: Mapping[str, str]) -> quoting.Quoted:
+    """What a quote promises today; reckoned anew only where something of it, or of the record, was changed."""
+    opened, on = store(), today()
+    return _quoted(str(opened.path), opened.changes(), on, json.dumps(quote.said(), sort_keys=True), json.dumps(dict(called)))
+
+
 def ends(as_of: date, works: tuple[str, ...]) -> pd.DataFrame:
     """Where the open lines of some works will end; see `dashboard.calibrating.ends`."""
     opened = store()
@@ -208,6 +228,15 @@ def works(as_of: date) -> pd.DataFrame:
     """See `dashboard.reading.works`; read anew only after a write."""
     opened = store()
     return _works(str(opened.path), opened.changes(), as_of)
+
+
+# Kept as it is, not copied: its draws are large, and nobody changes them.
+@st.cache_resource(max_entries=12, show_spinner=False)
+def _quoted(path: str, changes: int, on: date, said: str, called: str) -> quoting.Quoted:
+    quote = quotes.of_said(json.loads(said))
+    opened, words = store(), json.loads(called)
+    reads = [quotes.read_over(opened, work, on, Change(by="principal", reason="quoted"), words) for work in quote.works]
+    return quoting.quoted(quoting_known(on), quote, reads, settings())
 
 
 # path and changes are the key; Streamlit would leave a name with an underscore in front out of it

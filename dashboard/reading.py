@@ -66,6 +66,11 @@ def record(con: duckdb.DuckDBPyConnection, before: date, *, by_day: bool = False
     )
 
 
+def teaching_works(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
+    """The works, with what bears on what may turn up on them: `object`, `kind`, `support`, `area_dm2`, `structure_condition`, `paint_condition`, `surface_condition` (0 to 3)."""
+    return _frame(con, "teaching_works")
+
+
 def rated_techniques(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
     """Techniques that can have a rate, in the order of work: `technique`, `phase`, `unit` (empty: not measured), `cautions`, `position`, `retired`."""
     return _frame(con, "rated_techniques", as_of=as_of)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from datetime import date
+from decimal import Decimal
 
 import babel.numbers
 
@@ -49,7 +50,7 @@ def per_unit(unit: object) -> str:
     return UNITS[unit] if isinstance(unit, str) and unit else "line"
 
 
-def money(value: float, currency: str) -> str:
+def money(value: float | Decimal, currency: str) -> str:
     """An amount with its currency, as it is written in English."""
     return babel.numbers.format_currency(value, currency, locale="en_GB")
 

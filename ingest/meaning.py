@@ -75,6 +75,13 @@ NONSENSE: dict[str, tuple[Nonsense, ...]] = {
         _no_json("said", ("$", "OBJECT"), ("$.*", "VARCHAR"), only_where=f"what = {quoted(unsaved.NEW_WORK)}"),
         _no_json("said", ("$", "ARRAY"), ("$[*]", "VARCHAR"), only_where=f"what = {quoted(unsaved.SETTLED_ROWS)}"),
         _no_json(
+            "said", ("$.works", "ARRAY"), ("$.works[*]", "OBJECT"), ("$.works[*].object", "VARCHAR"), ("$.works[*].described", "OBJECT"), ("$.works[*].described.*", "VARCHAR"),
+            ("$.works[*].identified", "OBJECT"), ("$.works[*].identified.*", "VARCHAR"), ("$.works[*].lines", "ARRAY"), ("$.works[*].lines[*]", "OBJECT"),
+            ("$.works[*].lines[*].*", "VARCHAR"), ("$.works[*].costs", "ARRAY"), ("$.works[*].costs[*]", "OBJECT"), ("$.works[*].costs[*].*", "VARCHAR"),
+            ("$.works[*].left_out", "OBJECT"), ("$.works[*].left_out.*", "VARCHAR"), ("$.terms", "OBJECT"), ("$.terms.*", "VARCHAR"), ("$.letter", "OBJECT"),
+            ("$.letter.*", "VARCHAR"), only_where=f"starts_with(what, {quoted(unsaved.QUOTE)})",
+        ),
+        _no_json(
             "said", ("$.cells", "ARRAY"), ("$.cells[*]", "ARRAY"), ("$.cells[*][*]", "VARCHAR"), ("$.rejects.file", "VARCHAR"), ("$.rejects.header", "ARRAY"),
             ("$.rejects.header[*]", "VARCHAR"), ("$.rejects.rows[*]", "OBJECT"), ("$.rejects.rows[*].line", "UBIGINT"), ("$.rejects.rows[*].cells", "ARRAY"),
             only_where=_REJECTED_ROWS,

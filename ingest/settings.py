@@ -12,6 +12,7 @@ from zoneinfo import available_timezones
 
 import duckdb
 
+from ingest.amounts import read_named
 from ingest.errors import BenchHoursError, NotationError
 from ingest.history import Change, keep_earlier
 from ingest.notation import DAY_ORDERS, DayOrder, currency, decimal, price, suggestion, written, yes_or_no
@@ -30,7 +31,10 @@ class Settings:
     bench_hours_per_week : hours at the bench in an ordinary week of one person.
     ask_after_hours : past so many hours a spell in hand is asked about: was it forgotten?
     address_for_phones : host name or address under which phones reach the studio; empty: as the machine finds it.
-    hourly_rate : amount per hour in the currency; None until said.
+    hourly_rate : amount per hour in the currency; None until said. hourly_rates : of people who have another, `Ilse 70; Bram 55`.
+    yearly_cost, chargeable_hours : what a year costs the studio, and how many hours of it can be charged; None until said.
+    minimum_charge : the least that a quote comes to, net; tax_per_cent, tax_name : what stands on top of it. payments : when which per cent is paid, `on approval 30; at handover 40`.
+    letterhead : lines at the head of letters, below the name. clause_… : the studio's own words in them; empty: those it comes with, NO_CLAUSE: none.
     demo : the database holds the invented studio and may be made anew.
     """
 
@@ -42,6 +46,19 @@ class Settings:
     ask_after_hours: float = 4.0
     address_for_phones: str = ""
     hourly_rate: float | None = None
+    hourly_rates: str = ""
+    yearly_cost: float | None = None
+    chargeable_hours: float | None = None
+    minimum_charge: float | None = None
+    tax_per_cent: float | None = None
+    tax_name: str = ""
+    payments: str = ""
+    letterhead: str = ""
+    clause_not_included: str = ""
+    clause_changes: str = ""
+    clause_validity: str = ""
+    clause_storage: str = ""
+    clause_insurance: str = ""
     demo: bool = False
 
 
@@ -49,7 +66,15 @@ _NUMBERS: dict[str, tuple[str, Callable[[str], float], int]] = {
     "bench_hours_per_week": ("the hours at the bench a week", decimal, 168),
     "ask_after_hours": ("the hours after which a spell in hand is asked about", decimal, 24),
     "hourly_rate": ("the rate per hour", price, 100_000),
+    "yearly_cost": ("what a year costs", price, 1_000_000_000),
+    "chargeable_hours": ("the hours of a year that can be charged", decimal, 100_000),
+    "minimum_charge": ("the least charge", price, 1_000_000_000),
+    "tax_per_cent": ("the tax in per cent", decimal, 100),
 }
+CLAUSES = ("clause_not_included", "clause_changes", "clause_validity", "clause_storage", "clause_insurance")
+NO_CLAUSE = "none"
+_PARAGRAPHS = ("letterhead", *CLAUSES)  # their line ends are kept
+_LONGEST_PARAGRAPH = 4_000
 
 
 _NAMES = tuple(field.name for field in fields(Settings))
@@ -57,7 +82,7 @@ _NAMES = tuple(field.name for field in fields(Settings))
 
 def stored_text(name: str, text: str) -> str:
     """The text of a setting as it is stored, empty where nothing is said; raises on an unknown name and where it cannot be."""
-    text = " ".join(text.split())
+    text = _paragraphs(text) if name in _PARAGRAPHS else " ".join(text.split())
     if name not in _NAMES:
         raise BenchHoursError(f'"{name}" is not a setting', suggestion(name, _NAMES, f"Known are {', '.join(sorted(_NAMES))}."))
     if not text or name in _READ:
@@ -85,6 +110,12 @@ def stored_text(name: str, text: str) -> str:
     return text
 
 
+def _paragraphs(text: str) -> str:
+    if len(text) > _LONGEST_PARAGRAPH:
+        raise BenchHoursError(f"a text of the letter has {len(text):,} signs", f"Write at most {_LONGEST_PARAGRAPH:,}.")
+    return "\n".join(" ".join(line.split()) for line in text.strip().splitlines())
+
+
 def _host(text: str) -> str:
     """A host name or an address as it stands in the address of a page, without scheme and port."""
     host = text.lower().rstrip(".")
@@ -98,7 +129,21 @@ def _host(text: str) -> str:
     )
 
 
-_READ: dict[str, Callable[[str], str]] = {"demo": lambda text: "yes" if yes_or_no(text) else "no", "address_for_phones": _host}
+def _rates(text: str) -> str:
+    read_named(text, "rates per hour", "Ilse 70; Bram 55")
+    return text
+
+
+def _payments(text: str) -> str:
+    stages = read_named(text, "payments", "on approval 30; at handover 40")
+    if sum(share for _, share in stages) > 100:
+        raise BenchHoursError("the payments come to more than 100 per cent", "Write what each of them is of the whole, in per cent.")
+    return text
+
+
+_READ: dict[str, Callable[[str], str]] = {
+    "demo": lambda text: "yes" if yes_or_no(text) else "no", "address_for_phones": _host, "hourly_rates": _rates, "payments": _payments,
+}  # fmt: skip
 
 
 def zone_of_this_machine() -> str:

@@ -16,6 +16,7 @@ from ingest.store import Store
 NEW_WORK = "new work"
 REJECTED_ROWS = "rejected rows "  # their file and a digest behind it
 SETTLED_ROWS = "settled rows"
+QUOTE = "quote "  # its number behind it
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +59,11 @@ def replace(store: Store, what: str, instead: Mapping[str, Any], by: str) -> Non
 def forget(store: Store, what: str) -> None:
     """It is saved, or thrown away."""
     replace(store, what, {}, "")
+
+
+def put(con: duckdb.DuckDBPyConnection, what: str, said: Any, by: str) -> None:
+    """Keep it inside the caller's transaction."""
+    _keep(con, what, said, utc_now(), by)
 
 
 def _keep(con: duckdb.DuckDBPyConnection, what: str, said: Any, now: datetime, by: str) -> None:

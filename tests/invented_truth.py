@@ -29,6 +29,7 @@ class Studio:
     oracle : (lines to come, levels) quantiles of their log hours, by one who knows all but the luck of work and line.
     level, elasticity, typical : (techniques,) log hours of a line of typical log quantity, how hours grow with it, and that quantity.
     pace : (people,) log factors.
+    truth, sure, of_work : behind them: what is true, the log hours of each line to come but for luck, and the luck of each work, past and to come.
     """
 
     history: Lines
@@ -38,6 +39,9 @@ class Studio:
     elasticity: Floats
     typical: Floats
     pace: Floats
+    truth: Truth
+    sure: Floats
+    of_work: Floats
 
     def true_rates(self, usual: Lines, levels: Levels, mix: Floats) -> Floats:
         """Log hours of usual lines of the techniques that the record knows, as the work is shared between people."""
@@ -54,7 +58,7 @@ def asked(lines: Lines) -> Lines:
     return replace(lines, hours=nothing, quantity=nothing, is_open=np.ones(len(lines), dtype=bool))
 
 
-class _Truth:
+class Truth:
     """What is true of a studio, drawn within the bounds that studios are taken to lie in."""
 
     def __init__(self, rng: np.random.Generator) -> None:
@@ -89,7 +93,7 @@ def draw(seed: int, works: int, *, later: int = 12, echo: float = 0.0, measured:
     echo : share of lines whose hours repeat the figure. measured : share of lines of measured techniques whose quantity is known.
     """
     rng = np.random.default_rng(seed)
-    truth, total = _Truth(rng), works + later
+    truth, total = Truth(rng), works + later
     count = rng.integers(6, 19, total)
     work, n = np.repeat(np.arange(total), count), int(count.sum())
     chance = truth.popularity / truth.popularity.sum()
@@ -101,7 +105,8 @@ def draw(seed: int, works: int, *, later: int = 12, echo: float = 0.0, measured:
     size = np.where(truth.measured[technique], rng.normal(0, 0.7, total)[work] + rng.normal(0, 0.4, n), 0.0)
     sure = truth.level[technique] + truth.elasticity[technique] * size + truth.by_condition * (grade - 1.5) + truth.pace[who]
     drifted = -truth.drift * (NOW - day) / 365.25
-    of_work = rng.normal(0, truth.work_sd, total)[work]
+    luck_of_work = rng.normal(0, truth.work_sd, total)
+    of_work = luck_of_work[work]
     log_figure = sure + truth.follows * drifted + truth.off[technique] + truth.off_size * size + truth.seen * of_work + rng.normal(0, truth.noise, n)
     figure = np.maximum(np.round(np.exp(log_figure) * 4) / 4, 0.25)
     hours = np.where(rng.random(n) < echo, figure, np.exp(sure + drifted + of_work + truth.line_sd * tails(rng, n)))
@@ -123,6 +128,9 @@ def draw(seed: int, works: int, *, later: int = 12, echo: float = 0.0, measured:
         elasticity=truth.elasticity,
         typical=truth.typical,
         pace=truth.pace,
+        truth=truth,
+        sure=sure[~past],
+        of_work=luck_of_work,
     )
 
 

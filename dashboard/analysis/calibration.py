@@ -86,7 +86,7 @@ class Calibration:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Foretold:
-    """What lines of one work will take: log hours at the normal scores of `NORMAL_SCORES` (n, 141), how lines hang together (n, n), and how far the own figure
+    """What lines quoted together will take: log hours at the normal scores of `NORMAL_SCORES` (n, 141), how lines hang together (n, n), and how far the own figure
     moves each (n,)."""
 
     table: Floats
@@ -250,7 +250,7 @@ def _referee(lines: Lines, places: Integers, mean: Floats, sd: Floats, shape: Fl
 
 
 def foretell(calibration: Calibration, lines: Lines) -> Foretold:
-    """What lines of one work will take; of a line without a figure the joint model alone says it."""
+    """What lines that are quoted together will take, be they of one work or of several; of a line without a figure the joint model alone says it."""
     with _threads.limit(limits=1, user_api="blas"):
         return _foretell(calibration, lines)
 

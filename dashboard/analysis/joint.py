@@ -308,9 +308,13 @@ def _sizes(lines: Lines, levels: Levels, grown: Growth) -> tuple[Floats, Floats,
 
 
 def expect(joint: Joint, lines: Lines) -> Expected:
-    """What is expected of lines of one work that are not in the record, given their figures and what of the work is in the record."""
+    """What is expected of lines that are not in the record, given the figures of all of them and what of their works is in the record.
+
+    Lines of one work share its luck; those of several works, quoted together, only what is not known of rates.
+    """
     fitted, n = joint.fitted, len(lines)
-    rows, strange = _rows(lines, joint.levels, joint.layout, np.full(n, -1), joint.growth, joint)
+    names, of = np.unique(lines.object, return_inverse=True)
+    rows, strange = _rows(lines, joint.levels, joint.layout, -1 - of, joint.growth, joint)
     told = np.flatnonzero(~np.isnan(rows.answers[:, 1]))
     design = np.vstack([rows.first.toarray(), rows.second.toarray()[told]])
     p = len(fitted.effects)
@@ -318,13 +322,18 @@ def expect(joint: Joint, lines: Lines) -> Expected:
     covariance = known @ fitted.covariance @ known.T + (design[:, p:] * strange) @ design[:, p:].T
     mean = known @ fitted.effects
     which = np.concatenate([np.zeros(n, dtype=np.int64), np.ones(len(told), dtype=np.int64)])
-    work = int(codes(lines.object[:1], joint.works)[0])
-    if work >= 0:
-        mean = mean + fitted.of_work[work][which]
-        crossed = known @ fitted.work_with_effects[work].T[:, which]
-        covariance = covariance + crossed + crossed.T + fitted.work_covariance[work][np.ix_(which, which)]
-    else:
-        covariance = covariance + fitted.shared[np.ix_(which, which)]
+    of_work = np.concatenate([of, of[told]])
+    for number, work in enumerate(codes(names, joint.works)):
+        its = np.flatnonzero(of_work == number)
+        square = np.ix_(its, its)
+        if work < 0:
+            covariance[square] += fitted.shared[np.ix_(which[its], which[its])]
+            continue
+        mean[its] += fitted.of_work[work][which[its]]
+        crossed = known @ fitted.work_with_effects[work].T[:, which[its]]
+        covariance[:, its] += crossed
+        covariance[its, :] += crossed.T
+        covariance[square] += fitted.work_covariance[work][np.ix_(which[its], which[its])]
     own = fitted.residual[np.where(rows.kind == 3, 0, rows.kind)]  # a quoted quantity will be measured; until then it may grow
     at = np.arange(n)
     _, may_grow = joint.growth.of(lines.phase, lines.technique)

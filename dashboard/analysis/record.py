@@ -40,6 +40,26 @@ class Quoted:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Foreseen:
+    """What the first estimate of each finished work had, and what turned up all the same.
+
+    Attributes
+    ----------
+    objects, techniques : names of W works (finished, with an estimate) and of T techniques that were ever worked or quoted on them; `phases` (T,) in which mostly.
+    quoted : (W, T) the first estimate has it. worked_before : (W, T) it was under way when that was made.
+    turned_up : (W, T) not in the estimate and begun after it. another : (W, T) in it, and begun after it on a part or in a phase that is not.
+    """
+
+    objects: Names
+    techniques: Names
+    phases: Names
+    quoted: Flags
+    worked_before: Flags
+    turned_up: Flags
+    another: Flags
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Told:
     """What a version says of each line: which one, when it was made, hours, quantity, person; `within`: the line is in it."""
 
@@ -151,6 +171,52 @@ class Record:
         """Lines that were quoted, and finished without an entry, before a day."""
         found = self.quoted(before)
         return found.lines.take(found.finished[found.number] & ~found.worked[found.number])
+
+    def foreseen(self, before: int) -> Foreseen:
+        """What first estimates foresaw of works that were finished before a day. What was agreed on top is no surprise to a promise: it was charged."""
+        line, extra, sums = self._summed(before)
+        quoted_hours = (sums["hours"] > 0) & ~extra
+        first = self._over_line(line[quoted_hours], sums["first_day"][quoted_hours], np.minimum, _NEVER)
+        last = self._over_line(line, sums["last_day"], np.maximum, -_NEVER)
+        finished = (self._finished_on(before, last) < _NEVER) | (last == -_NEVER)
+        made = np.full(len(self.objects), _NEVER, dtype=np.int64)
+        known = self.version_made < before
+        np.minimum.at(made, self.version_object[known], self.version_made[known])
+        version = np.full(len(self.objects), _NEVER, dtype=np.int64)
+        of_first = known & (self.version_made == made[self.version_object])
+        np.minimum.at(version, self.version_object[of_first], self.version_number[of_first])
+        rows = self.estimates
+        estimated = rows["line"].to_numpy(dtype=np.int64)
+        counts = (rows["version"].to_numpy() == version[self.object_of[estimated]]) & ~(rows["option_approved_on"].to_numpy(dtype=float) >= before)
+        within = np.bincount(estimated[counts], minlength=self.count) > 0
+        worked = first < _NEVER
+        over = (
+            (made < _NEVER)
+            & (np.bincount(self.object_of[worked], minlength=len(self.objects)) > 0)
+            & (np.bincount(self.object_of[~finished], minlength=len(self.objects)) == 0)
+        )
+        of = over[self.object_of] & (worked | within)
+        techniques, technique = np.unique(self.names["technique"], return_inverse=True)
+        shape = (len(self.objects), len(techniques))
+
+        def any_of(which: Flags) -> Flags:
+            found = np.zeros(shape, dtype=bool)
+            found[self.object_of[of & which], technique[of & which]] = True
+            return found
+
+        after = first >= made[self.object_of]
+        quoted, before_it = any_of(within), any_of(worked & ~after)
+        new = any_of(worked & ~within & after)
+        ever = quoted.any(axis=0) | new.any(axis=0) | before_it.any(axis=0)
+        pairs, often = np.unique(np.stack([technique[of], np.unique(self.names["phase"], return_inverse=True)[1][of]]), axis=1, return_counts=True)
+        mostly = np.zeros(len(techniques), dtype=np.int64)
+        for (which, phase), _ in sorted(zip(pairs.T.tolist(), often.tolist(), strict=True), key=lambda one: one[1]):
+            mostly[which] = phase
+        phases = np.unique(self.names["phase"])[mostly] if self.count else np.zeros(0, dtype=str)
+        return Foreseen(
+            objects=self.objects[over], techniques=techniques[ever], phases=phases[ever], quoted=quoted[over][:, ever], worked_before=before_it[over][:, ever],
+            turned_up=(new & ~quoted & ~before_it)[over][:, ever], another=(new & quoted)[over][:, ever],
+        )  # fmt: skip
 
     def _summed(self, before: int) -> tuple[Integers, Flags, dict[str, Floats]]:
         """Of each line and charge with entries before a day: sums, first and last, and who."""

@@ -1,31 +1,93 @@
-"""What the lines of a work come to together."""
+"""What lines come to together."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
+from scipy import special
 
 from dashboard.analysis.calibration import Foretold, at_scores
-from dashboard.analysis.mixed import Floats
+from dashboard.analysis.mixed import Flags, Floats, Integers
 
 DRAWS = 20_000
 _SEED = 8_411
+_JITTER = 1e-9  # a correlation of lines that are nearly one is kept from rounding below nought
+_BESIDE = 0.025  # draws so near to a level, in shares of all, tell what it is made of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Occurring:
+    """Which lines will be worked at all.
+
+    Attributes
+    ----------
+    chance : (n,) of each line. found : (n,) it is nothing quoted, but what may turn up.
+    together : 0 to 1, how far what turns up comes together on one work: the share of a common cause.
+    work : (n,) number of the work of each line.
+    """
+
+    chance: Floats
+    found: Flags
+    together: float
+    work: Integers
+
+    @classmethod
+    def quoted(cls, unneeded: Floats) -> Occurring:
+        """Lines of one work of which none is to be found: each is worked but with its chance of not being needed."""
+        none = np.zeros(len(unneeded), dtype=np.int64)
+        return cls(chance=1 - unneeded, found=none.astype(bool), together=0.0, work=none)
+
+
+def draw_hours(foretold: Foretold, occurring: Occurring, draws: int = DRAWS) -> Floats:
+    """(n, draws) equally likely hours of the lines; the same each time.
+
+    Lines are drawn together by their common luck (a normal copula through the quantiles of each line), so that their sum is as wide as works have been: never
+    a sum of percentiles, never as if lines knew nothing of each other. The first lines are drawn alike whatever lines stand behind them, so that a total moves by what was changed and not by luck.
+    """
+    n = len(foretold.table)
+    normal, even = (np.random.default_rng([_SEED, stream]) for stream in (0, 1))
+    root = np.linalg.cholesky(foretold.correlation + _JITTER * np.eye(n)) if n else np.zeros((0, 0))
+    scores = root @ normal.standard_normal((n, draws))
+    threshold = np.where(occurring.found, special.ndtri(np.clip(occurring.chance, 1e-12, 1 - 1e-12)), 0.0)
+    hours = np.zeros((n, draws))
+    luck = even.random((n, draws))
+    cause = _of_works(occurring, draws)
+    for line in range(n):
+        if occurring.found[line]:
+            share = occurring.together
+            at = np.flatnonzero(luck[line] < special.ndtr((threshold[line] + np.sqrt(share) * cause[occurring.work[line]]) / np.sqrt(1 - share)))
+        else:
+            at = np.flatnonzero(luck[line] < occurring.chance[line])
+        hours[line, at] = np.exp(at_scores(foretold.table[line : line + 1], scores[line : line + 1, at]))[0]
+    return hours
+
+
+def _of_works(occurring: Occurring, draws: int) -> Floats:
+    """(works, draws) the common cause of what turns up on each work."""
+    works = int(occurring.work.max(initial=-1)) + 1
+    return np.random.default_rng([_SEED, 2]).standard_normal((works, draws))
 
 
 def simulate(foretold: Foretold, unneeded: Floats, draws: int = DRAWS) -> Floats:
-    """(draws,) equally likely totals of the lines of a work, in hours; the same each time.
-
-    Lines are drawn together by their common luck (a normal copula through the quantiles of each line), so that the total is as wide as works have been: never
-    a sum of percentiles, never as if lines knew nothing of each other.
+    """(draws,) equally likely totals of the quoted lines of a work, in hours; the same each time.
 
     Parameters
     ----------
     unneeded : (n,) chance that a line is not worked at all.
     """
-    rng = np.random.default_rng(_SEED)
-    n = len(foretold.table)
-    values, vectors = np.linalg.eigh(foretold.correlation)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    scores = rng.standard_normal((draws, n)) @ root.T
-    hours = np.exp(at_scores(foretold.table, scores.T))
-    total: Floats = (hours * (rng.random((n, draws)) >= unneeded[:, None])).sum(axis=0)
+    total: Floats = draw_hours(foretold, Occurring.quoted(unneeded), draws).sum(axis=0)
     return total
+
+
+def made_of(hours: Floats, level: float) -> Floats:
+    """(n,) hours of each line in the total at a level: what it takes on average where the total comes to about that, made to sum exactly to it.
+
+    The contributions of the parts to a quantile of their sum: D. Tasche, "Risk contributions and performance measurement" (1999), with the draws beside the level in place of a density.
+    """
+    total = hours.sum(axis=0)
+    at = np.quantile(total, level)
+    beside = np.argsort(total, kind="stable")[max(int((level - _BESIDE) * len(total)), 0) : int(np.ceil((level + _BESIDE) * len(total)))]
+    mean = hours[:, beside].mean(axis=1)
+    found: Floats = mean * (at / mean.sum()) if mean.sum() > 0 else mean
+    return found

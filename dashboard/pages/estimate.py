@@ -8,21 +8,19 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 import streamlit as st
 
-from dashboard import fields, frame, held, reading, tables
-from dashboard.words import UNITS, amount, counted, day, hours, money, plain, text
+from dashboard import fields, frame, held, reading, sheet, tables
+from dashboard.words import amount, counted, day, hours, money, plain, text
 from ingest import drafts, estimates, notation
 from ingest.cautions import usual_cautions
 from ingest.drafts import LINE_COLUMNS, Draft, Reading
 from ingest.errors import BenchHoursError
 from ingest.notation import written
 
-# Column of the form: its head on the sheet, and how wide it stands, so that no head is cut.
 SHEET = {
     "technique": ("technique", 230), "part": ("part", 90), "hours": ("hours", 80), "quantity": ("quantity", 95), "phase": ("phase, if not usual", 150),
     "low_hours": ("low, h", 75), "high_hours": ("high, h", 80), "unattended_hours": ("unattended, h", 135), "person": ("person", 80), "option": ("option", 75), "note": ("note", 160),
 }  # fmt: skip
 CALLED = {"low_hours": "low", "high_hours": "high", "unattended_hours": "unattended", "made_on": "made on", "approved_on": "approved on"}
-EMPTY_LINES = 3
 
 
 def body() -> None:
@@ -175,8 +173,7 @@ def _open(code: str, draft: Draft) -> None:
 
 
 def _forget_sheet(code: str) -> None:
-    for key in [key for key in st.session_state if isinstance(key, str) and key.startswith(f"sheet {code} ")]:
-        del st.session_state[key]
+    sheet.forget(f"sheet {code}")
     st.session_state[f"turn {code}"] = st.session_state.get(f"turn {code}", 0) + 1
 
 
@@ -188,7 +185,7 @@ def _write(code: str, draft: Draft, works: pd.DataFrame, versions: pd.DataFrame)
         "A technique by its name or another spelling; hours as you write them: 1.5, 1:30, 1h30, 90 min. A line needs hours or a quantity."
     ])  # fmt: skip
     turn = st.session_state.setdefault(f"turn {code}", 0)
-    fresh = f"sheet {code} cells {turn}" not in st.session_state
+    fresh = sheet.is_fresh(f"sheet {code}", turn)
     if fields.changed_elsewhere(f"draft {code}", draft.kept_at, draft.kept_by, fresh=fresh):
         st.warning("This draft was changed from another window. What you type here is not kept until you take it up again.")
         if st.button("Show it as it is now, and go on here"):
@@ -196,7 +193,7 @@ def _write(code: str, draft: Draft, works: pd.DataFrame, versions: pd.DataFrame)
         return
     kept_head, kept_lines = dict(draft.version), [dict(line) for line in draft.lines]
     draft.version = _head(code, draft.version, turn, revision=version > 1)
-    draft.lines = _sheet(code, draft.lines, turn)
+    draft.lines = sheet.edit(f"sheet {code}", draft.lines, SHEET, turn, "The lines of the estimate")
     if (draft.version, draft.lines) != (kept_head, kept_lines):
         draft.kept_at = drafts.keep(held.store(), code, draft, held.visit())
     if draft.kept_at:
@@ -257,60 +254,12 @@ def _head(code: str, now: dict[str, str], turn: int, *, revision: bool) -> dict[
     return {name: cell for name, cell in said.items() if cell}
 
 
-def _sheet(code: str, lines: list[dict[str, str]], turn: int) -> list[dict[str, str]]:
-    """The lines as a sheet; what it holds after the last committed cell."""
-    # The sheet keeps its own account of what was typed since it was first shown, so it is given the same rows again and again. That account is gone
-    # once another page was shown in between: then it begins anew, from what is kept.
-    cells_key, rows_key = f"sheet {code} cells {turn}", f"sheet {code} rows {turn}"
-    if cells_key not in st.session_state:
-        st.session_state[rows_key] = pd.DataFrame([{name: line.get(name, "") for name in SHEET} for line in [*lines, *[{}] * EMPTY_LINES]])
-    # Plain text in every column: a cell that offers choices forgets what fits none of them, and takes the first for half a word.
-    edited = st.data_editor(
-        st.session_state[rows_key],
-        key=cells_key,
-        num_rows="dynamic",
-        hide_index=True,
-        column_config={name: st.column_config.TextColumn(head, width=width) for name, (head, width) in SHEET.items()},
-        placeholder="",
-        alt="The lines of the estimate",
-    )
-    rows = [{name: cell.strip() for name, cell in row.items() if isinstance(cell, str) and cell.strip()} for row in edited.to_dict("records")]
-    while rows and not rows[-1]:
-        rows.pop()
-    return rows
-
-
 def _add_a_line(code: str, draft: Draft, turn: int) -> None:
     """A line put together by choosing, for a phone or where the name of a technique is not at hand."""
-    words = fields.vocabulary()
-    with st.expander("Add a line by choosing its technique", key=f"adding {code}", on_change="rerun") as opened:
-        if not opened.open:
-            return
-        key = f"sheet {code} add {turn}"
-        technique = st.selectbox(
-            "Technique",
-            fields.in_use(words),
-            index=None,
-            format_func=lambda name: f"{name} ({words.techniques[name].phase})",
-            placeholder="Type a part of its name",
-            key=f"{key} technique",
-        )
-        unit = words.techniques[technique].unit if technique else None
-        line = {"technique": technique or ""}
-        with st.container(horizontal=True, key="added"):
-            line["part"] = st.text_input("Part (may stay empty)", key=f"{key} part", width=190)
-            line["hours"] = st.text_input("Hours", key=f"{key} hours", width=110)
-            if unit:
-                line["quantity"] = st.text_input(f"Quantity, {UNITS[unit]}", key=f"{key} quantity", width=130)
-        if st.button("Add it to the sheet"):
-            if not technique:
-                frame.refuse("Not added: choose the technique first.")
-                return
-            if not (line["hours"].strip() or line.get("quantity", "").strip()):
-                frame.refuse(f"Not added: give its hours{' or its quantity' if unit else ''}. What you chose is still here.")
-                return
-            draft.lines = [*draft.filled.values(), {name: cell for name, cell in line.items() if cell}]
-            _open(code, draft)
+    line = sheet.line_by_choosing(f"adding {code}", f"sheet {code} add {turn}", hours_or_quantity=True)
+    if line:
+        draft.lines = [*draft.filled.values(), line]
+        _open(code, draft)
 
 
 def _read_back(said: Reading) -> None:

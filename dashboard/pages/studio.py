@@ -9,13 +9,14 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import fields, frame, held, reading, tables
+from dashboard.letter import content
 from dashboard.words import UNITS, counted, day, plain, text
 from ingest import people, vocabulary
 from ingest.cautions import DEFERRING, WORDS
 from ingest.errors import BenchHoursError
 from ingest.notation import DAY_ORDERS, folded, written
 from ingest.records import CAUTIONS, CONDITIONS, MODES, PHASES, TECHNIQUES
-from ingest.settings import write_settings
+from ingest.settings import CLAUSES, NO_CLAUSE, write_settings
 from ingest.typed import put_rows, store_rows
 
 DAY_ORDER_WORDS = {"unset": "never in numbers: such dates are refused", "dmy": "day month year", "mdy": "month day year", "ymd": "year month day"}
@@ -23,9 +24,15 @@ DAY_ORDER_WORDS = {"unset": "never in numbers: such dates are refused", "dmy": "
 
 def body() -> None:
     part = st.segmented_control(
-        "Part", ["settings", "people", "techniques", "phases"], default="settings", key="part", bind="query-params", required=True, label_visibility="collapsed"
+        "Part",
+        ["settings", "quotes", "people", "techniques", "phases"],
+        default="settings",
+        key="part",
+        bind="query-params",
+        required=True,
+        label_visibility="collapsed",
     )
-    {"settings": _settings, "people": _people, "techniques": _techniques, "phases": _phases}[part or "settings"]()
+    {"settings": _settings, "quotes": _quotes, "people": _people, "techniques": _techniques, "phases": _phases}[part or "settings"]()
 
 
 def _try(sentence: str, action: Callable[..., object], *values: object, afterwards: Callable[[], object] = lambda: None) -> None:
@@ -107,6 +114,41 @@ def _settings() -> None:
             said,
             held.change("said under Studio"),
             afterwards=lambda: fields.forget_seen("settings"),
+        )
+
+
+def _quotes() -> None:
+    """What quotes and their letters rest on beside the hours."""
+    now = held.settings()
+    seen = fields.seen_first("quotes", "yearly cost", str(now))
+
+    def number(name: str) -> str:
+        value = getattr(now, name)
+        return "" if value is None else written(value)
+
+    with st.form("quotes"):
+        said = {
+            "hourly_rates": st.text_input("People with another rate per hour than the studio's (like Ilse 70; Bram 55)", now.hourly_rates, key="rates of people"),
+            "yearly_cost": st.text_input(f"What a year costs the studio, {now.currency}: rent, insurance, materials, and what you live on", number("yearly_cost"), key="yearly cost"),
+            "chargeable_hours": st.text_input("Hours of a year that can be charged: without holidays, illness and the office", number("chargeable_hours"), key="chargeable hours"),
+            "minimum_charge": st.text_input(f"Least charge for a work, {now.currency}, before tax", number("minimum_charge"), key="minimum charge"),
+            "tax_per_cent": st.text_input("Tax on top, per cent", number("tax_per_cent"), key="tax"),
+            "tax_name": st.text_input("What the letter calls it", now.tax_name, placeholder="tax", key="tax name"),
+            "payments": st.text_input("Payments in per cent; what they leave of a hundred is the last", now.payments, placeholder="on approval 30; at handover 40", key="payments"),
+            "letterhead": st.text_area("Below the name on letters: address, telephone", now.letterhead, key="letterhead"),
+        } | {name: st.text_area(content.CLAUSE_HEADS[name], getattr(now, name), placeholder=content.USUAL_CLAUSES[name], key=name, height=110) for name in CLAUSES}  # fmt: skip
+        frame.say([
+            f'Clauses in your own words; empty: as they stand here in grey. "{NO_CLAUSE}" leaves one out. They are examples, no legal advice. '
+            "Yearly cost by chargeable hours is what an hour must earn; a quote says from how many hours on it works for nothing."
+        ])  # fmt: skip
+        save = st.form_submit_button("Save", type="primary")
+    if save and _unchanged_elsewhere(seen, now):
+        _try(
+            "Saved; what was said before is kept in the history.",
+            write_settings,
+            said,
+            held.change("said under Studio"),
+            afterwards=lambda: fields.forget_seen("quotes"),
         )
 
 

@@ -1,0 +1,243 @@
+"""Work that no estimate foresaw: how likely each technique turns up on a new work, told from what turned up on finished ones.
+
+The chance of a technique is pooled: its own works towards its phase, the phase towards the studio. What a new work is, and what is on its sheet, moves it as far as the record
+bears that out: for each thing that can be said of a work, and each two, finished works are parted into those of which it holds and those of which it does not, and the
+parted accounts weigh beside the unparted one by how well they tell what turned up (Bayesian model averaging over one split: J. A. Hoeting, D. Madigan, A. E. Raftery,
+C. T. Volinsky, "Bayesian model averaging: a tutorial", Statistical Science 14 (1999) 382-417; each account is beta-binomial).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+from scipy import special
+
+from dashboard.analysis import joint
+from dashboard.analysis.calibration import Calibration
+from dashboard.analysis.lines import Lines, Names
+from dashboard.analysis.mixed import Flags, Floats
+from dashboard.analysis.record import Foreseen
+
+_STUDIO = (0.03, 60.0)  # before there is a record: chance that a technique turns up, and the works by techniques that is worth
+_PHASE, _TECHNIQUE = 30.0, 6.0  # works by techniques, and works, that the wider level is worth
+_UNPARTED, _BY_ONE, _BY_TWO = 0.5, 0.35, 0.15  # what is believed beforehand of no split, of one thing, of two
+_FEWEST = 3  # works of which two things hold, before they are looked at together
+_TOGETHER = np.linspace(0.0, 0.6, 13)
+_BELIEVED = np.array([1.5, 8.0])  # beta: what comes together mostly does so a little
+_UNSURE = 0.2  # variance of the common cause where nothing ever turned up; less with each that did
+_NODES = 15
+_SMALLER_WORTH = 8.0
+_MARKED = 2.0  # grade from which a condition is marked
+FEW_WORKS = 5  # finished works with an estimate, below which it is said that the record is too short to name what may turn up
+
+Thing = tuple[str, str]
+"""What can be said of a work: of which kind, and the word: ("technique", "tear mending"), ("structure", "marked")."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Described:
+    """A work as far as it bears on what may turn up; unknown is an empty name, or no number."""
+
+    kind: str = ""
+    support: str = ""
+    grades: tuple[float, float, float] = (np.nan, np.nan, np.nan)
+    techniques: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Discoveries:
+    """What finished works teach of what turns up.
+
+    Attributes
+    ----------
+    past : what first estimates had, and what turned up. described : the finished works, in the order of `past`.
+    together : how far things turn up together on one work. smaller : by how much the log hours of what turned up differ from a line of which nothing is measured.
+    """
+
+    past: Foreseen
+    described: tuple[Described, ...]
+    together: float
+    smaller: float
+
+    @property
+    def works(self) -> int:
+        return len(self.described)
+
+
+def learn(past: Foreseen, works: pd.DataFrame, known: Calibration) -> Discoveries:
+    """From finished works.
+
+    Parameters
+    ----------
+    works : frame `object`, `kind`, `support`, `structure_condition`, `paint_condition`, `surface_condition`.
+    known : calibrated on the same record.
+    """
+    rows = works.set_index("object").reindex(past.objects)
+    described = tuple(
+        Described(
+            kind=_word(row["kind"]), support=_word(row["support"]), grades=tuple(float(row[f"{name}_condition"]) for name in ("structure", "paint", "surface")),  # type: ignore[arg-type]
+            techniques=frozenset(past.techniques[past.quoted[number]].tolist()),
+        )
+        for number, row in enumerate(rows.to_dict("records"))
+    )  # fmt: skip
+    return Discoveries(past=past, described=described, together=_together(past), smaller=_smaller(past, known))
+
+
+def _word(value: object) -> str:
+    return value if isinstance(value, str) else ""
+
+
+def _pooled(turned: Flags, at_risk: Flags, phases: Names) -> Floats:
+    """(T,) chance of each technique beforehand: what its phase says, and that as far as the studio says."""
+    studio = (turned.sum() + _STUDIO[0] * _STUDIO[1]) / (at_risk.sum() + _STUDIO[1])
+    names, phase = np.unique(phases, return_inverse=True)
+    hit, of = np.bincount(phase, turned.sum(axis=0), len(names)), np.bincount(phase, at_risk.sum(axis=0), len(names))
+    found: Floats = ((hit + studio * _PHASE) / (of + _PHASE))[phase]
+    return found
+
+
+def _together(past: Foreseen) -> float:
+    """How far things turn up together: the share of a common cause in a normal copula of what turned up on each work, the mean over what is believed of it given the record."""
+    at_risk = ~past.quoted & ~past.worked_before
+    turned = past.turned_up
+    events = int(turned.sum())
+    believed = (_BELIEVED[0] - 1) * np.log(np.maximum(_TOGETHER, 0.01)) + (_BELIEVED[1] - 1) * np.log(1 - _TOGETHER)
+    if len(past.objects):
+        prior = _pooled(turned, at_risk, past.phases)
+        chance = (turned.sum(axis=0) + _TECHNIQUE * prior) / (at_risk.sum(axis=0) + _TECHNIQUE)
+        nodes, weights = np.polynomial.hermite_e.hermegauss(_NODES)
+        for number, share in enumerate(_TOGETHER):
+            log_yes = special.log_ndtr((special.ndtri(chance)[None, :] + np.sqrt(share) * nodes[:, None]) / np.sqrt(1 - share))
+            log_no = special.log_ndtr(-(special.ndtri(chance)[None, :] + np.sqrt(share) * nodes[:, None]) / np.sqrt(1 - share))
+            of_node = turned @ log_yes.T + (at_risk & ~turned) @ log_no.T
+            believed[number] += special.logsumexp(of_node + np.log(weights / weights.sum()), axis=1).sum()
+    weight = np.exp(believed - believed.max())
+    share = float((weight * _TOGETHER).sum() / weight.sum())
+    odds = share / (1 - share) + _UNSURE / (1 + events)  # how often things turn up at all is less sure the fewer did, and that bears on all of them at once
+    return odds / (1 + odds)
+
+
+def _smaller(past: Foreseen, known: Calibration) -> float:
+    """What turned up is often less than a line that was quoted: mean difference in log hours, towards none where there are few."""
+    lines = known.joint.lines
+    lines = lines.take(~lines.is_open)
+    work = {name: number for number, name in enumerate(past.objects.tolist())}
+    technique = {name: number for number, name in enumerate(past.techniques.tolist())}
+    w = np.array([work.get(name, -1) for name in lines.object.tolist()], dtype=np.int64)
+    t = np.array([technique.get(name, -1) for name in lines.technique.tolist()], dtype=np.int64)
+    there = (w >= 0) & (t >= 0) & np.isnan(lines.figure) & np.isnan(lines.quoted)
+    there[there] = (past.turned_up | past.another)[w[there], t[there]]
+    found = lines.take(there)
+    if not len(found):
+        return 0.0
+    mean, _ = joint.alone(known.joint, unmeasured(found))
+    return float((np.log(found.hours) - mean).sum() / (len(found) + _SMALLER_WORTH))
+
+
+def unmeasured(lines: Lines) -> Lines:
+    """The same lines with nothing known of size, figure and person."""
+    nothing = np.full(len(lines), np.nan)
+    return replace(lines, quantity=nothing, quoted=nothing, figure=nothing, person=np.full(len(lines), ""), shares=np.zeros_like(lines.shares))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MayTurnUp:
+    """A technique that may turn up.
+
+    Attributes
+    ----------
+    another : it is on the sheet, and turns up on another part too.
+    chance : 0 to 1. times, of : on how many finished works it did, of how many of which `things` hold (none: of all) and on which it was not quoted.
+    """
+
+    technique: str
+    phase: str
+    another: bool
+    chance: float
+    times: int
+    of: int
+    things: tuple[Thing, ...]
+
+
+def expected(known: Discoveries, work: Described) -> list[MayTurnUp]:
+    """Everything that may turn up on a new work, the likeliest first; nothing that this studio never did."""
+    past = known.past
+    if not known.works:
+        return []
+    on_sheet = np.isin(past.techniques, sorted(work.techniques))
+    at_risk = ~past.quoted & ~past.worked_before
+    found = _told(known, work, past.turned_up, at_risk, ~on_sheet, another=False) + _told(known, work, past.another, past.quoted, on_sheet, another=True)
+    return sorted(found, key=lambda one: (-one.chance, one.technique))
+
+
+def _told(known: Discoveries, work: Described, turned: Flags, at_risk: Flags, asked: Flags, *, another: bool) -> list[MayTurnUp]:
+    past = known.past
+    where = np.flatnonzero(asked & at_risk.any(axis=0))
+    if not len(where):
+        return []
+    prior = _pooled(turned, at_risk, past.phases)[where]
+    turned, at_risk = (turned & at_risk)[:, where], at_risk[:, where]
+    a, b = _TECHNIQUE * prior, _TECHNIQUE * (1 - prior)
+    things, holds = _splits(known.described, work)
+    everywhere = np.ones((known.works, 1))
+    of = np.hstack([everywhere, holds]).T @ at_risk.astype(float)  # (1 + splits, techniques)
+    hit = np.hstack([everywhere, holds]).T @ turned.astype(float)
+    own = special.betaln(a + hit, b + of - hit)
+    apart = special.betaln(a + hit[0] - hit, b + (of[0] - of) - (hit[0] - hit)) - special.betaln(a, b)
+    weight = own + apart
+    weight[0] = own[0]
+    weight = np.where(of == 0, -np.inf, weight)  # of nothing like it is anything known
+    weight[0] = own[0]
+    weight += np.log(_believed(things))[:, None]
+    weight = np.exp(weight - weight.max(axis=0))
+    weight /= weight.sum(axis=0)
+    chance = (weight * (hit + a) / (of + a + b)).sum(axis=0)
+    best = np.where(hit > 0, weight, 0.0).argmax(axis=0)  # the split that tells most, among those with a case to show
+    return [
+        MayTurnUp(
+            technique=str(past.techniques[t]), phase=str(past.phases[t]), another=another, chance=float(chance[n]), times=int(hit[best[n], n]), of=int(of[best[n], n]),
+            things=things[best[n]],
+        )
+        for n, t in enumerate(where)
+    ]  # fmt: skip
+
+
+def _splits(past: Sequence[Described], work: Described) -> tuple[list[tuple[Thing, ...]], Floats]:
+    """What holds of the new work, singly and in twos, the empty one first; and (works, splits) of which finished works each holds."""
+    told = [frozenset(_things(one)) for one in past]
+    singly = _things(work)
+    columns = [np.array([thing in one for one in told], dtype=float) for thing in singly]
+    useful = [n for n, column in enumerate(columns) if 0 < column.sum() < len(past)]
+    things: list[tuple[Thing, ...]] = [(), *((singly[n],) for n in useful)]
+    holds = [columns[n] for n in useful]
+    for name in sorted(frozenset().union(*(one.techniques for one in past)) - work.techniques):
+        things.append((("without", name),))
+        holds.append(np.array([name not in one.techniques for one in past], dtype=float))
+    for one, other in combinations(useful, 2):
+        both = columns[one] * columns[other]
+        if _FEWEST <= both.sum() < min(columns[one].sum(), columns[other].sum()):
+            things.append((singly[one], singly[other]))
+            holds.append(both)
+    return things, np.stack(holds, axis=1) if holds else np.zeros((len(past), 0))
+
+
+def _things(work: Described) -> list[Thing]:
+    found: list[Thing] = [(name, word) for name, word in (("kind", work.kind), ("support", work.support)) if word]
+    found += [
+        (name, "marked" if grade >= _MARKED else "slight")
+        for name, grade in zip(("structure", "paint", "surface"), work.grades, strict=True)
+        if not np.isnan(grade)
+    ]
+    return found + [("technique", name) for name in sorted(work.techniques)]
+
+
+def _believed(things: Sequence[tuple[Thing, ...]]) -> Floats:
+    """What is believed of each split before the record is looked at; what two would have stays with one where there are no two."""
+    size = np.array([len(one) for one in things])
+    found = np.where(size == 0, _UNPARTED, np.where(size == 1, _BY_ONE / max((size == 1).sum(), 1), _BY_TWO / max((size == 2).sum(), 1)))
+    share: Floats = found / found.sum()
+    return share

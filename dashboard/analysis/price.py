@@ -1,0 +1,151 @@
+"""From hours to money: decimal, and rounded once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
+
+TENTH = Decimal("0.1")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Terms:
+    """What a price is reckoned by.
+
+    Attributes
+    ----------
+    rate : per hour at the studio; None until said. rates : per hour of people who have one of their own.
+    step : the smallest amount of the currency, like 0.01.
+    minimum, ceiling : of the net amount of one work; None: there is none. tax : per cent on top; None: no line for it.
+    """
+
+    rate: Decimal | None
+    rates: dict[str, Decimal]
+    step: Decimal
+    minimum: Decimal | None = None
+    ceiling: Decimal | None = None
+    tax: Decimal | None = None
+
+    def rate_of(self, person: str) -> Decimal | None:
+        return self.rates.get(person, self.rate)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Charged:
+    """Hours of one part of a work at a rate: `amount` is exactly `hours` × `rate`; `shown` is what stands on paper, so that all that is shown sums to the net amount."""
+
+    hours: Decimal
+    rate: Decimal
+    amount: Decimal
+    shown: Decimal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Price:
+    """The price of one work.
+
+    Attributes
+    ----------
+    parts : in the order in which they were given. hours : their sum. work : for the hours, unrounded. costs : outside costs and materials.
+    adjusted : what the minimum charge adds, or the ceiling takes off. net, tax, amount : as they stand on paper; `amount` is rounded once, from all before it unrounded.
+    limited : "minimum" or "ceiling" where one of them holds.
+    """
+
+    parts: tuple[Charged, ...]
+    hours: Decimal
+    work: Decimal
+    costs: Decimal
+    adjusted: Decimal
+    net: Decimal
+    tax: Decimal
+    amount: Decimal
+    limited: str
+
+    @property
+    def for_hours(self) -> Decimal:
+        """What is left for the hours once outside costs and materials are paid."""
+        return self.net - self.costs
+
+
+def shared_out(total: Decimal, weights: Sequence[Decimal], step: Decimal) -> list[Decimal]:
+    """A total in parts by weights, each a whole number of steps, that sum exactly to it (largest remainders first, the earlier of two equal)."""
+    whole = sum(weights, Decimal(0))
+    if not weights:
+        return []
+    steps = total / step
+    exact = [steps * weight / whole if whole else steps / len(weights) for weight in weights]
+    floor = [one.to_integral_value(ROUND_FLOOR) for one in exact]
+    left = int((steps - sum(floor, Decimal(0))).to_integral_value(ROUND_HALF_UP))
+    first = sorted(range(len(weights)), key=lambda n: (floor[n] - exact[n], n))[:left]
+    return [(one + (n in first)) * step for n, one in enumerate(floor)]
+
+
+def rounded(value: Decimal, step: Decimal) -> Decimal:
+    """To whole steps, a half away from nought, as amounts of money are."""
+    return (value / step).to_integral_value(ROUND_HALF_UP) * step
+
+
+def price(hours: Sequence[float], people: Sequence[str], costs: Decimal, terms: Terms) -> Price | None:
+    """The price of a work; None where nobody has said what an hour costs.
+
+    Parameters
+    ----------
+    hours : of its parts (lines, what may turn up), as they stand in the promise. Their sum is brought to tenths, and each part so that they still sum to it: what stands on
+        paper is what is reckoned with. people : who is to do each; nobody in particular is the empty name.
+    costs : outside costs and materials.
+    """
+    rates = [terms.rate_of(person) for person in people]
+    if any(rate is None for rate in rates) or (not rates and terms.rate is None):
+        return None
+    total = rounded(Decimal(repr(float(sum(hours)))), TENTH)
+    tenths = shared_out(total, [Decimal(repr(float(one))) for one in hours], TENTH)
+    amounts = [one * rate for one, rate in zip(tenths, rates, strict=True) if rate is not None]
+    work = sum(amounts, Decimal(0))
+    exact = work + costs
+    limited = "minimum" if terms.minimum is not None and exact < terms.minimum else "ceiling" if terms.ceiling is not None and exact > terms.ceiling else ""
+    held = terms.minimum if limited == "minimum" else terms.ceiling if limited == "ceiling" else exact
+    assert held is not None
+    net = rounded(held, terms.step)
+    amount = rounded(held * (1 + (terms.tax or Decimal(0)) / 100), terms.step)
+    shown = shared_out(rounded(work, terms.step), amounts, terms.step)
+    parts = tuple(
+        Charged(hours=one, rate=rate, amount=whole, shown=part)
+        for one, rate, whole, part in zip(tenths, rates, amounts, shown, strict=True)
+        if rate is not None
+    )
+    return Price(
+        parts=parts,
+        hours=total,
+        work=work,
+        costs=costs,
+        adjusted=net - rounded(work, terms.step) - rounded(costs, terms.step),
+        net=net,
+        tax=amount - net,
+        amount=amount,
+        limited=limited,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class YearlyCost:
+    """What a year costs the studio, and how many of its hours can be charged."""
+
+    cost: Decimal
+    chargeable_hours: Decimal
+
+    @property
+    def break_even_rate(self) -> Decimal:
+        """What an hour must earn for the studio to pay its way."""
+        return self.cost / self.chargeable_hours
+
+    def works_for_nothing_from(self, earned: Decimal) -> Decimal:
+        """Hours from which on a price earns less than they cost."""
+        return earned / self.break_even_rate
+
+
+def payments(amount: Decimal, stages: Sequence[tuple[str, Decimal]], step: Decimal) -> list[tuple[str, Decimal]]:
+    """A deposit and stage payments by their per cents, which sum to the amount; what they leave of a hundred is the last."""
+    left = 100 - sum((share for _, share in stages), Decimal(0))
+    every = [*stages, *([("the rest", left)] if left > 0 else [])]
+    return list(zip((name for name, _ in every), shared_out(amount, [share for _, share in every], step), strict=True))

@@ -1,0 +1,130 @@
+"""What the lines of a quote will take: each of them, what may turn up beside them, and all together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from dashboard.analysis import by_hand, calibration, discovery, joint, totals
+from dashboard.analysis.calibration import LEVELS, Calibration, Foretold
+from dashboard.analysis.discovery import Described, Discoveries, MayTurnUp
+from dashboard.analysis.lines import Lines, join
+from dashboard.analysis.mixed import Flags, Floats, Integers
+from dashboard.analysis.totals import DRAWS, Occurring
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """The lines of works that are quoted together.
+
+    Attributes
+    ----------
+    lines : of all works, as they are asked about. A line with a range by hand has her likeliest hours as its figure.
+    low, high : (n,) hours by hand; not a number where no range was given.
+    pinned : (n,) log of a pinned rate by that of the record; nought where none is pinned.
+    works : what each work is, by its name in `lines.object`.
+    left_out : works and techniques of which it was said that they will not turn up.
+    bears_on : of each technique which of the three conditions bears on it (0, 1, 2), where one does.
+    """
+
+    lines: Lines
+    low: Floats
+    high: Floats
+    pinned: Floats
+    works: Mapping[str, Described]
+    left_out: frozenset[tuple[str, str]] = frozenset()
+    bears_on: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Promise:
+    """What they will take.
+
+    Attributes
+    ----------
+    foretold : each line, and behind them what may turn up, if it does.
+    hours : (n + m, draws) equally likely hours of all that.
+    found : what may turn up, on which work: the m behind the n lines. left_out : likewise, and is in no total.
+    objects : names of the works, in order; work : (n + m,) the number of each line's.
+    without_figure : (n,) hours at even chance, had no figure been given.
+    by_hand : (n,) 0 to 1, how far the range given by hand counts.
+    """
+
+    foretold: Foretold
+    hours: Floats
+    found: tuple[tuple[str, MayTurnUp], ...]
+    left_out: tuple[tuple[str, MayTurnUp], ...]
+    objects: tuple[str, ...]
+    work: Integers
+    without_figure: Floats
+    by_hand: Floats
+
+    @property
+    def lines(self) -> int:
+        """How many of the rows are lines of the sheet."""
+        return len(self.without_figure)
+
+    def of(self, name: str | None = None, which: Flags | None = None) -> Floats:
+        """(rows, draws) hours of one work (None: of all), of some of the lines."""
+        rows = np.ones(len(self.work), dtype=bool) if name is None else self.work == self.objects.index(name)
+        found: Floats = self.hours[rows if which is None else rows & which]
+        return found
+
+    def total(self, name: str | None = None, *, without_found: bool = False) -> Floats:
+        """(draws,) equally likely totals of one work, or of all."""
+        rows = np.arange(len(self.work)) < self.lines if without_found else None
+        total: Floats = self.of(name, rows).sum(axis=0)
+        return total
+
+
+def foretell(known: Calibration, discoveries: Discoveries, asked: Asked, draws: int = DRAWS) -> Promise:
+    """What lines will take that are quoted together."""
+    lines = asked.lines
+    objects = tuple(asked.works)
+    number = {name: place for place, name in enumerate(objects)}
+    every = [(name, one) for name, work in asked.works.items() for one in discovery.expected(discoveries, work)]
+    found = tuple(pair for pair in every if (pair[0], pair[1].technique) not in asked.left_out)
+    everything = join(lines, _as_lines(known, asked, found)) if found else lines
+    foretold = calibration.foretell(known, everything)
+    n = len(lines)
+    table = foretold.table.copy()
+    table[n:] += discoveries.smaller
+    without = table[:n] if not (lines.figure > 0).any() else calibration.foretell(known, replace(lines, figure=np.full(n, np.nan))).table
+    without = without + asked.pinned[:, None]
+    table[:n] += (asked.pinned * (1 - foretold.figure_weight[:n]))[:, None]
+    counts = np.where(np.isnan(asked.low) | np.isnan(asked.high), 0.0, 1 - joint.own_share(known.joint, lines.technique))
+    ranged = np.flatnonzero(counts > 0)
+    if len(ranged):
+        hers = by_hand.table(asked.low[ranged], lines.figure[ranged], asked.high[ranged], LEVELS)
+        table[ranged] += counts[ranged, None] * (hers - table[ranged])
+    foretold = replace(foretold, table=table)
+    work = np.array([number[name] for name in everything.object.tolist()], dtype=np.int64)
+    occurring = Occurring(
+        chance=np.concatenate([1 - known.unneeded.chance(lines), np.array([one.chance for _, one in found])]),
+        found=np.arange(len(everything)) >= n, together=discoveries.together, work=work,
+    )  # fmt: skip
+    return Promise(
+        foretold=foretold, hours=totals.draw_hours(foretold, occurring, draws), found=found, left_out=tuple(pair for pair in every if pair not in found), objects=objects,
+        work=work, without_figure=np.exp(without[:, _EVEN]), by_hand=counts,
+    )  # fmt: skip
+
+
+_EVEN = int(np.argmin(np.abs(LEVELS - 0.5)))
+
+
+def _as_lines(known: Calibration, asked: Asked, found: tuple[tuple[str, MayTurnUp], ...]) -> Lines:
+    """What may turn up, as lines of which nothing is measured."""
+    past = known.joint.lines
+    units = dict(zip(past.technique.tolist(), past.unit.tolist(), strict=True))
+    names = [name for name, _ in found]
+    techniques = [one.technique for _, one in found]
+    grades = [asked.works[name].grades[asked.bears_on[t]] if t in asked.bears_on else np.nan for name, t in zip(names, techniques, strict=True)]
+    n, nothing = len(found), np.full(len(found), np.nan)
+    return Lines(
+        object=np.array(names), phase=np.array([one.phase for _, one in found]), technique=np.array(techniques), part=np.full(n, "?"),
+        unit=np.array([units.get(t, "") for t in techniques]), kind=np.array([asked.works[name].kind for name in names]), hours=nothing, quantity=nothing, quoted=nothing,
+        figure=nothing, condition=np.array(grades), person=np.full(n, ""), shares=np.zeros((n, len(asked.lines.people))), people=asked.lines.people,
+        day=np.full(n, known.joint.levels.now), is_open=np.ones(n, dtype=bool), weight=np.ones(n),
+    )  # fmt: skip

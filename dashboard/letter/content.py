@@ -1,0 +1,408 @@
+"""What a quote says to the owner, in each of its three forms.
+
+What such a letter must have: the American Institute for Conservation, Commentaries to the Guidelines for Practice, no. 26 (a written plan with a time estimate, a cost estimate
+where a contract rests on it, the owner's approval, and approval again for significant deviations), and no. 24 B for the identification of the work.
+Nothing of another work or owner is in it: chances come from the record, its works are not named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, timedelta
+from decimal import Decimal
+
+import pandas as pd
+
+from dashboard.analysis.dots import stacked
+from dashboard.analysis.price import Price, payments, shared_out
+from dashboard.letter.blocks import Block, Letter, facts, heading, says, small, subheading, table
+from dashboard.quoting import CONFIDENCES, Commercial, Option, Quoted, WorkQuoted
+from dashboard.words import amount, counted, day, hours, money, text
+from ingest.cautions import usual_cautions
+from ingest.quotes import Quote
+from ingest.settings import CLAUSES, NO_CLAUSE, Settings
+from ingest.vocabulary import Vocabulary
+
+FORMS = {"one": "one price", "phases": "by phase", "full": "full statement: hours × rate"}
+USUAL_CLAUSES = {
+    "clause_not_included": "Not included, unless it is named above: transport, insurance on the way, analysis by others, and work on the frame.",
+    "clause_changes": "Some damage shows only when an old lining, varnish or overpaint is off. If we find something that changes the treatment, the time or the price beyond what is allowed "
+    "for here, we stop, write to you what was found and what it would take, and go on only with your approval in writing.",
+    "clause_validity": "This quote holds for 60 days from its date.",
+    "clause_storage": "The work may stay with us without charge until four weeks after we have told you that it is finished.",
+    "clause_insurance": "Please keep the work insured while it is with us, and tell your insurer where it is.",
+}
+CLAUSE_HEADS = {
+    "clause_not_included": "Not included", "clause_changes": "What would change the price", "clause_validity": "How long this holds", "clause_storage": "Storage", "clause_insurance": "Insurance",
+}  # fmt: skip
+_SEEN = 0.05  # chance from which what may turn up is named
+_MOST_NAMED = 4
+
+
+def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary) -> Letter:
+    """The letter of a quote, in the form that it asks for."""
+    said, agreed = quote.letter, quoted.commercial
+    works = [work for work in quoted.works if work.options]
+    made_on = _made_on(said, quoted.as_of)
+    blocks: list[Block] = [says(said["opening"])] if said.get("opening") else []
+    for number, work in enumerate(works, 1):
+        if len(works) > 1:
+            blocks.append(heading(f"{number}. {_title(work)}"))
+        blocks += _work(work, said, agreed, len(works) > 1)
+    if len(works) > 1:
+        blocks += _all_together(quoted, works)
+    blocks += _how_paid(quoted, works)
+    blocks += _clauses(studio, said, agreed)
+    if caution := usual_cautions(words, dict.fromkeys(one for work in works for one in work.options[0].lines["technique"])):
+        blocks.append(small(caution))
+    return Letter(
+        studio=studio.studio, letterhead=[line for line in studio.letterhead.splitlines() if line], addressee=[line for line in said.get("addressee", "").splitlines() if line.strip()] or usual_addressee(quoted), day=day(made_on),
+        subject=said.get("subject") or _subject(works, agreed), blocks=blocks, approvals=_approvals(works, agreed),
+    )  # fmt: skip
+
+
+def _made_on(said: Mapping[str, str], as_of: date) -> date:
+    try:
+        return date.fromisoformat(said.get("made_on", ""))
+    except ValueError:
+        return as_of
+
+
+def usual_addressee(quoted: Quoted) -> list[str]:
+    """The owner of the first work, as held."""
+    held = quoted.works[0].read.held if quoted.works else {}
+    return [line for name in ("owner", "owner_address") for line in (text(held.get(name)) or "").replace(", ", "\n").splitlines() if line.strip()]
+
+
+def _title(work: WorkQuoted) -> str:
+    held = work.read.held
+    return ", ".join(filter(None, (text(held.get("maker")), text(held.get("title"))))) or work.said.called
+
+
+def _subject(works: list[WorkQuoted], agreed: Commercial) -> str:
+    what = "A first stage: examination and tests" if agreed.first_stage else "Quote for the treatment"
+    return f"{what} of {_title(works[0])}" if len(works) == 1 else f"{what} of {counted(len(works), 'work')}"
+
+
+# --- one work
+
+
+def _work(work: WorkQuoted, said: Mapping[str, str], agreed: Commercial, one_of_several: bool) -> list[Block]:
+    blocks = [_identified(work)]
+    several = len(work.options) > 1
+    for option in work.options:
+        if several:
+            blocks.append(subheading(f"Option: {option.name}"))
+        blocks += _proposed(option, said, agreed)
+        blocks += _costs_and_price(work, option, said, agreed)
+        if said.get("dots") == "yes" and option.total.max() > 0:
+            blocks.append(_dots(option))
+    if not one_of_several:
+        blocks += _time(work.options, agreed)
+    return blocks
+
+
+def _identified(work: WorkQuoted) -> Block:
+    held = work.read.held
+    sides = [float(side) for name in ("height_cm", "width_cm") if (side := held.get(name)) is not None]
+    size = f"{' × '.join(f'{side:,.10g}' for side in sides)} cm{' (height × width)' if len(sides) == 2 else ''}" if sides else ""
+    if not size and work.area > 0:
+        size = f"{work.area:,.1f} dm²"
+    medium = work.said.identified.get("medium") or " on ".join(filter(None, (text(held.get("kind")), text(held.get("support")))))
+    return facts([
+        ("Maker", text(held.get("maker"))), ("Title", text(held.get("title"))), ("Medium", medium), ("Size", size or "to be measured"), ("Marks", work.said.identified.get("marks", "")),
+        ("Our number", work.said.object),
+    ])  # fmt: skip
+
+
+def _proposed(option: Option, said: Mapping[str, str], agreed: Commercial) -> list[Block]:
+    form = said.get("form", "one")
+    lines = _in_price(option, agreed)
+    if form == "full" and option.price is not None:
+        return [subheading("Proposed treatment"), *_full(option, lines, agreed)]
+    if form == "phases":
+        return [subheading("Proposed treatment"), *_by_phase(option, lines, agreed)]
+    rows = [(f"{str(phase)[0].upper()}{str(phase)[1:]}", _named(inside)) for phase, inside in lines.groupby("phase", sort=False)]
+    return [subheading("Proposed treatment"), facts(rows), *_first_stage(option, agreed)]
+
+
+def _in_price(option: Option, agreed: Commercial) -> pd.DataFrame:
+    """The lines that the price is for."""
+    return option.lines[option.lines["promised"] > 0] if agreed.first_stage else option.lines
+
+
+def _named(lines: pd.DataFrame) -> str:
+    told = [f"{row['technique']}{f' ({part})' if (part := row['part']) else ''}" for row in lines.to_dict("records")]
+    return "; ".join(dict.fromkeys(told))
+
+
+def _by_phase(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[Block]:
+    """Hours as they are in the price, the range of each phase, and what it costs; all of it sums."""
+    price = option.price
+    phases = option.phases[option.phases["phase"].isin(lines["phase"])]
+    rows, of_phase = [], _amounts_of_phases(option, phases, agreed)
+    for (told, cost), phase in zip(of_phase, phases.to_dict("records"), strict=True):
+        inside = lines[lines["phase"] == phase["phase"]]
+        rows.append([f"{phase['phase'][0].upper()}{phase['phase'][1:]}: {_named(inside)}", told, f"{hours(phase['p10'])} to {hours(phase['p90'])}", cost])
+    found = _allowance_hours(option)
+    if found:
+        rows.append(["Allowance for what cannot be seen yet", f"{found}", "", _allowance_amount(option, agreed)])
+    total = price.hours if price else Decimal(repr(round(option.promised, 1)))
+    rows.append(["Together", f"{total}", "", _money(price.work, agreed) if price else ""])
+    heads = ["phase and what is done", "hours", "8 times in 10 between", f"price, {agreed.currency}" if price else ""]
+    if not price:
+        heads, rows = heads[:3], [row[:3] for row in rows]
+    said = f"Hours are those that the price is for: {_how_sure(option, agreed)}" if price else "Nobody has said yet what an hour costs, so there is no price."
+    return [table("Proposed treatment by phase", heads, rows, right=(1, 2, 3), foot=1), says(said), *_allowance(option), *_first_stage(option, agreed)]
+
+
+def _how_sure(option: Option, agreed: Commercial) -> str:
+    words = CONFIDENCES.get(agreed.confidence, f"{agreed.confidence} times in 100")
+    return f"from our own record of finished treatments we expect to end within {hours(option.promised)} hours at {words}." if agreed.confidence == 50 else (
+        f"from our own record of finished treatments we expect to end within {hours(option.promised)} hours {words.replace('in', 'times in')}."
+    )  # fmt: skip
+
+
+def _amounts_of_phases(option: Option, phases: pd.DataFrame, agreed: Commercial) -> list[tuple[str, str]]:
+    """Hours and price of each phase, from its lines as they are reckoned."""
+    if option.price is None:
+        tenths = shared_out(
+            Decimal(repr(round(option.promised - option.allowance, 1))), [Decimal(repr(float(one))) for one in phases["promised"]], Decimal("0.1")
+        )
+        return [(f"{one}", "") for one in tenths]
+    parts = option.price.parts[: len(option.lines)]
+    of = option.lines["phase"].tolist()
+    found = []
+    for phase in phases["phase"]:
+        inside = [part for part, name in zip(parts, of, strict=True) if name == phase]
+        found.append((f"{sum((part.hours for part in inside), Decimal(0))}", _money(sum((part.shown for part in inside), Decimal(0)), agreed)))
+    return found
+
+
+def _allowance_hours(option: Option) -> Decimal:
+    if option.price is None:
+        return Decimal(repr(round(option.allowance, 1)))
+    return sum((part.hours for part in option.price.parts[len(option.lines) :]), Decimal(0))
+
+
+def _allowance_amount(option: Option, agreed: Commercial) -> str:
+    if option.price is None:
+        return ""
+    return _money(sum((part.shown for part in option.price.parts[len(option.lines) :]), Decimal(0)), agreed)
+
+
+def _allowance(option: Option) -> list[Block]:
+    likely = option.found[option.found["chance"] >= _SEEN].head(_MOST_NAMED)
+    if likely.empty or not _allowance_hours(option):
+        return []
+    return [
+        says(
+            f"The allowance is for work that often shows only later; from our record most likely {_listed(likely['technique'].tolist())}. Beyond it we would write to you first."
+        )
+    ]
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
+
+
+def _full(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[Block]:
+    """Every line with hours × rate, for insurers and institutions."""
+    price = option.price
+    assert price is not None
+    rows = []
+    places = [place for place, number in enumerate(option.lines.index) if number in set(lines.index)]
+    marked = bool((lines["mark"] != "").any())
+    for place in places:
+        line, part = option.lines.iloc[place], price.parts[place]
+        what = f"{line['technique']}{f', {line.part}' if line['part'] else ''}"
+        rows.append(
+            [
+                line["phase"],
+                what,
+                amount(line["quantity"], line["unit"] or None),
+                f"{part.hours}",
+                _money(part.rate, agreed),
+                _money(part.shown, agreed),
+                *([line["mark"]] if marked else []),
+            ]
+        )
+    if found := _allowance_hours(option):
+        rows.append(
+            [
+                "",
+                "allowance for what cannot be seen yet",
+                "",
+                f"{found}",
+                _money(price.parts[len(option.lines)].rate, agreed),
+                _allowance_amount(option, agreed),
+                *([""] if marked else []),
+            ]
+        )
+    rows.append(["", "together", "", f"{price.hours}", "", _money(price.work, agreed), *([""] if marked else [])])
+    heads = ["phase", "technique", "quantity", "hours", f"rate, {agreed.currency}", f"amount, {agreed.currency}", *(["belongs to"] if marked else [])]
+    blocks = [
+        table("Full statement", heads, rows, right=(2, 3, 4, 5), foot=1),
+        says(f"Hours are those that the price is for: {_how_sure(option, agreed)}"),
+        *_allowance(option),
+    ]
+    if marked:
+        sums = {
+            name: sum((price.parts[place].shown for place in places if option.lines.iloc[place]["mark"] == name), Decimal(0))
+            for name in dict.fromkeys(lines["mark"])
+            if name
+        }
+        blocks.append(facts([(f"Of this, {name}", _money(value, agreed)) for name, value in sums.items()]))
+    return [*blocks, *_first_stage(option, agreed)]
+
+
+def _first_stage(option: Option, agreed: Commercial) -> list[Block]:
+    if not agreed.first_stage:
+        return []
+    p50, p90 = option.at(0.5, 0.9)
+    return [
+        says(
+            "This is a first stage. What we find in it opens the next quote, which you approve anew. As far as can be told today the whole treatment would take "
+            f"{hours(p50)} hours at even chance and {hours(p90)} hours 9 times in 10; that is no promise yet."
+        )
+    ]
+
+
+def _costs_and_price(work: WorkQuoted, option: Option, said: Mapping[str, str], agreed: Commercial) -> list[Block]:
+    price = option.price
+    if price is None:
+        return [says("Nobody has said yet what an hour costs, so this letter has no price.")] if said.get("form", "one") != "phases" else []
+    rows = []
+    if said.get("form", "one") != "one":
+        rows.append(("For the hours", _money(price.work, agreed)))
+    elif work.costs or price.adjusted:
+        rows.append(("Treatment", _money(price.work, agreed)))
+    rows += [(what, _money(value, agreed)) for what, value in work.costs]
+    if price.adjusted:
+        rows.append(
+            ({"minimum": "To the minimum charge", "ceiling": "Taken off, to the ceiling agreed"}.get(price.limited, "Rounded"), _money(price.adjusted, agreed))
+        )
+    rows += _with_tax(price, agreed)
+    blocks = [subheading("Price"), facts(rows)]
+    if agreed.terms.ceiling is not None:
+        blocks.append(
+            says(
+                f"Without your approval in writing the price does not go beyond {money(agreed.terms.ceiling, agreed.currency)}{' before ' + agreed.tax_name if agreed.terms.tax else ''}."
+            )
+        )
+    return blocks
+
+
+def _with_tax(price: Price, agreed: Commercial) -> list[tuple[str, str]]:
+    if not agreed.terms.tax:
+        return [("Price", money(price.amount, agreed.currency))]
+    return [
+        ("Net", _money(price.net, agreed)),
+        (f"{agreed.tax_name} {agreed.terms.tax:g} %", _money(price.tax, agreed)),
+        ("Price", money(price.amount, agreed.currency)),
+    ]
+
+
+def _money(value: Decimal, agreed: Commercial) -> str:
+    """An amount without its currency, which stands at the head or with the price."""
+    places = max(0, -int(agreed.terms.step.as_tuple().exponent))
+    return f"{value:,.{places}f}".replace("-", "−")
+
+
+def _dots(option: Option) -> Block:
+    values = option.dots()
+    places, level, low, high = stacked(values)
+    promised = min(max((option.promised - low) / (high - low), 0.0), 1.0) if high > low else 0.5
+    within = int((values <= option.promised).sum())
+    return Block(
+        kind="dots", text=f"Each of the {len(values)} dots is equally likely to be where the hours end: {within} of them are within the {hours(option.promised)} hours of the promise.",
+        dots=list(zip(places, level, strict=True)), within=within, promise=promised, ends=(f"{hours(low)} h", f"{hours(high)} h", f"promise {hours(option.promised)} h"),
+    )  # fmt: skip
+
+
+def _time(options: tuple[Option, ...], agreed: Commercial) -> list[Block]:
+    said = []
+    for option in options:
+        even, likely = option.weeks(0.5), option.weeks(0.8)
+        waits = [float(value) for value in (pd.Series(option.days).quantile([0.5, 0.8]))]
+        name = f"Option {option.name}: " if option.name else ""
+        sentence = f"{name}from beginning to end about {counted(max(round(even), 1), 'week')}, 4 times in 5 no more than {counted(max(round(likely + 0.4999), 1), 'week')}"
+        if waits[1] >= 0.5:
+            sentence += f"; of that {waits[0]:,.0f} to {waits[1]:,.0f} days are waiting (soaking, pressing, drying), nobody's hours"
+        if agreed.begin_on:
+            sentence += f". Begun on {day(agreed.begin_on)}, it would be ready by {day(agreed.begin_on + timedelta(weeks=likely))}, 4 times in 5"
+        said.append(f"{sentence[0].upper()}{sentence[1:]}.")
+    return [subheading("Time"), *map(says, said)]
+
+
+# --- all works, payments, clauses, approval
+
+
+def _all_together(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
+    agreed = quoted.commercial
+    rows = [
+        (
+            _title(work) + (f", option {work.options[0].name}" if work.options[0].name else ""),
+            money(one.amount, agreed.currency) if (one := work.options[0].price) else "",
+        )
+        for work in works
+    ]
+    travel = agreed.travel
+    taxed = quoted.amount is not None and agreed.terms.tax
+    if travel:
+        shown = (
+            quoted.amount - sum((work.options[0].price.amount for work in works if work.options[0].price), Decimal(0)) if quoted.amount is not None else travel
+        )
+        rows.append((f"Travel, for all of them together{f', {agreed.tax_name} included' if taxed else ''}", money(shown, agreed.currency)))
+    if quoted.amount is not None:
+        rows.append(("Together", money(quoted.amount, agreed.currency)))
+    return [heading("All works together"), facts(rows), *_time_of_all(quoted)]
+
+
+def _time_of_all(quoted: Quoted) -> list[Block]:
+    even, likely = (float(value) / quoted.commercial.bench_hours_per_week for value in pd.Series(quoted.total).quantile([0.5, 0.8]))
+    return [
+        says(
+            f"At the bench that is about {counted(max(round(even), 1), 'week')} of one person, 4 times in 5 no more than {counted(max(round(likely + 0.4999), 1), 'week')}; waiting comes on top where works do not wait side by side."
+        )
+    ]
+
+
+def _how_paid(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
+    agreed, amount_of_all = quoted.commercial, quoted.amount
+    if not agreed.payments or amount_of_all is None or (len(works) == 1 and len(works[0].options) > 1):
+        if agreed.payments and works and len(works[0].options) > 1:
+            left = 100 - sum((share for _, share in agreed.payments), Decimal(0))
+            shares = [*agreed.payments, *([("the rest", left)] if left else [])]
+            return [subheading("Payment"), says(f"Of the price of the option you choose: {'; '.join(f'{name} {share:g} %' for name, share in shares)}.")]
+        return []
+    stages = payments(amount_of_all, agreed.payments, agreed.terms.step)
+    return [subheading("Payment"), facts([(f"{name[0].upper()}{name[1:]}", money(value, agreed.currency)) for name, value in stages])]
+
+
+def _clauses(studio: Settings, said: Mapping[str, str], agreed: Commercial) -> list[Block]:
+    blocks: list[Block] = []
+    for name in CLAUSES:
+        words = said.get(name) or getattr(studio, name) or USUAL_CLAUSES[name]
+        if words.strip().casefold() != NO_CLAUSE:
+            blocks += [subheading(CLAUSE_HEADS[name]), *(says(line) for line in words.splitlines())]
+    return blocks
+
+
+def _approvals(works: list[WorkQuoted], agreed: Commercial) -> list[str]:
+    """What may be approved: each option of each work."""
+    found = []
+    for work in works:
+        for option in work.options:
+            what = ", ".join(
+                filter(
+                    None,
+                    (
+                        _title(work) if len(works) > 1 else "",
+                        f"option {option.name}" if option.name else "",
+                        money(option.price.amount, agreed.currency) if option.price else "",
+                    ),
+                )
+            )
+            found.append(what)
+    return found

@@ -1,0 +1,611 @@
+"""Quote a work: from similar works, line by line, to a total with its chance, a price, and a letter."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from functools import partial
+from html import escape
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import fields, frame, held, quote_sentences, quoting, sheet, tables
+from dashboard.charts import quotes as charts
+from dashboard.letter import content, page, paper
+from dashboard.quote_command import as_frame
+from dashboard.quoting import CONFIDENCES, Known, Option, Quoted, WorkQuoted
+from dashboard.words import UNITS, amount, counted, day, hours, money, plain
+from ingest import notation, quotes
+from ingest.cautions import usual_cautions
+from ingest.errors import BenchHoursError
+from ingest.formulas import defused_frame
+from ingest.quotes import MARKS, Quote, QuotedWork
+from ingest.records import SHAPES
+from ingest.settings import CLAUSES, NO_CLAUSE
+
+SHEET = {
+    "technique": ("technique", 230), "part": ("part", 90), "quantity": ("quantity", 95), "hours": ("own hours", 95), "low_hours": ("low, h", 75), "high_hours": ("high, h", 80),
+    "person": ("person", 80), "option": ("option", 110), "unattended_hours": ("unattended, h", 135), "phase": ("phase, if not usual", 150), "mark": ("belongs to", 120), "note": ("note", 160),
+}  # fmt: skip
+COSTS = {"what": ("outside cost or material", 260), "amount": ("amount", 110)}
+CALLED = {
+    "hours": "own hours", "low_hours": "low", "high_hours": "high", "unattended_hours": "unattended", "height_cm": "height", "width_cm": "width", "area_dm2": "area",
+    "structure_condition": "condition: structure", "paint_condition": "condition: paint", "surface_condition": "condition: surface",
+}  # fmt: skip
+GRADES = {"": "not said", "0": "0 none", "1": "1 slight", "2": "2 marked", "3": "3 severe"}
+ANOTHER, NOT_HERE = "", "A work that is not here yet: describe it"
+SEEN, MOST_SEEN = 0.02, 8
+
+
+def body() -> None:
+    number = st.query_params.get("quote", "")
+    kept = quotes.read(held.store().cursor(), int(number)) if number.isdecimal() and len(number) < 10 else None
+    if kept is None:
+        if number:
+            st.warning(plain(f"There is no quote {number} any more. Those being written are below."))
+        _all()
+    else:
+        _one(kept)
+
+
+def _go(**query: str) -> None:
+    st.query_params.from_dict({**query, **held.same_studio()})
+    st.rerun()
+
+
+# --- those being written
+
+
+def _all() -> None:
+    being_written = quotes.read_all(held.store().cursor())
+    works = held.works(held.today())
+    st.write(
+        "What will it take, how sure is that, and what to charge: told from your own finished works. Begin with a work, or describe one that is not here yet."
+    )
+    codes = [ANOTHER, *works["object"].tolist()] if len(works) else [ANOTHER]
+    titles = dict(zip(works["object"], works["title"].fillna(""), strict=True)) if len(works) else {}
+    said = st.query_params.get("object", ANOTHER)
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        code = st.selectbox(
+            "What to quote",
+            codes,
+            index=codes.index(said) if said in codes else 0,
+            format_func=lambda one: f"{one}  {titles[one]}".strip() if one else NOT_HERE,
+            key="to quote",
+        )
+        if st.button("Begin a quote", type="primary"):
+            begun = quotes.keep(held.store(), Quote(works=[QuotedWork(object=code)]), held.visit())
+            _go(quote=f"{begun.number}")
+    if works.empty:
+        frame.say(
+            ["No work is here yet, so what is said of a quote is what is believed of any studio, and far from sure. It gets better with each finished work."]
+        )
+        frame.invite_to_invented()
+    if being_written:
+        st.header("Being written")
+        rows: list[list[tables.Cell]] = [
+            [tables.Link(f"{one.number}", held.address("quote-a-work", quote=f"{one.number}")), ", ".join(work.called for work in one.works), f"{sum(len(work.filled) for work in one.works)}", _when(one.kept_at)]
+            for one in being_written
+        ]  # fmt: skip
+        st.html(tables.ledger("Quotes being written", ["quote", "of", "lines", "kept"], rows, words=(0, 1, 3)))
+
+
+def _when(utc: datetime | None) -> str:
+    if utc is None:
+        return ""
+    there = utc.replace(tzinfo=ZoneInfo("UTC")).astimezone(ZoneInfo(held.settings().zone))
+    return f"{day(there.date())}, {there:%H:%M}"
+
+
+# --- one quote
+
+
+def _one(quote: Quote) -> None:
+    turn = st.session_state.setdefault(f"turn of {_name(quote)}", 0)
+    fresh = f"{_name(quote)} shown {turn}" not in st.session_state
+    st.session_state[f"{_name(quote)} shown {turn}"] = True
+    if fields.changed_elsewhere(_name(quote), quote.kept_at, quote.kept_by, fresh=fresh):
+        st.warning("This quote was changed from another window. What you type here is not kept until you take it up again.")
+        if st.button("Show it as it is now, and go on here"):
+            _open(quote)
+        return
+    before = json.dumps(quote.said(), sort_keys=True)
+    if st.button("Back to all quotes"):
+        _go()
+    at = _which_work(quote)
+    work = quote.works[at]
+    key = f"{_name(quote)} {at}"
+    st.header(plain(f"Quote {quote.number}: {work.called}"))
+    _the_work(work, key, turn)
+    now = held.quoting_known(held.today())
+    likes = st.container()  # filled once the lines are read that are on the sheet now
+    st.subheader("Its lines")
+    frame.say([
+        "A technique in each line is enough: what it takes here comes from the record. What is counted by area is filled in from the size. Own hours move it as far as your figures were worth it before; "
+        "low and high count where the record knows little. Options stand side by side, lines without one belong to all. Every cell is kept as soon as you leave it."
+    ])  # fmt: skip
+    work.lines = sheet.edit(f"{key} lines", work.lines, SHEET, turn, "The lines of the quote")
+    added = sheet.line_by_choosing(f"adding {key}", f"{key} add {turn}", hours_or_quantity=False)
+    if added:
+        work.lines = [*work.filled.values(), added]
+        _open(quote)
+    with st.expander("Outside costs and materials (framer, X-ray, transport)", expanded=bool(work.costs)):
+        work.costs = sheet.edit(f"{key} costs", work.costs, COSTS, turn, "Outside costs and materials")
+    comes_to = st.container()
+    st.subheader("Price")
+    _terms(quote, turn, now)
+    _keep(quote, before)
+    found = held.quoted(quote, CALLED)
+    told = found.works[at]
+    with likes:
+        _like_it(quote, at, told, now)
+    with comes_to:
+        for sentence in (*found.commercial.faults, *told.read.problems, *told.faults, *_unknown_marks(work)):
+            st.warning(plain(sentence))
+        frame.say([*told.read.notes, *told.notes])
+        if told.options:
+            _total(quote, told, found)
+            frame.say([_rests_on(now)])
+        else:
+            st.write("No line can be read yet: write a technique on the sheet, choose one, or take the lines of a similar work.")
+    if told.options:
+        _how_it_reads(told)
+        _may_turn_up(quote, work, told, now)
+    _letter(quote, found, turn)
+    _end(quote)
+
+
+def _name(quote: Quote) -> str:
+    return f"quote {quote.number}"
+
+
+def _keep(quote: Quote, before: str) -> None:
+    """Keep what was changed; nothing is shown that is not kept."""
+    if json.dumps(quote.said(), sort_keys=True) != before:
+        quotes.keep(held.store(), quote, held.visit())
+        st.session_state[f"kept {_name(quote)}"] = quote.kept_at
+    frame.say([f"Kept on {_when(quote.kept_at)}."])
+
+
+def _open(quote: Quote) -> None:
+    """Keep it, and show every field anew from what is kept."""
+    quotes.keep(held.store(), quote, held.visit())
+    turn = st.session_state.get(f"turn of {_name(quote)}", 0) + 1
+    which = st.session_state.get(f"{_name(quote)} which")
+    sheet.forget(_name(quote))
+    if which is not None:
+        st.session_state[f"{_name(quote)} which"] = min(which, len(quote.works) - 1)
+    st.session_state[f"turn of {_name(quote)}"] = turn
+    st.session_state[f"kept {_name(quote)}"] = quote.kept_at
+    st.rerun()
+
+
+def _which_work(quote: Quote) -> int:
+    if len(quote.works) == 1:
+        return 0
+    names = [f"{number}. {work.called}" for number, work in enumerate(quote.works, 1)]
+    chosen = st.segmented_control(
+        "Which work", range(len(names)), format_func=lambda at: plain(names[at]), default=0, required=True, key=f"{_name(quote)} which"
+    )
+    return min(chosen or 0, len(names) - 1)
+
+
+def _the_work(work: QuotedWork, key: str, turn: int) -> None:
+    def line(into: dict[str, str], name: str, label: str, **more: str) -> None:
+        said = st.text_input(label, into.get(name, ""), key=f"{key} {name} {turn}", **more).strip()  # type: ignore[call-overload]
+        into.pop(name, None)
+        if said:
+            into[name] = said
+
+    if work.object:
+        frame.say(["What it is, its size and its condition stand under Works."])
+        st.page_link("pages/works.py", label="Change what it is", query_params={"object": work.object, **held.same_studio()})
+    with st.expander("How the letter names it: medium and marks" if work.object else "What it is", expanded=not work.object, key=f"{key} what"):
+        left, right = st.columns(2)
+        if not work.object:
+            with left:
+                line(work.described, "title", "Title")
+                line(work.described, "maker", "Maker")
+                line(work.described, "kind", "Kind", placeholder="easel painting")
+                line(work.described, "support", "Support", placeholder="canvas")
+                _chosen(work.described, "shape", "Shape", {"": "not said (a rectangle)"} | {one: one for one in SHAPES}, key, turn)
+            with right:
+                line(work.described, "height_cm", "Height, cm", placeholder="60 or 24 in")
+                line(work.described, "width_cm", "Width, cm")
+                for name in ("structure", "paint", "surface"):
+                    _chosen(work.described, f"{name}_condition", f"Condition: {name}", GRADES, key, turn)
+        with left:
+            line(work.identified, "medium", "Medium, as the letter says it", placeholder="oil on canvas")
+        with right:
+            line(work.identified, "marks", "Marks, labels, inscriptions")
+
+
+def _chosen(into: dict[str, str], name: str, label: str, choices: dict[str, str], key: str, turn: int) -> None:
+    options = list(choices)
+    now = into.get(name, "")
+    said = st.selectbox(label, options, index=options.index(now) if now in options else 0, format_func=choices.__getitem__, key=f"{key} {name} {turn}")
+    into.pop(name, None)
+    if said:
+        into[name] = said
+
+
+# --- similar works
+
+
+def _like_it(quote: Quote, at: int, told: WorkQuoted, now: Known) -> None:
+    st.subheader("Finished works like it")
+    likes = quoting.similar_works(now, told)
+    if not likes:
+        frame.say([_none_like(told, now)])
+        return
+    surprises = quote_sentences.surprising(now.lines)
+    for like in likes:
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.html(
+                f'<p class="beside"><a href="{held.address("one-work", object=like.object)}" target="_self">{like.object}</a>: {escape(", ".join(like.why) + surprises.get(like.object, ""))}.</p>',
+                width="stretch",
+            )
+            if st.button(
+                "Take its lines",
+                key=f"{_name(quote)} {at} take {like.object}",
+                help="What was quoted and worked there, without hours, areas brought to this size; what turned up there is left to chance.",
+            ):
+                work = quote.works[at]
+                work.lines = [*work.filled.values(), *quoting.lines_like(now, like.object, told.area, held.store().cursor())]
+                _open(quote)
+
+
+def _none_like(told: WorkQuoted, now: Known) -> str:
+    if not now.finished:
+        return "No work is finished yet, so there is none to compare it with."
+    about = told.described
+    if not (about.kind or about.support or about.techniques):
+        return "Say what it is, and finished works like it stand here, with what they took and what surprised."
+    return "No finished work is like it, in kind, support, size, condition and techniques."
+
+
+def _unknown_marks(work: QuotedWork) -> list[str]:
+    return [
+        f'Line {number}, belongs to "{mark}": is none of {", ".join(MARKS)}. It stands in the full statement as it is written.'
+        for number, line in work.filled.items()
+        if (mark := line.get("mark", "")) and mark not in MARKS
+    ]
+
+
+# --- price
+
+
+def _terms(quote: Quote, turn: int, now: Known) -> None:
+    studio, terms, key = held.settings(), quote.terms, f"{_name(quote)} terms"
+
+    def field(name: str, label: str, width: int, otherwise: object = None, explained: str | None = None) -> None:
+        shown = "" if otherwise in (None, "") else f"{otherwise:g}" if isinstance(otherwise, float) else f"{otherwise}"
+        said = st.text_input(label, terms.get(name, ""), key=f"{key} {name} {turn}", placeholder=shown, width=width, help=explained).strip()
+        terms.pop(name, None)
+        if said:
+            terms[name] = said
+
+    chances = list(CONFIDENCES)
+    confidence = st.segmented_control(
+        "The price is for the hours within which it ends", chances, default=int(terms.get("confidence") or quoting.USUAL_CONFIDENCE), format_func=lambda one: f"{CONFIDENCES[one]}", required=True, key=f"{key} confidence {turn}",
+    )  # fmt: skip
+    terms["confidence"] = f"{confidence or quoting.USUAL_CONFIDENCE}"
+    with st.container(horizontal=True, key="choices"):
+        field("rate", "Rate per hour", 130, studio.hourly_rate, "Empty: the studio's, and of people who have one of their own theirs (Studio, quotes)")
+        field("currency", "Currency", 100, studio.currency)
+        field("ceiling", "Ceiling", 120, None, "Of one work, before tax: the price does not go beyond it without a new approval")
+        field("begin_on", "Begin on", 140, None, "For the day by which it is ready")
+    with st.expander("Minimum charge, tax, payments, travel, a first stage"):
+        with st.container(horizontal=True):
+            field("minimum", "Minimum charge", 140, studio.minimum_charge)
+            field("tax", "Tax, per cent", 120, studio.tax_per_cent)
+            field("travel_hours", "Travel, hours" if len(quote.works) == 1 else "Shared travel, hours", 150)
+            field("travel_cost", "Travel, cost" if len(quote.works) == 1 else "Shared travel, cost", 150)
+        field("payments", "Payments, in per cent (the rest comes last)", 520, studio.payments, "Like: on approval 30; at handover 40")
+        first = st.toggle(
+            "A first stage only: examine and test, charged; what is found opens the next quote",
+            terms.get("first_stage") == "yes",
+            key=f"{key} first stage {turn}",
+        )
+        terms.pop("first_stage", None)
+        if first:
+            terms["first_stage"] = "yes"
+            frame.say([f"The price is for the lines in {', '.join(now.first_phases) or 'examination and documentation'}."])
+
+
+# --- what it comes to
+
+
+def _total(quote: Quote, told: WorkQuoted, found: Quoted) -> None:
+    st.subheader("What it comes to")
+    one = told.options[0]
+    if len(told.options) > 1:
+        chosen = st.segmented_control(
+            "Option", [option.name for option in told.options], default=told.options[0].name, required=True, key=f"{_name(quote)} option of {told.said.called}"
+        )
+        one = next((option for option in told.options if option.name == chosen), one)
+    p50, p80, p90 = one.at(0.5, 0.8, 0.9)
+    price = one.price
+    st.html(
+        tables.figures([
+            ("even chance", f"{hours(p50)} h", False), ("4 in 5", f"{hours(p80)} h", False), ("9 in 10", f"{hours(p90)} h", False),
+            ("price", money(price.amount, one.commercial.currency) if price else "no rate yet", False),
+        ])
+    )  # fmt: skip
+    if moved := _effect(quote, one, p80):
+        st.info(plain(moved))
+    values = one.dots()
+    within = int((values <= one.promised).sum()) if one.first_stage is None else None
+    if one.total.max() > 0:
+        promise = one.promised if one.first_stage is None else p80
+        st.altair_chart(
+            charts.chance(values, promise), width="stretch", theme=None,
+            alt=f"{len(values)} equally likely totals from {hours(values[0])} to {hours(values[-1])} hours, {int((values <= promise).sum())} of them within the {hours(promise)} hours of the promise.",
+        )  # fmt: skip
+        frame.say(
+            [
+                f"Each of the {len(values)} dots is equally likely: {within} of them are within the promise."
+                if within is not None
+                else "The promise is of the first stage alone; the dots are the whole treatment."
+            ]
+        )
+    frame.say([
+        quote_sentences.promised(one), quote_sentences.price_words(one), quote_sentences.earns(one), quote_sentences.break_even(one), _time(one),
+        quote_sentences.outside(float(one.lines["hours"].sum()), told.outside),
+    ])  # fmt: skip
+    if len(told.options) > 1:
+        _side_by_side(told)
+    if len(found.works) > 1:
+        _commission(found)
+    drivers = quote_sentences.drivers(one)
+    if len(drivers):
+        with st.expander("What drives the spread", expanded=False):
+            frame.say([quote_sentences.drives(one)])
+            st.altair_chart(
+                charts.drivers(drivers), width="stretch", theme=None,
+                alt="Hours between even chance and 4 in 5: " + "; ".join(f"{row['line']} {hours(row['spread'])}" for row in drivers.head(8).to_dict("records")),
+            )  # fmt: skip
+
+
+def _rests_on(now: Known) -> str:
+    if not now.finished_lines:
+        return "No line is finished yet: these are figures that are believed of any studio, and far from sure."
+    return f"From {counted(now.finished_lines, 'finished line')} on {counted(len(now.finished), 'finished work')}."
+
+
+def _effect(quote: Quote, one: Option, p80: float) -> str:
+    """What the last change did to the total, until the next one; a look at another work or option is none."""
+    seen = f"{_name(quote)} effect"
+    stands_for = (quote.kept_at, st.session_state.get(f"{_name(quote)} which"), one.name)
+    before = st.session_state.get(seen)
+    if before is None or before[0][1:] != stands_for[1:]:
+        st.session_state[seen] = (stands_for, p80, "")
+    elif before[0] != stands_for:
+        st.session_state[seen] = (stands_for, p80, quote_sentences.effect(before[1], p80))
+    said: str = st.session_state[seen][2]
+    return said
+
+
+def _time(one: Option) -> str:
+    waits = pd.Series(one.days).quantile([0.5, 0.8]).tolist()
+    waiting = f", with {waits[0]:,.0f} to {waits[1]:,.0f} days of waiting (soaking, pressing, drying) that are nobody's hours" if waits[1] >= 0.5 else ""
+    return f"From beginning to end {one.weeks(0.5):,.1f} weeks at even chance, {one.weeks(0.8):,.1f} weeks 4 in 5, at {one.commercial.bench_hours_per_week:g} h at the bench a week{waiting}."
+
+
+def _side_by_side(told: WorkQuoted) -> None:
+    rows = [
+        [
+            one.name,
+            *(hours(value) for value in one.at(0.5, 0.8, 0.9)),
+            money(one.price.amount, one.commercial.currency) if one.price else "no rate yet",
+            f"{one.weeks(0.8):,.1f}",
+        ]
+        for one in told.options
+    ]
+    st.html(tables.ledger("Options side by side", ["option", "even chance, h", "4 in 5, h", "9 in 10, h", "price", "weeks, 4 in 5"], rows))
+
+
+def _commission(found: Quoted) -> None:
+    agreed = found.commercial
+    rows = [
+        [work.said.called, *(hours(value) for value in work.options[0].at(0.5, 0.8)), money(one.amount, agreed.currency) if (one := work.options[0].price) else "no rate yet"] if work.options else [work.said.called, "no lines yet", "", ""]
+        for work in found.works
+    ]  # fmt: skip
+    if agreed.travel_hours or agreed.travel_cost:
+        rows.append(
+            [
+                "shared travel",
+                hours(float(agreed.travel_hours)),
+                hours(float(agreed.travel_hours)),
+                money(agreed.travel, agreed.currency) if agreed.travel is not None else "no rate yet",
+            ]
+        )
+    even, four = (float(value) for value in pd.Series(found.total).quantile([0.5, 0.8]))
+    rows.append(["together", hours(even), hours(four), money(found.amount, agreed.currency) if found.amount is not None else "no price yet"])
+    st.html(tables.ledger("Works of this quote", ["work", "even chance, h", "4 in 5, h", "price"], rows, foot=True))
+    frame.say(["Works that are quoted together do not all run over at once, so together is less than the sum at 4 in 5. Of options the first counts."])
+
+
+def _how_it_reads(told: WorkQuoted) -> None:
+    st.subheader("How it reads")
+    several = len(told.options) > 1
+    shown = set()
+    rows: list[list[str] | str] = []
+    for option in told.options:
+        for phase, inside in option.lines.groupby("phase", sort=False):
+            fresh = [row for row in inside.to_dict("records") if row["number"] not in shown]
+            if fresh:
+                rows.append(str(phase))
+            for row in fresh:
+                shown.add(row["number"])
+                named = ", ".join(filter(None, (row["technique"], row["part"], f"option {row['option']}" if several and row["option"] else "")))
+                rows.append(
+                    [
+                        named,
+                        _quantity(row),
+                        hours(row["hours"]),
+                        hours(row["p50"]),
+                        hours(row["p80"]),
+                        hours(row["p90"]),
+                        f"{row['works']}",
+                        quote_sentences.came_from(row),
+                    ]
+                )
+    heads = ["line", "quantity", "own, h", "even chance, h", "4 in 5, h", "9 in 10, h", "works", "said by"]
+    st.html(tables.ledger("Lines of the quote", heads, rows, words=(0, 7)))
+    techniques = list(dict.fromkeys(name for option in told.options for name in option.lines["technique"]))
+    frame.say(["The parts do not sum to the total at 4 in 5: not everything goes slowly at once.", usual_cautions(fields.vocabulary(), techniques)])
+    st.download_button("Lines as CSV", partial(_csv, told), "quote.csv", "text/csv", on_click="ignore")
+
+
+def _csv(told: WorkQuoted) -> str:
+    return defused_frame(as_frame(told.options)).to_csv(index=False)
+
+
+def _quantity(row: tables.Row) -> str:
+    if pd.isna(row["quantity"]):
+        return "not said" if row["unit"] else ""
+    said = amount(row["quantity"], row["unit"] or None) or f"{row['quantity']:g} {UNITS.get(row['unit'], '')}"
+    if pd.isna(row["filled_in"]):
+        return said
+    return f"{said} (all of it)" if row["filled_in"] >= 1 else f"{said} (usual here: {100 * row['filled_in']:.0f} % of it)"
+
+
+# --- what may turn up
+
+
+def _may_turn_up(quote: Quote, work: QuotedWork, told: WorkQuoted, now: Known) -> None:
+    st.subheader("What may turn up")
+    one = told.options[0]
+    frame.say([quote_sentences.allowance(one, now)])
+    seen = one.found[one.found["chance"] >= SEEN].head(MOST_SEEN)
+    if len(seen):
+        rows = [
+            [row["technique"] + (" on another part" if row["another"] else ""), f"{100 * row['chance']:.0f} in 100", hours(row["hours_if_found"]), hours(row["promised"]), f"{row['times']} of {row['of']} {quote_sentences.things_in_words(row['things'])}"]
+            for row in seen.to_dict("records")
+        ]  # fmt: skip
+        rest = len(one.found) - len(seen)
+        if rest:
+            rows.append([counted(rest, "other technique"), "each less", "", hours(float(one.found["promised"].sum() - seen["promised"].sum())), ""])
+        st.html(tables.ledger("What may turn up", ["technique", "chance", "if so, h", "in the promise, h", "turned up unquoted on"], rows, words=(0, 4)))
+    for technique, reason in list(work.left_out.items()):
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.write(plain(f"{technique} is left out: {reason}"))
+            if st.button("Count it again", key=f"{_name(quote)} count {technique}"):
+                del work.left_out[technique]
+                _open(quote)
+    choices = [name for name in dict.fromkeys(one.found["technique"]) if name not in work.left_out]
+    if choices:
+        with st.expander("Leave one of them out"), st.form(f"{_name(quote)} leave out {len(work.left_out)}", border=False):
+            technique = st.selectbox("Technique that will not turn up", choices)
+            reason = st.text_input("Why", placeholder="the tacking edges were seen, and are whole")
+            if st.form_submit_button("Leave it out"):
+                if not reason.strip():
+                    frame.refuse("Not left out: write why, it is kept with the quote.")
+                else:
+                    work.left_out[technique] = reason.strip()
+                    _open(quote)
+
+
+# --- the letter
+
+
+def _letter(quote: Quote, found: Quoted, turn: int) -> None:
+    st.subheader("The letter")
+    said, key, studio = quote.letter, f"{_name(quote)} letter", held.settings()
+    before = json.dumps(quote.said(), sort_keys=True)
+    forms = list(content.FORMS)
+    form = st.segmented_control(
+        "Form",
+        forms,
+        default=said.get("form", "one") if said.get("form", "one") in forms else "one",
+        format_func=content.FORMS.__getitem__,
+        required=True,
+        key=f"{key} form {turn}",
+    )
+    said["form"] = form or "one"
+    usual = "\n".join(content.usual_addressee(found))
+    _text(said, "addressee", "Addressee", key, turn, usual, rows=96)
+    with st.expander("Day, opening, clauses"):
+        shown = st.text_input("Dated", said.get("made_on", ""), key=f"{key} day {turn}", placeholder=f"{held.today():%Y-%m-%d}", width=160)
+        said.pop("made_on", None)
+        if shown.strip():
+            try:
+                said["made_on"] = f"{notation.day(shown, studio.day_order)}"
+            except BenchHoursError as error:
+                st.warning(plain(f'Dated "{shown}" {error} Until then the letter is dated today.'))
+        _text(said, "opening", "Opening (may stay empty)", key, turn, "", rows=80)
+        for name in CLAUSES:
+            _text(said, name, content.CLAUSE_HEADS[name], key, turn, getattr(studio, name) or content.USUAL_CLAUSES[name], rows=96)
+        frame.say([f'What is written here is for this letter; the studio\'s own words are kept under Studio, quotes. "{NO_CLAUSE}" leaves a clause out.'])
+    dots = st.toggle("Show the owner the dots", said.get("dots") == "yes", key=f"{key} dots {turn}")
+    said.pop("dots", None)
+    if dots:
+        said["dots"] = "yes"
+    if json.dumps(quote.said(), sort_keys=True) != before:
+        quotes.keep(held.store(), quote, held.visit())
+        st.session_state[f"kept {_name(quote)}"] = quote.kept_at
+    if not any(work.options for work in found.works):
+        frame.say(["The letter can be had once there is a line."])
+        return
+    made = content.letter(found, quote, studio, fields.vocabulary())
+    name = f"quote-{quote.number}"
+    with st.container(horizontal=True):
+        st.download_button("The letter as PDF", partial(paper.as_pdf, made), f"{name}.pdf", "application/pdf", type="primary", on_click="ignore")
+        st.download_button("The letter as a page (HTML)", partial(page.as_page, made), f"{name}.html", "text/html", on_click="ignore")
+    with st.expander("See it", key=f"{key} see", on_change="rerun") as opened:
+        if opened.open:
+            for number, picture in enumerate(paper.as_pictures(made), 1):
+                st.image(picture, caption=f"Page {number}", width="stretch")
+    frame.say(
+        ["When the owner says yes, write it as a version under Estimate and note the approval there."]
+        if any(work.said.object for work in found.works)
+        else ["When the work comes in, add it under Works and write its estimate."]
+    )
+
+
+def _text(said: dict[str, str], name: str, label: str, key: str, turn: int, usual: str, *, rows: int) -> None:
+    shown = st.text_area(label, said.get(name, ""), key=f"{key} {name} {turn}", placeholder=usual, height=rows)
+    said.pop(name, None)
+    if shown.strip():
+        said[name] = shown.strip()
+
+
+# --- more works, and the end
+
+
+def _end(quote: Quote) -> None:
+    with st.expander("Another work of the same owner in this letter"):
+        works = held.works(held.today())
+        codes = [ANOTHER, *[code for code in works["object"].tolist() if code not in {work.object for work in quote.works}]] if len(works) else [ANOTHER]
+        titles = dict(zip(works["object"], works["title"].fillna(""), strict=True)) if len(works) else {}
+        code = st.selectbox(
+            "Work", codes, format_func=lambda one: f"{one}  {titles[one]}".strip() if one else NOT_HERE, key=f"{_name(quote)} another {len(quote.works)}"
+        )
+        if st.button("Add it to the quote"):
+            quote.works.append(QuotedWork(object=code))
+            st.session_state[f"{_name(quote)} which"] = len(quote.works) - 1
+            _open(quote)
+        if len(quote.works) > 1 and st.button("Take the work shown out of the quote"):
+            del quote.works[min(st.session_state.get(f"{_name(quote)} which") or 0, len(quote.works) - 1)]
+            _open(quote)
+    asked = f"{_name(quote)} sure"
+    if not st.session_state.get(asked):
+        if st.button("Throw the quote away"):
+            st.session_state[asked] = True
+            st.rerun()
+        return
+    with st.container(horizontal=True):
+        if st.button("Yes, throw it away") and quote.number is not None:
+            quotes.throw_away(held.store(), quote.number)
+            sheet.forget(_name(quote))
+            st.query_params.from_dict(held.same_studio())
+            frame.done(f"Quote {quote.number} is thrown away.")
+        if st.button("No, keep it"):
+            del st.session_state[asked]
+            st.rerun()
+
+
+frame.show("Quote a work", body)

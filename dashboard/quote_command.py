@@ -1,0 +1,198 @@
+"""`quote` as a command."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from dashboard import quoting, reading
+from dashboard.giving import give_json, laid_out, records, write_csv
+from dashboard.letter import content, page, paper
+from dashboard.quote_sentences import allowance, break_even, came_from, earns, may_turn_up, price_words, promised, surprising
+from dashboard.quoting import NAMES, Known, Option, Quoted, WorkQuoted
+from dashboard.voice import caller, complain, tell
+from dashboard.words import amount, counted, hours
+from ingest import quotes
+from ingest.errors import BenchHoursError, why
+from ingest.history import Change
+from ingest.notation import written
+from ingest.quotes import Quote, QuotedWork
+from ingest.settings import read_settings
+from ingest.store import Store
+from ingest.vocabulary import read_vocabulary
+
+# Keys of the lines of a quote that others depend on, in their order; more stand behind.
+LINE_KEYS = ("phase", "technique", "part", "quantity", "unit", "p50", "p80", "p90", "works")
+_SHOWN = 6
+_SEEN = 0.02
+DESCRIBING = {"title": "title", "kind": "kind", "support": "support", "height": "height_cm", "width": "width_cm", "structure": "structure_condition", "paint": "paint_condition", "surface": "surface_condition"}  # fmt: skip
+
+
+def quote(said: argparse.Namespace, store: Store) -> int:
+    """What a work will take and cost, and its letter."""
+    con = store.cursor()
+    as_of = said.as_of or reading.today(con)
+    written_quote, complaints = _written(con, said)
+    change = Change(by=caller().who, reason="quoted")
+    reads = [quotes.read_over(store, work, as_of, change, {}) for work in written_quote.works]
+    now = quoting.known(con, as_of)
+    found = quoting.quoted(now, written_quote, reads, read_settings(con))
+    work = found.works[0]
+    faults = [*complaints, *found.commercial.faults, *work.read.problems, *work.faults]
+    for sentence in faults:
+        complain(sentence)
+    if not work.options:
+        raise BenchHoursError("there is no line to quote", "Give lines with a technique each, and as far as known its quantity and hours.")
+    for sentence in (*work.read.notes, *work.notes):
+        complain(sentence)
+    letter = content.letter(found, written_quote, read_settings(con), read_vocabulary(con))
+    if said.pdf:
+        _write(said.pdf, paper.as_pdf(letter))
+    if said.html:
+        _write(said.html, page.as_page(letter).encode())
+    if said.csv:
+        write_csv(as_frame(work.options), said.csv)
+    if said.json:
+        give_json(as_json(found, work))
+    elif not said.csv:
+        _tell(now, found, work)
+    return 1 if faults else 0
+
+
+def _written(con: duckdb.DuckDBPyConnection, said: argparse.Namespace) -> tuple[Quote, list[str]]:
+    """The quote that is meant, with the one work of it, and what must be said of it."""
+    code = reading.known(con, said.object) if said.object else ""
+    kept = quotes.of_work(con, code) if code else None
+    found = Quote(terms=dict(kept.terms) if kept else {}, letter=dict(kept.letter) if kept else {})
+    complaints: list[str] = []
+    if said.lines:
+        lines, unknown = quotes.lines_of_file(said.lines)
+        work = QuotedWork(object=code, lines=lines)
+        if unknown:
+            complaints.append(f"{said.lines.name}: no columns of a line, and left out: {', '.join(unknown)}")
+    elif kept:
+        work = next(one for one in kept.works if one.object == code)
+    elif code:
+        work = QuotedWork(object=code, lines=_of_latest_version(con, code))
+    else:
+        raise BenchHoursError("it is not said what to quote", "Say --object OBJECT, or --lines FILE.")
+    describing = {column: text for name, column in DESCRIBING.items() if (text := getattr(said, name))}
+    if describing and code:
+        complaints.append(f"{code} is as it is held; what was said to describe it is left out.")
+    elif describing:
+        work.described = describing
+    found.works = [work]
+    if said.confidence:
+        found.terms["confidence"] = f"{said.confidence}"
+    if said.form:
+        found.letter["form"] = said.form
+    return found, complaints
+
+
+def _of_latest_version(con: duckdb.DuckDBPyConnection, code: str) -> list[dict[str, str]]:
+    versions = reading.versions(con, code)
+    if versions.empty:
+        raise BenchHoursError(
+            f"{code} has no lines yet: no quote of it is being written, and it has no estimate", "Write it under Quote a work, or say --lines FILE too."
+        )
+    frame = reading.estimate_lines(con, code, int(versions["version"].max()))
+    return quotes.as_lines([
+        {str(name): "" if pd.isna(value) else written(value) if isinstance(value, float) else str(value) for name, value in row.items()} for row in frame.to_dict("records")
+    ])  # fmt: skip
+
+
+def _write(file: Path, made: bytes) -> None:
+    try:
+        file.write_bytes(made)
+    except OSError as error:
+        raise BenchHoursError(f"{file} cannot be written ({why(error)})", "Name another place.") from error
+    complain(f"{file}: the letter")
+
+
+# --- as data
+
+
+def as_json(found: Quoted, work: WorkQuoted) -> dict[str, Any]:
+    """A quote of one work; where it has options, its figures are those of the first, and all of them stand under `options`."""
+    first = work.options[0]
+    told = {"object": work.said.object or None, "as_of": f"{found.as_of}", **_of_option(first)}
+    if len(work.options) > 1:
+        told["options"] = [_of_option(one) for one in work.options]
+    return told
+
+
+def _of_option(one: Option) -> dict[str, Any]:
+    days = np.quantile(one.days, [0.5, 0.8])
+    price, agreed = one.price, one.commercial
+    level = agreed.confidence / 100
+    return {
+        "option": one.name or None,
+        "lines": records(_line_frame(one)),
+        "discovery": _found(one.found[~one.found["another"]]),
+        "another_part": _found(one.found[one.found["another"]]),
+        "left_out": [{"technique": row["technique"], "reason": row["reason"]} for row in one.left_out[one.left_out["reason"] != ""].to_dict("records")],
+        "total": dict(zip(NAMES, one.at(0.1, 0.5, 0.8, 0.9), strict=True)),
+        "price": {
+            "confidence": level, "hours": one.promised, "amount": float(price.amount) if price else None, "currency": agreed.currency,
+            "net": float(price.net) if price else None, "tax": float(price.tax) if price else None, "earned_per_hour": {"p50": one.earned_per_hour(0.5), "p80": one.earned_per_hour(0.8)},
+            "break_even_rate": float(agreed.yearly.break_even_rate) if agreed.yearly else None, "works_for_nothing_from_hours": one.nothing_from(),
+        },
+        "unattended_days": {"p50": float(days[0]), "p80": float(days[1])},
+    }  # fmt: skip
+
+
+def _found(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return [
+        {"technique": row["technique"], "chance": row["chance"], "hours_if_found": row["hours_if_found"], "turned_up": row["times"], "of_works": row["of"]}
+        for row in frame.to_dict("records")
+    ]
+
+
+def _line_frame(one: Option) -> pd.DataFrame:
+    lines = one.lines.assign(unit=one.lines["unit"].where(one.lines["unit"] != "", None), promised_hours=one.lines["promised"], own_hours=one.lines["hours"])
+    return lines[[*LINE_KEYS, "p10", "promised_hours", "own_hours", "without_figure", "figure_weight", "by_hand", "pinned", "person", "option"]]
+
+
+def as_frame(options: tuple[Option, ...]) -> pd.DataFrame:
+    """Every line of every option, and behind them what may turn up (`chance` below 1): its hours are those if it does."""
+    parts = []
+    for one in options:
+        found = one.found.rename(columns={"hours_if_found": "p50", "p80_if_found": "p80"})
+        found = found.assign(option=one.name, promised_hours=one.found["promised"], part=np.where(one.found["another"], "another", ""), works=one.found["of"])
+        parts += [
+            _line_frame(one).assign(option=one.name, chance=1.0),
+            found[["phase", "technique", "part", "p50", "p80", "works", "promised_hours", "option", "chance"]],
+        ]
+    return pd.concat(parts, ignore_index=True)[["option", *LINE_KEYS, "p10", "chance", "promised_hours", "own_hours", "person"]]
+
+
+# --- in words
+
+
+def _tell(now: Known, found: Quoted, work: WorkQuoted) -> None:
+    for one in work.options:
+        tell(
+            f"Quote of {work.said.called}{f', option {one.name}' if one.name else ''}: hours from {counted(now.finished_lines, 'finished line')} on {counted(len(now.finished), 'finished work')}"
+        )
+        heads = ["technique", "part", "quantity", "own h", "even chance h", "4 in 5 h", "9 in 10 h", "works", "said by"]
+        rows = [
+            [row["technique"], row["part"], amount(row["quantity"], row["unit"] or None), hours(row["hours"]), hours(row["p50"]), hours(row["p80"]), hours(row["p90"]), f"{row['works']}", came_from(row)]
+            for row in one.lines.to_dict("records")
+        ]  # fmt: skip
+        tell(laid_out(heads, rows, right={2, 3, 4, 5, 6, 7}))
+        for row in one.found[one.found["chance"] >= _SEEN].head(_SHOWN).to_dict("records"):
+            tell(may_turn_up(row))
+        for sentence in (allowance(one, now), promised(one), price_words(one), earns(one), break_even(one)):
+            if sentence:
+                tell(sentence)
+    likes = quoting.similar_works(now, work)
+    surprises = surprising(now.lines)
+    for like in likes:
+        tell(f"Like {like.object}: {', '.join(like.why)}{surprises.get(like.object, '')}")
+    if not likes:
+        tell("No finished work is like it in kind, size, condition and techniques.")

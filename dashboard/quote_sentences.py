@@ -1,0 +1,178 @@
+"""What is said of a quote, alike on the page and in the command."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+
+from dashboard.analysis.discovery import FEW_WORKS, Thing
+from dashboard.analysis.uplift import FromOutside
+from dashboard.quoting import CONFIDENCES, Known, Option
+from dashboard.tables import Row
+from dashboard.words import counted, hours, money
+
+_LITTLE = 0.05
+_NAMED = 3
+
+
+def came_from(row: Row) -> str:
+    """What moved a line: the record, a pinned rate, her own figure, her range."""
+    said = ["pinned rate" if row["pinned"] else "record" if row["works"] else "its phase and the studio"]
+    if row["by_hand"] > 0:
+        said.append(f"own range counts {100 * row['by_hand']:.0f} %")
+    if row["hours"] > 0:
+        moved = row["p50"] - row["without_figure"]
+        said.append(f"own figure moves it {moved:+.1f} h".replace("-", "−") if abs(moved) >= _LITTLE else "own figure agrees")
+    return ", ".join(said)
+
+
+def things_in_words(things: tuple[Thing, ...]) -> str:
+    """Of which works something holds: `finished works with lining removal and of marked structure`."""
+    words = []
+    for name, word in things:
+        match name:
+            case "technique":
+                words.append(f"with {word}")
+            case "without":
+                words.append(f"without {word}")
+            case "support":
+                words.append(f"on {word}")
+            case "kind":
+                words.append(f"of the kind {word}")
+            case _:
+                words.append(f"whose {name} is {'marked or severe' if word == 'marked' else 'slight at most'}")
+    return " ".join(["finished works", " and ".join(words)]).strip()
+
+
+def may_turn_up(row: Row) -> str:
+    """One technique that may turn up: how likely, from which works, and what it takes then."""
+    what = f"{row['technique']} on another part" if row["another"] else f"{row['technique']}"
+    said = f"{what[0].upper()}{what[1:]}: about {_times_in(row['chance'])}"
+    if row["times"]:
+        said += f"; it turned up on {row['times']} of {row['of']} {things_in_words(row['things'])} that had {'it on one part only' if row['another'] else 'not been quoted with it'}"
+    else:
+        said += f"; it never turned up on {row['of']} {things_in_words(row['things'])}, and stands for what its phase says"
+    return f"{said}. If so, {hours(row['hours_if_found'])} h at even chance, {hours(row['p80_if_found'])} h 4 in 5."
+
+
+def _times_in(chance: float) -> str:
+    """A chance in small numbers: 1 in 8, 3 in 10."""
+    if chance >= 0.2:
+        return f"{round(10 * chance)} in 10" if chance < 0.95 else f"{round(100 * chance)} in 100"
+    return f"1 in {round(1 / chance)}" if chance > 0 else "never"
+
+
+def allowance(one: Option, now: Known) -> str:
+    """What may turn up adds to the promise, and how much stands behind it."""
+    works = now.discoveries.works
+    if not works:
+        return "No finished work with an estimate stands in the record yet, so nothing can be said of what may turn up: there is no allowance for it."
+    events = int(now.discoveries.past.turned_up.sum() + now.discoveries.past.another.sum())
+    said = f"What may turn up is {hours(one.allowance)} h of the promise, from {counted(works, 'finished work')} with an estimate, on which {counted(events, 'such thing')} turned up in all."
+    if works < FEW_WORKS:
+        said += f" {counted(works, 'work')} {'is' if works == 1 else 'are'} little to tell from: the range is wider for it."
+    return said
+
+
+def promised(one: Option) -> str:
+    """The total at its three chances."""
+    p10, p50, p80, p90 = one.at(0.1, 0.5, 0.8, 0.9)
+    return f"Together: even chance {hours(p50)} h, 4 in 5 {hours(p80)} h, 9 in 10 {hours(p90)} h; 1 in 10 ends within {hours(p10)} h."
+
+
+def price_words(one: Option) -> str:
+    """The price and what it is for."""
+    words = CONFIDENCES.get(one.commercial.confidence, f"{one.commercial.confidence} in 100")
+    if one.price is None:
+        return f"No price: nobody has said what an hour costs in {one.commercial.currency} (under Studio, quotes). It would be for {hours(one.promised)} h ({words})."
+    price, agreed = one.price, one.commercial
+    said = f"Price {money(price.amount, agreed.currency)} for {hours(one.promised)} h ({words}{', first stage only' if agreed.first_stage else ''})"
+    if agreed.terms.tax:
+        said += f", {money(price.net, agreed.currency)} before {agreed.tax_name}"
+    if price.costs:
+        said += f", {money(price.costs, agreed.currency)} of it outside costs and materials"
+    if price.limited == "ceiling":
+        over = one.chance_over(one.promised if price.work <= 0 else one.promised * float(price.for_hours / price.work) if price.work else one.promised)
+        said += f"; held at the ceiling: the hours come to more than it pays for {_times_in(over)}"
+    elif price.limited == "minimum":
+        said += "; the minimum charge"
+    return f"{said}."
+
+
+def earns(one: Option) -> str:
+    """What an hour earns."""
+    even, four = one.earned_per_hour(0.5), one.earned_per_hour(0.8)
+    if even is None or four is None:
+        return ""
+    return f"That earns {money(round(even, 2), one.commercial.currency)} an hour at even chance, {money(round(four, 2), one.commercial.currency)} where 4 in 5 end."
+
+
+def break_even(one: Option) -> str:
+    """From how many hours on the studio works for nothing."""
+    nothing, yearly = one.nothing_from(), one.commercial.yearly
+    if one.price is None:
+        return ""
+    if nothing is None or yearly is None:
+        return "From how many hours on the studio works for nothing cannot be told: say under Studio, quotes, what a year costs and how many hours of it can be charged."
+    return (
+        f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}, so from {hours(nothing)} h on it works for nothing: {_times_in(one.chance_over(nothing))}."
+        if one.chance_over(nothing) > 0
+        else f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}, so it would work for nothing only from {hours(nothing)} h on."
+    )
+
+
+def effect(before: float, now: float) -> str:
+    """What a change did to the total at 4 in 5; nothing where it did nothing that shows."""
+    moved = now - before
+    if math.isnan(moved) or abs(moved) < _LITTLE:
+        return ""
+    return f"The last change moved the total, 4 in 5, by {moved:+,.1f} h: from {hours(before)} to {hours(now)} h.".replace("-", "−")
+
+
+def drivers(one: Option) -> pd.DataFrame:
+    """What lies between even chance and 4 in 5, by line, the most first: `line`, `spread` (hours). What may turn up is one of them."""
+    named = [f"{row['technique']}{f', {part}' if (part := row['part']) else ''}" for row in one.lines.to_dict("records")]
+    found = pd.DataFrame({"line": [*named, "what may turn up"], "spread": [*one.lines["spread"], float(one.found["spread"].sum())]})
+    return found[found["spread"] > 0].sort_values("spread", ascending=False, ignore_index=True)
+
+
+def drives(one: Option) -> str:
+    """The same in a sentence."""
+    found, (even, four) = drivers(one), one.at(0.5, 0.8)
+    if found.empty or four - even < _LITTLE:
+        return ""
+    told = [f"{row['line']} {hours(row['spread'])} h" for row in found.head(_NAMED).to_dict("records")]
+    return f"Of the {hours(four - even)} h between even chance and 4 in 5, most come from {', '.join(told)}."
+
+
+def surprising(lines: pd.DataFrame) -> dict[str, str]:
+    """Of each work what its first estimate said, what it took, and what surprised; by its code. `lines` of `dashboard.reading.overruns`."""
+    found = {}
+    for code, inside in lines[lines["finished"].astype(bool)].groupby("object"):
+        estimated = inside["first_approved_hours"].where(inside["first_approved_hours"].notna(), inside["estimated_hours"])
+        said = (
+            f"; estimated {hours(float(np.nansum(estimated)))} h, took {hours(float(inside['actual_hours'].sum()))} h"
+            if estimated.notna().any()
+            else f"; took {hours(float(inside['actual_hours'].sum()))} h"
+        )
+        unforeseen = inside[inside["unforeseen_hours"] >= _LITTLE].sort_values("unforeseen_hours", ascending=False).head(2)
+        over = (
+            inside[inside["slower_hours"] + inside["more_to_do_hours"] >= 1.0]
+            .assign(by=lambda frame: frame["slower_hours"] + frame["more_to_do_hours"])
+            .sort_values("by", ascending=False)
+            .head(1)
+        )
+        told = [f"{row['technique']} turned up ({hours(row['unforeseen_hours'])} h)" for row in unforeseen.to_dict("records")]
+        told += [f"{row['technique']} took {hours(row['by'])} h more than quoted" for row in over.to_dict("records")]
+        found[str(code)] = said + (f"; {', '.join(told)}" if told else "; nothing surprised")
+    return found
+
+
+def outside(own_hours: float, view: FromOutside | None) -> str:
+    """The view from outside beside the total of the lines."""
+    if view is None or not view.works or math.isnan(view.hours[0]):
+        return ""
+    four = f", 4 in 5 {hours(view.hours[1])} h" if not math.isnan(view.hours[1]) else ""
+    return f"Seen from outside: {counted(view.works, 'finished work')} ended beside their own first estimates so that your own {hours(own_hours)} h would become {hours(view.hours[0])} h at even chance{four}."

@@ -1,0 +1,517 @@
+"""From a quote as it is written to what it promises: hours, what may turn up, waiting, money."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from functools import cached_property
+from typing import Any
+
+import babel.numbers
+import duckdb
+import numpy as np
+import pandas as pd
+
+from dashboard import calibrating, reading
+from dashboard.analysis import discovery, price, promise, similar, uplift, waiting
+from dashboard.analysis.calibration import Calibration
+from dashboard.analysis.discovery import Described, Discoveries, MayTurnUp
+from dashboard.analysis.lines import Lines, named_shares
+from dashboard.analysis.mixed import Floats
+from dashboard.analysis.price import Price, Terms, YearlyCost
+from dashboard.analysis.promise import Asked, Promise
+from dashboard.analysis.similar import Finished, Like
+from dashboard.analysis.totals import DRAWS, made_of
+from dashboard.analysis.uplift import FromOutside
+from dashboard.analysis.waiting import Waits
+from ingest import notation
+from ingest.amounts import decimal_of, read_named
+from ingest.errors import BenchHoursError
+from ingest.quotes import Quote, QuotedWork, ReadWork
+from ingest.settings import Settings
+
+CONFIDENCES = {50: "even chance", 80: "4 in 5", 90: "9 in 10"}
+USUAL_CONFIDENCE = 80
+LEVELS = np.array([0.1, 0.5, 0.8, 0.9])
+NAMES = ("p10", "p50", "p80", "p90")
+DOTS = 20
+FIRST_PHASES = ("examination", "documentation")  # names at birth of the phases of a first stage
+_GRADES = ("structure", "paint", "surface")
+_DAYS_A_WEEK = 7.0
+_NEARLY_ALL = 0.8
+_MORE_THAN_ALL = 1.02  # of a work, with room for how areas are rounded
+_LARGEST_SEEN = 3.0  # times the most that was measured of a technique, beyond which a quantity is asked about
+_MOST_TERM = Decimal(1_000_000_000)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """What the record says on one day, as far as quotes stand on it.
+
+    Attributes
+    ----------
+    finished : finished works, to find similar ones among. lines : frame of `dashboard.reading.overruns`.
+    pinned : technique to the log of its pinned rate by the record's. bears_on : technique to the number of the condition that bears on it.
+    works_behind : technique to the number of works with finished lines of it; largest : to the most that was measured of it; usual_share : to the part of the picture that it
+        mostly is, of what is counted by area.
+    first_phases : those of a first stage, by the names they have now. people : every way a person is written, folded, to the name.
+    """
+
+    as_of: date
+    calibration: Calibration
+    discoveries: Discoveries
+    waits: Waits
+    finished: tuple[Finished, ...]
+    lines: pd.DataFrame
+    pinned: dict[str, float]
+    bears_on: dict[str, int]
+    works_behind: dict[str, int]
+    largest: dict[str, float]
+    usual_share: dict[str, float]
+    first_phases: tuple[str, ...]
+    people: dict[str, str]
+
+    @property
+    def finished_lines(self) -> int:
+        return int((~self.calibration.joint.lines.is_open).sum())
+
+
+def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration | None = None) -> Known:
+    """Everything that quotes of a day stand on; nothing that is dated later has any part in it."""
+    before = calibrating.number_of(as_of + timedelta(days=1))
+    record = reading.record(con, as_of + timedelta(days=1))
+    calibrated = calibrated or calibrating.calibrated(con, as_of)
+    works = reading.teaching_works(con)
+    lines = reading.overruns(con, as_of)
+    rates = calibrating.rate_table(con, as_of, calibrated)
+    rates = rates[rates["pinned_rate"].notna() & (rates["rate"] > 0)]
+    past = calibrated.joint.lines
+    past = past.take(~past.is_open)
+    measured = past.take(past.quantity > 0)
+    bears: list[tuple[str, str]] = con.execute("SELECT technique, condition FROM techniques WHERE condition IS NOT NULL").fetchall()
+    return Known(
+        as_of=as_of, calibration=calibrated, discoveries=discovery.learn(record.foreseen(before), works, calibrated), waits=waiting.learn(lines), finished=_finished(works, lines),
+        lines=lines, pinned=dict(zip(rates["technique"], np.log((rates["pinned_rate"] / rates["rate"]).to_numpy(dtype=float)).tolist(), strict=True)),
+        bears_on={technique: _GRADES.index(name) for technique, name in bears},
+        works_behind={str(name): int(count) for name, count in pd.Series(past.object).groupby(past.technique).nunique().items()},
+        largest={str(name): float(most) for name, most in pd.Series(measured.quantity).groupby(measured.technique).max().items()}, usual_share=_usual_shares(works, measured),
+        first_phases=tuple(row[0] for row in con.execute("SELECT phase FROM phases WHERE list_contains(?::VARCHAR[], key) ORDER BY position", [list(FIRST_PHASES)]).fetchall()),
+        people={spelling: person for spelling, person in con.execute("SELECT spelling, person FROM person_spellings").fetchall()},
+    )  # fmt: skip
+
+
+def _usual_shares(works: pd.DataFrame, measured: Lines) -> dict[str, float]:
+    """Of what is counted by area, the part of the picture that a technique mostly was; nearly all of it counts as all."""
+    area = works.set_index("object")["area_dm2"].reindex(measured.object).to_numpy(dtype=float)
+    by_area = (measured.unit == "dm2") & (area > 0)
+    share = pd.Series(measured.quantity[by_area] / area[by_area]).groupby(measured.technique[by_area]).median()
+    return {str(name): float(value) for name, value in share.where(share < _NEARLY_ALL, 1.0).items()}
+
+
+def _finished(works: pd.DataFrame, lines: pd.DataFrame) -> tuple[Finished, ...]:
+    """Works of which every line is finished."""
+    done = lines.groupby("object").agg(finished=("finished", "all"), techniques=("technique", frozenset))
+    done = done[done["finished"].astype(bool)]
+    told = works[works["object"].isin(done.index)]
+    techniques = {str(name): frozenset(of) for name, of in done["techniques"].items()}
+    return tuple(
+        Finished(object=row["object"], work=described(row, techniques[row["object"]]), area=_number(row["area_dm2"])) for row in told.to_dict("records")
+    )
+
+
+def described(held: Mapping[Any, Any], techniques: frozenset[str]) -> Described:
+    """A work as far as it bears on what it is like and what may turn up; `held` has columns of the objects form."""
+    grades = tuple(_number(held.get(f"{name}_condition")) for name in _GRADES)
+    return Described(kind=_word(held.get("kind")), support=_word(held.get("support")), grades=grades, techniques=techniques)  # type: ignore[arg-type]
+
+
+def _word(value: object) -> str:
+    return value if isinstance(value, str) else ""
+
+
+def _number(value: Any) -> float:
+    return float("nan") if value is None or pd.isna(value) else float(value)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Commercial:
+    """What the price rests on beside the hours, read from the terms of a quote and the settings of the studio; `faults` are sentences about what could not be read."""
+
+    confidence: int
+    currency: str
+    terms: Terms
+    payments: tuple[tuple[str, Decimal], ...]
+    tax_name: str
+    yearly: YearlyCost | None
+    travel_hours: Decimal
+    travel_cost: Decimal
+    first_stage: bool
+    begin_on: date | None
+    bench_hours_per_week: float
+    faults: tuple[str, ...]
+
+    @property
+    def travel(self) -> Decimal | None:
+        """What travel for all works costs together; None where it has hours and nobody said what an hour costs."""
+        if self.travel_hours and self.terms.rate is None:
+            return None
+        return price.rounded(self.travel_hours * (self.terms.rate or Decimal(0)) + self.travel_cost, self.terms.step)
+
+
+def commercial(said: Mapping[str, str], studio: Settings, known_people: Mapping[str, str]) -> Commercial:
+    """Read the terms of a quote; where one is not said the studio's stands, and what cannot be read is said and left out."""
+    faults: list[str] = []
+
+    def read(name: str, words: str, otherwise: float | None, most: Decimal = _MOST_TERM) -> Decimal | None:
+        text = said.get(name, "").strip()
+        if not text:
+            return None if otherwise is None else decimal_of(notation.written(otherwise))
+        try:
+            value = decimal_of(text)
+        except BenchHoursError as error:
+            faults.append(f'{words} "{text}" {error}')
+            return None
+        if not 0 <= value <= most:
+            faults.append(f'{words} "{text}" cannot be. Write a number from 0 to {most:,}.')
+            return None
+        return value
+
+    currency = studio.currency
+    if text := said.get("currency", "").strip():
+        try:
+            currency = notation.currency(text)
+        except BenchHoursError as error:
+            faults.append(f'Currency "{text}" {error}')
+    stages: list[tuple[str, Decimal]] = []
+    try:
+        stages = read_named(said.get("payments", "") or studio.payments, "Payments", "on approval 30; at handover 40")
+        if sum(share for _, share in stages) > 100:
+            faults.append("Payments come to more than 100 per cent. Write what each of them is of the whole.")
+            stages = []
+    except BenchHoursError as error:
+        faults.append(str(error))
+    begin_on = None
+    if text := said.get("begin_on", "").strip():
+        try:
+            begin_on = notation.day(text, studio.day_order)
+        except BenchHoursError as error:
+            faults.append(f'Begin on "{text}" {error}')
+    confidence = int(said.get("confidence") or USUAL_CONFIDENCE)
+    rate = read("rate", "Rate per hour", studio.hourly_rate if currency == studio.currency else None)
+    same = currency == studio.currency  # amounts of the studio are in its own currency
+    rates = (
+        {known_people.get(notation.folded(name), name): amount for name, amount in read_named(studio.hourly_rates, "Rates per hour", "Ilse 70")} if same else {}
+    )
+    minimum, ceiling = read("minimum", "Minimum charge", studio.minimum_charge if same else None), read("ceiling", "Ceiling", None)
+    tax = read("tax", "Tax", studio.tax_per_cent, Decimal(100))
+    terms = Terms(
+        rate=rate, rates={} if said.get("rate", "").strip() else rates, step=Decimal(1).scaleb(-babel.numbers.get_currency_precision(currency)),
+        minimum=minimum or None, ceiling=ceiling or None, tax=tax or None,
+    )  # fmt: skip
+    yearly = None
+    if same and studio.yearly_cost and studio.chargeable_hours:
+        yearly = YearlyCost(cost=decimal_of(notation.written(studio.yearly_cost)), chargeable_hours=decimal_of(notation.written(studio.chargeable_hours)))
+    return Commercial(
+        confidence=confidence, currency=currency, terms=terms, payments=tuple(stages), tax_name=studio.tax_name or "tax", yearly=yearly,
+        travel_hours=read("travel_hours", "Travel, hours", None, Decimal(1000)) or Decimal(0), travel_cost=read("travel_cost", "Travel, cost", None) or Decimal(0),
+        first_stage=said.get("first_stage") == "yes", begin_on=begin_on, bench_hours_per_week=studio.bench_hours_per_week, faults=tuple(faults),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Option:
+    """One option of one work ("" where it has none), or the works of a commission together.
+
+    Attributes
+    ----------
+    lines : frame of `ReadWork.lines` with `filled_in` (1: the quantity is the size of the work; less: that part of it, as is usual here; not a number: it was given), `p10`, `p50`, `p80`, `p90` (hours), `works` behind it, `without_figure` (hours
+        at even chance, had no figure been given), `figure_weight`, `by_hand` (0 to 1), `pinned`, `promised` (its hours in the promise), `spread` (its part of what lies between even chance and 4 in 5).
+    found : frame `technique`, `phase`, `another`, `chance`, `hours_if_found` (even chance), `p80_if_found`, `promised`, `spread`, `times`, `of`, `things`.
+    left_out : what was said not to turn up, with `reason`.
+    phases : frame `phase`, `p10`, `p50`, `p80`, `p90`, `promised` of the lines, in the order of work.
+    total : (draws,) hours. without_found : likewise, without what may turn up. first_stage : likewise, of the first stage alone, where the price is for that. days : (draws,) waiting. promised : hours at the chosen confidence.
+    price : None where nobody said what an hour costs; of a first stage only, where that is asked for.
+    """
+
+    name: str
+    lines: pd.DataFrame
+    found: pd.DataFrame
+    left_out: pd.DataFrame
+    phases: pd.DataFrame
+    total: Floats
+    without_found: Floats
+    first_stage: Floats | None
+    days: Floats
+    promised: float
+    price: Price | None
+    commercial: Commercial
+
+    def at(self, *levels: float) -> list[float]:
+        """Hours of the total at some levels."""
+        return [float(value) for value in np.quantile(self.total, levels)]
+
+    @property
+    def allowance(self) -> float:
+        """What may turn up adds so many hours to the promise."""
+        return float(self.found["promised"].sum())
+
+    def charged(self) -> Floats:
+        """(draws,) the hours that the price is for."""
+        return self.total if self.first_stage is None else self.first_stage
+
+    def earned_per_hour(self, level: float) -> float | None:
+        """What the studio earns per hour where the hours come to a level: what is left of the price after costs, by the hours."""
+        hours = float(np.quantile(self.charged(), level))
+        return float(self.price.for_hours) / hours if self.price is not None and hours > 0 else None
+
+    def nothing_from(self) -> float | None:
+        """Hours from which the studio works for nothing; None where price or yearly cost is not known."""
+        yearly = self.commercial.yearly
+        return None if self.price is None or yearly is None else float(yearly.works_for_nothing_from(self.price.for_hours))
+
+    def weeks(self, level: float) -> float:
+        """From beginning to end, at the hours at the bench of an ordinary week, with the waiting."""
+        return float(np.quantile(self.total / self.commercial.bench_hours_per_week + self.days / _DAYS_A_WEEK, level))
+
+    def chance_over(self, hours: float) -> float:
+        """How likely the hours that the price is for come to more than so many."""
+        return float((self.charged() > hours).mean())
+
+    def dots(self) -> Floats:
+        """(DOTS,) hours, each equally likely."""
+        found: Floats = np.quantile(self.total, (np.arange(DOTS) + 0.5) / DOTS)
+        return found
+
+
+@dataclass(frozen=True, kw_only=True)
+class WorkQuoted:
+    """One work: how it was read, and each of its options."""
+
+    said: QuotedWork
+    read: ReadWork
+    described: Described
+    options: tuple[Option, ...]
+    outside: FromOutside | None
+    costs: tuple[tuple[str, Decimal], ...]
+    faults: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def area(self) -> float:
+        return _number(self.read.held.get("area_dm2"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Quoted:
+    """A quote: its works, and the first options of all of them together."""
+
+    works: tuple[WorkQuoted, ...]
+    together: Promise | None
+    commercial: Commercial
+    as_of: date
+
+    @cached_property
+    def total(self) -> Floats:
+        """(draws,) hours of all works, each with its first option, and the travel for all."""
+        drawn = self.together.total() if self.together else sum((work.options[0].total for work in self.works if work.options), np.zeros(DRAWS))
+        found: Floats = drawn + float(self.commercial.travel_hours)
+        return found
+
+    @property
+    def amount(self) -> Decimal | None:
+        """The price of all works, each with its first option, and travel, tax included; None where one of them has none."""
+        prices = [work.options[0].price for work in self.works if work.options]
+        travel = self.commercial.travel
+        if not prices or travel is None or any(one is None for one in prices):
+            return None
+        taxed = price.rounded(travel * (1 + (self.commercial.terms.tax or Decimal(0)) / 100), self.commercial.terms.step)
+        return sum((one.amount for one in prices if one is not None), Decimal(0)) + taxed
+
+
+def quoted(now: Known, quote: Quote, reads: list[ReadWork], studio: Settings, draws: int = DRAWS) -> Quoted:
+    """What a quote promises.
+
+    Parameters
+    ----------
+    now : what the record says. reads : how each of its works reads (`ingest.quotes.read_over`).
+    """
+    agreed = commercial(quote.terms, studio, now.people)
+    works = tuple(_work(now, f"\x1f{number}", said, read, agreed, draws) for number, (said, read) in enumerate(zip(quote.works, reads, strict=True), 1))
+    together = None
+    if sum(1 for work in works if work.options) > 1:
+        asked = [_asked(now, f"\x1f{number}", work.said, work.options[0].lines, work.read) for number, work in enumerate(works, 1) if work.options]
+        together = promise.foretell(now.calibration, now.discoveries, _joined(asked), draws)
+    return Quoted(works=works, together=together, commercial=agreed, as_of=now.as_of)
+
+
+def _joined(asked: list[Asked]) -> Asked:
+    names = [one.name for one in Lines.__dataclass_fields__.values() if one.name != "people"]
+    lines = Lines(people=asked[0].lines.people, **{name: np.concatenate([getattr(one.lines, name) for one in asked]) for name in names})
+    return Asked(
+        lines=lines, low=np.concatenate([one.low for one in asked]), high=np.concatenate([one.high for one in asked]), pinned=np.concatenate([one.pinned for one in asked]),
+        works={name: work for one in asked for name, work in one.works.items()}, left_out=frozenset().union(*(one.left_out for one in asked)), bears_on=asked[0].bears_on,
+    )  # fmt: skip
+
+
+def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Commercial, draws: int) -> WorkQuoted:
+    area = _number(read.held.get("area_dm2"))
+    lines = _with_quantities(read.lines, area, now.usual_share)
+    options = [one for one in dict.fromkeys(lines["option"]) if one] or [""]
+    costs, faults = _costs(said)
+    told = tuple(_option(now, name, said, read, lines[lines["option"].isin(["", one])], one, agreed, costs, draws) for one in options) if len(lines) else ()
+    own = lines[lines["option"].isin(["", options[0]])]["hours"]
+    outside = uplift.beside(now.lines, float(own.sum())) if len(own) and own.notna().all() and own.sum() > 0 else None
+    return WorkQuoted(
+        said=said, read=read, described=described(read.held, frozenset(lines["technique"])), options=told, outside=outside, costs=tuple(costs), faults=tuple(faults),
+        notes=tuple(_doubts(now, lines, area)),
+    )  # fmt: skip
+
+
+def _with_quantities(lines: pd.DataFrame, area: float, usual_share: Mapping[str, float]) -> pd.DataFrame:
+    """Lines that are counted by area and of which no quantity is given are of so much of the work as is usual here; of a technique that was never measured, of all of it."""
+    to_fill = lines["quantity"].isna() & (lines["unit"] == "dm2") & (area > 0)
+    share = lines["technique"].map(lambda name: usual_share.get(name, 1.0)).astype(float)
+    return lines.assign(quantity=lines["quantity"].where(~to_fill, np.where(share < 1, np.round(area * share, 1), area)), filled_in=share.where(to_fill))
+
+
+def _doubts(now: Known, lines: pd.DataFrame, area: float) -> list[str]:
+    """Quantities that are read, and can hardly be meant."""
+    said = []
+    for line in lines.to_dict("records"):
+        if line["unit"] == "dm2" and line["quantity"] > _MORE_THAN_ALL * area > 0:
+            said.append(f"Line {line['number']}, {line['technique']}: {line['quantity']:,.10g} dm² is more than the whole work ({area:,.10g} dm²).")
+        elif line["quantity"] > _LARGEST_SEEN * now.largest.get(line["technique"], float("inf")):
+            said.append(
+                f"Line {line['number']}, {line['technique']}: {line['quantity']:,.10g} is far beyond the most that was measured here ({now.largest[line['technique']]:,.10g}), so its range is no more than a guess."
+            )
+        elif line["unit"] and pd.isna(line["quantity"]):
+            how = "the size of the work is not known" if line["unit"] == "dm2" else "no quantity is given"
+            said.append(f"Line {line['number']}, {line['technique']}: {how}, so it is foretold as a usual one, with a wider range.")
+    return said
+
+
+def _costs(said: QuotedWork) -> tuple[list[tuple[str, Decimal]], list[str]]:
+    found, faults = [], []
+    for number, row in enumerate(said.costs, 1):
+        what, amount = row.get("what", "").strip(), row.get("amount", "").strip()
+        if not what and not amount:
+            continue
+        try:
+            value = decimal_of(amount) if amount else None
+        except BenchHoursError as error:
+            faults.append(f'Cost {number}, amount "{amount}": {error}')
+            continue
+        if value is None or not 0 <= value <= _MOST_TERM:
+            faults.append(
+                f"Cost {number}, {what or 'without a word for it'}: {'its amount cannot be' if amount else 'it has no amount'}. Write it like 120 or 120.50."
+            )
+        else:
+            found.append((what or "outside cost", value))
+    return found, faults
+
+
+def _asked(now: Known, name: str, said: QuotedWork, lines: pd.DataFrame, read: ReadWork) -> Asked:
+    """Lines of a sheet as the analysis asks about them."""
+    people_known = now.calibration.joint.lines.people
+    n, nothing = len(lines), np.full(len(lines), np.nan)
+    work = said.object or name
+    grades = {grade: _number(read.held.get(f"{grade}_condition")) for grade in _GRADES}
+    low, high, hours = (lines[column].to_numpy(dtype=float) for column in ("low_hours", "high_hours", "hours"))
+    ranged = ~np.isnan(low) & (high > 0)
+    hours = np.where(np.isnan(hours) & ranged, (low + high) / 2, hours)
+    person = lines["person"].to_numpy(dtype=str)
+    arrays = Lines(
+        object=np.full(n, work), phase=lines["phase"].to_numpy(dtype=str), technique=lines["technique"].to_numpy(dtype=str), part=lines["part"].to_numpy(dtype=str),
+        unit=lines["unit"].to_numpy(dtype=str), kind=np.full(n, _word(read.held.get("kind"))), hours=nothing, quantity=nothing, quoted=_positive(lines["quantity"]),
+        figure=np.where(hours > 0, hours, np.nan), condition=np.array([grades.get(_word(one), np.nan) for one in lines["condition"]], dtype=float), person=person,
+        shares=named_shares(person, people_known), people=people_known, day=np.full(n, calibrating.number_of(now.as_of)), is_open=np.ones(n, dtype=bool), weight=np.ones(n),
+    )  # fmt: skip
+    return Asked(
+        lines=arrays, low=np.where(ranged, low, np.nan), high=np.where(ranged, high, np.nan), pinned=np.array([now.pinned.get(t, 0.0) for t in arrays.technique.tolist()]),
+        works={work: described(read.held, frozenset(lines["technique"]))}, left_out=frozenset((work, technique) for technique in said.left_out), bears_on=now.bears_on,
+    )  # fmt: skip
+
+
+def _positive(values: pd.Series) -> Floats:
+    found = values.to_numpy(dtype=float)
+    return np.where(found > 0, found, np.nan)
+
+
+def _option(
+    now: Known, name: str, said: QuotedWork, read: ReadWork, lines: pd.DataFrame, option: str, agreed: Commercial, costs: list[tuple[str, Decimal]], draws: int
+) -> Option:
+    asked = _asked(now, name, said, lines, read)
+    told = promise.foretell(now.calibration, now.discoveries, asked, draws)
+    n, total = told.lines, told.total()
+    level = agreed.confidence / 100
+    promised, at_even, at_four = (made_of(told.hours, one) for one in (level, 0.5, 0.8))
+    hours = told.foretold.quantiles(LEVELS)
+    lines = lines.assign(
+        **dict(zip(NAMES, hours[:n].T, strict=True)), works=[now.works_behind.get(one, 0) for one in lines["technique"]], without_figure=told.without_figure,
+        figure_weight=told.foretold.figure_weight[:n], by_hand=told.by_hand, pinned=asked.pinned != 0, promised=promised[:n], spread=(at_four - at_even)[:n],
+    )  # fmt: skip
+    found = _found([one for _, one in told.found]).assign(
+        hours_if_found=hours[n:, 1], p80_if_found=hours[n:, 2], promised=promised[n:], spread=(at_four - at_even)[n:]
+    )
+    left_out = _found([one for _, one in told.left_out])
+    left_out = left_out.assign(reason=[said.left_out.get(one, "") for one in left_out["technique"]])
+    first = None
+    parts, who = promised.tolist(), [*lines["person"], *[""] * len(found)]
+    if agreed.first_stage:
+        of_first = np.concatenate([lines["phase"].isin(now.first_phases).to_numpy(dtype=bool), np.zeros(len(found), dtype=bool)])
+        staged = told.hours[of_first]
+        first = staged.sum(axis=0)
+        parts = np.zeros(len(promised))
+        parts[of_first] = made_of(staged, level) if of_first.any() else 0.0
+        parts = parts.tolist()
+        lines, found = lines.assign(promised=parts[:n]), found.assign(promised=parts[n:])
+    phases = pd.DataFrame(
+        [
+            {"phase": phase, **dict(zip(NAMES, np.quantile(told.hours[:n][of].sum(axis=0), LEVELS).tolist(), strict=True)), "promised": float(np.asarray(parts)[:n][of].sum())}
+            for phase in dict.fromkeys(lines["phase"])
+            for of in [(lines["phase"] == phase).to_numpy(dtype=bool)]
+        ]
+    )  # fmt: skip
+    charged = price.price(parts, who, sum((amount for _, amount in costs), Decimal(0)), agreed.terms)
+    days = waiting.draw_days(now.waits, asked.lines.technique, lines["unattended_hours"].to_numpy(dtype=float), draws)
+    return Option(
+        name=option, lines=lines, found=found, left_out=left_out, phases=phases, total=total, without_found=told.total(without_found=True), first_stage=first, days=days,
+        promised=float(np.quantile(total if first is None else first, level)), price=charged, commercial=agreed,
+    )  # fmt: skip
+
+
+def _found(every: list[MayTurnUp]) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "technique": pd.Series([one.technique for one in every], dtype=str), "phase": pd.Series([one.phase for one in every], dtype=str),
+            "another": np.array([one.another for one in every], dtype=bool), "chance": np.array([one.chance for one in every], dtype=float),
+            "times": np.array([one.times for one in every], dtype=np.int64), "of": np.array([one.of for one in every], dtype=np.int64),
+            "things": pd.Series([one.things for one in every], dtype=object),
+        }
+    )  # fmt: skip
+
+
+def similar_works(now: Known, work: WorkQuoted) -> list[Like]:
+    """Finished works like one that is quoted."""
+    return similar.similar(work.described, work.area, [one for one in now.finished if one.object != work.said.object])
+
+
+def lines_like(now: Known, code: str, new_area: float, con: duckdb.DuckDBPyConnection) -> list[dict[str, str]]:
+    """The lines of a finished work as the start of a sheet: those that were quoted and worked. What turned up is left to chance, and hours to the record; areas are brought to the new size."""
+    lines = now.lines[(now.lines["object"] == code) & (now.lines["actual_hours"] > 0) & now.lines["estimated_hours"].notna()]
+    area = reading.area_dm2(con, code)
+    found = []
+    for line in lines.to_dict("records"):
+        quantity = line["actual_quantity"] if pd.notna(line["actual_quantity"]) and not line["quantity_incomplete"] else line["estimated_quantity"]
+        row = {"technique": line["technique"], "phase": line["phase"], "part": line["part"]}
+        if pd.notna(quantity) and quantity > 0:
+            if line["unit"] != "dm2":
+                row["quantity"] = notation.written(float(quantity))
+            elif area and quantity < 0.9 * area:  # a part of it: as large a part of the new one
+                row["quantity"] = notation.written(round(float(quantity) * (new_area / area if new_area > 0 else 1.0), 1))
+            elif not area:
+                row["quantity"] = notation.written(float(quantity))
+        found.append({name: text for name, text in row.items() if text})
+    return found

@@ -1,0 +1,273 @@
+"""Quotes being written: everything typed is kept as it is left, under a number, among what is not saved yet; and how it reads."""
+
+from __future__ import annotations
+
+import csv
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import pandas as pd
+
+from ingest import unsaved
+from ingest.csv_files import open_csv
+from ingest.drafts import LINE_COLUMNS, sentences
+from ingest.errors import FileError
+from ingest.history import Change
+from ingest.records import ESTIMATES, OBJECTS, header_name
+from ingest.store import Store
+from ingest.typed import own_faults, put_rows
+from ingest.unsaved import QUOTE
+
+MARKS = ("incident", "earlier damage", "agreed extra")
+COST_COLUMNS = ("what", "amount")
+_NOBODYS_CODE = "the new work"
+_STAND_IN_HOURS = "1"
+DESCRIBED = tuple(
+    column.name for column in OBJECTS.columns if column.name not in ("object", "received_on", "due_on", "finished_on", "returned_from", "commission", "note")
+)
+SHEET_COLUMNS = (*LINE_COLUMNS, "mark")
+_FILE_COLUMNS = (*LINE_COLUMNS, "unit")
+
+
+@dataclass(slots=True, kw_only=True)
+class QuotedWork:
+    """One work of a quote, as it is typed.
+
+    Attributes
+    ----------
+    object : code of a work that is held, or empty: then it is `described`, columns of the objects form to text.
+    identified : for the letter, beyond what is held: `medium`, `marks`.
+    lines : `SHEET_COLUMNS` to text; costs : outside costs and materials, `COST_COLUMNS` to text.
+    left_out : technique that may turn up, to the reason why it will not.
+    """
+
+    object: str = ""
+    described: dict[str, str] = field(default_factory=dict)
+    identified: dict[str, str] = field(default_factory=dict)
+    lines: list[dict[str, str]] = field(default_factory=list)
+    costs: list[dict[str, str]] = field(default_factory=list)
+    left_out: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def called(self) -> str:
+        """How it is spoken of: by its code, its title, or as the new work."""
+        return self.object or self.described.get("title", "") or _NOBODYS_CODE
+
+    @property
+    def filled(self) -> dict[int, dict[str, str]]:
+        """The lines with anything in them, by their number on the sheet."""
+        return {number: line for number, line in enumerate(self.lines, 1) if any(line.values())}
+
+
+@dataclass(slots=True, kw_only=True)
+class Quote:
+    """A quote being written.
+
+    Attributes
+    ----------
+    works : those that it is about; they share a letter, travel and a total.
+    terms : of the price, as text: `confidence`, `currency`, `minimum`, `ceiling`, `tax`, `payments`, `travel_hours`, `travel_cost`, `first_stage`, `begin_on`.
+    letter : `form`, `addressee`, `made_on`, `subject`, `not_included`, `dots` and the like, as text.
+    number : under which it is kept; None: not yet. kept_at, kept_by : when, in UTC, and from which visit.
+    """
+
+    works: list[QuotedWork] = field(default_factory=list)
+    terms: dict[str, str] = field(default_factory=dict)
+    letter: dict[str, str] = field(default_factory=dict)
+    number: int | None = None
+    kept_at: datetime | None = None
+    kept_by: str = ""
+
+    def said(self) -> dict[str, Any]:
+        """As JSON says it."""
+        return {"works": [asdict(work) for work in self.works], "terms": self.terms, "letter": self.letter}
+
+
+def read(con: duckdb.DuckDBPyConnection, number: int) -> Quote | None:
+    """A quote by its number, if it is kept."""
+    kept = unsaved.read(con, f"{QUOTE}{number}")
+    return None if kept is None else _of(kept, number)
+
+
+def read_all(con: duckdb.DuckDBPyConnection) -> list[Quote]:
+    """Every quote being written, the latest begun first."""
+    kept = unsaved.read_all(con, QUOTE)
+    numbers = sorted((int(number) for name in kept if (number := name.removeprefix(QUOTE)).isdecimal()), reverse=True)
+    return [_of(kept[f"{QUOTE}{number}"], number) for number in numbers]
+
+
+def of_work(con: duckdb.DuckDBPyConnection, known_object: str) -> Quote | None:
+    """The latest quote being written that has a work."""
+    return next((quote for quote in read_all(con) if any(work.object == known_object for work in quote.works)), None)
+
+
+def _of(kept: unsaved.Kept, number: int) -> Quote:
+    found = of_said(kept.said if isinstance(kept.said, dict) else {})
+    found.number, found.kept_at, found.kept_by = number, kept.at, kept.by
+    return found
+
+
+def of_said(said: Mapping[str, Any]) -> Quote:
+    """A quote from what `Quote.said` gave."""
+    names = {one.name for one in fields(QuotedWork)}
+    works = [QuotedWork(**{name: value for name, value in work.items() if name in names}) for work in said.get("works", []) if isinstance(work, dict)]
+    return Quote(works=works, terms=dict(said.get("terms", {})), letter=dict(said.get("letter", {})))
+
+
+def keep(store: Store, quote: Quote, by: str) -> Quote:
+    """Keep a quote as it stands now; one that is not kept yet gets the next number."""
+    if quote.number is None:
+        # under the lock of writers, so that two windows that begin at once do not get the same one
+        with store.writing(counts=False) as con:
+            names = con.execute("SELECT what FROM unsaved WHERE starts_with(what, ?)", [QUOTE]).fetchall()
+            taken = [int(tail) for (name,) in names if (tail := name.removeprefix(QUOTE)).isdecimal()]
+            quote.number = max(taken, default=0) + 1
+            unsaved.put(con, f"{QUOTE}{quote.number}", quote.said(), by)
+        kept = unsaved.read(store.cursor(), f"{QUOTE}{quote.number}")
+        assert kept is not None
+    else:
+        kept = unsaved.keep(store, f"{QUOTE}{quote.number}", quote.said(), by)
+    quote.kept_at, quote.kept_by = kept.at, by
+    return quote
+
+
+def throw_away(store: Store, number: int) -> None:
+    """Forget a quote that is being written."""
+    unsaved.forget(store, f"{QUOTE}{number}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadWork:
+    """How a work of a quote reads as it stands.
+
+    Attributes
+    ----------
+    problems, notes : sentences: what keeps a line, or what is said of the work, out; and what does not. about : problems of the description, by column.
+    held : the columns of the objects form, None where unknown, and `area_dm2` as said or by shape and size.
+    lines : frame of the lines without a fault, in the order of work: `number` (on the sheet), `phase`, `technique`, `part`, `option`, `person`, `quantity`, `unit` (of the
+        technique), `condition` (that bears on it), `hours`, `low_hours`, `high_hours` (null where not given), `unattended_hours` (elapsed), `mark`, `note`.
+    """
+
+    problems: list[str]
+    notes: list[str]
+    held: dict[str, Any]
+    lines: pd.DataFrame
+
+
+_READ_LINES = """
+SELECT l.line AS number, r.phase, r.technique, r.part, coalesce(r.option, '') AS option, coalesce(r.person, '') AS person, r.quantity, coalesce(t.unit, '') AS unit,
+    t.condition, CASE WHEN list_contains($stand_in::BIGINT[], l.line) THEN NULL ELSE r.hours END AS hours, r.low_hours, r.high_hours, r.unattended_hours, coalesce(r.note, '') AS note
+FROM resolved AS r JOIN row_lines AS l USING ("row") LEFT JOIN phases AS p ON p.phase = r.phase LEFT JOIN techniques AS t ON t.technique = r.technique
+WHERE NOT list_contains($faulty::BIGINT[], l.line) ORDER BY p.position, r.phase, l.line
+"""
+
+
+def read_over(store: Store, work: QuotedWork, on: date, change: Change, called: Mapping[str, str]) -> ReadWork:
+    """Read a work of a quote as an estimate of it would be read, and store nothing.
+
+    Parameters
+    ----------
+    on : the day on which it is quoted. called : the page's words for columns.
+    """
+    with store.writing(keep=False) as con:
+        code, said, notes = _described(con, work, change, called)
+        held = _held(con, code)
+        stand_in = {
+            number for number, line in work.filled.items() if not line.get("hours")
+        }  # of an estimate each line says something; of a quote the record does
+        rows = [
+            {"phase": "", "technique": "", "object": code, "made_on": f"{on}"}
+            | {name: line[name] for name in (*LINE_COLUMNS, "unit") if line.get(name)}
+            | ({"hours": line.get("low_hours") or _STAND_IN_HOURS} if number in stand_in else {})
+            for number, line in work.filled.items()
+        ]
+        if not rows:
+            return ReadWork(problems=said, notes=notes, held=held, lines=_no_lines())
+        version = con.execute("SELECT coalesce(max(version), 0) + 1 FROM estimate_versions WHERE object = ?", [code]).fetchall()[0][0]
+        report = put_rows(con, ESTIMATES, [row | {"version": f"{version}"} for row in rows], change, all_or_none=False, numbers=list(work.filled))
+        of_line = dict(zip(_file_lines(work), work.filled, strict=True))
+        own = own_faults(report.problems)
+        lines = con.execute(
+            _READ_LINES, {"stand_in": [line for line, number in of_line.items() if number in stand_in], "faulty": [int(line) for line in own["line"]]}
+        ).df()
+        lines["number"] = lines["number"].map(of_line)
+        lines["mark"] = lines["number"].map(lambda number: work.lines[number - 1].get("mark", ""))
+        said += sentences(own, called)
+        notes += sentences(report.warnings, called)
+    return ReadWork(problems=said, notes=notes, held=held, lines=lines)
+
+
+def _file_lines(work: QuotedWork) -> list[int]:
+    """On which line of the rows as a file each line of the sheet stands: a cell may run over several (`typed.put_rows`)."""
+    found, line = [], 2
+    for cells in work.filled.values():
+        found.append(line)
+        line += 1 + sum(cell.replace("\r\n", "\n").replace("\r", "\n").count("\n") for name, cell in cells.items() if name in LINE_COLUMNS)
+    return found
+
+
+def _described(con: duckdb.DuckDBPyConnection, work: QuotedWork, change: Change, called: Mapping[str, str]) -> tuple[str, list[str], list[str]]:
+    """The code under which the work stands until the end of the transaction, and what must be said of its description; what cannot be read of it is left out."""
+    if work.object:
+        return work.object, [], []
+    code = _NOBODYS_CODE
+    while con.execute("SELECT EXISTS (FROM objects WHERE object = ?)", [code]).fetchall()[0][0]:
+        code += "'"
+    row = {name: text for name, text in work.described.items() if name in DESCRIBED and text.strip()}
+    report = put_rows(con, OBJECTS, [{"object": code, **row}], change, all_or_none=False)
+    if not len(report.problems):
+        return code, [], _about(report.warnings, called)
+    said = _about(report.problems, called)
+    faulty = set(report.problems["column"])
+    put_rows(con, OBJECTS, [{"object": code, **{name: text for name, text in row.items() if name not in faulty}}], change, all_or_none=False)
+    return code, said, []
+
+
+def _about(remarks: pd.DataFrame, called: Mapping[str, str]) -> list[str]:
+    """Remarks on the description of a work, each once."""
+    said = []
+    for column, value, reason, mend in remarks[["column", "value", "reason", "mend"]].itertuples(index=False):
+        words = called.get(column, column.replace("_", " "))
+        said.append(f'{words[0].upper()}{words[1:]} "{value}": {reason}. {mend}')
+    return list(dict.fromkeys(said))
+
+
+def _held(con: duckdb.DuckDBPyConnection, code: str) -> dict[str, Any]:
+    frame = con.execute("SELECT o.* EXCLUDE (area_dm2), a.area_dm2 FROM objects AS o JOIN object_areas AS a USING (object) WHERE o.object = ?", [code]).df()
+    if frame.empty:  # taken away since the quote was begun
+        return {name: None for name in (*OBJECTS.names,)}
+    return {str(name): None if pd.isna(value) else value for name, value in frame.iloc[0].items()}
+
+
+def _no_lines() -> pd.DataFrame:
+    words = ("phase", "technique", "part", "option", "person", "unit", "condition", "mark", "note")
+    figures = ("quantity", "hours", "low_hours", "high_hours", "unattended_hours")
+    return pd.DataFrame(
+        {"number": pd.Series(dtype="int64")} | {name: pd.Series(dtype=str) for name in words} | {name: pd.Series(dtype=float) for name in figures}
+    )
+
+
+def lines_of_file(path: Path) -> tuple[list[dict[str, str]], list[str]]:
+    """The lines of a file (the estimates form without work, version and day), and which of its columns are none of a line's."""
+    with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
+        file = open_csv(path, Path(folder))
+        names = [header_name(text) for text in file.header]
+        if "technique" not in names:
+            raise FileError(
+                f'{path.name} lacks the column "technique"', "A file of lines has technique, and as far as known phase, part, quantity, hours, person, option."
+            )
+        with file.clean.open(encoding="utf-8", newline="") as lying:
+            rows = list(csv.reader(lying, delimiter=file.separator))[1:]
+    known = {name: place for place, name in enumerate(names) if name in _FILE_COLUMNS}
+    lines = [{name: row[place].strip() for name, place in known.items() if place < len(row) and row[place].strip()} for row in rows]
+    return [line for line in lines if line], [text for name, text in zip(names, file.header, strict=True) if name and name not in _FILE_COLUMNS]
+
+
+def as_lines(rows: Sequence[Mapping[str, str]]) -> list[dict[str, str]]:
+    """Rows as a sheet has them: its columns only, none of them empty."""
+    return [{name: row[name] for name in SHEET_COLUMNS if row.get(name)} for row in rows]
