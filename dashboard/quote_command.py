@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,7 @@ from dashboard.letter import content, page, paper
 from dashboard.quote_sentences import allowance, break_even, came_from, earns, may_turn_up, price_words, promised, surprising
 from dashboard.quoting import NAMES, Known, Option, Quoted, WorkQuoted
 from dashboard.voice import caller, complain, tell
-from dashboard.words import amount, counted, hours
+from dashboard.words import amount, counted, day, hours
 from ingest import quotes
 from ingest.errors import BenchHoursError, why
 from ingest.history import Change
@@ -68,6 +69,8 @@ def _written(con: duckdb.DuckDBPyConnection, said: argparse.Namespace) -> tuple[
     """The quote that is meant, with the one work of it, and what must be said of it."""
     code = reading.known(con, said.object) if said.object else ""
     kept = quotes.of_work(con, code) if code else None
+    if kept and said.as_of and kept.kept_at and kept.kept_at.date() > said.as_of:
+        kept = None  # it was not written yet
     found = Quote(terms=dict(kept.terms) if kept else {}, letter=dict(kept.letter) if kept else {})
     complaints: list[str] = []
     if said.lines:
@@ -77,8 +80,11 @@ def _written(con: duckdb.DuckDBPyConnection, said: argparse.Namespace) -> tuple[
             complaints.append(f"{said.lines.name}: no columns of a line, and left out: {', '.join(unknown)}")
     elif kept:
         work = next(one for one in kept.works if one.object == code)
+        if len(kept.works) > 1:
+            complaints.append(f"Quote {kept.number} has {len(kept.works)} works; this is {code} by itself, without their travel.")
+            found.terms = {name: text for name, text in found.terms.items() if not name.startswith("travel")}
     elif code:
-        work = QuotedWork(object=code, lines=_of_latest_version(con, code))
+        work = QuotedWork(object=code, lines=_of_latest_version(con, code, said.as_of or reading.today(con)))
     else:
         raise BenchHoursError("it is not said what to quote", "Say --object OBJECT, or --lines FILE.")
     describing = {column: text for name, column in DESCRIBING.items() if (text := getattr(said, name))}
@@ -94,11 +100,13 @@ def _written(con: duckdb.DuckDBPyConnection, said: argparse.Namespace) -> tuple[
     return found, complaints
 
 
-def _of_latest_version(con: duckdb.DuckDBPyConnection, code: str) -> list[dict[str, str]]:
+def _of_latest_version(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> list[dict[str, str]]:
     versions = reading.versions(con, code)
+    versions = versions[versions["made_on"] <= pd.Timestamp(as_of)]
     if versions.empty:
         raise BenchHoursError(
-            f"{code} has no lines yet: no quote of it is being written, and it has no estimate", "Write it under Quote a work, or say --lines FILE too."
+            f"{code} has no lines on {day(as_of)}: no quote of it was being written, and it had no estimate",
+            "Write it under Quote a work, or say --lines FILE too.",
         )
     frame = reading.estimate_lines(con, code, int(versions["version"].max()))
     return quotes.as_lines([

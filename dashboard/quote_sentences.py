@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 
 import numpy as np
 import pandas as pd
@@ -85,8 +86,10 @@ def promised(one: Option) -> str:
 def price_words(one: Option) -> str:
     """The price and what it is for."""
     words = CONFIDENCES.get(one.commercial.confidence, f"{one.commercial.confidence} in 100")
+    if one.price is None and one.promised <= 0:
+        return "No price: no line of the first stage is on the sheet."
     if one.price is None:
-        return f"No price: nobody has said what an hour costs in {one.commercial.currency} (under Studio, quotes). It would be for {hours(one.promised)} h ({words})."
+        return f"No price: nobody has said what an hour costs in {one.commercial.currency}: write it here, or once under Studio, settings. It would be for {hours(one.promised)} h ({words})."
     price, agreed = one.price, one.commercial
     said = f"Price {money(price.amount, agreed.currency)} for {hours(one.promised)} h ({words}{', first stage only' if agreed.first_stage else ''})"
     if agreed.terms.tax:
@@ -94,8 +97,8 @@ def price_words(one: Option) -> str:
     if price.costs:
         said += f", {money(price.costs, agreed.currency)} of it outside costs and materials"
     if price.limited == "ceiling":
-        over = one.chance_over(one.promised if price.work <= 0 else one.promised * float(price.for_hours / price.work) if price.work else one.promised)
-        said += f"; held at the ceiling: the hours come to more than it pays for {_times_in(over)}"
+        paid = one.promised * float(max(price.for_hours, Decimal(0)) / price.work) if price.work else 0.0
+        said += f"; held at the ceiling, which pays for {hours(paid)} h: more than that is {_times_in(one.chance_over(paid))}"
     elif price.limited == "minimum":
         said += "; the minimum charge"
     return f"{said}."
@@ -106,14 +109,20 @@ def earns(one: Option) -> str:
     even, four = one.earned_per_hour(0.5), one.earned_per_hour(0.8)
     if even is None or four is None:
         return ""
+    if one.price is not None and one.price.for_hours <= 0:
+        return "The ceiling does not even pay the outside costs and materials: not an hour is paid."
     return f"That earns {money(round(even, 2), one.commercial.currency)} an hour at even chance, {money(round(four, 2), one.commercial.currency)} where 4 in 5 end."
 
 
 def break_even(one: Option) -> str:
     """From how many hours on the studio works for nothing."""
     nothing, yearly = one.nothing_from(), one.commercial.yearly
-    if one.price is None:
+    if one.price is None or one.price.for_hours <= 0:
         return ""
+    if yearly is None and one.commercial.said_yearly:
+        return (
+            f"From how many hours on the studio works for nothing cannot be told in {one.commercial.currency}: what a year costs is said in another currency."
+        )
     if nothing is None or yearly is None:
         return "From how many hours on the studio works for nothing cannot be told: say under Studio, quotes, what a year costs and how many hours of it can be charged."
     return (

@@ -29,7 +29,7 @@ from dashboard.analysis.waiting import Waits
 from ingest import notation
 from ingest.amounts import decimal_of, read_named
 from ingest.errors import BenchHoursError
-from ingest.quotes import Quote, QuotedWork, ReadWork
+from ingest.quotes import COST_COLUMNS, Quote, QuotedWork, ReadWork
 from ingest.settings import Settings
 
 CONFIDENCES = {50: "even chance", 80: "4 in 5", 90: "9 in 10"}
@@ -38,6 +38,7 @@ LEVELS = np.array([0.1, 0.5, 0.8, 0.9])
 NAMES = ("p10", "p50", "p80", "p90")
 DOTS = 20
 FIRST_PHASES = ("examination", "documentation")  # names at birth of the phases of a first stage
+LATER = ("photography during treatment", "photography after treatment", "final report")
 _GRADES = ("structure", "paint", "surface")
 _DAYS_A_WEEK = 7.0
 _NEARLY_ALL = 0.8
@@ -56,7 +57,7 @@ class Known:
     pinned : technique to the log of its pinned rate by the record's. bears_on : technique to the number of the condition that bears on it.
     works_behind : technique to the number of works with finished lines of it; largest : to the most that was measured of it; usual_share : to the part of the picture that it
         mostly is, of what is counted by area.
-    first_phases : those of a first stage, by the names they have now. people : every way a person is written, folded, to the name.
+    first_phases : those of a first stage, by the names they have now; later : techniques in them that come only with or after the treatment. people : every way a person is written, folded, to the name.
     """
 
     as_of: date
@@ -71,6 +72,7 @@ class Known:
     largest: dict[str, float]
     usual_share: dict[str, float]
     first_phases: tuple[str, ...]
+    later: frozenset[str]
     people: dict[str, str]
 
     @property
@@ -98,6 +100,7 @@ def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration |
         works_behind={str(name): int(count) for name, count in pd.Series(past.object).groupby(past.technique).nunique().items()},
         largest={str(name): float(most) for name, most in pd.Series(measured.quantity).groupby(measured.technique).max().items()}, usual_share=_usual_shares(works, measured),
         first_phases=tuple(row[0] for row in con.execute("SELECT phase FROM phases WHERE list_contains(?::VARCHAR[], key) ORDER BY position", [list(FIRST_PHASES)]).fetchall()),
+        later=frozenset(row[0] for row in con.execute("SELECT technique FROM techniques WHERE list_contains(?::VARCHAR[], key)", [list(LATER)]).fetchall()),
         people={spelling: person for spelling, person in con.execute("SELECT spelling, person FROM person_spellings").fetchall()},
     )  # fmt: skip
 
@@ -121,10 +124,10 @@ def _finished(works: pd.DataFrame, lines: pd.DataFrame) -> tuple[Finished, ...]:
     )
 
 
-def described(held: Mapping[Any, Any], techniques: frozenset[str]) -> Described:
+def described(held: Mapping[Any, Any], techniques: frozenset[str], worked: frozenset[str] = frozenset()) -> Described:
     """A work as far as it bears on what it is like and what may turn up; `held` has columns of the objects form."""
     grades = tuple(_number(held.get(f"{name}_condition")) for name in _GRADES)
-    return Described(kind=_word(held.get("kind")), support=_word(held.get("support")), grades=grades, techniques=techniques)  # type: ignore[arg-type]
+    return Described(kind=_word(held.get("kind")), support=_word(held.get("support")), grades=grades, techniques=techniques, worked=worked)  # type: ignore[arg-type]
 
 
 def _word(value: object) -> str:
@@ -137,7 +140,10 @@ def _number(value: Any) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Commercial:
-    """What the price rests on beside the hours, read from the terms of a quote and the settings of the studio; `faults` are sentences about what could not be read."""
+    """What the price rests on beside the hours, read from the terms of a quote and the settings of the studio; `faults` are sentences about what could not be read.
+
+    `said_yearly`: the studio has said what a year costs, be it in another currency.
+    """
 
     confidence: int
     currency: str
@@ -150,6 +156,7 @@ class Commercial:
     first_stage: bool
     begin_on: date | None
     bench_hours_per_week: float
+    said_yearly: bool
     faults: tuple[str, ...]
 
     @property
@@ -158,6 +165,11 @@ class Commercial:
         if self.travel_hours and self.terms.rate is None:
             return None
         return price.rounded(self.travel_hours * (self.terms.rate or Decimal(0)) + self.travel_cost, self.terms.step)
+
+
+def confidence_of(said: Mapping[str, str]) -> int:
+    """The chance to end within the hours of the price, of `CONFIDENCES`."""
+    return next((one for one in CONFIDENCES if f"{one}" == said.get("confidence")), USUAL_CONFIDENCE)
 
 
 def commercial(said: Mapping[str, str], studio: Settings, known_people: Mapping[str, str]) -> Commercial:
@@ -178,12 +190,13 @@ def commercial(said: Mapping[str, str], studio: Settings, known_people: Mapping[
             return None
         return value
 
-    currency = studio.currency
+    currency, unread = studio.currency, False
     if text := said.get("currency", "").strip():
         try:
             currency = notation.currency(text)
         except BenchHoursError as error:
-            faults.append(f'Currency "{text}" {error}')
+            faults.append(f'Currency "{text}" {error} Until then there is no price.')
+            unread = True
     stages: list[tuple[str, Decimal]] = []
     try:
         stages = read_named(said.get("payments", "") or studio.payments, "Payments", "on approval 30; at handover 40")
@@ -198,13 +211,17 @@ def commercial(said: Mapping[str, str], studio: Settings, known_people: Mapping[
             begin_on = notation.day(text, studio.day_order)
         except BenchHoursError as error:
             faults.append(f'Begin on "{text}" {error}')
-    confidence = int(said.get("confidence") or USUAL_CONFIDENCE)
+    confidence = confidence_of(said)
     rate = read("rate", "Rate per hour", studio.hourly_rate if currency == studio.currency else None)
-    same = currency == studio.currency  # amounts of the studio are in its own currency
+    if unread:
+        rate = None
+    same = currency == studio.currency and not unread  # amounts of the studio are in its own currency
     rates = (
         {known_people.get(notation.folded(name), name): amount for name, amount in read_named(studio.hourly_rates, "Rates per hour", "Ilse 70")} if same else {}
     )
     minimum, ceiling = read("minimum", "Minimum charge", studio.minimum_charge if same else None), read("ceiling", "Ceiling", None)
+    if minimum and ceiling and minimum > ceiling:
+        faults.append(f"The minimum charge, {minimum:,}, is above the ceiling, {ceiling:,}: the ceiling holds. Mend one of the two.")
     tax = read("tax", "Tax", studio.tax_per_cent, Decimal(100))
     terms = Terms(
         rate=rate, rates={} if said.get("rate", "").strip() else rates, step=Decimal(1).scaleb(-babel.numbers.get_currency_precision(currency)),
@@ -216,7 +233,8 @@ def commercial(said: Mapping[str, str], studio: Settings, known_people: Mapping[
     return Commercial(
         confidence=confidence, currency=currency, terms=terms, payments=tuple(stages), tax_name=studio.tax_name or "tax", yearly=yearly,
         travel_hours=read("travel_hours", "Travel, hours", None, Decimal(1000)) or Decimal(0), travel_cost=read("travel_cost", "Travel, cost", None) or Decimal(0),
-        first_stage=said.get("first_stage") == "yes", begin_on=begin_on, bench_hours_per_week=studio.bench_hours_per_week, faults=tuple(faults),
+        first_stage=said.get("first_stage") == "yes", begin_on=begin_on, bench_hours_per_week=studio.bench_hours_per_week,
+        said_yearly=bool(studio.yearly_cost and studio.chargeable_hours), faults=tuple(faults),
     )  # fmt: skip
 
 
@@ -227,12 +245,13 @@ class Option:
     Attributes
     ----------
     lines : frame of `ReadWork.lines` with `filled_in` (1: the quantity is the size of the work; less: that part of it, as is usual here; not a number: it was given), `p10`, `p50`, `p80`, `p90` (hours), `works` behind it, `without_figure` (hours
-        at even chance, had no figure been given), `figure_weight`, `by_hand` (0 to 1), `pinned`, `promised` (its hours in the promise), `spread` (its part of what lies between even chance and 4 in 5).
+        at even chance, had no figure been given), `figure_weight`, `by_hand` (0 to 1), `pinned`, `in_price`, `promised` (its hours in the promise), `spread` (its part of what lies between even chance and 4 in 5).
     found : frame `technique`, `phase`, `another`, `chance`, `hours_if_found` (even chance), `p80_if_found`, `promised`, `spread`, `times`, `of`, `things`.
     left_out : what was said not to turn up, with `reason`.
     phases : frame `phase`, `p10`, `p50`, `p80`, `p90`, `promised` of the lines, in the order of work.
     total : (draws,) hours. without_found : likewise, without what may turn up. first_stage : likewise, of the first stage alone, where the price is for that. days : (draws,) waiting. promised : hours at the chosen confidence.
-    price : None where nobody said what an hour costs; of a first stage only, where that is asked for.
+    price : None where nobody said what an hour costs; its parts are the lines and behind them what may turn up; of a first stage only, where that is asked for.
+    tenths : the hours of those parts as they stand on paper. outside : the view from outside, where every line has a figure of her own.
     """
 
     name: str
@@ -246,6 +265,8 @@ class Option:
     days: Floats
     promised: float
     price: Price | None
+    tenths: list[Decimal]
+    outside: FromOutside | None
     commercial: Commercial
 
     def at(self, *levels: float) -> list[float]:
@@ -269,19 +290,19 @@ class Option:
     def nothing_from(self) -> float | None:
         """Hours from which the studio works for nothing; None where price or yearly cost is not known."""
         yearly = self.commercial.yearly
-        return None if self.price is None or yearly is None else float(yearly.works_for_nothing_from(self.price.for_hours))
+        return None if self.price is None or yearly is None or self.price.for_hours <= 0 else float(yearly.works_for_nothing_from(self.price.for_hours))
 
     def weeks(self, level: float) -> float:
-        """From beginning to end, at the hours at the bench of an ordinary week, with the waiting."""
-        return float(np.quantile(self.total / self.commercial.bench_hours_per_week + self.days / _DAYS_A_WEEK, level))
+        """From beginning to end of what the price is for, at the hours at the bench of an ordinary week, with the waiting."""
+        return float(np.quantile(self.charged() / self.commercial.bench_hours_per_week + self.days / _DAYS_A_WEEK, level))
 
     def chance_over(self, hours: float) -> float:
         """How likely the hours that the price is for come to more than so many."""
         return float((self.charged() > hours).mean())
 
     def dots(self) -> Floats:
-        """(DOTS,) hours, each equally likely."""
-        found: Floats = np.quantile(self.total, (np.arange(DOTS) + 0.5) / DOTS)
+        """(DOTS,) hours of what the price is for, each equally likely."""
+        found: Floats = np.quantile(self.charged(), (np.arange(DOTS) + 0.5) / DOTS)
         return found
 
 
@@ -293,7 +314,6 @@ class WorkQuoted:
     read: ReadWork
     described: Described
     options: tuple[Option, ...]
-    outside: FromOutside | None
     costs: tuple[tuple[str, Decimal], ...]
     faults: tuple[str, ...]
     notes: tuple[str, ...]
@@ -314,16 +334,21 @@ class Quoted:
 
     @cached_property
     def total(self) -> Floats:
-        """(draws,) hours of all works, each with its first option, and the travel for all."""
-        drawn = self.together.total() if self.together else sum((work.options[0].total for work in self.works if work.options), np.zeros(DRAWS))
-        found: Floats = drawn + float(self.commercial.travel_hours)
-        return found
+        """(draws,) hours that the prices of all works are for, each with its first option."""
+        if self.together is not None and not self.commercial.first_stage:
+            return self.together.total()
+        return sum((work.options[0].charged() for work in self.works if work.options), np.zeros(DRAWS))
+
+    @property
+    def owners(self) -> list[str]:
+        """The owners of the works that have lines, as far as they are known: more than one are more than a letter may have."""
+        return sorted({owner for work in self.works if work.options and (owner := _word(work.read.held.get("owner")).strip())})
 
     @property
     def amount(self) -> Decimal | None:
-        """The price of all works, each with its first option, and travel, tax included; None where one of them has none."""
+        """The price of all works, each with its first option, and travel (which of a single work is one of its costs), tax included; None where one of them has none."""
         prices = [work.options[0].price for work in self.works if work.options]
-        travel = self.commercial.travel
+        travel = Decimal(0) if len(self.works) == 1 else self.commercial.travel
         if not prices or travel is None or any(one is None for one in prices):
             return None
         taxed = price.rounded(travel * (1 + (self.commercial.terms.tax or Decimal(0)) / 100), self.commercial.terms.step)
@@ -338,7 +363,10 @@ def quoted(now: Known, quote: Quote, reads: list[ReadWork], studio: Settings, dr
     now : what the record says. reads : how each of its works reads (`ingest.quotes.read_over`).
     """
     agreed = commercial(quote.terms, studio, now.people)
-    works = tuple(_work(now, f"\x1f{number}", said, read, agreed, draws) for number, (said, read) in enumerate(zip(quote.works, reads, strict=True), 1))
+    alone = len(quote.works) == 1
+    works = tuple(
+        _work(now, f"\x1f{number}", said, read, agreed, draws, alone=alone) for number, (said, read) in enumerate(zip(quote.works, reads, strict=True), 1)
+    )
     together = None
     if sum(1 for work in works if work.options) > 1:
         asked = [_asked(now, f"\x1f{number}", work.said, work.options[0].lines, work.read) for number, work in enumerate(works, 1) if work.options]
@@ -350,22 +378,25 @@ def _joined(asked: list[Asked]) -> Asked:
     names = [one.name for one in Lines.__dataclass_fields__.values() if one.name != "people"]
     lines = Lines(people=asked[0].lines.people, **{name: np.concatenate([getattr(one.lines, name) for one in asked]) for name in names})
     return Asked(
-        lines=lines, low=np.concatenate([one.low for one in asked]), high=np.concatenate([one.high for one in asked]), pinned=np.concatenate([one.pinned for one in asked]),
+        lines=lines, low=np.concatenate([one.low for one in asked]), likeliest=np.concatenate([one.likeliest for one in asked]), high=np.concatenate([one.high for one in asked]), pinned=np.concatenate([one.pinned for one in asked]),
         works={name: work for one in asked for name, work in one.works.items()}, left_out=frozenset().union(*(one.left_out for one in asked)), bears_on=asked[0].bears_on,
     )  # fmt: skip
 
 
-def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Commercial, draws: int) -> WorkQuoted:
+def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Commercial, draws: int, *, alone: bool) -> WorkQuoted:
     area = _number(read.held.get("area_dm2"))
     lines = _with_quantities(read.lines, area, now.usual_share)
-    options = [one for one in dict.fromkeys(lines["option"]) if one] or [""]
-    costs, faults = _costs(said)
+    options = [one for one in dict.fromkeys(lines.sort_values("number")["option"]) if one] or [""]
+    costs, faults = _costs(said, agreed)
+    if alone and agreed.travel:
+        costs.append(("travel", agreed.travel))
     told = tuple(_option(now, name, said, read, lines[lines["option"].isin(["", one])], one, agreed, costs, draws) for one in options) if len(lines) else ()
-    own = lines[lines["option"].isin(["", options[0]])]["hours"]
-    outside = uplift.beside(now.lines, float(own.sum())) if len(own) and own.notna().all() and own.sum() > 0 else None
+    if agreed.first_stage and told and all(one.price is None and one.promised == 0 for one in told):
+        faults.append(
+            f"A first stage is asked for, and no line of it is on the sheet: they are in {' and '.join(now.first_phases) or 'examination and documentation'}. There is no price."
+        )
     return WorkQuoted(
-        said=said, read=read, described=described(read.held, frozenset(lines["technique"])), options=told, outside=outside, costs=tuple(costs), faults=tuple(faults),
-        notes=tuple(_doubts(now, lines, area)),
+        said=said, read=read, described=described(read.held, frozenset(lines["technique"])), options=told, costs=tuple(costs), faults=tuple(faults), notes=tuple(_doubts(now, lines, area)),
     )  # fmt: skip
 
 
@@ -380,35 +411,44 @@ def _doubts(now: Known, lines: pd.DataFrame, area: float) -> list[str]:
     """Quantities that are read, and can hardly be meant."""
     said = []
     for line in lines.to_dict("records"):
-        if line["unit"] == "dm2" and line["quantity"] > _MORE_THAN_ALL * area > 0:
-            said.append(f"Line {line['number']}, {line['technique']}: {line['quantity']:,.10g} dm² is more than the whole work ({area:,.10g} dm²).")
+        at = f"Line {line['number']}, {line['technique']}"
+        if line["quantity"] == 0:
+            said.append(f"{at}: a quantity of 0 is taken as not said. Take the line away if there is nothing to do.")
+        elif line["unit"] == "dm2" and line["quantity"] > _MORE_THAN_ALL * area > 0:
+            said.append(f"{at}: {line['quantity']:,.10g} dm² is more than the whole work ({area:,.10g} dm²).")
         elif line["quantity"] > _LARGEST_SEEN * now.largest.get(line["technique"], float("inf")):
             said.append(
-                f"Line {line['number']}, {line['technique']}: {line['quantity']:,.10g} is far beyond the most that was measured here ({now.largest[line['technique']]:,.10g}), so its range is no more than a guess."
+                f"{at}: {line['quantity']:,.10g} is far beyond the most that was measured here ({now.largest[line['technique']]:,.10g}), so its range is no more than a guess."
             )
         elif line["unit"] and pd.isna(line["quantity"]):
             how = "the size of the work is not known" if line["unit"] == "dm2" else "no quantity is given"
-            said.append(f"Line {line['number']}, {line['technique']}: {how}, so it is foretold as a usual one, with a wider range.")
+            said.append(f"{at}: {how}, so it is foretold as a usual one, with a wider range.")
+        if line["hours"] == 0:
+            said.append(f"{at}: own hours of 0 are taken as not said. Take the line away if there is nothing to do.")
+        if pd.isna(line["low_hours"]) != pd.isna(line["high_hours"]):
+            said.append(f"{at}: a range needs low and high; one of them alone counts for nothing.")
     return said
 
 
-def _costs(said: QuotedWork) -> tuple[list[tuple[str, Decimal]], list[str]]:
+def _costs(said: QuotedWork, agreed: Commercial) -> tuple[list[tuple[str, Decimal]], list[str]]:
+    """Outside costs and materials in whole steps of the currency; of a first stage those that belong to it."""
     found, faults = [], []
     for number, row in enumerate(said.costs, 1):
-        what, amount = row.get("what", "").strip(), row.get("amount", "").strip()
+        what, amount, first = (row.get(name, "").strip() for name in COST_COLUMNS)
         if not what and not amount:
             continue
         try:
             value = decimal_of(amount) if amount else None
+            belongs = notation.yes_or_no(first) if first else False
         except BenchHoursError as error:
-            faults.append(f'Cost {number}, amount "{amount}": {error}')
+            faults.append(f'Cost {number}, "{amount}"{f", first stage {first!r}" if first else ""}: {error}')
             continue
         if value is None or not 0 <= value <= _MOST_TERM:
             faults.append(
                 f"Cost {number}, {what or 'without a word for it'}: {'its amount cannot be' if amount else 'it has no amount'}. Write it like 120 or 120.50."
             )
-        else:
-            found.append((what or "outside cost", value))
+        elif belongs or not agreed.first_stage:
+            found.append((what or "outside cost", price.rounded(value, agreed.terms.step)))
     return found, faults
 
 
@@ -420,7 +460,8 @@ def _asked(now: Known, name: str, said: QuotedWork, lines: pd.DataFrame, read: R
     grades = {grade: _number(read.held.get(f"{grade}_condition")) for grade in _GRADES}
     low, high, hours = (lines[column].to_numpy(dtype=float) for column in ("low_hours", "high_hours", "hours"))
     ranged = ~np.isnan(low) & (high > 0)
-    hours = np.where(np.isnan(hours) & ranged, (low + high) / 2, hours)
+    likeliest = np.where(np.isnan(hours), (low + high) / 2, hours)
+    hours = np.where(np.isnan(hours) & ranged, likeliest, hours)
     person = lines["person"].to_numpy(dtype=str)
     arrays = Lines(
         object=np.full(n, work), phase=lines["phase"].to_numpy(dtype=str), technique=lines["technique"].to_numpy(dtype=str), part=lines["part"].to_numpy(dtype=str),
@@ -429,9 +470,15 @@ def _asked(now: Known, name: str, said: QuotedWork, lines: pd.DataFrame, read: R
         shares=named_shares(person, people_known), people=people_known, day=np.full(n, calibrating.number_of(now.as_of)), is_open=np.ones(n, dtype=bool), weight=np.ones(n),
     )  # fmt: skip
     return Asked(
-        lines=arrays, low=np.where(ranged, low, np.nan), high=np.where(ranged, high, np.nan), pinned=np.array([now.pinned.get(t, 0.0) for t in arrays.technique.tolist()]),
-        works={work: described(read.held, frozenset(lines["technique"]))}, left_out=frozenset((work, technique) for technique in said.left_out), bears_on=now.bears_on,
+        lines=arrays, low=np.where(ranged, low, np.nan), likeliest=np.where(ranged, likeliest, np.nan), high=np.where(ranged, high, np.nan), pinned=np.array([now.pinned.get(t, 0.0) for t in arrays.technique.tolist()]),
+        works={work: described(read.held, frozenset(lines["technique"]), _worked(now, said.object))}, left_out=frozenset((work, technique) for technique in said.left_out), bears_on=now.bears_on,
     )  # fmt: skip
+
+
+def _worked(now: Known, code: str) -> frozenset[str]:
+    """Techniques that were begun on a work already."""
+    of = now.lines[(now.lines["object"] == code) & ((now.lines["actual_hours"] > 0) | (now.lines["extra_hours"] > 0))] if code else now.lines.head(0)
+    return frozenset(of["technique"])
 
 
 def _positive(values: pd.Series) -> Floats:
@@ -457,28 +504,35 @@ def _option(
     )
     left_out = _found([one for _, one in told.left_out])
     left_out = left_out.assign(reason=[said.left_out.get(one, "") for one in left_out["technique"]])
-    first = None
-    parts, who = promised.tolist(), [*lines["person"], *[""] * len(found)]
+    first, of_first = None, np.zeros(0, dtype=bool)
     if agreed.first_stage:
-        of_first = np.concatenate([lines["phase"].isin(now.first_phases).to_numpy(dtype=bool), np.zeros(len(found), dtype=bool)])
+        early = (lines["phase"].isin(now.first_phases) & ~lines["technique"].isin(now.later)).to_numpy(dtype=bool)
+        of_first = np.concatenate([early, np.zeros(len(found), dtype=bool)])
         staged = told.hours[of_first]
         first = staged.sum(axis=0)
-        parts = np.zeros(len(promised))
-        parts[of_first] = made_of(staged, level) if of_first.any() else 0.0
-        parts = parts.tolist()
-        lines, found = lines.assign(promised=parts[:n]), found.assign(promised=parts[n:])
+        promised = np.zeros(len(promised))
+        promised[of_first] = made_of(staged, level) if of_first.any() else 0.0
+        lines, found = lines.assign(promised=promised[:n]), found.assign(promised=promised[n:])
+    in_price = np.ones(n, dtype=bool) if first is None else of_first[:n]
+    lines = lines.assign(in_price=in_price)
     phases = pd.DataFrame(
         [
-            {"phase": phase, **dict(zip(NAMES, np.quantile(told.hours[:n][of].sum(axis=0), LEVELS).tolist(), strict=True)), "promised": float(np.asarray(parts)[:n][of].sum())}
-            for phase in dict.fromkeys(lines["phase"])
-            for of in [(lines["phase"] == phase).to_numpy(dtype=bool)]
-        ]
+            {"phase": phase, **dict(zip(NAMES, np.quantile(told.hours[:n][of].sum(axis=0), LEVELS).tolist(), strict=True)), "promised": float(promised[:n][of].sum())}
+            for phase in dict.fromkeys(lines.loc[in_price, "phase"])
+            for of in [(lines["phase"] == phase).to_numpy(dtype=bool) & in_price]
+        ],
+        columns=["phase", *NAMES, "promised"],
     )  # fmt: skip
-    charged = price.price(parts, who, sum((amount for _, amount in costs), Decimal(0)), agreed.terms)
-    days = waiting.draw_days(now.waits, asked.lines.technique, lines["unattended_hours"].to_numpy(dtype=float), draws)
+    # what may turn up is one part: nobody in particular does it, and on paper it stands in one row
+    parts = [*promised[:n].tolist(), float(promised[n:].sum())]
+    charged = price.price(parts, [*lines["person"], ""], sum((amount for _, amount in costs), Decimal(0)), agreed.terms) if sum(parts) > 0 else None
+    days = waiting.draw_days(now.waits, asked.lines.technique[in_price], lines["unattended_hours"].to_numpy(dtype=float)[in_price], draws)
+    own = lines["hours"]
+    outside = uplift.beside(now.lines, float(own.sum())) if own.notna().all() and own.sum() > 0 and first is None else None
     return Option(
         name=option, lines=lines, found=found, left_out=left_out, phases=phases, total=total, without_found=told.total(without_found=True), first_stage=first, days=days,
-        promised=float(np.quantile(total if first is None else first, level)), price=charged, commercial=agreed,
+        promised=float(np.quantile(total if first is None else first, level)), price=charged, tenths=price.tenths(parts), outside=outside,
+        commercial=agreed,
     )  # fmt: skip
 
 

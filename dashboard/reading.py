@@ -135,6 +135,11 @@ def work(con: duckdb.DuckDBPyConnection, known_object: str) -> dict[str, Any]:
     return {str(name): None if pd.isna(value) else value for name, value in frame.iloc[0].items()}
 
 
+def of_owner(con: duckdb.DuckDBPyConnection, owner: str) -> list[str]:
+    """Works that are of an owner, or of whom nobody has said of whom they are."""
+    return [row[0] for row in con.execute("SELECT object FROM objects WHERE owner IS NULL OR owner = ? ORDER BY object", [owner]).fetchall()]
+
+
 def person_hours(con: duckdb.DuckDBPyConnection, as_of: date, person: str) -> pd.DataFrame:
     """The lines on which a person has worked: `object`, `phase`, `technique`, `part`, and the counted `hours` of that person held against the estimate."""
     return _frame(con, "person_hours", as_of=as_of, person=person)

@@ -24,7 +24,7 @@ from ingest.typed import own_faults, put_rows
 from ingest.unsaved import QUOTE
 
 MARKS = ("incident", "earlier damage", "agreed extra")
-COST_COLUMNS = ("what", "amount")
+COST_COLUMNS = ("what", "amount", "first_stage")
 _NOBODYS_CODE = "the new work"
 _STAND_IN_HOURS = "1"
 DESCRIBED = tuple(
@@ -115,8 +115,8 @@ def _of(kept: unsaved.Kept, number: int) -> Quote:
 def of_said(said: Mapping[str, Any]) -> Quote:
     """A quote from what `Quote.said` gave."""
     names = {one.name for one in fields(QuotedWork)}
-    works = [QuotedWork(**{name: value for name, value in work.items() if name in names}) for work in said.get("works", []) if isinstance(work, dict)]
-    return Quote(works=works, terms=dict(said.get("terms", {})), letter=dict(said.get("letter", {})))
+    works = [QuotedWork(**{name: value for name, value in work.items() if name in names}) for work in said.get("works") or [] if isinstance(work, dict)]
+    return Quote(works=works or [QuotedWork()], terms=dict(said.get("terms") or {}), letter=dict(said.get("letter") or {}))
 
 
 def keep(store: Store, quote: Quote, by: str) -> Quote:
@@ -183,7 +183,7 @@ def read_over(store: Store, work: QuotedWork, on: date, change: Change, called: 
         rows = [
             {"phase": "", "technique": "", "object": code, "made_on": f"{on}"}
             | {name: line[name] for name in (*LINE_COLUMNS, "unit") if line.get(name)}
-            | ({"hours": line.get("low_hours") or _STAND_IN_HOURS} if number in stand_in else {})
+            | ({"hours": line.get("low_hours") or line.get("high_hours") or _STAND_IN_HOURS} if number in stand_in else {})
             for number, line in work.filled.items()
         ]
         if not rows:
@@ -192,6 +192,7 @@ def read_over(store: Store, work: QuotedWork, on: date, change: Change, called: 
         report = put_rows(con, ESTIMATES, [row | {"version": f"{version}"} for row in rows], change, all_or_none=False, numbers=list(work.filled))
         of_line = dict(zip(_file_lines(work), work.filled, strict=True))
         own = own_faults(report.problems)
+        own = own[~((own["column"] == "hours") & own["row"].isin(stand_in))]  # of hours that nobody gave
         lines = con.execute(
             _READ_LINES, {"stand_in": [line for line, number in of_line.items() if number in stand_in], "faulty": [int(line) for line in own["line"]]}
         ).df()

@@ -10,13 +10,17 @@ from scipy import special
 
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.discovery import Described, Discoveries, learn
-from dashboard.analysis.lines import Lines, join
+from dashboard.analysis.lines import Lines, Names, join
+from dashboard.analysis.mixed import Flags, Integers
 from dashboard.analysis.promise import Asked
 from dashboard.analysis.record import Foreseen
 from tests.invented_truth import NOW, PEOPLE, PHASES, TECHNIQUES, Floats, Studio, draw, tails
 
 _HIDDEN = 7
 _DRAWS = 4000
+_SMALLER = -0.4  # log size of what turns up, against what is quoted
+_PHASES = np.array([f"phase {number:02d}" for number in range(PHASES)])
+_TECHNIQUES = np.array([f"technique {number:02d}" for number in range(TECHNIQUES)])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +50,7 @@ class Quoted:
         return Asked(
             lines=lines,
             low=nothing,
+            likeliest=nothing,
             high=nothing,
             pinned=np.zeros(len(lines)),
             works={name: work},
@@ -56,78 +61,99 @@ class Quoted:
         return learn(self.foreseen, self.works, known)
 
 
+class _Hidden:
+    """What turns up where nobody quoted it, and how likely it is on each work."""
+
+    def __init__(self, studio: Studio, rng: np.random.Generator) -> None:
+        truth = studio.truth
+        everything = join(studio.history, studio.to_come)
+        self.names, of = np.unique(everything.object, return_inverse=True)
+        self.has = np.zeros((len(self.names), TECHNIQUES), dtype=bool)
+        self.has[of, np.array([int(name.split()[1]) for name in everything.technique])] = True
+        self.grade, self.day = np.zeros(len(self.names)), np.zeros(len(self.names), dtype=np.int64)
+        self.grade[of], self.day[of] = everything.condition, everything.day
+        often = truth.popularity / truth.popularity.sum()
+        self.techniques = rng.choice(TECHNIQUES, _HIDDEN, replace=False, p=often)
+        trigger = rng.choice(TECHNIQUES, _HIDDEN, p=often)
+        base, lift = rng.uniform(0.03, 0.2, _HIDDEN), rng.uniform(0.0, 1.2, _HIDDEN)
+        self.together = rng.uniform(0.0, 0.4)
+        self.score = special.ndtri(base) + lift * self.has[:, trigger] + 0.3 * (self.grade >= 2)[:, None]
+
+    def chance(self, works: slice | int, hidden: slice | int, cause: Floats) -> Floats:
+        """Of something on a work, given the common cause there."""
+        found: Floats = special.ndtr((self.score[works, hidden] + np.sqrt(self.together) * cause) / np.sqrt(1 - self.together))
+        return found
+
+
 def draw_quoted(seed: int, works: int = 40, later: int = 40) -> Quoted:
     """A studio of so many works, and so many to come. Some techniques turn up where nobody quoted them: with a chance of their own, more where another is on the sheet
     or the condition is marked, together by a common cause, and mostly less of it than where it is quoted."""
     studio = draw(seed, works, later=later)
     rng = np.random.default_rng([seed, 77])
-    truth = studio.truth
-    everything = join(studio.history, studio.to_come)
-    names, of = np.unique(everything.object, return_inverse=True)
-    number = np.array([int(name.split()[1]) for name in everything.technique])
-    has = np.zeros((len(names), TECHNIQUES), dtype=bool)
-    has[of, number] = True
-    grade = np.zeros(len(names))
-    grade[of] = everything.condition
-    hidden = rng.choice(TECHNIQUES, _HIDDEN, replace=False, p=truth.popularity / truth.popularity.sum())
-    trigger = rng.choice(TECHNIQUES, _HIDDEN, p=truth.popularity / truth.popularity.sum())
-    base, lift = rng.uniform(0.03, 0.2, _HIDDEN), rng.uniform(0.0, 1.2, _HIDDEN)
-    share = rng.uniform(0.0, 0.4)
-    score = special.ndtri(base) + lift * has[:, trigger] + 0.3 * (grade >= 2)[:, None]
-    cause = rng.standard_normal(len(names))
-    happens = (rng.random((len(names), _HIDDEN)) < special.ndtr((score + np.sqrt(share) * cause[:, None]) / np.sqrt(1 - share))) & ~has[:, hidden]
-    work, which = np.nonzero(happens)
-    technique = hidden[which]
-    n = len(work)
-    smaller = -0.4
-    size = np.where(truth.measured[technique], rng.normal(smaller, 0.5, n), 0.0)
+    hidden = _Hidden(studio, rng)
+    count = len(hidden.names)
+    happens = rng.random((count, _HIDDEN)) < hidden.chance(slice(None), slice(None), rng.standard_normal(count)[:, None])
+    work, which = np.nonzero(happens & ~hidden.has[:, hidden.techniques])
+    found = _found(studio, hidden, work, hidden.techniques[which], rng)
+    turned = np.zeros((count, TECHNIQUES), dtype=bool)
+    turned[work, hidden.techniques[which]] = True
+    later_found = found.take(work >= works)
+    totals, oracle = {}, {}
+    for place in range(works, count):
+        name = str(hidden.names[place])
+        totals[name] = float(studio.to_come.hours[studio.to_come.object == name].sum() + later_found.hours[later_found.object == name].sum())
+        oracle[name] = _oracle(studio, hidden, place, rng)
+    told = pd.DataFrame(
+        {
+            "object": hidden.names,
+            "kind": "easel painting",
+            "support": None,
+            "structure_condition": hidden.grade,
+            "paint_condition": np.nan,
+            "surface_condition": np.nan,
+        }
+    )
+    return Quoted(
+        studio=replace(studio, history=join(studio.history, found.take(work < works))), foreseen=_foreseen(studio, hidden.names[:works], hidden.has[:works], turned[:works]), works=told,
+        to_come=studio.to_come, totals=totals, oracle=oracle,
+    )  # fmt: skip
+
+
+def _found(studio: Studio, hidden: _Hidden, work: Integers, technique: Integers, rng: np.random.Generator) -> Lines:
+    """Lines of what turned up."""
+    truth, n = studio.truth, len(work)
+    size = np.where(truth.measured[technique], rng.normal(_SMALLER, 0.5, n), 0.0)
     who = rng.choice(3, n, p=truth.share)
-    day = np.zeros(len(names), dtype=np.int64)
-    day[of] = everything.day
-    drifted = -truth.drift * (NOW - day[work]) / 365.25
-    sure = truth.level[technique] + truth.elasticity[technique] * size + truth.by_condition * (grade[work] - 1.5) + truth.pace[who] + drifted
+    drifted = -truth.drift * (NOW - hidden.day[work]) / 365.25
+    sure = truth.level[technique] + truth.elasticity[technique] * size + truth.by_condition * (hidden.grade[work] - 1.5) + truth.pace[who] + drifted
     nothing = np.full(n, np.nan)
-    found = Lines(
-        object=names[work], phase=np.array([f"phase {p:02d}" for p in range(PHASES)])[truth.phase[technique]], technique=np.array([f"technique {t:02d}" for t in range(TECHNIQUES)])[technique],
+    return Lines(
+        object=hidden.names[work], phase=_PHASES[truth.phase[technique]], technique=_TECHNIQUES[technique],
         part=np.full(n, ""), unit=np.array(["dm2", "cm", "pcs", ""])[truth.unit[technique]], kind=np.full(n, "easel painting"),
         hours=np.exp(sure + studio.of_work[work] + truth.line_sd * tails(rng, n)), quantity=np.where(truth.measured[technique] & (rng.random(n) < 0.8), np.exp(truth.typical[technique] + size), np.nan),
-        quoted=nothing, figure=nothing, condition=grade[work], person=np.array(PEOPLE)[who], shares=np.eye(3)[who], people=PEOPLE, day=day[work], is_open=np.zeros(n, dtype=bool), weight=np.ones(n),
+        quoted=nothing, figure=nothing, condition=hidden.grade[work], person=np.array(PEOPLE)[who], shares=np.eye(3)[who], people=PEOPLE, day=hidden.day[work],
+        is_open=np.zeros(n, dtype=bool), weight=np.ones(n),
     )  # fmt: skip
-    past = work < works
-    history = join(studio.history, found.take(past))
-    techniques = np.array([f"technique {t:02d}" for t in range(TECHNIQUES)])
-    turned = np.zeros((len(names), TECHNIQUES), dtype=bool)
-    turned[work, technique] = True
-    ever = (has | turned)[:works].any(axis=0)
-    none = np.zeros((works, int(ever.sum())), dtype=bool)
-    foreseen = Foreseen(
-        objects=names[:works], techniques=techniques[ever], phases=np.array([f"phase {p:02d}" for p in range(PHASES)])[truth.phase[ever]], quoted=has[:works, ever], worked_before=none,
-        turned_up=turned[:works, ever], another=none,
+
+
+def _foreseen(studio: Studio, names: Names, has: Flags, turned: Flags) -> Foreseen:
+    ever = (has | turned).any(axis=0)
+    none = np.zeros((len(names), int(ever.sum())), dtype=bool)
+    return Foreseen(
+        objects=names, techniques=_TECHNIQUES[ever], phases=_PHASES[studio.truth.phase[ever]], quoted=has[:, ever], worked_before=none, turned_up=turned[:, ever], another=none,
     )  # fmt: skip
-    told = pd.DataFrame(
-        {"object": names, "kind": "easel painting", "support": None, "structure_condition": grade, "paint_condition": np.nan, "surface_condition": np.nan}
-    )
-    later_found = found.take(~past)
-    totals, oracle = {}, {}
-    for place in range(works, len(names)):
-        its = studio.to_come.object == names[place]
-        totals[str(names[place])] = float(studio.to_come.hours[its].sum() + later_found.hours[later_found.object == names[place]].sum())
-        luck = truth.work_sd * rng.standard_normal(_DRAWS)
-        drawn = np.exp(studio.sure[its][:, None] + luck + truth.line_sd * tails(rng, int(its.sum()) * _DRAWS).reshape(-1, _DRAWS)).sum(axis=0)
-        common = rng.standard_normal(_DRAWS)
-        for h in np.flatnonzero(~has[place, hidden]):
-            t = hidden[h]
-            there = rng.random(_DRAWS) < special.ndtr((score[place, h] + np.sqrt(share) * common) / np.sqrt(1 - share))
-            sizes = rng.normal(smaller, 0.5, _DRAWS) if truth.measured[t] else np.zeros(_DRAWS)
-            by = rng.choice(3, _DRAWS, p=truth.share)
-            log_hours = (
-                truth.level[t]
-                + truth.elasticity[t] * sizes
-                + truth.by_condition * (grade[place] - 1.5)
-                + truth.pace[by]
-                + luck
-                + truth.line_sd * tails(rng, _DRAWS)
-            )
-            drawn += np.where(there, np.exp(log_hours), 0.0)
-        oracle[str(names[place])] = drawn
-    return Quoted(studio=replace(studio, history=history), foreseen=foreseen, works=told, to_come=studio.to_come, totals=totals, oracle=oracle)
+
+
+def _oracle(studio: Studio, hidden: _Hidden, place: int, rng: np.random.Generator) -> Floats:
+    """Totals of a work to come by one who knows all but luck."""
+    truth, its = studio.truth, studio.to_come.object == hidden.names[place]
+    luck = truth.work_sd * rng.standard_normal(_DRAWS)
+    total: Floats = np.exp(studio.sure[its][:, None] + luck + truth.line_sd * tails(rng, int(its.sum()) * _DRAWS).reshape(-1, _DRAWS)).sum(axis=0)
+    cause = rng.standard_normal(_DRAWS)
+    for number in np.flatnonzero(~hidden.has[place, hidden.techniques]):
+        t = hidden.techniques[number]
+        there = rng.random(_DRAWS) < hidden.chance(place, number, cause)
+        size = rng.normal(_SMALLER, 0.5, _DRAWS) if truth.measured[t] else np.zeros(_DRAWS)
+        sure = truth.level[t] + truth.elasticity[t] * size + truth.by_condition * (hidden.grade[place] - 1.5) + truth.pace[rng.choice(3, _DRAWS, p=truth.share)]
+        total += np.where(there, np.exp(sure + luck + truth.line_sd * tails(rng, _DRAWS)), 0.0)
+    return total

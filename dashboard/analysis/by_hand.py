@@ -10,7 +10,8 @@ from scipy import stats
 
 from dashboard.analysis.mixed import Floats
 
-_LEAST_SPREAD = 1e-6  # of the most; what is said to be certain is nearly so
+_LEAST_SPREAD = 1e-6  # of the most
+_LEAST_HOURS = 1e-3
 
 
 def mean(low: Floats, likeliest: Floats, high: Floats) -> Floats:
@@ -25,9 +26,12 @@ def variance(low: Floats, high: Floats) -> Floats:
 
 def table(low: Floats, likeliest: Floats, high: Floats, levels: Floats) -> Floats:
     """(n, levels) log hours: quantiles of the beta distribution between low and high that has this mean and this variance."""
-    width = np.maximum(high - low, _LEAST_SPREAD * high)
-    middle = (mean(low, likeliest, high) - low) / width
+    width = high - low
+    certain = width <= _LEAST_SPREAD * high  # what is said to be certain is reckoned as that
+    width = np.where(certain, 1.0, width)
+    middle = np.where(certain, 0.5, (mean(low, likeliest, high) - low) / width)
     both = middle * (1 - middle) * 36 - 1
     place = stats.beta.ppf(levels[None, :], (middle * both)[:, None], ((1 - middle) * both)[:, None])
-    found: Floats = np.log(np.maximum(low[:, None] + place * width[:, None], 1e-3))
+    hours = np.where(certain[:, None], high[:, None], low[:, None] + place * width[:, None])
+    found: Floats = np.log(np.maximum(hours, _LEAST_HOURS))
     return found

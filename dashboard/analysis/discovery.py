@@ -32,6 +32,10 @@ _UNSURE = 0.2  # variance of the common cause where nothing ever turned up; less
 _NODES = 15
 _SMALLER_WORTH = 8.0
 _MARKED = 2.0  # grade from which a condition is marked
+_OF_A_KIND, _ENOUGH_OF_A_KIND = (
+    3,
+    8,
+)  # finished works of its kind: from which on only what was ever done on them may turn up; from which on they alone are looked at
 FEW_WORKS = 5  # finished works with an estimate, below which it is said that the record is too short to name what may turn up
 
 Thing = tuple[str, str]
@@ -40,12 +44,13 @@ Thing = tuple[str, str]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Described:
-    """A work as far as it bears on what may turn up; unknown is an empty name, or no number."""
+    """A work as far as it bears on what may turn up; unknown is an empty name, or no number. `techniques` are on its sheet, `worked` was begun already: it turned up, if it was not quoted."""
 
     kind: str = ""
     support: str = ""
     grades: tuple[float, float, float] = (np.nan, np.nan, np.nan)
     techniques: frozenset[str] = frozenset()
+    worked: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,13 +170,31 @@ class MayTurnUp:
 
 def expected(known: Discoveries, work: Described) -> list[MayTurnUp]:
     """Everything that may turn up on a new work, the likeliest first; nothing that this studio never did."""
-    past = known.past
     if not known.works:
         return []
+    known, done = _of_its_kind(known, work)
+    past = known.past
     on_sheet = np.isin(past.techniques, sorted(work.techniques))
+    under_way = np.isin(past.techniques, sorted(work.worked))
     at_risk = ~past.quoted & ~past.worked_before
-    found = _told(known, work, past.turned_up, at_risk, ~on_sheet, another=False) + _told(known, work, past.another, past.quoted, on_sheet, another=True)
+    found = _told(known, work, past.turned_up, at_risk, ~on_sheet & ~under_way & done, another=False)
+    found += _told(known, work, past.another, past.quoted, on_sheet & done, another=True)
     return sorted(found, key=lambda one: (-one.chance, one.technique))
+
+
+def _of_its_kind(known: Discoveries, work: Described) -> tuple[Discoveries, Flags]:
+    """The finished works to look at, those of its kind where there are enough, and (T,) the techniques that may turn up on such a work: what was never done on its kind does not."""
+    past = known.past
+    same = np.array([one.kind == work.kind for one in known.described], dtype=bool)
+    if not work.kind or same.sum() < _OF_A_KIND:
+        return known, np.ones(len(past.techniques), dtype=bool)
+    done = (past.quoted | past.worked_before | past.turned_up)[same].any(axis=0)
+    if same.sum() < _ENOUGH_OF_A_KIND:
+        return known, done
+    own = replace(
+        past, objects=past.objects[same], quoted=past.quoted[same], worked_before=past.worked_before[same], turned_up=past.turned_up[same], another=past.another[same]
+    )  # fmt: skip
+    return replace(known, past=own, described=tuple(one for one, is_same in zip(known.described, same.tolist(), strict=True) if is_same)), done
 
 
 def _told(known: Discoveries, work: Described, turned: Flags, at_risk: Flags, asked: Flags, *, another: bool) -> list[MayTurnUp]:

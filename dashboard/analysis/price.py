@@ -47,7 +47,7 @@ class Price:
 
     Attributes
     ----------
-    parts : in the order in which they were given. hours : their sum. work : for the hours, unrounded. costs : outside costs and materials.
+    parts : in the order in which they were given. hours : their sum. work : for the hours, as it stands on paper. costs : outside costs and materials.
     adjusted : what the minimum charge adds, or the ceiling takes off. net, tax, amount : as they stand on paper; `amount` is rounded once, from all before it unrounded.
     limited : "minimum" or "ceiling" where one of them holds.
     """
@@ -93,38 +93,34 @@ def price(hours: Sequence[float], people: Sequence[str], costs: Decimal, terms: 
     ----------
     hours : of its parts (lines, what may turn up), as they stand in the promise. Their sum is brought to tenths, and each part so that they still sum to it: what stands on
         paper is what is reckoned with. people : who is to do each; nobody in particular is the empty name.
-    costs : outside costs and materials.
+    costs : outside costs and materials, in whole steps of the currency.
     """
     rates = [terms.rate_of(person) for person in people]
     if any(rate is None for rate in rates) or (not rates and terms.rate is None):
         return None
-    total = rounded(Decimal(repr(float(sum(hours)))), TENTH)
-    tenths = shared_out(total, [Decimal(repr(float(one))) for one in hours], TENTH)
-    amounts = [one * rate for one, rate in zip(tenths, rates, strict=True) if rate is not None]
+    parts_hours = tenths(hours)
+    amounts = [one * rate for one, rate in zip(parts_hours, rates, strict=True) if rate is not None]
     work = sum(amounts, Decimal(0))
     exact = work + costs
-    limited = "minimum" if terms.minimum is not None and exact < terms.minimum else "ceiling" if terms.ceiling is not None and exact > terms.ceiling else ""
-    held = terms.minimum if limited == "minimum" else terms.ceiling if limited == "ceiling" else exact
-    assert held is not None
+    held = max(exact, terms.minimum or exact)
+    held = min(held, held if terms.ceiling is None else terms.ceiling)  # of a ceiling below the minimum charge the ceiling holds: it was agreed for this work
     net = rounded(held, terms.step)
     amount = rounded(held * (1 + (terms.tax or Decimal(0)) / 100), terms.step)
     shown = shared_out(rounded(work, terms.step), amounts, terms.step)
     parts = tuple(
         Charged(hours=one, rate=rate, amount=whole, shown=part)
-        for one, rate, whole, part in zip(tenths, rates, amounts, shown, strict=True)
+        for one, rate, whole, part in zip(parts_hours, rates, amounts, shown, strict=True)
         if rate is not None
     )
     return Price(
-        parts=parts,
-        hours=total,
-        work=work,
-        costs=costs,
-        adjusted=net - rounded(work, terms.step) - rounded(costs, terms.step),
-        net=net,
-        tax=amount - net,
-        amount=amount,
-        limited=limited,
-    )
+        parts=parts, hours=sum(parts_hours, Decimal(0)), work=rounded(work, terms.step), costs=costs, adjusted=net - rounded(work, terms.step) - costs, net=net, tax=amount - net, amount=amount,
+        limited="minimum" if held > exact else "ceiling" if held < exact else "",
+    )  # fmt: skip
+
+
+def tenths(hours: Sequence[float]) -> list[Decimal]:
+    """Parts of a promise in tenths of hours that sum to it in tenths."""
+    return shared_out(rounded(Decimal(repr(float(sum(hours)))), TENTH), [Decimal(repr(float(one))) for one in hours], TENTH)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

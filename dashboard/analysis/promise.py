@@ -21,8 +21,8 @@ class Asked:
 
     Attributes
     ----------
-    lines : of all works, as they are asked about. A line with a range by hand has her likeliest hours as its figure.
-    low, high : (n,) hours by hand; not a number where no range was given.
+    lines : of all works, as they are asked about.
+    low, likeliest, high : (n,) hours by hand; not a number where no range was given.
     pinned : (n,) log of a pinned rate by that of the record; nought where none is pinned.
     works : what each work is, by its name in `lines.object`.
     left_out : works and techniques of which it was said that they will not turn up.
@@ -31,6 +31,7 @@ class Asked:
 
     lines: Lines
     low: Floats
+    likeliest: Floats
     high: Floats
     pinned: Floats
     works: Mapping[str, Described]
@@ -97,7 +98,7 @@ def foretell(known: Calibration, discoveries: Discoveries, asked: Asked, draws: 
     counts = np.where(np.isnan(asked.low) | np.isnan(asked.high), 0.0, 1 - joint.own_share(known.joint, lines.technique))
     ranged = np.flatnonzero(counts > 0)
     if len(ranged):
-        hers = by_hand.table(asked.low[ranged], lines.figure[ranged], asked.high[ranged], LEVELS)
+        hers = by_hand.table(asked.low[ranged], asked.likeliest[ranged], asked.high[ranged], LEVELS)
         table[ranged] += counts[ranged, None] * (hers - table[ranged])
     foretold = replace(foretold, table=table)
     work = np.array([number[name] for name in everything.object.tolist()], dtype=np.int64)

@@ -11,7 +11,7 @@ from dashboard.analysis.discovery import Described
 
 _KIND, _SUPPORT, _SIZE, _GRADE, _TECHNIQUES = 2.0, 1.5, 1.5, 0.7, 3.0
 _LIKE = 0.55  # share of what can be compared, from which a work is called similar
-_LEAST = 2.0  # that must be comparable at all
+_LEAST = 3.0  # that must be comparable at all: no one thing says that two works are like each other
 _NEAR_SIZE = 1.5  # times: up to that two sizes are called near
 
 
@@ -26,17 +26,18 @@ class Finished:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Like:
-    """A similar work: `share` of what can be compared in which it is like the new one, 0 to 1, and why, in words."""
+    """A similar work: `share` of what can be compared in which it is like the new one, 0 to 1, how much could be `compared`, and why, in words."""
 
     object: str
     share: float
+    compared: float
     why: tuple[str, ...]
 
 
 def similar(new: Described, area: float, past: Sequence[Finished], most: int = 5) -> list[Like]:
     """Finished works like a new one, the likest first; none where none is."""
     told = [_compared(new, area, one) for one in past]
-    return sorted((one for one in told if one is not None and one.share >= _LIKE), key=lambda one: (-one.share, one.object))[:most]
+    return sorted((one for one in told if one is not None and one.share >= _LIKE), key=lambda one: (one.share, one.compared, one.object), reverse=True)[:most]
 
 
 def _compared(new: Described, area: float, past: Finished) -> Like | None:
@@ -71,4 +72,4 @@ def _compared(new: Described, area: float, past: Finished) -> Like | None:
         compare(_TECHNIQUES, min(1.0, 1.5 * share), f"{len(both)} of {len(new.techniques)} techniques the same" if both else "")
     if sum(weights) < _LEAST:
         return None
-    return Like(object=past.object, share=float(sum(likes) / sum(weights)), why=tuple(why))
+    return Like(object=past.object, share=float(sum(likes) / sum(weights)), compared=sum(weights), why=tuple(why))

@@ -14,11 +14,13 @@ from decimal import Decimal
 import pandas as pd
 
 from dashboard.analysis.dots import stacked
-from dashboard.analysis.price import Price, payments, shared_out
+from dashboard.analysis.price import Price, payments
 from dashboard.letter.blocks import Block, Letter, facts, heading, says, small, subheading, table
 from dashboard.quoting import CONFIDENCES, Commercial, Option, Quoted, WorkQuoted
 from dashboard.words import amount, counted, day, hours, money, text
+from ingest import notation
 from ingest.cautions import usual_cautions
+from ingest.errors import BenchHoursError
 from ingest.quotes import Quote
 from ingest.settings import CLAUSES, NO_CLAUSE, Settings
 from ingest.vocabulary import Vocabulary
@@ -35,15 +37,18 @@ USUAL_CLAUSES = {
 CLAUSE_HEADS = {
     "clause_not_included": "Not included", "clause_changes": "What would change the price", "clause_validity": "How long this holds", "clause_storage": "Storage", "clause_insurance": "Insurance",
 }  # fmt: skip
+_NO_PRICE = "This letter has no price yet: it waits for what an hour costs, and for lines that it is for."
 _SEEN = 0.05  # chance from which what may turn up is named
 _MOST_NAMED = 4
 
 
 def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary) -> Letter:
-    """The letter of a quote, in the form that it asks for."""
+    """The letter of a quote, in the form that it asks for; raises where its works are of different owners."""
+    if len(quoted.owners) > 1:
+        raise BenchHoursError("the works of this quote are of different owners", "Quote them apart: a letter is for one owner.")
     said, agreed = quote.letter, quoted.commercial
     works = [work for work in quoted.works if work.options]
-    made_on = _made_on(said, quoted.as_of)
+    made_on = dated(said, studio) or quoted.as_of
     blocks: list[Block] = [says(said["opening"])] if said.get("opening") else []
     for number, work in enumerate(works, 1):
         if len(works) > 1:
@@ -53,7 +58,7 @@ def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary) ->
         blocks += _all_together(quoted, works)
     blocks += _how_paid(quoted, works)
     blocks += _clauses(studio, said, agreed)
-    if caution := usual_cautions(words, dict.fromkeys(one for work in works for one in work.options[0].lines["technique"])):
+    if caution := usual_cautions(words, dict.fromkeys(name for work in works for option in work.options for name in _in_price(option)["technique"])):
         blocks.append(small(caution))
     return Letter(
         studio=studio.studio, letterhead=[line for line in studio.letterhead.splitlines() if line], addressee=[line for line in said.get("addressee", "").splitlines() if line.strip()] or usual_addressee(quoted), day=day(made_on),
@@ -61,16 +66,17 @@ def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary) ->
     )  # fmt: skip
 
 
-def _made_on(said: Mapping[str, str], as_of: date) -> date:
+def dated(said: Mapping[str, str], studio: Settings) -> date | None:
+    """The day that was said for the letter; None where none was, or none that can be read."""
     try:
-        return date.fromisoformat(said.get("made_on", ""))
-    except ValueError:
-        return as_of
+        return notation.day(said["made_on"], studio.day_order) if said.get("made_on") else None
+    except BenchHoursError:
+        return None
 
 
 def usual_addressee(quoted: Quoted) -> list[str]:
-    """The owner of the first work, as held."""
-    held = quoted.works[0].read.held if quoted.works else {}
+    """The owner of the first work that has lines and an owner, as held."""
+    held = next((work.read.held for work in quoted.works if work.options and work.read.held.get("owner")), {})
     return [line for name in ("owner", "owner_address") for line in (text(held.get(name)) or "").replace(", ", "\n").splitlines() if line.strip()]
 
 
@@ -95,7 +101,7 @@ def _work(work: WorkQuoted, said: Mapping[str, str], agreed: Commercial, one_of_
             blocks.append(subheading(f"Option: {option.name}"))
         blocks += _proposed(option, said, agreed)
         blocks += _costs_and_price(work, option, said, agreed)
-        if said.get("dots") == "yes" and option.total.max() > 0:
+        if said.get("dots") == "yes" and option.charged().max() > 0:
             blocks.append(_dots(option))
     if not one_of_several:
         blocks += _time(work.options, agreed)
@@ -108,7 +114,8 @@ def _identified(work: WorkQuoted) -> Block:
     size = f"{' × '.join(f'{side:,.10g}' for side in sides)} cm{' (height × width)' if len(sides) == 2 else ''}" if sides else ""
     if not size and work.area > 0:
         size = f"{work.area:,.1f} dm²"
-    medium = work.said.identified.get("medium") or " on ".join(filter(None, (text(held.get("kind")), text(held.get("support")))))
+    kind, support = text(held.get("kind")), text(held.get("support"))
+    medium = work.said.identified.get("medium") or (kind if support and support in kind else " on ".join(filter(None, (kind, support))))
     return facts([
         ("Maker", text(held.get("maker"))), ("Title", text(held.get("title"))), ("Medium", medium), ("Size", size or "to be measured"), ("Marks", work.said.identified.get("marks", "")),
         ("Our number", work.said.object),
@@ -117,7 +124,7 @@ def _identified(work: WorkQuoted) -> Block:
 
 def _proposed(option: Option, said: Mapping[str, str], agreed: Commercial) -> list[Block]:
     form = said.get("form", "one")
-    lines = _in_price(option, agreed)
+    lines = _in_price(option)
     if form == "full" and option.price is not None:
         return [subheading("Proposed treatment"), *_full(option, lines, agreed)]
     if form == "phases":
@@ -126,9 +133,9 @@ def _proposed(option: Option, said: Mapping[str, str], agreed: Commercial) -> li
     return [subheading("Proposed treatment"), facts(rows), *_first_stage(option, agreed)]
 
 
-def _in_price(option: Option, agreed: Commercial) -> pd.DataFrame:
+def _in_price(option: Option) -> pd.DataFrame:
     """The lines that the price is for."""
-    return option.lines[option.lines["promised"] > 0] if agreed.first_stage else option.lines
+    return option.lines[option.lines["in_price"]]
 
 
 def _named(lines: pd.DataFrame) -> str:
@@ -147,12 +154,12 @@ def _by_phase(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[B
     found = _allowance_hours(option)
     if found:
         rows.append(["Allowance for what cannot be seen yet", f"{found}", "", _allowance_amount(option, agreed)])
-    total = price.hours if price else Decimal(repr(round(option.promised, 1)))
+    total = sum(option.tenths, Decimal(0))
     rows.append(["Together", f"{total}", "", _money(price.work, agreed) if price else ""])
     heads = ["phase and what is done", "hours", "8 times in 10 between", f"price, {agreed.currency}" if price else ""]
     if not price:
         heads, rows = heads[:3], [row[:3] for row in rows]
-    said = f"Hours are those that the price is for: {_how_sure(option, agreed)}" if price else "Nobody has said yet what an hour costs, so there is no price."
+    said = f"Hours are those that the price is for: {_how_sure(option, agreed)}" if price else _NO_PRICE
     return [table("Proposed treatment by phase", heads, rows, right=(1, 2, 3), foot=1), says(said), *_allowance(option), *_first_stage(option, agreed)]
 
 
@@ -165,34 +172,24 @@ def _how_sure(option: Option, agreed: Commercial) -> str:
 
 def _amounts_of_phases(option: Option, phases: pd.DataFrame, agreed: Commercial) -> list[tuple[str, str]]:
     """Hours and price of each phase, from its lines as they are reckoned."""
-    if option.price is None:
-        tenths = shared_out(
-            Decimal(repr(round(option.promised - option.allowance, 1))), [Decimal(repr(float(one))) for one in phases["promised"]], Decimal("0.1")
-        )
-        return [(f"{one}", "") for one in tenths]
-    parts = option.price.parts[: len(option.lines)]
-    of = option.lines["phase"].tolist()
     found = []
     for phase in phases["phase"]:
-        inside = [part for part, name in zip(parts, of, strict=True) if name == phase]
-        found.append((f"{sum((part.hours for part in inside), Decimal(0))}", _money(sum((part.shown for part in inside), Decimal(0)), agreed)))
+        places = [place for place, (name, counts) in enumerate(zip(option.lines["phase"], option.lines["in_price"], strict=True)) if name == phase and counts]
+        told = sum((option.tenths[place] for place in places), Decimal(0))
+        found.append((f"{told}", _money(sum((option.price.parts[place].shown for place in places), Decimal(0)), agreed) if option.price else ""))
     return found
 
 
 def _allowance_hours(option: Option) -> Decimal:
-    if option.price is None:
-        return Decimal(repr(round(option.allowance, 1)))
-    return sum((part.hours for part in option.price.parts[len(option.lines) :]), Decimal(0))
+    return option.tenths[-1]
 
 
 def _allowance_amount(option: Option, agreed: Commercial) -> str:
-    if option.price is None:
-        return ""
-    return _money(sum((part.shown for part in option.price.parts[len(option.lines) :]), Decimal(0)), agreed)
+    return "" if option.price is None else _money(option.price.parts[-1].shown, agreed)
 
 
 def _allowance(option: Option) -> list[Block]:
-    likely = option.found[option.found["chance"] >= _SEEN].head(_MOST_NAMED)
+    likely = option.found[(option.found["chance"] >= _SEEN) & ~option.found["another"]].head(_MOST_NAMED)
     if likely.empty or not _allowance_hours(option):
         return []
     return [
@@ -222,7 +219,7 @@ def _full(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[Block
                 what,
                 amount(line["quantity"], line["unit"] or None),
                 f"{part.hours}",
-                _money(part.rate, agreed),
+                _rate(part.rate, agreed),
                 _money(part.shown, agreed),
                 *([line["mark"]] if marked else []),
             ]
@@ -234,7 +231,7 @@ def _full(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[Block
                 "allowance for what cannot be seen yet",
                 "",
                 f"{found}",
-                _money(price.parts[len(option.lines)].rate, agreed),
+                _rate(price.parts[-1].rate, agreed),
                 _allowance_amount(option, agreed),
                 *([""] if marked else []),
             ]
@@ -271,7 +268,7 @@ def _first_stage(option: Option, agreed: Commercial) -> list[Block]:
 def _costs_and_price(work: WorkQuoted, option: Option, said: Mapping[str, str], agreed: Commercial) -> list[Block]:
     price = option.price
     if price is None:
-        return [says("Nobody has said yet what an hour costs, so this letter has no price.")] if said.get("form", "one") != "phases" else []
+        return [says(_NO_PRICE)] if said.get("form", "one") != "phases" else []
     rows = []
     if said.get("form", "one") != "one":
         rows.append(("For the hours", _money(price.work, agreed)))
@@ -304,9 +301,17 @@ def _with_tax(price: Price, agreed: Commercial) -> list[tuple[str, str]]:
 
 
 def _money(value: Decimal, agreed: Commercial) -> str:
-    """An amount without its currency, which stands at the head or with the price."""
-    places = max(0, -int(agreed.terms.step.as_tuple().exponent))
-    return f"{value:,.{places}f}".replace("-", "−")
+    """An amount in whole steps of the currency, without it: it stands at the head or with the price."""
+    return f"{value:,.{_places(agreed)}f}".replace("-", "−")
+
+
+def _rate(value: Decimal, agreed: Commercial) -> str:
+    """A rate to its last digit, so that hours × rate is what stands beside it."""
+    return f"{value:,.{max(_places(agreed), -int(value.as_tuple().exponent))}f}"
+
+
+def _places(agreed: Commercial) -> int:
+    return max(0, -int(agreed.terms.step.as_tuple().exponent))
 
 
 def _dots(option: Option) -> Block:
@@ -323,6 +328,8 @@ def _dots(option: Option) -> Block:
 def _time(options: tuple[Option, ...], agreed: Commercial) -> list[Block]:
     said = []
     for option in options:
+        if option.promised <= 0:
+            continue
         even, likely = option.weeks(0.5), option.weeks(0.8)
         waits = [float(value) for value in (pd.Series(option.days).quantile([0.5, 0.8]))]
         name = f"Option {option.name}: " if option.name else ""
@@ -332,7 +339,7 @@ def _time(options: tuple[Option, ...], agreed: Commercial) -> list[Block]:
         if agreed.begin_on:
             sentence += f". Begun on {day(agreed.begin_on)}, it would be ready by {day(agreed.begin_on + timedelta(weeks=likely))}, 4 times in 5"
         said.append(f"{sentence[0].upper()}{sentence[1:]}.")
-    return [subheading("Time"), *map(says, said)]
+    return [subheading("Time of the first stage" if agreed.first_stage else "Time"), *map(says, said)] if said else []
 
 
 # --- all works, payments, clauses, approval

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 import streamlit as st
 
-from dashboard import fields, frame, held, quote_sentences, quoting, sheet, tables
+from dashboard import fields, frame, held, quote_sentences, quoting, reading, sheet, tables
 from dashboard.charts import quotes as charts
 from dashboard.letter import content, page, paper
 from dashboard.quote_command import as_frame
@@ -19,7 +19,6 @@ from dashboard.quoting import CONFIDENCES, Known, Option, Quoted, WorkQuoted
 from dashboard.words import UNITS, amount, counted, day, hours, money, plain
 from ingest import notation, quotes
 from ingest.cautions import usual_cautions
-from ingest.errors import BenchHoursError
 from ingest.formulas import defused_frame
 from ingest.quotes import MARKS, Quote, QuotedWork
 from ingest.records import SHAPES
@@ -29,7 +28,7 @@ SHEET = {
     "technique": ("technique", 230), "part": ("part", 90), "quantity": ("quantity", 95), "hours": ("own hours", 95), "low_hours": ("low, h", 75), "high_hours": ("high, h", 80),
     "person": ("person", 80), "option": ("option", 110), "unattended_hours": ("unattended, h", 135), "phase": ("phase, if not usual", 150), "mark": ("belongs to", 120), "note": ("note", 160),
 }  # fmt: skip
-COSTS = {"what": ("outside cost or material", 260), "amount": ("amount", 110)}
+COSTS = {"what": ("outside cost or material", 260), "amount": ("amount", 110), "first_stage": ("first stage? (yes)", 150)}
 CALLED = {
     "hours": "own hours", "low_hours": "low", "high_hours": "high", "unattended_hours": "unattended", "height_cm": "height", "width_cm": "width", "area_dm2": "area",
     "structure_condition": "condition: structure", "paint_condition": "condition: paint", "surface_condition": "condition: surface",
@@ -117,8 +116,9 @@ def _one(quote: Quote) -> None:
     at = _which_work(quote)
     work = quote.works[at]
     key = f"{_name(quote)} {at}"
-    st.header(plain(f"Quote {quote.number}: {work.called}"))
+    head = st.empty()  # says what the work is called once its fields are read
     _the_work(work, key, turn)
+    head.header(plain(f"Quote {quote.number}: {work.called}"))
     now = held.quoting_known(held.today())
     likes = st.container()  # filled once the lines are read that are on the sheet now
     st.subheader("Its lines")
@@ -154,7 +154,7 @@ def _one(quote: Quote) -> None:
         _how_it_reads(told)
         _may_turn_up(quote, work, told, now)
     _letter(quote, found, turn)
-    _end(quote)
+    _end(quote, found)
 
 
 def _name(quote: Quote) -> str:
@@ -244,7 +244,7 @@ def _like_it(quote: Quote, at: int, told: WorkQuoted, now: Known) -> None:
     for like in likes:
         with st.container(horizontal=True, vertical_alignment="center"):
             st.html(
-                f'<p class="beside"><a href="{held.address("one-work", object=like.object)}" target="_self">{like.object}</a>: {escape(", ".join(like.why) + surprises.get(like.object, ""))}.</p>',
+                f'<p class="beside"><a href="{escape(held.address("one-work", object=like.object))}" target="_self">{escape(like.object)}</a>: {escape(", ".join(like.why) + surprises.get(like.object, ""))}.</p>',
                 width="stretch",
             )
             if st.button(
@@ -281,11 +281,8 @@ def _terms(quote: Quote, turn: int, now: Known) -> None:
     studio, terms, key = held.settings(), quote.terms, f"{_name(quote)} terms"
 
     def field(name: str, label: str, width: int, otherwise: object = None, explained: str | None = None) -> None:
-        shown = "" if otherwise in (None, "") else f"{otherwise:g}" if isinstance(otherwise, float) else f"{otherwise}"
-        said = st.text_input(label, terms.get(name, ""), key=f"{key} {name} {turn}", placeholder=shown, width=width, help=explained).strip()
-        terms.pop(name, None)
-        if said:
-            terms[name] = said
+        shown = "" if otherwise is None else notation.written(otherwise) if isinstance(otherwise, float) else f"{otherwise}"
+        _line(terms, name, label, f"{key} {name} {turn}", shown, width, explained)
 
     chances = list(CONFIDENCES)
     confidence = st.segmented_control(
@@ -336,24 +333,21 @@ def _total(quote: Quote, told: WorkQuoted, found: Quoted) -> None:
     )  # fmt: skip
     if moved := _effect(quote, one, p80):
         st.info(plain(moved))
-    values = one.dots()
-    within = int((values <= one.promised).sum()) if one.first_stage is None else None
-    if one.total.max() > 0:
-        promise = one.promised if one.first_stage is None else p80
+    if one.charged().max() > 0:
+        values = one.dots()
+        within = int((values <= one.promised).sum())
         st.altair_chart(
-            charts.chance(values, promise), width="stretch", theme=None,
-            alt=f"{len(values)} equally likely totals from {hours(values[0])} to {hours(values[-1])} hours, {int((values <= promise).sum())} of them within the {hours(promise)} hours of the promise.",
+            charts.chance(values, one.promised), width="stretch", theme=None,
+            alt=f"{len(values)} equally likely totals from {hours(values[0])} to {hours(values[-1])} hours, {within} of them within the {hours(one.promised)} hours of the promise.",
         )  # fmt: skip
         frame.say(
             [
-                f"Each of the {len(values)} dots is equally likely: {within} of them are within the promise."
-                if within is not None
-                else "The promise is of the first stage alone; the dots are the whole treatment."
+                f"Each of the {len(values)} dots is equally likely: {within} of them are within the promise{', which is of the first stage alone' if one.commercial.first_stage else ''}."
             ]
         )
     frame.say([
         quote_sentences.promised(one), quote_sentences.price_words(one), quote_sentences.earns(one), quote_sentences.break_even(one), _time(one),
-        quote_sentences.outside(float(one.lines["hours"].sum()), told.outside),
+        quote_sentences.outside(float(one.lines["hours"].sum()), one.outside),
     ])  # fmt: skip
     if len(told.options) > 1:
         _side_by_side(told)
@@ -377,7 +371,7 @@ def _rests_on(now: Known) -> str:
 
 def _effect(quote: Quote, one: Option, p80: float) -> str:
     """What the last change did to the total, until the next one; a look at another work or option is none."""
-    seen = f"{_name(quote)} effect"
+    seen = f"effect in {_name(quote)}"
     stands_for = (quote.kept_at, st.session_state.get(f"{_name(quote)} which"), one.name)
     before = st.session_state.get(seen)
     if before is None or before[0][1:] != stands_for[1:]:
@@ -414,14 +408,7 @@ def _commission(found: Quoted) -> None:
         for work in found.works
     ]  # fmt: skip
     if agreed.travel_hours or agreed.travel_cost:
-        rows.append(
-            [
-                "shared travel",
-                hours(float(agreed.travel_hours)),
-                hours(float(agreed.travel_hours)),
-                money(agreed.travel, agreed.currency) if agreed.travel is not None else "no rate yet",
-            ]
-        )
+        rows.append(["shared travel", "", "", money(agreed.travel, agreed.currency) if agreed.travel is not None else "no rate yet"])
     even, four = (float(value) for value in pd.Series(found.total).quantile([0.5, 0.8]))
     rows.append(["together", hours(even), hours(four), money(found.amount, agreed.currency) if found.amount is not None else "no price yet"])
     st.html(tables.ledger("Works of this quote", ["work", "even chance, h", "4 in 5, h", "price"], rows, foot=True))
@@ -441,19 +428,9 @@ def _how_it_reads(told: WorkQuoted) -> None:
             for row in fresh:
                 shown.add(row["number"])
                 named = ", ".join(filter(None, (row["technique"], row["part"], f"option {row['option']}" if several and row["option"] else "")))
-                rows.append(
-                    [
-                        named,
-                        _quantity(row),
-                        hours(row["hours"]),
-                        hours(row["p50"]),
-                        hours(row["p80"]),
-                        hours(row["p90"]),
-                        f"{row['works']}",
-                        quote_sentences.came_from(row),
-                    ]
-                )
-    heads = ["line", "quantity", "own, h", "even chance, h", "4 in 5, h", "9 in 10, h", "works", "said by"]
+                chances = [hours(row[level]) for level in ("p50", "p80", "p90")]
+                rows.append([named, *chances, _quantity(row), hours(row["hours"]), f"{row['works']}", quote_sentences.came_from(row)])
+    heads = ["line", "even chance, h", "4 in 5, h", "9 in 10, h", "quantity", "own, h", "works", "said by"]
     st.html(tables.ledger("Lines of the quote", heads, rows, words=(0, 7)))
     techniques = list(dict.fromkeys(name for option in told.options for name in option.lines["technique"]))
     frame.say(["The parts do not sum to the total at 4 in 5: not everything goes slowly at once.", usual_cautions(fields.vocabulary(), techniques)])
@@ -529,13 +506,11 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
     usual = "\n".join(content.usual_addressee(found))
     _text(said, "addressee", "Addressee", key, turn, usual, rows=96)
     with st.expander("Day, opening, clauses"):
-        shown = st.text_input("Dated", said.get("made_on", ""), key=f"{key} day {turn}", placeholder=f"{held.today():%Y-%m-%d}", width=160)
-        said.pop("made_on", None)
-        if shown.strip():
-            try:
-                said["made_on"] = f"{notation.day(shown, studio.day_order)}"
-            except BenchHoursError as error:
-                st.warning(plain(f'Dated "{shown}" {error} Until then the letter is dated today.'))
+        _line(said, "made_on", "Dated", f"{key} day {turn}", f"{held.today():%Y-%m-%d}", 160)
+        if said.get("made_on") and not content.dated(said, studio):
+            st.warning(
+                plain(f'Dated "{said["made_on"]}" cannot be read as a day: write it like {held.today():%Y-%m-%d}. Until then the letter is dated today.')
+            )
         _text(said, "opening", "Opening (may stay empty)", key, turn, "", rows=80)
         for name in CLAUSES:
             _text(said, name, content.CLAUSE_HEADS[name], key, turn, getattr(studio, name) or content.USUAL_CLAUSES[name], rows=96)
@@ -549,6 +524,9 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
         st.session_state[f"kept {_name(quote)}"] = quote.kept_at
     if not any(work.options for work in found.works):
         frame.say(["The letter can be had once there is a line."])
+        return
+    if len(found.owners) > 1:
+        st.warning("The works of this quote are of different owners, and a letter is for one: take one of them out, below, and quote it by itself.")
         return
     made = content.letter(found, quote, studio, fields.vocabulary())
     name = f"quote-{quote.number}"
@@ -566,6 +544,13 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
     )
 
 
+def _line(said: dict[str, str], name: str, label: str, key: str, placeholder: str, width: int, explained: str | None = None) -> None:
+    shown = st.text_input(label, said.get(name, ""), key=key, placeholder=placeholder, width=width, help=explained).strip()
+    said.pop(name, None)
+    if shown:
+        said[name] = shown
+
+
 def _text(said: dict[str, str], name: str, label: str, key: str, turn: int, usual: str, *, rows: int) -> None:
     shown = st.text_area(label, said.get(name, ""), key=f"{key} {name} {turn}", placeholder=usual, height=rows)
     said.pop(name, None)
@@ -576,10 +561,11 @@ def _text(said: dict[str, str], name: str, label: str, key: str, turn: int, usua
 # --- more works, and the end
 
 
-def _end(quote: Quote) -> None:
+def _end(quote: Quote, found: Quoted) -> None:
     with st.expander("Another work of the same owner in this letter"):
         works = held.works(held.today())
-        codes = [ANOTHER, *[code for code in works["object"].tolist() if code not in {work.object for work in quote.works}]] if len(works) else [ANOTHER]
+        fitting = set(reading.of_owner(held.store().cursor(), found.owners[0]) if found.owners else works["object"]) - {work.object for work in quote.works}
+        codes = [ANOTHER, *[code for code in works["object"].tolist() if code in fitting]] if len(works) else [ANOTHER]
         titles = dict(zip(works["object"], works["title"].fillna(""), strict=True)) if len(works) else {}
         code = st.selectbox(
             "Work", codes, format_func=lambda one: f"{one}  {titles[one]}".strip() if one else NOT_HERE, key=f"{_name(quote)} another {len(quote.works)}"

@@ -1,0 +1,187 @@
+"""From the README alone: a new work is described on the invented studio, quoted, and leaves as a letter; on a phone and on a laptop."""
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from dashboard import demo
+from tests.browser.conftest import act, keep, settled
+from tests.browser.test_tasks import told, write_cell
+
+WORK = {"Title": "A mill at Marrowby", "Kind": "easel painting", "Support": "canvas", "Height, cm": "61", "Width, cm": "76"}
+
+
+@pytest.fixture
+def studio(serve_here: Callable[..., str], tmp_path: Path) -> str:
+    db = tmp_path / "studio.duckdb"
+    with demo.fresh(db):
+        pass
+    return serve_here("serve", "--db", str(db))
+
+
+def begin(page: Page, studio: str) -> None:
+    page.goto(f"{studio}/quote-a-work")
+    expect(page.get_by_role("heading", name="Quote a work", exact=True)).to_be_visible()
+    settled(page)
+    act(page, lambda: page.get_by_role("button", name="Begin a quote").click())
+    expect(page.get_by_role("heading", name="Quote 1: the new work")).to_be_visible()
+    settled(page)
+    for label, text in WORK.items():
+        fill(page, label, text)
+
+
+def fill(page: Page, label: str, text: str) -> None:
+    """Fill a field and leave it."""
+    page.get_by_label(label, exact=True).first.fill(text)
+    act(page, lambda: page.keyboard.press("Tab"), must=False)
+    expect(page.get_by_label(label, exact=True).first).to_have_value(text)
+
+
+def total(page: Page) -> list[str]:
+    """The four figures of what it comes to."""
+    settled(page)
+    return page.locator("dl.figures dd").all_inner_texts()
+
+
+def add_line(page: Page, technique: str, **more: str) -> None:
+    """Add a line by choosing its technique."""
+    place = page.get_by_test_id("stExpander").filter(has_text="Add a line by choosing its technique")
+    if not place.get_by_label("Technique").count():
+        act(page, lambda: page.get_by_text("Add a line by choosing its technique").click())
+    field = place.get_by_role("combobox")
+    field.fill(technique)
+    act(page, page.get_by_role("option").first.click)
+    for label, text in more.items():
+        fill(page, label, text)
+    act(page, lambda: page.get_by_role("button", name="Add it to the sheet").click())
+    settled(page)
+
+
+def test_a_new_work_is_described_quoted_and_leaves_as_a_letter(studio: str, page: Page) -> None:
+    begin(page, studio)
+    expect(page.get_by_text("easel painting too, on canvas too").first).to_be_visible()
+    act(page, page.get_by_role("button", name="Take its lines").first.click)
+    expect(page.get_by_text("even chance", exact=True).first).to_be_visible()
+    before = total(page)
+    assert all(re.fullmatch(r"[\d,]+\.\d h", cell) for cell in before[:3]) and re.fullmatch(r"€[\d,]+\.\d\d", before[3])
+    expect(page.get_by_role("region", name="Lines of the quote", exact=True)).to_be_visible()
+    # each change shows what it did
+    add_line(page, "lining removal dry")
+    expect(page.get_by_text(re.compile(r"The last change moved the total, 4 in 5, by \+"))).to_be_visible()
+    after = total(page)
+    assert float(after[1].split()[0].replace(",", "")) > float(before[1].split()[0].replace(",", ""))
+    # chance as dots that can be counted, the promise marked
+    chart = page.get_by_test_id("stVegaLiteChart").first
+    expect(chart.locator("svg .mark-symbol path")).to_have_count(20)
+    expect(chart.get_by_text(re.compile(r"promise [\d.]+ h"))).to_be_visible()
+    expect(page.get_by_text("16 of them are within the promise")).to_be_visible()
+    # what may turn up, and one of it left out with its reason
+    row = page.get_by_role("region", name="What may turn up").get_by_role("row").nth(1)
+    technique = row.get_by_role("cell").first.inner_text()
+    page.get_by_text("Leave one of them out").click()
+    act(page, lambda: page.get_by_role("button", name="Leave it out").click())
+    expect(page.get_by_text("Not left out: write why")).to_be_visible()
+    page.get_by_label("Why", exact=True).fill("it was seen, and is whole")
+    act(page, lambda: page.get_by_role("button", name="Leave it out").click())
+    expect(page.get_by_text(f"{technique} is left out: it was seen, and is whole")).to_be_visible()
+    # the letter
+    act(page, lambda: page.get_by_text("by phase", exact=True).click())
+    fill(page, "Addressee", "Family Brandreth")
+    settled(page)
+    with page.expect_download() as given:
+        page.get_by_role("button", name="The letter as PDF").click()
+    assert Path(given.value.path()).read_bytes().startswith(b"%PDF") and given.value.suggested_filename == "quote-1.pdf"
+    with page.expect_download() as given:
+        page.get_by_role("button", name="The letter as a page (HTML)").click()
+    html = Path(given.value.path()).read_text(encoding="utf-8")
+    assert "A mill at Marrowby" in html and "Family Brandreth" in html and total(page)[3] in html
+    act(page, lambda: page.get_by_text("See it", exact=True).click())
+    expect(page.get_by_test_id("stImage").locator("img").first).to_be_visible()
+    keep(page, "quote")
+    # nothing is lost by a reload
+    figures = total(page)
+    page.reload()
+    expect(page.get_by_role("heading", name="Quote 1: A mill at Marrowby")).to_be_visible()
+    expect(page.get_by_text("even chance", exact=True).first).to_be_visible()
+    assert total(page) == figures
+    expect(page.get_by_label("Addressee")).to_have_value("Family Brandreth")
+    expect(page.get_by_text(f"{technique} is left out")).to_be_visible()
+
+
+def test_bad_input_is_said_in_words_and_nothing_typed_is_lost(studio: str, phone: Page) -> None:
+    begin(phone, studio)
+    add_line(phone, "varnish removal with free solvents")
+    add_line(phone, "filling", **{"Quantity, dm²": "99999999"})
+    expect(phone.get_by_text('Line 2, quantity "99999999": cannot be.')).to_be_visible()
+    fill(phone, "Height, cm", "tall")
+    expect(phone.get_by_text('Height "tall": is not a number.')).to_be_visible()
+    expect(phone.get_by_text("the size of the work is not known, so it is foretold as a usual one")).to_be_visible()
+    fill(phone, "Ceiling", "a lot")
+    expect(phone.get_by_text('Ceiling "a lot" is not a number.')).to_be_visible()
+    fill(phone, "Currency", "JPY")
+    expect(phone.get_by_text("No price: nobody has said what an hour costs in JPY")).to_be_visible()
+    assert total(phone)[3] == "no rate yet"
+    phone.reload()
+    expect(phone.get_by_label("Height, cm")).to_have_value("tall")
+    expect(phone.get_by_role("textbox", name="Ceiling")).to_have_value("a lot")
+    expect(phone.get_by_text('Line 2, quantity "99999999": cannot be.')).to_be_visible()
+
+
+def test_the_sheet_is_written_by_keyboard_and_options_stand_side_by_side(studio: str, laptop: Page) -> None:
+    begin(laptop, studio)
+    sheet = laptop.get_by_test_id("stDataFrame").first
+    for row, (technique, option) in enumerate([("retouching", ""), ("lining", "full treatment"), ("tear bridging", "stabilise only")]):
+        for _ in range(3):
+            sheet.scroll_into_view_if_needed()
+            box = sheet.bounding_box()
+            assert box
+            laptop.mouse.click(box["x"] + 120, box["y"] + 52 + 35 * row)
+            if told(laptop.locator(f"[role=gridcell][id$='-{row}'][aria-selected=true]"), None):
+                break
+        write_cell(laptop, f"glide-cell-1-{row}", technique, "Tab")
+        if option:
+            for _ in range(6):
+                laptop.keyboard.press("Tab")
+                laptop.wait_for_timeout(120)
+            write_cell(laptop, f"glide-cell-8-{row}", option, "Tab")
+    table = laptop.get_by_role("region", name="Options side by side")
+    expect(table.get_by_role("cell", name="stabilise only")).to_be_visible()
+    expect(table.get_by_role("cell", name="full treatment")).to_be_visible()
+    keep(laptop, "quote-options")
+
+
+def test_works_of_one_owner_share_a_letter_and_two_windows_do_not_overwrite_each_other(studio: str, laptop: Page) -> None:
+    begin(laptop, studio)
+    add_line(laptop, "retouching")
+    act(laptop, lambda: laptop.get_by_text("Another work of the same owner in this letter").click(), must=False)
+    act(laptop, lambda: laptop.get_by_role("button", name="Add it to the quote").click())
+    expect(laptop.get_by_role("heading", name="Quote 1: the new work")).to_be_visible()
+    add_line(laptop, "filling")
+    together = laptop.get_by_role("region", name="Works of this quote")
+    expect(together.get_by_role("cell", name="together")).to_be_visible()
+    other = laptop.context.new_page()
+    other.goto(laptop.url)
+    expect(other.get_by_role("region", name="Works of this quote")).to_be_visible()
+    settled(other)
+    fill(other, "Ceiling", "5000")
+    expect(other.get_by_text(re.compile("^Kept on"))).to_be_visible()
+    laptop.get_by_label("Addressee").fill("Somebody")
+    act(laptop, lambda: laptop.keyboard.press("Tab"), must=False)
+    expect(laptop.get_by_text("This quote was changed from another window.")).to_be_visible()
+    act(laptop, lambda: laptop.get_by_role("button", name="Show it as it is now, and go on here").click())
+    expect(laptop.get_by_role("textbox", name="Ceiling")).to_have_value("5000")
+    other.close()
+
+
+def test_a_quote_is_thrown_away_only_when_that_is_meant(studio: str, phone: Page) -> None:
+    begin(phone, studio)
+    act(phone, lambda: phone.get_by_role("button", name="Throw the quote away").click())
+    act(phone, lambda: phone.get_by_role("button", name="No, keep it").click())
+    expect(phone.get_by_role("heading", name="Quote 1: A mill at Marrowby")).to_be_visible()
+    act(phone, lambda: phone.get_by_role("button", name="Throw the quote away").click())
+    act(phone, lambda: phone.get_by_role("button", name="Yes, throw it away").click())
+    expect(phone.get_by_text("Quote 1 is thrown away.")).to_be_visible()
+    expect(phone.get_by_role("button", name="Begin a quote")).to_be_visible()
