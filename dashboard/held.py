@@ -192,7 +192,8 @@ def quoting_known(as_of: date) -> quoting.Known:
 def quoted(quote: Quote, called: Mapping[str, str]) -> quoting.Quoted:
     """What a quote promises today; reckoned anew only where something of it, or of the record, was changed."""
     opened, on = store(), today()
-    return _quoted(str(opened.path), opened.changes(), on, json.dumps(quote.said(), sort_keys=True), json.dumps(dict(called)))
+    said = {name: value for name, value in quote.said().items() if name != "letter"}  # no figure rests on the words of the letter
+    return _quoted(str(opened.path), opened.changes(), on, json.dumps(said, sort_keys=True), json.dumps(dict(called)))
 
 
 def ends(as_of: date, works: tuple[str, ...]) -> pd.DataFrame:

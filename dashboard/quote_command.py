@@ -199,7 +199,7 @@ def _tell(now: Known, found: Quoted, work: WorkQuoted) -> None:
             if sentence:
                 tell(sentence)
     likes = quoting.similar_works(now, work)
-    surprises = surprising(now.lines)
+    surprises = surprising(now.lines, likes)
     for like in likes:
         tell(f"Like {like.object}: {', '.join(like.why)}{surprises.get(like.object, '')}")
     if not likes:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from decimal import Decimal
 
 import numpy as np
 import pandas as pd
 
 from dashboard.analysis.discovery import FEW_WORKS, Thing
+from dashboard.analysis.similar import Like
 from dashboard.analysis.uplift import FromOutside
 from dashboard.quoting import CONFIDENCES, Known, Option
 from dashboard.tables import Row
@@ -156,10 +158,11 @@ def drives(one: Option) -> str:
     return f"Of the {hours(four - even)} h between even chance and 4 in 5, most come from {', '.join(told)}."
 
 
-def surprising(lines: pd.DataFrame) -> dict[str, str]:
-    """Of each work what its first estimate said, what it took, and what surprised; by its code. `lines` of `dashboard.reading.overruns`."""
+def surprising(lines: pd.DataFrame, likes: Sequence[Like]) -> dict[str, str]:
+    """Of each similar work what its first estimate said, what it took, and what surprised; by its code. `lines` of `dashboard.reading.overruns`."""
     found = {}
-    for code, inside in lines[lines["finished"].astype(bool)].groupby("object"):
+    of = lines["object"].isin([like.object for like in likes])
+    for code, inside in lines[of & lines["finished"].astype(bool)].groupby("object"):
         estimated = inside["first_approved_hours"].where(inside["first_approved_hours"].notna(), inside["estimated_hours"])
         said = (
             f"; estimated {hours(float(np.nansum(estimated)))} h, took {hours(float(inside['actual_hours'].sum()))} h"

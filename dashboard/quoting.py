@@ -56,7 +56,7 @@ class Known:
     finished : finished works, to find similar ones among. lines : frame of `dashboard.reading.overruns`.
     pinned : technique to the log of its pinned rate by the record's. bears_on : technique to the number of the condition that bears on it.
     works_behind : technique to the number of works with finished lines of it; largest : to the most that was measured of it; usual_share : to the part of the picture that it
-        mostly is, of what is counted by area.
+        mostly is, of what is counted by area; phases stand among them, for techniques that were never measured.
     first_phases : those of a first stage, by the names they have now; later : techniques in them that come only with or after the treatment. people : every way a person is written, folded, to the name.
     """
 
@@ -106,17 +106,21 @@ def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration |
 
 
 def _usual_shares(works: pd.DataFrame, measured: Lines) -> dict[str, float]:
-    """Of what is counted by area, the part of the picture that a technique mostly was; nearly all of it counts as all."""
+    """Of what is counted by area, the part of the picture that a technique mostly was, and that techniques of a phase mostly were; nearly all of it counts as all."""
     area = works.set_index("object")["area_dm2"].reindex(measured.object).to_numpy(dtype=float)
     by_area = (measured.unit == "dm2") & (area > 0)
-    share = pd.Series(measured.quantity[by_area] / area[by_area]).groupby(measured.technique[by_area]).median()
-    return {str(name): float(value) for name, value in share.where(share < _NEARLY_ALL, 1.0).items()}
+    share = pd.Series(measured.quantity[by_area] / area[by_area])
+    found: dict[str, float] = {}
+    for names in (measured.phase, measured.technique):
+        middle = share.groupby(names[by_area]).median()
+        found |= {str(name): float(value) for name, value in middle.where(middle < _NEARLY_ALL, 1.0).items()}
+    return found
 
 
 def _finished(works: pd.DataFrame, lines: pd.DataFrame) -> tuple[Finished, ...]:
-    """Works of which every line is finished."""
-    done = lines.groupby("object").agg(finished=("finished", "all"), techniques=("technique", frozenset))
-    done = done[done["finished"].astype(bool)]
+    """Works that were worked on, and of which every line is finished."""
+    done = lines.groupby("object").agg(finished=("finished", "all"), techniques=("technique", frozenset), hours=("actual_hours", "sum"))
+    done = done[done["finished"].astype(bool) & (done["hours"] > 0)]
     told = works[works["object"].isin(done.index)]
     techniques = {str(name): frozenset(of) for name, of in done["techniques"].items()}
     return tuple(
@@ -251,7 +255,7 @@ class Option:
     phases : frame `phase`, `p10`, `p50`, `p80`, `p90`, `promised` of the lines, in the order of work.
     total : (draws,) hours. without_found : likewise, without what may turn up. first_stage : likewise, of the first stage alone, where the price is for that. days : (draws,) waiting. promised : hours at the chosen confidence.
     price : None where nobody said what an hour costs; its parts are the lines and behind them what may turn up; of a first stage only, where that is asked for.
-    tenths : the hours of those parts as they stand on paper. outside : the view from outside, where every line has a figure of her own.
+    tenths : the hours of those parts as they stand on paper. outside : the view from outside, where every line has a figure of her own. behind : how many finished works it stands on.
     """
 
     name: str
@@ -267,6 +271,7 @@ class Option:
     price: Price | None
     tenths: list[Decimal]
     outside: FromOutside | None
+    behind: int
     commercial: Commercial
 
     def at(self, *levels: float) -> list[float]:
@@ -401,9 +406,11 @@ def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Comme
 
 
 def _with_quantities(lines: pd.DataFrame, area: float, usual_share: Mapping[str, float]) -> pd.DataFrame:
-    """Lines that are counted by area and of which no quantity is given are of so much of the work as is usual here; of a technique that was never measured, of all of it."""
+    """Lines that are counted by area and of which no quantity is given are of so much of the work as is usual here; of a technique that was never measured as is usual in its phase, else of all of it."""
     to_fill = lines["quantity"].isna() & (lines["unit"] == "dm2") & (area > 0)
-    share = lines["technique"].map(lambda name: usual_share.get(name, 1.0)).astype(float)
+    share = pd.Series(
+        [usual_share.get(t, usual_share.get(p, 1.0)) for t, p in zip(lines["technique"], lines["phase"], strict=True)], index=lines.index, dtype=float
+    )
     return lines.assign(quantity=lines["quantity"].where(~to_fill, np.where(share < 1, np.round(area * share, 1), area)), filled_in=share.where(to_fill))
 
 
@@ -532,7 +539,7 @@ def _option(
     return Option(
         name=option, lines=lines, found=found, left_out=left_out, phases=phases, total=total, without_found=told.total(without_found=True), first_stage=first, days=days,
         promised=float(np.quantile(total if first is None else first, level)), price=charged, tenths=price.tenths(parts), outside=outside,
-        commercial=agreed,
+        behind=len(now.finished), commercial=agreed,
     )  # fmt: skip
 
 

@@ -12,12 +12,13 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from ingest import corrections, drafts, people, pins, rejects, typed, unsaved, vocabulary
+from dashboard import quoting
+from ingest import corrections, drafts, people, pins, quotes, rejects, typed, unsaved, vocabulary
 from ingest.errors import BenchHoursError
 from ingest.estimates import approve, take_back_approval
 from ingest.imports import import_files
 from ingest.records import ESTIMATES, MILESTONES, OBJECTS, TECHNIQUES, TIME_ENTRIES
-from ingest.settings import write_settings
+from ingest.settings import read_settings, write_settings
 from ingest.store import Store
 from tests import phones
 from tests.conftest import CHANGE, NOW
@@ -58,6 +59,7 @@ operations = st.one_of(
     st.tuples(st.just("take back milestone"), few),
     st.tuples(st.just("draft"), few, texts, texts),
     st.tuples(st.just("unsaved"), texts),
+    st.tuples(st.just("quote"), few, texts, texts),
     st.tuples(st.just("rejects"), texts),
     st.tuples(st.just("add person"), names),
     st.tuples(st.just("rename person"), few, texts),
@@ -113,6 +115,22 @@ def _rejects(store: Store, folder: Path, text: str) -> None:
     report = import_files(store, [folder / "wrong.csv"], now=NOW, write_rejects=False)[0]
     if report.rejected:
         rejects.keep(store, report.rejected, "a visit")
+
+
+def _quote(store: Store, number: int, technique: str, text: str) -> None:
+    """A quote being written, be it of a work that is held or of one that is described, however odd what is typed."""
+    codes = store.cursor().execute("SELECT object FROM objects ORDER BY object").fetchall()
+    work = quotes.QuotedWork(
+        object=codes[number % len(codes)][0] if codes and number else "", described={"title": text, "kind": technique}, left_out={technique: text}
+    )
+    work.lines, work.costs = [{"technique": technique, "hours": text}, {}], [{"what": text, "amount": technique}]
+    kept = quotes.keep(store, quotes.Quote(works=[work], terms={"ceiling": text}, letter={"opening": text}), "a visit")
+    assert kept.number is not None
+    again = quotes.read(store.cursor(), kept.number)
+    assert again is not None and again.said() == kept.said()
+    read = quotes.read_over(store, work, NOW.date(), CHANGE, {})
+    assert len(read.lines) <= 1
+    quoting.commercial(kept.terms, read_settings(store.cursor()), {})
 
 
 def _version(store: Store, folder: Path, change: Any, number: int, reason: str, price: str, lines: list[tuple[str, ...]]) -> None:
@@ -181,6 +199,7 @@ _DO: dict[str, Callable[..., None]] = {
     "take back milestone": lambda s, f, c, number: _written(s, corrections.take_back_milestone, *_pick(s, "SELECT * FROM milestones ORDER BY ALL", number), c),
     "draft": lambda s, f, c, number, reason, note: drafts.keep(s, _object(s, number), drafts.Draft(version={"reason": reason}, lines=[{"technique": note, "hours": "x"}]), "a visit") and None,
     "unsaved": lambda s, f, c, text: unsaved.keep(s, "new work", {"title": text}, "") and None,
+    "quote": lambda s, f, c, number, technique, text: _quote(s, number, technique, text),
     "rejects": lambda s, f, c, text: _rejects(s, f, text),
     "add person": lambda s, f, c, name: _written(s, people.add, name, c.at),
     "rename person": lambda s, f, c, number, new: _written(s, people.rename, _pick(s, _PEOPLE, number)[0], new, c),

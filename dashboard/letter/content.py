@@ -164,10 +164,14 @@ def _by_phase(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[B
 
 
 def _how_sure(option: Option, agreed: Commercial) -> str:
-    words = CONFIDENCES.get(agreed.confidence, f"{agreed.confidence} times in 100")
-    return f"from our own record of finished treatments we expect to end within {hours(option.promised)} hours at {words}." if agreed.confidence == 50 else (
-        f"from our own record of finished treatments we expect to end within {hours(option.promised)} hours {words.replace('in', 'times in')}."
-    )  # fmt: skip
+    words = CONFIDENCES.get(agreed.confidence, f"{agreed.confidence} in 100")
+    chance = f"at {words}" if agreed.confidence == 50 else words.replace(" in ", " times in ")
+    stands_on = (
+        f"from our own record of {counted(option.behind, 'finished work')}"
+        if option.behind
+        else "as far as can be told before there is a record of finished works"
+    )
+    return f"{stands_on} we expect to end within {hours(option.promised)} hours {chance}."
 
 
 def _amounts_of_phases(option: Option, phases: pd.DataFrame, agreed: Commercial) -> list[tuple[str, str]]:
@@ -194,7 +198,7 @@ def _allowance(option: Option) -> list[Block]:
         return []
     return [
         says(
-            f"The allowance is for work that often shows only later; from our record most likely {_listed(likely['technique'].tolist())}. Beyond it we would write to you first."
+            f"The allowance is for what shows only later on some works; as far as our record tells, most likely {_listed(likely['technique'].tolist())}. Beyond it we would write to you first."
         )
     ]
 
@@ -346,24 +350,23 @@ def _time(options: tuple[Option, ...], agreed: Commercial) -> list[Block]:
 
 
 def _all_together(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
+    """A price each, what they share, and all of it."""
     agreed = quoted.commercial
+    prices = [work.options[0].price for work in works]
     rows = [
-        (
-            _title(work) + (f", option {work.options[0].name}" if work.options[0].name else ""),
-            money(one.amount, agreed.currency) if (one := work.options[0].price) else "",
-        )
-        for work in works
+        [_title(work) + (f", option {name}" if (name := work.options[0].name) else ""), _money(one.amount, agreed) if one else ""]
+        for work, one in zip(works, prices, strict=True)
     ]
-    travel = agreed.travel
-    taxed = quoted.amount is not None and agreed.terms.tax
-    if travel:
-        shown = (
-            quoted.amount - sum((work.options[0].price.amount for work in works if work.options[0].price), Decimal(0)) if quoted.amount is not None else travel
+    if agreed.travel:
+        shown = agreed.travel if quoted.amount is None else quoted.amount - sum((one.amount for one in prices if one), Decimal(0))
+        rows.append(
+            [
+                f"Travel, for all of them together{f', {agreed.tax_name} included' if agreed.terms.tax and quoted.amount is not None else ''}",
+                _money(shown, agreed),
+            ]
         )
-        rows.append((f"Travel, for all of them together{f', {agreed.tax_name} included' if taxed else ''}", money(shown, agreed.currency)))
-    if quoted.amount is not None:
-        rows.append(("Together", money(quoted.amount, agreed.currency)))
-    return [heading("All works together"), facts(rows), *_time_of_all(quoted)]
+    rows.append(["Together", _money(quoted.amount, agreed) if quoted.amount is not None else ""])
+    return [heading("All works together"), table("All works together", ["work", f"price, {agreed.currency}"], rows, right=(1,), foot=1), *_time_of_all(quoted)]
 
 
 def _time_of_all(quoted: Quoted) -> list[Block]:

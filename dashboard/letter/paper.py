@@ -26,7 +26,7 @@ _SHEET = """
 #grid(columns: (1fr, auto), for line in said.addressee { line; linebreak() }, said.day)
 #v(6mm)
 #block(below: 5mm, text(size: 13pt, said.subject))
-#let facts(rows) = grid(columns: (38mm, 1fr), row-gutter: 0.55em, column-gutter: 4mm, ..rows.map(row => (text(fill: rgb("#6b665a"), row.at(0)), row.at(1))).flatten())
+#let facts(rows) = grid(columns: (if rows.any(row => row.at(0).len() > 24) { 70mm } else { 38mm }, 1fr), row-gutter: 0.55em, column-gutter: 4mm, ..rows.map(row => (text(fill: rgb("#6b665a"), row.at(0)), row.at(1))).flatten())
 #let ledger(one) = {
   let wide = one.heads.len()
   let first = if wide > 4 { (auto, 1fr) } else { (1fr,) }

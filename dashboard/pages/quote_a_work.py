@@ -25,7 +25,7 @@ from ingest.records import SHAPES
 from ingest.settings import CLAUSES, NO_CLAUSE
 
 SHEET = {
-    "technique": ("technique", 230), "part": ("part", 90), "quantity": ("quantity", 95), "hours": ("own hours", 95), "low_hours": ("low, h", 75), "high_hours": ("high, h", 80),
+    "technique": ("technique", 230), "part": ("part", 90), "quantity": ("quantity", 95), "hours": ("own hours", 110), "low_hours": ("low, h", 75), "high_hours": ("high, h", 80),
     "person": ("person", 80), "option": ("option", 110), "unattended_hours": ("unattended, h", 135), "phase": ("phase, if not usual", 150), "mark": ("belongs to", 120), "note": ("note", 160),
 }  # fmt: skip
 COSTS = {"what": ("outside cost or material", 260), "amount": ("amount", 110), "first_stage": ("first stage? (yes)", 150)}
@@ -240,21 +240,19 @@ def _like_it(quote: Quote, at: int, told: WorkQuoted, now: Known) -> None:
     if not likes:
         frame.say([_none_like(told, now)])
         return
-    surprises = quote_sentences.surprising(now.lines)
+    surprises = quote_sentences.surprising(now.lines, likes)
     for like in likes:
-        with st.container(horizontal=True, vertical_alignment="center"):
-            st.html(
-                f'<p class="beside"><a href="{escape(held.address("one-work", object=like.object))}" target="_self">{escape(like.object)}</a>: {escape(", ".join(like.why) + surprises.get(like.object, ""))}.</p>',
-                width="stretch",
-            )
-            if st.button(
-                "Take its lines",
-                key=f"{_name(quote)} {at} take {like.object}",
-                help="What was quoted and worked there, without hours, areas brought to this size; what turned up there is left to chance.",
-            ):
-                work = quote.works[at]
-                work.lines = [*work.filled.values(), *quoting.lines_like(now, like.object, told.area, held.store().cursor())]
-                _open(quote)
+        told_of, take = st.columns([5, 1], vertical_alignment="center")
+        way = f'<a href="{escape(held.address("one-work", object=like.object))}" target="_self">{escape(like.object)}</a>'
+        told_of.html(f'<p class="beside">{way}: {escape(", ".join(like.why) + surprises.get(like.object, ""))}.</p>')
+        if take.button(
+            "Take its lines",
+            key=f"{_name(quote)} {at} take {like.object}",
+            help="What was quoted and worked there, without hours, areas brought to this size; what turned up there is left to chance.",
+        ):
+            work = quote.works[at]
+            work.lines = [*work.filled.values(), *quoting.lines_like(now, like.object, told.area, held.store().cursor())]
+            _open(quote)
 
 
 def _none_like(told: WorkQuoted, now: Known) -> str:

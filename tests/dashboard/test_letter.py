@@ -146,7 +146,7 @@ def test_options_and_works_are_approved_each_by_itself(demo: Store) -> None:
     made = letter(demo, quote)
     said = words(made)
     assert "2. A weir" in said and "Travel, for all of them together" in said and "All works together" in said
-    together = dict(next(one.rows for one in made.blocks if one.kind == "facts" and any(row[0] == "Together" for row in one.rows)))
+    together = {row[0]: row[1] for row in next(one.rows for one in tables(made) if one.text == "All works together")}
     assert money(together["A mill"]) + money(together["A weir"]) + money(together["Travel, for all of them together"]) == money(together["Together"])
 
 

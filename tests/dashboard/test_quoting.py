@@ -310,7 +310,7 @@ def test_similar_works_say_why_and_give_their_quoted_lines_brought_to_this_size(
     found = told(demo, of()).works[0]
     likes = quoting.similar_works(now, found)
     assert 1 <= len(likes) <= 5 and all("easel painting too" in one.why for one in likes) and likes[0].share >= likes[-1].share
-    told_of = surprising(now.lines)[likes[0].object]
+    told_of = surprising(now.lines, likes)[likes[0].object]
     assert "took" in told_of and ("more than quoted" in told_of or "turned up" in told_of or "nothing surprised" in told_of)
     lines = quoting.lines_like(now, likes[0].object, found.area, con)
     quoted = now.lines[(now.lines["object"] == likes[0].object) & now.lines["estimated_hours"].notna() & (now.lines["actual_hours"] > 0)]

@@ -186,6 +186,7 @@ MEANINGLESS = {
     "held_back": [("said", "00000000-0000-0000-0000-000000000000,1,one,log.csv,2,2024-01-01 00:00:00,3,")],
     "unsaved": [
         ("said", "new work,2024-01-01 00:00:00,v,[]"), ("said", "settled rows,2024-01-01 00:00:00,v,[3]"), ("said", "rejected rows log,2024-01-01 00:00:00,v,{}"),
+        ("said", "quote 1,2024-01-01 00:00:00,v,[]"), ("said", 'quote 1,2024-01-01 00:00:00,v,"{""works"": [{""lines"": 3}], ""terms"": {}, ""letter"": {}}"'),
     ],
     "files_brought_in": [("stored", "2024-01-01 00:00:00,log.csv,time entries,-1,0,0,0,0")],
     "pinned_rates": [("rate", "facing,-1,,slow hands,2024-01-01,,"), ("reason", "facing,1, ,,2024-01-01,,"), ("unit", "facing,1,ells,slow hands,2024-01-01,,")],
