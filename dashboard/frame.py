@@ -88,6 +88,27 @@ def link_away(label: str, address: str) -> None:
         st.html(f'<a class="to-the-form" href="{escape(address)}">{escape(label)}</a>')
 
 
+def sure(asked: str, what: str) -> bool:
+    """One press asks, the next means it.
+
+    Parameters
+    ----------
+    asked : under which name the session knows that it was asked. what : "Throw the draft away".
+    """
+    if not st.session_state.get(asked):
+        if st.button(what):
+            st.session_state[asked] = True
+            st.rerun()
+        return False
+    with st.container(horizontal=True):
+        if st.button("Yes, throw it away"):
+            return True
+        if st.button("No, keep it"):
+            del st.session_state[asked]
+            st.rerun()
+    return False
+
+
 def list_out(sentences: Sequence[str]) -> None:
     """Sentences that each want to be read for themselves."""
     st.html(f"<ul>{''.join(f'<li>{escape(sentence)}</li>' for sentence in sentences)}</ul>")

@@ -44,12 +44,14 @@ def quote(said: argparse.Namespace, store: Store) -> int:
     now = quoting.known(con, as_of)
     found = quoting.quoted(now, written_quote, reads, read_settings(con))
     work = found.works[0]
-    faults = [*complaints, *found.commercial.faults, *work.read.problems, *work.faults]
+    faults = [*complaints, *found.commercial.faults, *work.read.about, *work.read.problems, *work.faults]
+    if work.left_aside and work.options:
+        faults.append(f"{counted(work.left_aside, 'line')} cannot be read: not in these hours, not in the price, and not in the letter.")
     for sentence in faults:
         complain(sentence)
     if not work.options:
         raise BenchHoursError("there is no line to quote", "Give lines with a technique each, and as far as known its quantity and hours.")
-    for sentence in (*work.read.notes, *work.notes):
+    for sentence in (*work.doubts, *work.read.notes, *work.notes):
         complain(sentence)
     letter = content.letter(found, written_quote, read_settings(con), read_vocabulary(con))
     if said.pdf:

@@ -14,20 +14,23 @@ from dashboard.analysis.similar import Like
 from dashboard.analysis.uplift import FromOutside
 from dashboard.quoting import CONFIDENCES, Known, Option
 from dashboard.tables import Row
-from dashboard.words import counted, hours, money
+from dashboard.words import counted, hours, money, signed_hours, tenths
 
 _LITTLE = 0.05
+_RARE = 0.005
 _NAMED = 3
 
 
 def came_from(row: Row) -> str:
-    """What moved a line: the record, a pinned rate, her own figure, her range."""
+    """What moved a line: the record, a pinned rate, her own figure, her range, her figures for other lines."""
     said = ["pinned rate" if row["pinned"] else "record" if row["works"] else "its phase and the studio"]
     if row["by_hand"] > 0:
         said.append(f"own range counts {100 * row['by_hand']:.0f} %")
+    moved = tenths(row["p50"]) - tenths(row["without_figure"])
     if row["hours"] > 0:
-        moved = row["p50"] - row["without_figure"]
-        said.append(f"own figure moves it {moved:+.1f} h".replace("-", "−") if abs(moved) >= _LITTLE else "own figure agrees")
+        said.append(f"own figure moves it {signed_hours(moved)} h" if abs(moved) >= _LITTLE else "own figure agrees")
+    elif abs(moved) >= _LITTLE:
+        said.append(f"figures for other lines move it {signed_hours(moved)} h")
     return ", ".join(said)
 
 
@@ -52,7 +55,7 @@ def things_in_words(things: tuple[Thing, ...]) -> str:
 def may_turn_up(row: Row) -> str:
     """One technique that may turn up: how likely, from which works, and what it takes then."""
     what = f"{row['technique']} on another part" if row["another"] else f"{row['technique']}"
-    said = f"{what[0].upper()}{what[1:]}: about {_times_in(row['chance'])}"
+    said = f"{what[0].upper()}{what[1:]}: about {in_100(row['chance'])}"
     if row["times"]:
         said += f"; it turned up on {row['times']} of {row['of']} {things_in_words(row['things'])} that had {'it on one part only' if row['another'] else 'not been quoted with it'}"
     else:
@@ -60,11 +63,9 @@ def may_turn_up(row: Row) -> str:
     return f"{said}. If so, {hours(row['hours_if_found'])} h at even chance, {hours(row['p80_if_found'])} h 4 in 5."
 
 
-def _times_in(chance: float) -> str:
-    """A chance in small numbers: 1 in 8, 3 in 10."""
-    if chance >= 0.2:
-        return f"{round(10 * chance)} in 10" if chance < 0.95 else f"{round(100 * chance)} in 100"
-    return f"1 in {round(1 / chance)}" if chance > 0 else "never"
+def in_100(chance: float) -> str:
+    """A chance as it is said everywhere."""
+    return "under 1 in 100" if chance < _RARE else f"{100 * chance:.0f} in 100"
 
 
 def allowance(one: Option, now: Known) -> str:
@@ -81,8 +82,12 @@ def allowance(one: Option, now: Known) -> str:
 
 def promised(one: Option) -> str:
     """The total at its three chances."""
-    p10, p50, p80, p90 = one.at(0.1, 0.5, 0.8, 0.9)
-    return f"Together: even chance {hours(p50)} h, 4 in 5 {hours(p80)} h, 9 in 10 {hours(p90)} h; 1 in 10 ends within {hours(p10)} h."
+    p10, p50, p80, p90 = one.charged_at(0.1, 0.5, 0.8, 0.9)
+    said = f"even chance {hours(p50)} h, 4 in 5 {hours(p80)} h, 9 in 10 {hours(p90)} h; 1 in 10 ends within {hours(p10)} h."
+    if not one.commercial.first_stage:
+        return f"Together: {said}"
+    even, four = one.at(0.5, 0.8)
+    return f"The first stage: {said} The whole treatment, as far as can be told today: even chance {hours(even)} h, 4 in 5 {hours(four)} h."
 
 
 def price_words(one: Option) -> str:
@@ -100,7 +105,7 @@ def price_words(one: Option) -> str:
         said += f", {money(price.costs, agreed.currency)} of it outside costs and materials"
     if price.limited == "ceiling":
         paid = one.promised * float(max(price.for_hours, Decimal(0)) / price.work) if price.work else 0.0
-        said += f"; held at the ceiling, which pays for {hours(paid)} h: more than that is {_times_in(one.chance_over(paid))}"
+        said += f"; held at the ceiling, which pays for {hours(paid)} h: the chance of more is {in_100(one.chance_over(paid))}"
     elif price.limited == "minimum":
         said += "; the minimum charge"
     return f"{said}."
@@ -113,7 +118,7 @@ def earns(one: Option) -> str:
         return ""
     if one.price is not None and one.price.for_hours <= 0:
         return "The ceiling does not even pay the outside costs and materials: not an hour is paid."
-    return f"That earns {money(round(even, 2), one.commercial.currency)} an hour at even chance, {money(round(four, 2), one.commercial.currency)} where 4 in 5 end."
+    return f"An hour earns {money(round(even, 2), one.commercial.currency)} where it ends at even chance, {money(round(four, 2), one.commercial.currency)} where it takes as long as 4 in 5."
 
 
 def break_even(one: Option) -> str:
@@ -128,7 +133,7 @@ def break_even(one: Option) -> str:
     if nothing is None or yearly is None:
         return "From how many hours on the studio works for nothing cannot be told: say under Studio, quotes, what a year costs and how many hours of it can be charged."
     return (
-        f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}, so from {hours(nothing)} h on it works for nothing: {_times_in(one.chance_over(nothing))}."
+        f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}, so from {hours(nothing)} h on it works for nothing; the chance of that is {in_100(one.chance_over(nothing))}."
         if one.chance_over(nothing) > 0
         else f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}, so it would work for nothing only from {hours(nothing)} h on."
     )
@@ -136,10 +141,8 @@ def break_even(one: Option) -> str:
 
 def effect(before: float, now: float) -> str:
     """What a change did to the total at 4 in 5; nothing where it did nothing that shows."""
-    moved = now - before
-    if math.isnan(moved) or abs(moved) < _LITTLE:
-        return ""
-    return f"The last change moved the total, 4 in 5, by {moved:+,.1f} h: from {hours(before)} to {hours(now)} h.".replace("-", "−")
+    moved = tenths(now) - tenths(before)
+    return f"The last change moved it, 4 in 5, by {signed_hours(moved)} h: from {hours(before)} to {hours(now)} h." if abs(moved) >= _LITTLE else ""
 
 
 def drivers(one: Option) -> pd.DataFrame:
@@ -155,7 +158,7 @@ def drives(one: Option) -> str:
     if found.empty or four - even < _LITTLE:
         return ""
     told = [f"{row['line']} {hours(row['spread'])} h" for row in found.head(_NAMED).to_dict("records")]
-    return f"Of the {hours(four - even)} h between even chance and 4 in 5, most come from {', '.join(told)}."
+    return f"Of the {hours(tenths(four) - tenths(even))} h between even chance and 4 in 5, most come from {', '.join(told)}."
 
 
 def surprising(lines: pd.DataFrame, likes: Sequence[Like]) -> dict[str, str]:

@@ -74,6 +74,7 @@ class Known:
     first_phases: tuple[str, ...]
     later: frozenset[str]
     people: dict[str, str]
+    words: dict[str, list[str]]
 
     @property
     def finished_lines(self) -> int:
@@ -100,6 +101,7 @@ def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration |
         works_behind={str(name): int(count) for name, count in pd.Series(past.object).groupby(past.technique).nunique().items()},
         largest={str(name): float(most) for name, most in pd.Series(measured.quantity).groupby(measured.technique).max().items()}, usual_share=_usual_shares(works, measured),
         first_phases=tuple(row[0] for row in con.execute("SELECT phase FROM phases WHERE list_contains(?::VARCHAR[], key) ORDER BY position", [list(FIRST_PHASES)]).fetchall()),
+        words={name: [one for one in works[name].dropna().unique() if one] for name in ("kind", "support")},
         later=frozenset(row[0] for row in con.execute("SELECT technique FROM techniques WHERE list_contains(?::VARCHAR[], key)", [list(LATER)]).fetchall()),
         people={spelling: person for spelling, person in con.execute("SELECT spelling, person FROM person_spellings").fetchall()},
     )  # fmt: skip
@@ -203,7 +205,8 @@ def commercial(said: Mapping[str, str], studio: Settings, known_people: Mapping[
             unread = True
     stages: list[tuple[str, Decimal]] = []
     try:
-        stages = read_named(said.get("payments", "") or studio.payments, "Payments", "on approval 30; at handover 40")
+        usual = "" if said.get("first_stage") == "yes" else studio.payments  # they are of a whole treatment
+        stages = read_named(said.get("payments", "") or usual, "Payments", "on approval 30; at handover 40")
         if sum(share for _, share in stages) > 100:
             faults.append("Payments come to more than 100 per cent. Write what each of them is of the whole.")
             stages = []
@@ -275,8 +278,12 @@ class Option:
     commercial: Commercial
 
     def at(self, *levels: float) -> list[float]:
-        """Hours of the total at some levels."""
+        """Hours of the whole at some levels."""
         return [float(value) for value in np.quantile(self.total, levels)]
+
+    def charged_at(self, *levels: float) -> list[float]:
+        """Hours of what the price is for at some levels."""
+        return [float(value) for value in np.quantile(self.charged(), levels)]
 
     @property
     def allowance(self) -> float:
@@ -289,7 +296,7 @@ class Option:
 
     def earned_per_hour(self, level: float) -> float | None:
         """What the studio earns per hour where the hours come to a level: what is left of the price after costs, by the hours."""
-        hours = float(np.quantile(self.charged(), level))
+        hours = round(float(np.quantile(self.charged(), level)), 1)  # as it is shown, so that price, hours and this agree
         return float(self.price.for_hours) / hours if self.price is not None and hours > 0 else None
 
     def nothing_from(self) -> float | None:
@@ -313,7 +320,7 @@ class Option:
 
 @dataclass(frozen=True, kw_only=True)
 class WorkQuoted:
-    """One work: how it was read, and each of its options."""
+    """One work: how it was read, and each of its options. `faults` keep something out, `doubts` are what can hardly be meant, `notes` what is good to know."""
 
     said: QuotedWork
     read: ReadWork
@@ -321,7 +328,13 @@ class WorkQuoted:
     options: tuple[Option, ...]
     costs: tuple[tuple[str, Decimal], ...]
     faults: tuple[str, ...]
+    doubts: tuple[str, ...]
     notes: tuple[str, ...]
+
+    @property
+    def left_aside(self) -> int:
+        """Lines of the sheet that cannot be read: they are in no total, no price and no letter."""
+        return len(self.said.filled) - int(self.read.lines["number"].nunique())
 
     @property
     def area(self) -> float:
@@ -391,7 +404,8 @@ def _joined(asked: list[Asked]) -> Asked:
 def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Commercial, draws: int, *, alone: bool) -> WorkQuoted:
     area = _number(read.held.get("area_dm2"))
     lines = _with_quantities(read.lines, area, now.usual_share)
-    options = [one for one in dict.fromkeys(lines.sort_values("number")["option"]) if one] or [""]
+    named = [one for one in dict.fromkeys(lines.sort_values("number")["option"]) if one]
+    options = named[:1] or [""] if agreed.first_stage else named or [""]  # what is examined is examined whichever is chosen then
     costs, faults = _costs(said, agreed)
     if alone and agreed.travel:
         costs.append(("travel", agreed.travel))
@@ -400,9 +414,26 @@ def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Comme
         faults.append(
             f"A first stage is asked for, and no line of it is on the sheet: they are in {' and '.join(now.first_phases) or 'examination and documentation'}. There is no price."
         )
+    doubts, notes = _doubts(now, lines, area)
+    if len(named) == 1 and not agreed.first_stage:
+        notes.append(
+            f'There is one option only, "{named[0]}": its lines and those without one are quoted together. Name another one, and they stand side by side.'
+        )
     return WorkQuoted(
-        said=said, read=read, described=described(read.held, frozenset(lines["technique"])), options=told, costs=tuple(costs), faults=tuple(faults), notes=tuple(_doubts(now, lines, area)),
+        said=said, read=read, described=described(read.held, frozenset(lines["technique"])), options=told, costs=tuple(costs), faults=tuple(faults),
+        doubts=(*_strange_words(now, said, read), *doubts), notes=tuple(notes),
     )  # fmt: skip
+
+
+def _strange_words(now: Known, said: QuotedWork, read: ReadWork) -> list[str]:
+    """Of a described work, a kind or a support that no work here is called, and that is near to one: nothing would be known of it."""
+    found = []
+    for name, used in now.words.items():
+        word = "" if said.object else _word(read.held.get(name))
+        near = notation.nearest(word, {notation.folded(one): one for one in used}) if word and word not in used else None
+        if near:
+            found.append(f'{name.capitalize()} "{word}": no work here is called so, and nothing is known of such. Did you mean "{near}"?')
+    return found
 
 
 def _with_quantities(lines: pd.DataFrame, area: float, usual_share: Mapping[str, float]) -> pd.DataFrame:
@@ -414,27 +445,29 @@ def _with_quantities(lines: pd.DataFrame, area: float, usual_share: Mapping[str,
     return lines.assign(quantity=lines["quantity"].where(~to_fill, np.where(share < 1, np.round(area * share, 1), area)), filled_in=share.where(to_fill))
 
 
-def _doubts(now: Known, lines: pd.DataFrame, area: float) -> list[str]:
-    """Quantities that are read, and can hardly be meant."""
-    said = []
+def _doubts(now: Known, lines: pd.DataFrame, area: float) -> tuple[list[str], list[str]]:
+    """What is read, and can hardly be meant; and what is good to know of the others."""
+    doubts, notes = [], []
     for line in lines.to_dict("records"):
         at = f"Line {line['number']}, {line['technique']}"
         if line["quantity"] == 0:
-            said.append(f"{at}: a quantity of 0 is taken as not said. Take the line away if there is nothing to do.")
+            doubts.append(f"{at}: a quantity of 0 is taken as not said. Take the line away if there is nothing to do.")
         elif line["unit"] == "dm2" and line["quantity"] > _MORE_THAN_ALL * area > 0:
-            said.append(f"{at}: {line['quantity']:,.10g} dm² is more than the whole work ({area:,.10g} dm²).")
+            doubts.append(f"{at}: {line['quantity']:,.10g} dm² is more than the whole work ({area:,.1f} dm²).")
         elif line["quantity"] > _LARGEST_SEEN * now.largest.get(line["technique"], float("inf")):
-            said.append(
+            doubts.append(
                 f"{at}: {line['quantity']:,.10g} is far beyond the most that was measured here ({now.largest[line['technique']]:,.10g}), so its range is no more than a guess."
             )
         elif line["unit"] and pd.isna(line["quantity"]):
             how = "the size of the work is not known" if line["unit"] == "dm2" else "no quantity is given"
-            said.append(f"{at}: {how}, so it is foretold as a usual one, with a wider range.")
+            notes.append(f"{at}: {how}, so it is foretold as a usual one, with a wider range.")
         if line["hours"] == 0:
-            said.append(f"{at}: own hours of 0 are taken as not said. Take the line away if there is nothing to do.")
+            doubts.append(f"{at}: own hours of 0 are taken as not said. Take the line away if there is nothing to do.")
         if pd.isna(line["low_hours"]) != pd.isna(line["high_hours"]):
-            said.append(f"{at}: a range needs low and high; one of them alone counts for nothing.")
-    return said
+            doubts.append(f"{at}: a range needs low and high; one of them alone counts for nothing.")
+        if line["person"] and notation.folded(line["person"]) not in now.people:
+            doubts.append(f"{at}: {line['person']} is nobody of this studio, and is taken for somebody new, at the studio's pace.")
+    return doubts, notes
 
 
 def _costs(said: QuotedWork, agreed: Commercial) -> tuple[list[tuple[str, Decimal]], list[str]]:

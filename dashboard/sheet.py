@@ -40,6 +40,7 @@ def edit(name: str, lines: Sequence[Mapping[str, str]], columns: Columns, turn: 
     rows = [{column: cell.strip() for column, cell in row.items() if isinstance(cell, str) and cell.strip()} for row in edited.to_dict("records")]
     while rows and not rows[-1]:
         rows.pop()
+    st.html('<p class="beside narrow-only">The sheet goes on to the right.</p>')
     return rows
 
 

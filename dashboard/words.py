@@ -16,10 +16,10 @@ UNITS = {"dm2": "dm²", "cm": "cm", "pcs": "pcs"}
 
 def hours(value: float) -> str:
     """Hours to a tenth; a dash where they are not known."""
-    return "–" if value is None or math.isnan(value) else f"{_tenths(value):,.1f}"
+    return "–" if value is None or math.isnan(value) else f"{tenths(value):,.1f}"
 
 
-def _tenths(value: float) -> float:
+def tenths(value: float) -> float:
     """To a tenth, a half away from nought, so that a quarter of an hour reads the same wherever it came from."""
     return math.copysign(math.floor(abs(round(value, 6)) * 10 + 0.5) / 10, value) + 0.0
 
@@ -28,8 +28,8 @@ def signed_hours(value: float) -> str:
     """Hours to a tenth with their sign; nothing over or under is 0.0."""
     if value is None or math.isnan(value):
         return "–"
-    tenths = _tenths(value)
-    return f"{tenths:+,.1f}".replace("-", "−") if tenths else "0.0"
+    shown = tenths(value)
+    return f"{shown:+,.1f}".replace("-", "−") if shown else "0.0"
 
 
 def counted(number: int, word: str, words: str = "") -> str:

@@ -147,7 +147,7 @@ class ReadWork:
 
     Attributes
     ----------
-    problems, notes : sentences: what keeps a line, or what is said of the work, out; and what does not. about : problems of the description, by column.
+    problems, notes : sentences: what keeps a line out; and what does not. about : likewise, what keeps out a part of the description.
     held : the columns of the objects form, None where unknown, and `area_dm2` as said or by shape and size.
     lines : frame of the lines without a fault, in the order of work: `number` (on the sheet), `phase`, `technique`, `part`, `option`, `person`, `quantity`, `unit` (of the
         technique), `condition` (that bears on it), `hours`, `low_hours`, `high_hours` (null where not given), `unattended_hours` (elapsed), `mark`, `note`.
@@ -155,6 +155,7 @@ class ReadWork:
 
     problems: list[str]
     notes: list[str]
+    about: list[str]
     held: dict[str, Any]
     lines: pd.DataFrame
 
@@ -175,7 +176,7 @@ def read_over(store: Store, work: QuotedWork, on: date, change: Change, called: 
     on : the day on which it is quoted. called : the page's words for columns.
     """
     with store.writing(keep=False) as con:
-        code, said, notes = _described(con, work, change, called)
+        code, about, notes = _described(con, work, change, called)
         held = _held(con, code)
         stand_in = {
             number for number, line in work.filled.items() if not line.get("hours")
@@ -187,7 +188,7 @@ def read_over(store: Store, work: QuotedWork, on: date, change: Change, called: 
             for number, line in work.filled.items()
         ]
         if not rows:
-            return ReadWork(problems=said, notes=notes, held=held, lines=_no_lines())
+            return ReadWork(problems=[], notes=notes, about=about, held=held, lines=_no_lines())
         version = con.execute("SELECT coalesce(max(version), 0) + 1 FROM estimate_versions WHERE object = ?", [code]).fetchall()[0][0]
         report = put_rows(con, ESTIMATES, [row | {"version": f"{version}"} for row in rows], change, all_or_none=False, numbers=list(work.filled))
         of_line = dict(zip(_file_lines(work), work.filled, strict=True))
@@ -198,9 +199,8 @@ def read_over(store: Store, work: QuotedWork, on: date, change: Change, called: 
         ).df()
         lines["number"] = lines["number"].map(of_line)
         lines["mark"] = lines["number"].map(lambda number: work.lines[number - 1].get("mark", ""))
-        said += sentences(own, called)
         notes += sentences(report.warnings, called)
-    return ReadWork(problems=said, notes=notes, held=held, lines=lines)
+    return ReadWork(problems=sentences(own, called), notes=notes, about=about, held=held, lines=lines)
 
 
 def _file_lines(work: QuotedWork) -> list[int]:

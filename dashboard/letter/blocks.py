@@ -37,7 +37,7 @@ class Letter:
 
     Attributes
     ----------
-    studio : name at its head; letterhead : lines below. addressee : lines. day : its date in words. subject : one line.
+    studio : name at its head; letterhead : lines below. addressee : lines. day : its date in words. subject : one line. number : by which it is asked about; may be empty.
     blocks : what it says. approvals : what the owner may approve, a line to sign each.
     """
 
@@ -46,6 +46,7 @@ class Letter:
     addressee: Sequence[str]
     day: str
     subject: str
+    number: str
     blocks: Sequence[Block] = field(default_factory=list)
     approvals: Sequence[str] = ()
 

@@ -58,11 +58,13 @@ def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary) ->
         blocks += _all_together(quoted, works)
     blocks += _how_paid(quoted, works)
     blocks += _clauses(studio, said, agreed)
+    if said.get("closing"):
+        blocks += [says(line) for line in said["closing"].splitlines()]
     if caution := usual_cautions(words, dict.fromkeys(name for work in works for option in work.options for name in _in_price(option)["technique"])):
         blocks.append(small(caution))
     return Letter(
         studio=studio.studio, letterhead=[line for line in studio.letterhead.splitlines() if line], addressee=[line for line in said.get("addressee", "").splitlines() if line.strip()] or usual_addressee(quoted), day=day(made_on),
-        subject=said.get("subject") or _subject(works, agreed), blocks=blocks, approvals=_approvals(works, agreed),
+        subject=said.get("subject") or _subject(works, agreed), number=f"Our quote {quote.number}" if quote.number else "", blocks=blocks, approvals=_approvals(works, agreed),
     )  # fmt: skip
 
 
@@ -111,14 +113,14 @@ def _work(work: WorkQuoted, said: Mapping[str, str], agreed: Commercial, one_of_
 def _identified(work: WorkQuoted) -> Block:
     held = work.read.held
     sides = [float(side) for name in ("height_cm", "width_cm") if (side := held.get(name)) is not None]
-    size = f"{' × '.join(f'{side:,.10g}' for side in sides)} cm{' (height × width)' if len(sides) == 2 else ''}" if sides else ""
+    size = f"{' × '.join(f'{side:,.1f}'.removesuffix('.0') for side in sides)} cm{' (height × width)' if len(sides) == 2 else ''}" if sides else ""
     if not size and work.area > 0:
         size = f"{work.area:,.1f} dm²"
-    kind, support = text(held.get("kind")), text(held.get("support"))
-    medium = work.said.identified.get("medium") or (kind if support and support in kind else " on ".join(filter(None, (kind, support))))
+    kind, support, medium = text(held.get("kind")), text(held.get("support")), work.said.identified.get("medium", "")
+    what = "" if medium else kind if support and support in kind else " on ".join(filter(None, (kind, support)))
     return facts([
-        ("Maker", text(held.get("maker"))), ("Title", text(held.get("title"))), ("Medium", medium), ("Size", size or "to be measured"), ("Marks", work.said.identified.get("marks", "")),
-        ("Our number", work.said.object),
+        ("Maker", text(held.get("maker"))), ("Title", text(held.get("title"))), ("Kind", what), ("Medium", medium), ("Size", size or "to be measured"), ("Marks", work.said.identified.get("marks", "")),
+        ("Condition found", work.said.identified.get("condition", "")), ("Our number", work.said.object),
     ])  # fmt: skip
 
 
@@ -156,7 +158,7 @@ def _by_phase(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[B
         rows.append(["Allowance for what cannot be seen yet", f"{found}", "", _allowance_amount(option, agreed)])
     total = sum(option.tenths, Decimal(0))
     rows.append(["Together", f"{total}", "", _money(price.work, agreed) if price else ""])
-    heads = ["phase and what is done", "hours", "8 times in 10 between", f"price, {agreed.currency}" if price else ""]
+    heads = ["phase and what is done", "hours", "8 times in 10, h", f"price, {agreed.currency}" if price else ""]
     if not price:
         heads, rows = heads[:3], [row[:3] for row in rows]
     said = f"Hours are those that the price is for: {_how_sure(option, agreed)}" if price else _NO_PRICE
@@ -275,13 +277,16 @@ def _costs_and_price(work: WorkQuoted, option: Option, said: Mapping[str, str], 
         return [says(_NO_PRICE)] if said.get("form", "one") != "phases" else []
     rows = []
     if said.get("form", "one") != "one":
-        rows.append(("For the hours", _money(price.work, agreed)))
+        rows.append(("For the hours", money(price.work, agreed.currency)))
     elif work.costs or price.adjusted:
-        rows.append(("Treatment", _money(price.work, agreed)))
-    rows += [(what, _money(value, agreed)) for what, value in work.costs]
+        rows.append(("Treatment", money(price.work, agreed.currency)))
+    rows += [(what[0].upper() + what[1:], money(value, agreed.currency)) for what, value in work.costs]
     if price.adjusted:
         rows.append(
-            ({"minimum": "To the minimum charge", "ceiling": "Taken off, to the ceiling agreed"}.get(price.limited, "Rounded"), _money(price.adjusted, agreed))
+            (
+                {"minimum": "To the minimum charge", "ceiling": "Taken off, to the ceiling agreed"}.get(price.limited, "Rounded"),
+                money(price.adjusted, agreed.currency),
+            )
         )
     rows += _with_tax(price, agreed)
     blocks = [subheading("Price"), facts(rows)]
@@ -337,7 +342,10 @@ def _time(options: tuple[Option, ...], agreed: Commercial) -> list[Block]:
         even, likely = option.weeks(0.5), option.weeks(0.8)
         waits = [float(value) for value in (pd.Series(option.days).quantile([0.5, 0.8]))]
         name = f"Option {option.name}: " if option.name else ""
-        sentence = f"{name}from beginning to end about {counted(max(round(even), 1), 'week')}, 4 times in 5 no more than {counted(max(round(likely + 0.4999), 1), 'week')}"
+        about, most = max(round(even), 1), max(round(likely + 0.4999), 1)
+        sentence = f"{name}from beginning to end about {counted(about, 'week')}" + (
+            f", 4 times in 5 no more than {counted(most, 'week')}" if most > about else ""
+        )
         if waits[1] >= 0.5:
             sentence += f"; of that {waits[0]:,.0f} to {waits[1]:,.0f} days are waiting (soaking, pressing, drying), nobody's hours"
         if agreed.begin_on:
@@ -366,7 +374,13 @@ def _all_together(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
             ]
         )
     rows.append(["Together", _money(quoted.amount, agreed) if quoted.amount is not None else ""])
-    return [heading("All works together"), table("All works together", ["work", f"price, {agreed.currency}"], rows, right=(1,), foot=1), *_time_of_all(quoted)]
+    first = [says("Where a work has options, its first one is counted here and under Payment.")] if any(len(work.options) > 1 for work in works) else []
+    return [
+        heading("All works together"),
+        *first,
+        table("All works together", ["work", f"price, {agreed.currency}"], rows, right=(1,), foot=1),
+        *_time_of_all(quoted),
+    ]
 
 
 def _time_of_all(quoted: Quoted) -> list[Block]:

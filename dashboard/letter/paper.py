@@ -23,7 +23,7 @@ _SHEET = """
 #if said.studio != "" { text(size: 15pt, said.studio); parbreak() }
 #for line in said.letterhead { text(size: 9pt, fill: rgb("#6b665a"), line); linebreak() }
 #v(7mm)
-#grid(columns: (1fr, auto), for line in said.addressee { line; linebreak() }, said.day)
+#grid(columns: (1fr, auto), for line in said.addressee { line; linebreak() }, align(right)[#said.day #linebreak() #text(size: 9pt, fill: rgb("#6b665a"), said.number)])
 #v(6mm)
 #block(below: 5mm, text(size: 13pt, said.subject))
 #let facts(rows) = grid(columns: (if rows.any(row => row.at(0).len() > 24) { 70mm } else { 38mm }, 1fr), row-gutter: 0.55em, column-gutter: 4mm, ..rows.map(row => (text(fill: rgb("#6b665a"), row.at(0)), row.at(1))).flatten())

@@ -223,20 +223,10 @@ def _missing_in_revision(draft: Draft, versions: pd.DataFrame) -> list[str]:
 
 
 def _throw_away(code: str) -> None:
-    """One press asks, the next does it."""
-    asked = f"sheet {code} sure"
-    if not st.session_state.get(asked):
-        if st.button("Throw the draft away"):
-            st.session_state[asked] = True
-            st.rerun()
-        return
-    if st.button("Yes, throw it away"):
+    if frame.sure(f"sheet {code} sure", "Throw the draft away"):
         drafts.throw_away(held.store(), code)
         _forget_sheet(code)
         frame.done("The draft is thrown away. The versions are as they were.")
-    if st.button("No, keep it"):
-        del st.session_state[asked]
-        st.rerun()
 
 
 def _clock(utc: datetime) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from datetime import datetime
 from functools import partial
 from html import escape
@@ -25,8 +26,8 @@ from ingest.records import SHAPES
 from ingest.settings import CLAUSES, NO_CLAUSE
 
 SHEET = {
-    "technique": ("technique", 230), "part": ("part", 90), "quantity": ("quantity", 95), "hours": ("own hours", 110), "low_hours": ("low, h", 75), "high_hours": ("high, h", 80),
-    "person": ("person", 80), "option": ("option", 110), "unattended_hours": ("unattended, h", 135), "phase": ("phase, if not usual", 150), "mark": ("belongs to", 120), "note": ("note", 160),
+    "technique": ("technique", 210), "quantity": ("quantity", 105), "hours": ("own hours", 115), "part": ("part", 90), "low_hours": ("low, h", 85), "high_hours": ("high, h", 90),
+    "person": ("person", 90), "option": ("option", 110), "unattended_hours": ("unattended, h", 145), "phase": ("phase, if not usual", 150), "mark": ("belongs to", 120), "note": ("note", 160),
 }  # fmt: skip
 COSTS = {"what": ("outside cost or material", 260), "amount": ("amount", 110), "first_stage": ("first stage? (yes)", 150)}
 CALLED = {
@@ -103,12 +104,7 @@ def _when(utc: datetime | None) -> str:
 
 def _one(quote: Quote) -> None:
     turn = st.session_state.setdefault(f"turn of {_name(quote)}", 0)
-    fresh = f"{_name(quote)} shown {turn}" not in st.session_state
-    st.session_state[f"{_name(quote)} shown {turn}"] = True
-    if fields.changed_elsewhere(_name(quote), quote.kept_at, quote.kept_by, fresh=fresh):
-        st.warning("This quote was changed from another window. What you type here is not kept until you take it up again.")
-        if st.button("Show it as it is now, and go on here"):
-            _open(quote)
+    if _changed_elsewhere(quote, turn):
         return
     before = json.dumps(quote.said(), sort_keys=True)
     if st.button("Back to all quotes"):
@@ -118,13 +114,14 @@ def _one(quote: Quote) -> None:
     key = f"{_name(quote)} {at}"
     head = st.empty()  # says what the work is called once its fields are read
     _the_work(work, key, turn)
+    about = st.container()
     head.header(plain(f"Quote {quote.number}: {work.called}"))
     now = held.quoting_known(held.today())
     likes = st.container()  # filled once the lines are read that are on the sheet now
     st.subheader("Its lines")
     frame.say([
-        "A technique in each line is enough: what it takes here comes from the record. What is counted by area is filled in from the size. Own hours move it as far as your figures were worth it before; "
-        "low and high count where the record knows little. Options stand side by side, lines without one belong to all. Every cell is kept as soon as you leave it."
+        "A technique in each line is enough: what it takes here comes from the record. What is counted by area is filled in from the size. Own hours move a line as far as your figures were worth it before, and a little the other lines too: who quotes one line of a work high often sees more in it. "
+        "Low and high count where the record knows little. Options stand side by side, lines without one belong to all. Every cell is kept as soon as you leave it."
     ])  # fmt: skip
     work.lines = sheet.edit(f"{key} lines", work.lines, SHEET, turn, "The lines of the quote")
     added = sheet.line_by_choosing(f"adding {key}", f"{key} add {turn}", hours_or_quantity=False)
@@ -136,14 +133,18 @@ def _one(quote: Quote) -> None:
     comes_to = st.container()
     st.subheader("Price")
     _terms(quote, turn, now)
+    of_terms = st.container()
     _keep(quote, before)
     found = held.quoted(quote, CALLED)
     told = found.works[at]
+    with about:
+        _warn(told.read.about)
+    with of_terms:
+        _warn(found.commercial.faults)
     with likes:
         _like_it(quote, at, told, now)
     with comes_to:
-        for sentence in (*found.commercial.faults, *told.read.problems, *told.faults, *_unknown_marks(work)):
-            st.warning(plain(sentence))
+        _warn([*told.read.problems, *told.doubts, *told.faults, *_unknown_marks(work)])
         frame.say([*told.read.notes, *told.notes])
         if told.options:
             _total(quote, told, found)
@@ -155,6 +156,23 @@ def _one(quote: Quote) -> None:
         _may_turn_up(quote, work, told, now)
     _letter(quote, found, turn)
     _end(quote, found)
+
+
+def _changed_elsewhere(quote: Quote, turn: int) -> bool:
+    """Another window has kept it since; that is said, with the way to take it up."""
+    fresh = f"{_name(quote)} shown {turn}" not in st.session_state
+    st.session_state[f"{_name(quote)} shown {turn}"] = True
+    if not fields.changed_elsewhere(_name(quote), quote.kept_at, quote.kept_by, fresh=fresh):
+        return False
+    st.warning("This quote was changed from another window. What you type here is not kept until you take it up again.")
+    if st.button("Show it as it is now, and go on here"):
+        _open(quote)
+    return True
+
+
+def _warn(sentences: Sequence[str]) -> None:
+    for sentence in sentences:
+        st.warning(plain(sentence))
 
 
 def _name(quote: Quote) -> str:
@@ -220,6 +238,7 @@ def _the_work(work: QuotedWork, key: str, turn: int) -> None:
             line(work.identified, "medium", "Medium, as the letter says it", placeholder="oil on canvas")
         with right:
             line(work.identified, "marks", "Marks, labels, inscriptions")
+        line(work.identified, "condition", "Condition found, as the letter says it (may stay empty)")
 
 
 def _chosen(into: dict[str, str], name: str, label: str, choices: dict[str, str], key: str, turn: int) -> None:
@@ -250,8 +269,11 @@ def _like_it(quote: Quote, at: int, told: WorkQuoted, now: Known) -> None:
             key=f"{_name(quote)} {at} take {like.object}",
             help="What was quoted and worked there, without hours, areas brought to this size; what turned up there is left to chance.",
         ):
-            work = quote.works[at]
-            work.lines = [*work.filled.values(), *quoting.lines_like(now, like.object, told.area, held.store().cursor())]
+            work, taken = quote.works[at], quoting.lines_like(now, like.object, told.area, held.store().cursor())
+            if not taken:
+                frame.refuse(f"{like.object} has no line that was quoted and worked, so there is none to take.")
+                return
+            work.lines = [*work.filled.values(), *taken]
             _open(quote)
 
 
@@ -321,14 +343,18 @@ def _total(quote: Quote, told: WorkQuoted, found: Quoted) -> None:
             "Option", [option.name for option in told.options], default=told.options[0].name, required=True, key=f"{_name(quote)} option of {told.said.called}"
         )
         one = next((option for option in told.options if option.name == chosen), one)
-    p50, p80, p90 = one.at(0.5, 0.8, 0.9)
+    p50, p80, p90 = one.charged_at(0.5, 0.8, 0.9)
     price = one.price
     st.html(
         tables.figures([
-            ("even chance", f"{hours(p50)} h", False), ("4 in 5", f"{hours(p80)} h", False), ("9 in 10", f"{hours(p90)} h", False),
+            (f"{'first stage, ' if one.commercial.first_stage else ''}even chance", f"{hours(p50)} h", False), ("4 in 5", f"{hours(p80)} h", False), ("9 in 10", f"{hours(p90)} h", False),
             ("price", money(price.amount, one.commercial.currency) if price else "no rate yet", False),
         ])
     )  # fmt: skip
+    if told.left_aside:
+        st.warning(
+            f"{counted(told.left_aside, 'line')} of the sheet cannot be read, as said above: not in these hours, not in the price, and not in the letter."
+        )
     if moved := _effect(quote, one, p80):
         st.info(plain(moved))
     if one.charged().max() > 0:
@@ -353,7 +379,7 @@ def _total(quote: Quote, told: WorkQuoted, found: Quoted) -> None:
         _commission(found)
     drivers = quote_sentences.drivers(one)
     if len(drivers):
-        with st.expander("What drives the spread", expanded=False):
+        with st.expander("Which lines make it unsure", expanded=False):
             frame.say([quote_sentences.drives(one)])
             st.altair_chart(
                 charts.drivers(drivers), width="stretch", theme=None,
@@ -410,24 +436,24 @@ def _commission(found: Quoted) -> None:
     even, four = (float(value) for value in pd.Series(found.total).quantile([0.5, 0.8]))
     rows.append(["together", hours(even), hours(four), money(found.amount, agreed.currency) if found.amount is not None else "no price yet"])
     st.html(tables.ledger("Works of this quote", ["work", "even chance, h", "4 in 5, h", "price"], rows, foot=True))
-    frame.say(["Works that are quoted together do not all run over at once, so together is less than the sum at 4 in 5. Of options the first counts."])
+    frame.say(
+        [
+            "Works that are quoted together do not all run over at once, so together is less than the sum at 4 in 5; each price is of its work by itself, and prices sum. Of options the first counts."
+        ]
+    )
 
 
 def _how_it_reads(told: WorkQuoted) -> None:
     st.subheader("How it reads")
-    several = len(told.options) > 1
-    shown = set()
+    every = pd.concat([option.lines for option in told.options]).drop_duplicates("number").set_index("number", drop=False)
+    every = every.loc[[number for number in told.read.lines["number"] if number in every.index]]  # in the order of work, whichever option it is of
     rows: list[list[str] | str] = []
-    for option in told.options:
-        for phase, inside in option.lines.groupby("phase", sort=False):
-            fresh = [row for row in inside.to_dict("records") if row["number"] not in shown]
-            if fresh:
-                rows.append(str(phase))
-            for row in fresh:
-                shown.add(row["number"])
-                named = ", ".join(filter(None, (row["technique"], row["part"], f"option {row['option']}" if several and row["option"] else "")))
-                chances = [hours(row[level]) for level in ("p50", "p80", "p90")]
-                rows.append([named, *chances, _quantity(row), hours(row["hours"]), f"{row['works']}", quote_sentences.came_from(row)])
+    for phase, inside in every.groupby("phase", sort=False):
+        rows.append(str(phase))
+        for row in inside.to_dict("records"):
+            named = ", ".join(filter(None, (row["technique"], row["part"], f"option {row['option']}" if row["option"] else "")))
+            chances = [hours(row[level]) for level in ("p50", "p80", "p90")]
+            rows.append([named, *chances, _quantity(row), hours(row["hours"]), f"{row['works']}", quote_sentences.came_from(row)])
     heads = ["line", "even chance, h", "4 in 5, h", "9 in 10, h", "quantity", "own, h", "works", "said by"]
     st.html(tables.ledger("Lines of the quote", heads, rows, words=(0, 7)))
     techniques = list(dict.fromkeys(name for option in told.options for name in option.lines["technique"]))
@@ -454,11 +480,18 @@ def _quantity(row: tables.Row) -> str:
 def _may_turn_up(quote: Quote, work: QuotedWork, told: WorkQuoted, now: Known) -> None:
     st.subheader("What may turn up")
     one = told.options[0]
-    frame.say([quote_sentences.allowance(one, now)])
+    frame.say(
+        [
+            quote_sentences.allowance(one, now),
+            "A chance lies between what the works beside it say and what is usual in this studio: the nearer to them the more they are."
+            if len(one.found)
+            else "",
+        ]
+    )
     seen = one.found[one.found["chance"] >= SEEN].head(MOST_SEEN)
     if len(seen):
         rows = [
-            [row["technique"] + (" on another part" if row["another"] else ""), f"{100 * row['chance']:.0f} in 100", hours(row["hours_if_found"]), hours(row["promised"]), f"{row['times']} of {row['of']} {quote_sentences.things_in_words(row['things'])}"]
+            [row["technique"] + (" on another part" if row["another"] else ""), quote_sentences.in_100(row["chance"]), hours(row["hours_if_found"]), hours(row["promised"]), f"{row['times']} of {row['of']} {quote_sentences.things_in_words(row['things'])}"]
             for row in seen.to_dict("records")
         ]  # fmt: skip
         rest = len(one.found) - len(seen)
@@ -510,6 +543,7 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
                 plain(f'Dated "{said["made_on"]}" cannot be read as a day: write it like {held.today():%Y-%m-%d}. Until then the letter is dated today.')
             )
         _text(said, "opening", "Opening (may stay empty)", key, turn, "", rows=80)
+        _text(said, "closing", "Closing (may stay empty)", key, turn, "", rows=80)
         for name in CLAUSES:
             _text(said, name, content.CLAUSE_HEADS[name], key, turn, getattr(studio, name) or content.USUAL_CLAUSES[name], rows=96)
         frame.say([f'What is written here is for this letter; the studio\'s own words are kept under Studio, quotes. "{NO_CLAUSE}" leaves a clause out.'])
@@ -526,6 +560,12 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
     if len(found.owners) > 1:
         st.warning("The works of this quote are of different owners, and a letter is for one: take one of them out, below, and quote it by itself.")
         return
+    aside = sum(work.left_aside for work in found.works)
+    empty = [work.said.called for work in found.works if not work.options]
+    if aside or empty:
+        missing = [counted(aside, "line that cannot be read", "lines that cannot be read")] if aside else []
+        missing += [f"{name}, which has no lines" for name in empty]
+        st.warning(plain(f"The letter is without {' and without '.join(missing)}. Mend that first, or it promises less than you mean."))
     made = content.letter(found, quote, studio, fields.vocabulary())
     name = f"quote-{quote.number}"
     with st.container(horizontal=True):
@@ -560,7 +600,7 @@ def _text(said: dict[str, str], name: str, label: str, key: str, turn: int, usua
 
 
 def _end(quote: Quote, found: Quoted) -> None:
-    with st.expander("Another work of the same owner in this letter"):
+    with st.expander("The works in this letter: another one of the same owner, or one less"):
         works = held.works(held.today())
         fitting = set(reading.of_owner(held.store().cursor(), found.owners[0]) if found.owners else works["object"]) - {work.object for work in quote.works}
         codes = [ANOTHER, *[code for code in works["object"].tolist() if code in fitting]] if len(works) else [ANOTHER]
@@ -575,21 +615,11 @@ def _end(quote: Quote, found: Quoted) -> None:
         if len(quote.works) > 1 and st.button("Take the work shown out of the quote"):
             del quote.works[min(st.session_state.get(f"{_name(quote)} which") or 0, len(quote.works) - 1)]
             _open(quote)
-    asked = f"{_name(quote)} sure"
-    if not st.session_state.get(asked):
-        if st.button("Throw the quote away"):
-            st.session_state[asked] = True
-            st.rerun()
-        return
-    with st.container(horizontal=True):
-        if st.button("Yes, throw it away") and quote.number is not None:
-            quotes.throw_away(held.store(), quote.number)
-            sheet.forget(_name(quote))
-            st.query_params.from_dict(held.same_studio())
-            frame.done(f"Quote {quote.number} is thrown away.")
-        if st.button("No, keep it"):
-            del st.session_state[asked]
-            st.rerun()
+    if frame.sure(f"{_name(quote)} sure", "Throw the quote away") and quote.number is not None:
+        quotes.throw_away(held.store(), quote.number)
+        sheet.forget(_name(quote))
+        st.query_params.from_dict(held.same_studio())
+        frame.done(f"Quote {quote.number} is thrown away.")
 
 
 frame.show("Quote a work", body)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date
 
 import pandas as pd
@@ -108,13 +108,17 @@ def _settings() -> None:
         )
         save = st.form_submit_button("Save", type="primary")
     if save and _unchanged_elsewhere(seen, now):
-        _try(
-            "Saved; what was said before is kept in the history.",
-            write_settings,
-            said,
-            held.change("said under Studio"),
-            afterwards=lambda: fields.forget_seen("settings"),
-        )
+        _save_settings("settings", said)
+
+
+def _save_settings(form: str, said: Mapping[str, str]) -> None:
+    _try(
+        "Saved; what was said before is kept in the history.",
+        write_settings,
+        said,
+        held.change("said under Studio"),
+        afterwards=lambda: fields.forget_seen(form),
+    )
 
 
 def _quotes() -> None:
@@ -143,13 +147,7 @@ def _quotes() -> None:
         ])  # fmt: skip
         save = st.form_submit_button("Save", type="primary")
     if save and _unchanged_elsewhere(seen, now):
-        _try(
-            "Saved; what was said before is kept in the history.",
-            write_settings,
-            said,
-            held.change("said under Studio"),
-            afterwards=lambda: fields.forget_seen("quotes"),
-        )
+        _save_settings("quotes", said)
 
 
 def _unchanged_elsewhere(seen: str, now: object) -> bool:

@@ -70,7 +70,7 @@ def test_a_new_work_is_described_quoted_and_leaves_as_a_letter(studio: str, page
     expect(page.get_by_role("region", name="Lines of the quote", exact=True)).to_be_visible()
     # each change shows what it did
     add_line(page, "lining removal dry")
-    expect(page.get_by_text(re.compile(r"The last change moved the total, 4 in 5, by \+"))).to_be_visible()
+    expect(page.get_by_text(re.compile(r"The last change moved it, 4 in 5, by \+"))).to_be_visible()
     after = total(page)
     assert float(after[1].split()[0].replace(",", "")) > float(before[1].split()[0].replace(",", ""))
     # chance as dots that can be counted, the promise marked
@@ -156,7 +156,7 @@ def test_the_sheet_is_written_by_keyboard_and_options_stand_side_by_side(studio:
 def test_works_of_one_owner_share_a_letter_and_two_windows_do_not_overwrite_each_other(studio: str, laptop: Page) -> None:
     begin(laptop, studio)
     add_line(laptop, "retouching")
-    act(laptop, lambda: laptop.get_by_text("Another work of the same owner in this letter").click(), must=False)
+    act(laptop, lambda: laptop.get_by_text("The works in this letter: another one of the same owner, or one less").click(), must=False)
     act(laptop, lambda: laptop.get_by_role("button", name="Add it to the quote").click())
     expect(laptop.get_by_role("heading", name="Quote 1: the new work")).to_be_visible()
     add_line(laptop, "filling")

@@ -74,7 +74,7 @@ def test_by_phase_hours_and_prices_sum_to_what_stands_below(demo: Store) -> None
     *rows, last = table.rows
     assert sum(money(row[1]) for row in rows) == money(last[1]) and sum(money(row[3]) for row in rows) == money(last[3])
     facts = dict(next(one.rows for one in made.blocks if one.kind == "facts" and any(row[0] == "Net" for row in one.rows)))
-    assert money(facts["For the hours"]) + money(facts["framer"]) == money(facts["Net"])
+    assert money(facts["For the hours"]) + money(facts["Framer"]) == money(facts["Net"])
     assert money(facts["Net"]) + money(facts["tax 19 %"]) == money(facts["Price"])
     price = found.works[0].options[0].price
     assert price is not None and money(facts["Price"]) == price.amount
@@ -216,7 +216,7 @@ def test_all_that_stands_on_paper_sums_whatever_the_rate(demo: Store, rate: str,
             assert abs(money(row[3]) * money(row[4]) - money(row[5])) <= step
         facts = dict(next(one.rows for one in made.blocks if one.kind == "facts" and any(row[0] == "For the hours" for row in one.rows)))
         assert money(facts["For the hours"]) == money(last[5])
-        assert money(facts["For the hours"]) + money(facts["framer"]) + money(facts["X-ray"]) == money(facts["Price"])
+        assert money(facts["For the hours"]) + money(facts["Framer"]) + money(facts["X-ray"]) == money(facts["Price"])
 
 
 def test_hours_by_phase_sum_without_a_price_too(demo: Store) -> None:

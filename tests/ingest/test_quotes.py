@@ -65,8 +65,8 @@ def test_each_fault_is_said_once_with_its_line_and_the_others_are_read(store: St
         lines=[{"technique": "retuching"}, {"technique": "condition report", "quantity": "3"}, {"technique": "filling", "quantity": "99999999"}, {"technique": "facing", "low_hours": "9", "high_hours": "2"}, {"technique": "retouching"}, {"hours": "3"}],
     )  # fmt: skip
     found = read(store, work)
+    assert found.about == ['Height "wide": is not a number. Write it like 12.5 or 12,5, without marks between thousands.']
     assert found.problems == [
-        'Height "wide": is not a number. Write it like 12.5 or 12,5, without marks between thousands.',
         'Line 1, technique "retuching": is not a known technique. Did you mean "retouching"?',
         'Line 2, quantity "3": is given, but condition report is not measured. Leave quantity and unit empty, or give the technique a unit.',
         'Line 3, quantity "99999999": cannot be. Write a number of units from 0 to 1,000,000.',
