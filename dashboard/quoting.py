@@ -247,7 +247,7 @@ def commercial(said: Mapping[str, str], studio: Settings, known_people: Mapping[
 
 @dataclass(frozen=True, kw_only=True)
 class Option:
-    """One option of one work ("" where it has none), or the works of a commission together.
+    """One option of one work ("" where it has none).
 
     Attributes
     ----------

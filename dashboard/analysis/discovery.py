@@ -172,6 +172,7 @@ def expected(known: Discoveries, work: Described) -> list[MayTurnUp]:
     """Everything that may turn up on a new work, the likeliest first; nothing that this studio never did."""
     if not known.works:
         return []
+    everywhere = known.works
     known, done = _of_its_kind(known, work)
     past = known.past
     on_sheet = np.isin(past.techniques, sorted(work.techniques))
@@ -179,6 +180,8 @@ def expected(known: Discoveries, work: Described) -> list[MayTurnUp]:
     at_risk = ~past.quoted & ~past.worked_before
     found = _told(known, work, past.turned_up, at_risk, ~on_sheet & ~under_way & done, another=False)
     found += _told(known, work, past.another, past.quoted, on_sheet & done, another=True)
+    if known.works < everywhere:  # the works that are told are of its kind alone
+        found = [replace(one, things=(("kind", work.kind), *one.things)) for one in found]
     return sorted(found, key=lambda one: (-one.chance, one.technique))
 
 

@@ -123,3 +123,12 @@ def test_what_is_left_out_is_in_no_total_and_the_same_quote_gives_the_same_digit
     # a line that can be found is there as often as its chance says
     at = told.lines
     assert (told.hours[at] > 0).mean() == pytest.approx(told.found[0][1].chance, abs=0.01)
+
+
+def test_of_a_kind_with_works_enough_they_alone_are_told_from() -> None:
+    known = studio(20, {n: ["tear mending"] for n in range(0, 6)}, with_lining=0)
+    mixed = replace(known, described=tuple(replace(one, kind="frame") if n >= 10 else one for n, one in enumerate(known.described)))
+    painting = chances(mixed, "filling", "retouching")["tear mending"]
+    assert (painting.times, painting.of, painting.things) == (6, 10, (("kind", "easel painting"),))
+    frame = discovery.expected(mixed, Described(kind="frame", techniques=frozenset({"filling"})))
+    assert "tear mending" not in [one.technique for one in frame]  # it was never done on one
