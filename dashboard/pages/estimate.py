@@ -39,7 +39,9 @@ def body() -> None:
         if drafted:
             frame.say([f"Drafts are kept for {', '.join(drafted)}."])
         return
-    st.page_link("pages/one_work.py", label="Where its hours went", query_params={"object": code, **held.same_studio()})
+    with st.container(horizontal=True):
+        st.page_link("pages/one_work.py", label="Where its hours went", query_params={"object": code, **held.same_studio()})
+        st.page_link("pages/quote_a_work.py", label="Quote it from finished works", query_params={"object": code, **held.same_studio()})
     versions = reading.versions(held.store().cursor(), code)
     if len(versions):
         _versions(code, versions)

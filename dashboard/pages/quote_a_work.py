@@ -144,13 +144,7 @@ def _one(quote: Quote) -> None:
     with likes:
         _like_it(quote, at, told, now)
     with comes_to:
-        _warn([*told.read.problems, *told.doubts, *told.faults, *_unknown_marks(work)])
-        frame.say([*told.read.notes, *told.notes])
-        if told.options:
-            _total(quote, told, found)
-            frame.say([_rests_on(now)])
-        else:
-            st.write("No line can be read yet: write a technique on the sheet, choose one, or take the lines of a similar work.")
+        _what_it_comes_to(quote, told, found, now)
     if told.options:
         _how_it_reads(told)
         _may_turn_up(quote, work, told, now)
@@ -191,10 +185,8 @@ def _open(quote: Quote) -> None:
     """Keep it, and show every field anew from what is kept."""
     quotes.keep(held.store(), quote, held.visit())
     turn = st.session_state.get(f"turn of {_name(quote)}", 0) + 1
-    which = st.session_state.get(f"{_name(quote)} which")
+    st.session_state.setdefault(f"shown in {_name(quote)}", st.session_state.get(f"{_name(quote)} which") or 0)
     sheet.forget(_name(quote))
-    if which is not None:
-        st.session_state[f"{_name(quote)} which"] = min(which, len(quote.works) - 1)
     st.session_state[f"turn of {_name(quote)}"] = turn
     st.session_state[f"kept {_name(quote)}"] = quote.kept_at
     st.rerun()
@@ -204,9 +196,10 @@ def _which_work(quote: Quote) -> int:
     if len(quote.works) == 1:
         return 0
     names = [f"{number}. {work.called}" for number, work in enumerate(quote.works, 1)]
-    chosen = st.segmented_control(
-        "Which work", range(len(names)), format_func=lambda at: plain(names[at]), default=0, required=True, key=f"{_name(quote)} which"
-    )
+    key = f"{_name(quote)} which"
+    # in place of a value of its own, and before the field is there: a work that was added is shown, and the one that was shown stays
+    st.session_state[key] = min(st.session_state.pop(f"shown in {_name(quote)}", st.session_state.get(key) or 0), len(names) - 1)
+    chosen = st.segmented_control("Which work", range(len(names)), format_func=lambda at: plain(names[at]), required=True, key=key)
     return min(chosen or 0, len(names) - 1)
 
 
@@ -306,7 +299,7 @@ def _terms(quote: Quote, turn: int, now: Known) -> None:
 
     chances = list(CONFIDENCES)
     confidence = st.segmented_control(
-        "The price is for the hours within which it ends", chances, default=int(terms.get("confidence") or quoting.USUAL_CONFIDENCE), format_func=lambda one: f"{CONFIDENCES[one]}", required=True, key=f"{key} confidence {turn}",
+        "The price is for the hours within which it ends", chances, default=quoting.confidence_of(terms), format_func=lambda one: f"{CONFIDENCES[one]}", required=True, key=f"{key} confidence {turn}",
     )  # fmt: skip
     terms["confidence"] = f"{confidence or quoting.USUAL_CONFIDENCE}"
     with st.container(horizontal=True, key="choices"):
@@ -335,7 +328,19 @@ def _terms(quote: Quote, turn: int, now: Known) -> None:
 # --- what it comes to
 
 
-def _total(quote: Quote, told: WorkQuoted, found: Quoted) -> None:
+def _what_it_comes_to(quote: Quote, told: WorkQuoted, found: Quoted, now: Known) -> None:
+    _warn([*told.read.problems, *told.doubts, *told.faults, *_unknown_marks(told.said)])
+    frame.say([*told.read.notes, *told.notes])
+    if told.options:
+        _total(quote, told)
+        frame.say([_rests_on(now)])
+    else:
+        st.write("No line can be read yet: write a technique on the sheet, choose one, or take the lines of a similar work.")
+    if len(found.works) > 1:
+        _commission(found)
+
+
+def _total(quote: Quote, told: WorkQuoted) -> None:
     st.subheader("What it comes to")
     one = told.options[0]
     if len(told.options) > 1:
@@ -348,7 +353,7 @@ def _total(quote: Quote, told: WorkQuoted, found: Quoted) -> None:
     st.html(
         tables.figures([
             (f"{'first stage, ' if one.commercial.first_stage else ''}even chance", f"{hours(p50)} h", False), ("4 in 5", f"{hours(p80)} h", False), ("9 in 10", f"{hours(p90)} h", False),
-            ("price", money(price.amount, one.commercial.currency) if price else "no rate yet", False),
+            ("price", money(price.amount, one.commercial.currency) if price else "no price yet", False),
         ])
     )  # fmt: skip
     if told.left_aside:
@@ -375,10 +380,8 @@ def _total(quote: Quote, told: WorkQuoted, found: Quoted) -> None:
     ])  # fmt: skip
     if len(told.options) > 1:
         _side_by_side(told)
-    if len(found.works) > 1:
-        _commission(found)
     drivers = quote_sentences.drivers(one)
-    if len(drivers):
+    if len(drivers) and one.first_stage is None:
         with st.expander("Which lines make it unsure", expanded=False):
             frame.say([quote_sentences.drives(one)])
             st.altair_chart(
@@ -417,7 +420,7 @@ def _side_by_side(told: WorkQuoted) -> None:
         [
             one.name,
             *(hours(value) for value in one.at(0.5, 0.8, 0.9)),
-            money(one.price.amount, one.commercial.currency) if one.price else "no rate yet",
+            money(one.price.amount, one.commercial.currency) if one.price else "no price yet",
             f"{one.weeks(0.8):,.1f}",
         ]
         for one in told.options
@@ -428,11 +431,11 @@ def _side_by_side(told: WorkQuoted) -> None:
 def _commission(found: Quoted) -> None:
     agreed = found.commercial
     rows = [
-        [work.said.called, *(hours(value) for value in work.options[0].at(0.5, 0.8)), money(one.amount, agreed.currency) if (one := work.options[0].price) else "no rate yet"] if work.options else [work.said.called, "no lines yet", "", ""]
+        [work.said.called, *(hours(value) for value in work.options[0].at(0.5, 0.8)), money(one.amount, agreed.currency) if (one := work.options[0].price) else "no price yet"] if work.options else [work.said.called, "no lines yet", "", ""]
         for work in found.works
     ]  # fmt: skip
     if agreed.travel_hours or agreed.travel_cost:
-        rows.append(["shared travel", "", "", money(agreed.travel, agreed.currency) if agreed.travel is not None else "no rate yet"])
+        rows.append(["shared travel", "", "", money(agreed.travel, agreed.currency) if agreed.travel is not None else "no price yet"])
     even, four = (float(value) for value in pd.Series(found.total).quantile([0.5, 0.8]))
     rows.append(["together", hours(even), hours(four), money(found.amount, agreed.currency) if found.amount is not None else "no price yet"])
     st.html(tables.ledger("Works of this quote", ["work", "even chance, h", "4 in 5, h", "price"], rows, foot=True))
@@ -610,7 +613,7 @@ def _end(quote: Quote, found: Quoted) -> None:
         )
         if st.button("Add it to the quote"):
             quote.works.append(QuotedWork(object=code))
-            st.session_state[f"{_name(quote)} which"] = len(quote.works) - 1
+            st.session_state[f"shown in {_name(quote)}"] = len(quote.works) - 1
             _open(quote)
         if len(quote.works) > 1 and st.button("Take the work shown out of the quote"):
             del quote.works[min(st.session_state.get(f"{_name(quote)} which") or 0, len(quote.works) - 1)]

@@ -123,7 +123,7 @@ def test_bad_input_is_said_in_words_and_nothing_typed_is_lost(studio: str, phone
     expect(phone.get_by_text('Ceiling "a lot" is not a number.')).to_be_visible()
     fill(phone, "Currency", "JPY")
     expect(phone.get_by_text("No price: nobody has said what an hour costs in JPY")).to_be_visible()
-    assert total(phone)[3] == "no rate yet"
+    assert total(phone)[3] == "no price yet"
     phone.reload()
     expect(phone.get_by_label("Height, cm")).to_have_value("tall")
     expect(phone.get_by_role("textbox", name="Ceiling")).to_have_value("a lot")
@@ -153,15 +153,28 @@ def test_the_sheet_is_written_by_keyboard_and_options_stand_side_by_side(studio:
     keep(laptop, "quote-options")
 
 
+def press(page: Page, button: str) -> None:
+    """Press a button about the works in the letter, whether they are unfolded or not."""
+    settled(page)
+    if not page.get_by_role("button", name=button).is_visible():
+        page.get_by_text("The works in this letter: another one of the same owner, or one less").click()
+    act(page, page.get_by_role("button", name=button).click)
+
+
 def test_works_of_one_owner_share_a_letter_and_two_windows_do_not_overwrite_each_other(studio: str, laptop: Page) -> None:
     begin(laptop, studio)
     add_line(laptop, "retouching")
-    act(laptop, lambda: laptop.get_by_text("The works in this letter: another one of the same owner, or one less").click(), must=False)
-    act(laptop, lambda: laptop.get_by_role("button", name="Add it to the quote").click())
+    press(laptop, "Add it to the quote")
     expect(laptop.get_by_role("heading", name="Quote 1: the new work")).to_be_visible()
     add_line(laptop, "filling")
     together = laptop.get_by_role("region", name="Works of this quote")
     expect(together.get_by_role("cell", name="together")).to_be_visible()
+    # a third one, and it out again; the one that is shown stays shown
+    press(laptop, "Add it to the quote")
+    expect(together.get_by_role("cell", name="no lines yet")).to_be_visible()
+    expect(laptop.get_by_text("The letter is without the new work, which has no lines")).to_be_visible()
+    press(laptop, "Take the work shown out of the quote")
+    expect(together.get_by_role("cell", name="no lines yet")).to_have_count(0)
     other = laptop.context.new_page()
     other.goto(laptop.url)
     expect(other.get_by_role("region", name="Works of this quote")).to_be_visible()
