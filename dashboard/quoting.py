@@ -355,7 +355,7 @@ class Quoted:
         """(draws,) hours that the prices of all works are for, each with its first option."""
         if self.together is not None and not self.commercial.first_stage:
             return self.together.total()
-        return sum((work.options[0].charged() for work in self.works if work.options), np.zeros(DRAWS))
+        return sum((work.options[0].charged() for work in self.works if work.options), np.zeros(1))
 
     @property
     def owners(self) -> list[str]:
