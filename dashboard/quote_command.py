@@ -70,7 +70,7 @@ def quote(said: argparse.Namespace, store: Store) -> int:
 def _written(con: duckdb.DuckDBPyConnection, said: argparse.Namespace) -> tuple[Quote, list[str]]:
     """The quote that is meant, with the one work of it, and what must be said of it."""
     code = reading.known(con, said.object) if said.object else ""
-    kept = quotes.of_work(con, code) if code else None
+    kept = quotes.of_work(con, code) if code and not said.lines else None  # lines of a file are a quote of their own
     if kept and said.as_of and kept.kept_at and kept.kept_at.date() > said.as_of:
         kept = None  # it was not written yet
     found = Quote(terms=dict(kept.terms) if kept else {}, letter=dict(kept.letter) if kept else {})
@@ -197,7 +197,7 @@ def _tell(now: Known, found: Quoted, work: WorkQuoted) -> None:
         tell(laid_out(heads, rows, right={2, 3, 4, 5, 6, 7}))
         for row in one.found[one.found["chance"] >= _SEEN].head(_SHOWN).to_dict("records"):
             tell(may_turn_up(row))
-        for sentence in (allowance(one, now), promised(one), price_words(one), earns(one), break_even(one)):
+        for sentence in (allowance(one, now, work.described), promised(one), price_words(one), earns(one), break_even(one)):
             if sentence:
                 tell(sentence)
     likes = quoting.similar_works(now, work)

@@ -6,12 +6,11 @@ import math
 from collections.abc import Sequence
 from decimal import Decimal
 
-import numpy as np
 import pandas as pd
 
-from dashboard.analysis.discovery import FEW_WORKS, Thing
+from dashboard.analysis.discovery import ENOUGH_OF_A_KIND, FEW_WORKS, OF_A_KIND, Described, Thing
 from dashboard.analysis.similar import Like
-from dashboard.analysis.uplift import FromOutside
+from dashboard.analysis.uplift import FromOutside, first_hours
 from dashboard.quoting import CONFIDENCES, Known, Option
 from dashboard.tables import Row
 from dashboard.words import counted, hours, money, signed_hours, tenths
@@ -24,10 +23,10 @@ _NAMED = 3
 def came_from(row: Row) -> str:
     """What moved a line: the record, a pinned rate, her own figure, her range, her figures for other lines."""
     said = ["pinned rate" if row["pinned"] else "record" if row["works"] else "its phase and the studio"]
-    if row["by_hand"] > 0:
-        said.append(f"own range counts {100 * row['by_hand']:.0f} %")
     moved = tenths(row["p50"]) - tenths(row["without_figure"])
-    if row["hours"] > 0:
+    if row["by_hand"] > 0:
+        said.append(f"own range, which counts {100 * row['by_hand']:.0f} %, moves it {signed_hours(moved)} h")
+    elif row["hours"] > 0:
         said.append(f"own figure moves it {signed_hours(moved)} h" if abs(moved) >= _LITTLE else "own figure agrees")
     elif abs(moved) >= _LITTLE:
         said.append(f"figures for other lines move it {signed_hours(moved)} h")
@@ -68,13 +67,19 @@ def in_100(chance: float) -> str:
     return "under 1 in 100" if chance < _RARE else f"{100 * chance:.0f} in 100"
 
 
-def allowance(one: Option, now: Known) -> str:
+def allowance(one: Option, now: Known, work: Described) -> str:
     """What may turn up adds to the promise, and how much stands behind it."""
-    works = now.discoveries.works
-    if not works:
+    known = now.discoveries
+    if not known.works:
         return "No finished work with an estimate stands in the record yet, so nothing can be said of what may turn up: there is no allowance for it."
-    events = int(now.discoveries.past.turned_up.sum() + now.discoveries.past.another.sum())
-    said = f"What may turn up is {hours(one.allowance)} h of the promise, from {counted(works, 'finished work')} with an estimate, on which {counted(events, 'such thing')} turned up in all."
+    looked_at, of_kind = known.looked_at(work), sum(1 for one in known.described if one.kind == work.kind)
+    events = int(looked_at.turned_up.sum() + looked_at.another.sum())
+    works = len(looked_at.objects)
+    kind = f" of the kind {work.kind}" if works < known.works else ""
+    said = f"What may turn up is {hours(one.allowance)} h of the promise, from {counted(works, 'finished work')}{kind} with an estimate, on which {counted(events, 'such thing')} turned up in all."
+    if not kind and work.kind and of_kind < ENOUGH_OF_A_KIND:
+        left = ", and what was never done on them is left out" if of_kind >= OF_A_KIND else ""
+        said += f" Only {counted(of_kind, 'of them is', 'of them are')} of the kind {work.kind}, so it is told from all kinds{left}."
     if works < FEW_WORKS:
         said += f" {counted(works, 'work')} {'is' if works == 1 else 'are'} little to tell from: the range is wider for it."
     return said
@@ -102,7 +107,7 @@ def price_words(one: Option) -> str:
     if agreed.terms.tax:
         said += f", {money(price.net, agreed.currency)} before {agreed.tax_name}"
     if price.costs:
-        said += f", {money(price.costs, agreed.currency)} of it outside costs and materials"
+        said += f", {money(price.costs, agreed.currency)} of it outside costs, materials and travel"
     if price.limited == "ceiling":
         paid = one.promised * float(max(price.for_hours, Decimal(0)) / price.work) if price.work else 0.0
         said += f"; held at the ceiling, which pays for {hours(paid)} h: the chance of more is {in_100(one.chance_over(paid))}"
@@ -166,12 +171,11 @@ def surprising(lines: pd.DataFrame, likes: Sequence[Like]) -> dict[str, str]:
     found = {}
     of = lines["object"].isin([like.object for like in likes])
     for code, inside in lines[of & lines["finished"].astype(bool)].groupby("object"):
-        estimated = inside["first_approved_hours"].where(inside["first_approved_hours"].notna(), inside["estimated_hours"])
-        said = (
-            f"; estimated {hours(float(np.nansum(estimated)))} h, took {hours(float(inside['actual_hours'].sum()))} h"
-            if estimated.notna().any()
-            else f"; took {hours(float(inside['actual_hours'].sum()))} h"
-        )
+        first, took = first_hours(inside), f"took {hours(float(inside['actual_hours'].sum()))} h"
+        by_quantity = int(first.isna().sum())
+        more = f" and {counted(by_quantity, 'line')} by quantity" if by_quantity else ""
+        estimated = f"estimated {hours(float(first.sum()))} h{more}, " if inside["yardstick"].ne("none").all() else ""
+        said = f"; {estimated}{took}"
         unforeseen = inside[inside["unforeseen_hours"] >= _LITTLE].sort_values("unforeseen_hours", ascending=False).head(2)
         over = (
             inside[inside["slower_hours"] + inside["more_to_do_hours"] >= 1.0]

@@ -31,6 +31,7 @@ from ingest.amounts import decimal_of, read_named
 from ingest.errors import BenchHoursError
 from ingest.quotes import COST_COLUMNS, Quote, QuotedWork, ReadWork
 from ingest.settings import Settings
+from ingest.vocabulary import read_vocabulary
 
 CONFIDENCES = {50: "even chance", 80: "4 in 5", 90: "9 in 10"}
 USUAL_CONFIDENCE = 80
@@ -75,6 +76,11 @@ class Known:
     later: frozenset[str]
     people: dict[str, str]
     words: dict[str, list[str]]
+    techniques: dict[str, str]
+
+    def left_out(self, said: QuotedWork) -> dict[str, str]:
+        """What was said not to turn up, by the name that it has now, with the reasons."""
+        return {self.techniques.get(notation.folded(name), name): reason for name, reason in said.left_out.items()}
 
     @property
     def finished_lines(self) -> int:
@@ -82,7 +88,7 @@ class Known:
 
 
 def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration | None = None) -> Known:
-    """Everything that quotes of a day stand on; nothing that is dated later has any part in it."""
+    """Everything that quotes of a day stand on. Nothing that is dated later has any part in it; what has no date (names, kinds, conditions, sizes) is as it is now."""
     before = calibrating.number_of(as_of + timedelta(days=1))
     record = reading.record(con, as_of + timedelta(days=1))
     calibrated = calibrated or calibrating.calibrated(con, as_of)
@@ -102,6 +108,7 @@ def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration |
         largest={str(name): float(most) for name, most in pd.Series(measured.quantity).groupby(measured.technique).max().items()}, usual_share=_usual_shares(works, measured),
         first_phases=tuple(row[0] for row in con.execute("SELECT phase FROM phases WHERE list_contains(?::VARCHAR[], key) ORDER BY position", [list(FIRST_PHASES)]).fetchall()),
         words={name: [one for one in works[name].dropna().unique() if one] for name in ("kind", "support")},
+        techniques=read_vocabulary(con).technique_spellings,
         later=frozenset(row[0] for row in con.execute("SELECT technique FROM techniques WHERE list_contains(?::VARCHAR[], key)", [list(LATER)]).fetchall()),
         people={spelling: person for spelling, person in con.execute("SELECT spelling, person FROM person_spellings").fetchall()},
     )  # fmt: skip
@@ -366,7 +373,7 @@ class Quoted:
     def amount(self) -> Decimal | None:
         """The price of all works, each with its first option, and travel (which of a single work is one of its costs), tax included; None where one of them has none."""
         prices = [work.options[0].price for work in self.works if work.options]
-        travel = Decimal(0) if len(self.works) == 1 else self.commercial.travel
+        travel = Decimal(0) if len(prices) == 1 else self.commercial.travel
         if not prices or travel is None or any(one is None for one in prices):
             return None
         taxed = price.rounded(travel * (1 + (self.commercial.terms.tax or Decimal(0)) / 100), self.commercial.terms.step)
@@ -381,7 +388,7 @@ def quoted(now: Known, quote: Quote, reads: list[ReadWork], studio: Settings, dr
     now : what the record says. reads : how each of its works reads (`ingest.quotes.read_over`).
     """
     agreed = commercial(quote.terms, studio, now.people)
-    alone = len(quote.works) == 1
+    alone = sum(1 for read in reads if len(read.lines)) == 1
     works = tuple(
         _work(now, f"\x1f{number}", said, read, agreed, draws, alone=alone) for number, (said, read) in enumerate(zip(quote.works, reads, strict=True), 1)
     )
@@ -409,7 +416,8 @@ def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Comme
     costs, faults = _costs(said, agreed)
     if alone and agreed.travel:
         costs.append(("travel", agreed.travel))
-    told = tuple(_option(now, name, said, read, lines[lines["option"].isin(["", one])], one, agreed, costs, draws) for one in options) if len(lines) else ()
+    always = (lines["option"] == "") | (_early(now, lines) if agreed.first_stage else False)  # what is examined is examined for each option
+    told = tuple(_option(now, name, said, read, lines[always | (lines["option"] == one)], one, agreed, costs, draws) for one in options) if len(lines) else ()
     if agreed.first_stage and told and all(one.price is None and one.promised == 0 for one in told):
         faults.append(
             f"A first stage is asked for, and no line of it is on the sheet: they are in {' and '.join(now.first_phases) or 'examination and documentation'}. There is no price."
@@ -423,6 +431,11 @@ def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Comme
         said=said, read=read, described=described(read.held, frozenset(lines["technique"])), options=told, costs=tuple(costs), faults=tuple(faults),
         doubts=(*_strange_words(now, said, read), *doubts), notes=tuple(notes),
     )  # fmt: skip
+
+
+def _early(now: Known, lines: pd.DataFrame) -> pd.Series:
+    """Lines of a first stage."""
+    return lines["phase"].isin(now.first_phases) & ~lines["technique"].isin(now.later)
 
 
 def _strange_words(now: Known, said: QuotedWork, read: ReadWork) -> list[str]:
@@ -511,7 +524,7 @@ def _asked(now: Known, name: str, said: QuotedWork, lines: pd.DataFrame, read: R
     )  # fmt: skip
     return Asked(
         lines=arrays, low=np.where(ranged, low, np.nan), likeliest=np.where(ranged, likeliest, np.nan), high=np.where(ranged, high, np.nan), pinned=np.array([now.pinned.get(t, 0.0) for t in arrays.technique.tolist()]),
-        works={work: described(read.held, frozenset(lines["technique"]), _worked(now, said.object))}, left_out=frozenset((work, technique) for technique in said.left_out), bears_on=now.bears_on,
+        works={work: described(read.held, frozenset(lines["technique"]), _worked(now, said.object))}, left_out=frozenset((work, technique) for technique in now.left_out(said)), bears_on=now.bears_on,
     )  # fmt: skip
 
 
@@ -543,11 +556,11 @@ def _option(
         hours_if_found=hours[n:, 1], p80_if_found=hours[n:, 2], promised=promised[n:], spread=(at_four - at_even)[n:]
     )
     left_out = _found([one for _, one in told.left_out])
-    left_out = left_out.assign(reason=[said.left_out.get(one, "") for one in left_out["technique"]])
+    reasons = now.left_out(said)
+    left_out = left_out.assign(reason=[reasons.get(one, "") for one in left_out["technique"]])
     first, of_first = None, np.zeros(0, dtype=bool)
     if agreed.first_stage:
-        early = (lines["phase"].isin(now.first_phases) & ~lines["technique"].isin(now.later)).to_numpy(dtype=bool)
-        of_first = np.concatenate([early, np.zeros(len(found), dtype=bool)])
+        of_first = np.concatenate([_early(now, lines).to_numpy(dtype=bool), np.zeros(len(found), dtype=bool)])
         staged = told.hours[of_first]
         first = staged.sum(axis=0)
         promised = np.zeros(len(promised))
@@ -594,7 +607,7 @@ def similar_works(now: Known, work: WorkQuoted) -> list[Like]:
 
 def lines_like(now: Known, code: str, new_area: float, con: duckdb.DuckDBPyConnection) -> list[dict[str, str]]:
     """The lines of a finished work as the start of a sheet: those that were quoted and worked. What turned up is left to chance, and hours to the record; areas are brought to the new size."""
-    lines = now.lines[(now.lines["object"] == code) & (now.lines["actual_hours"] > 0) & now.lines["estimated_hours"].notna()]
+    lines = now.lines[(now.lines["object"] == code) & (now.lines["actual_hours"] > 0) & ~(now.lines["unforeseen_hours"] > 0)]
     area = reading.area_dm2(con, code)
     found = []
     for line in lines.to_dict("records"):

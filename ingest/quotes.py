@@ -25,6 +25,7 @@ from ingest.unsaved import QUOTE
 
 MARKS = ("incident", "earlier damage", "agreed extra")
 COST_COLUMNS = ("what", "amount", "first_stage")
+_LAST_NUMBER = "number of the last quote"
 _NOBODYS_CODE = "the new work"
 _STAND_IN_HOURS = "1"
 DESCRIBED = tuple(
@@ -122,12 +123,14 @@ def of_said(said: Mapping[str, Any]) -> Quote:
 def keep(store: Store, quote: Quote, by: str) -> Quote:
     """Keep a quote as it stands now; one that is not kept yet gets the next number."""
     if quote.number is None:
-        # under the lock of writers, so that two windows that begin at once do not get the same one
+        # under the lock of writers, so that two windows that begin at once do not get the same one; a number that stood on a letter never comes again
         with store.writing(counts=False) as con:
+            used = unsaved.read(con, _LAST_NUMBER)
             names = con.execute("SELECT what FROM unsaved WHERE starts_with(what, ?)", [QUOTE]).fetchall()
             taken = [int(tail) for (name,) in names if (tail := name.removeprefix(QUOTE)).isdecimal()]
-            quote.number = max(taken, default=0) + 1
+            quote.number = max([*taken, used.said if used and isinstance(used.said, int) else 0]) + 1
             unsaved.put(con, f"{QUOTE}{quote.number}", quote.said(), by)
+            unsaved.put(con, _LAST_NUMBER, quote.number, by)
         kept = unsaved.read(store.cursor(), f"{QUOTE}{quote.number}")
         assert kept is not None
     else:

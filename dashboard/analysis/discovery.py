@@ -32,7 +32,7 @@ _UNSURE = 0.2  # variance of the common cause where nothing ever turned up; less
 _NODES = 15
 _SMALLER_WORTH = 8.0
 _MARKED = 2.0  # grade from which a condition is marked
-_OF_A_KIND, _ENOUGH_OF_A_KIND = (
+OF_A_KIND, ENOUGH_OF_A_KIND = (
     3,
     8,
 )  # finished works of its kind: from which on only what was ever done on them may turn up; from which on they alone are looked at
@@ -71,6 +71,10 @@ class Discoveries:
     @property
     def works(self) -> int:
         return len(self.described)
+
+    def looked_at(self, work: Described) -> Foreseen:
+        """The finished works that a new one is told from."""
+        return _of_its_kind(self, work)[0].past
 
 
 def learn(past: Foreseen, works: pd.DataFrame, known: Calibration) -> Discoveries:
@@ -189,10 +193,10 @@ def _of_its_kind(known: Discoveries, work: Described) -> tuple[Discoveries, Flag
     """The finished works to look at, those of its kind where there are enough, and (T,) the techniques that may turn up on such a work: what was never done on its kind does not."""
     past = known.past
     same = np.array([one.kind == work.kind for one in known.described], dtype=bool)
-    if not work.kind or same.sum() < _OF_A_KIND:
+    if not work.kind or same.sum() < OF_A_KIND:
         return known, np.ones(len(past.techniques), dtype=bool)
     done = (past.quoted | past.worked_before | past.turned_up)[same].any(axis=0)
-    if same.sum() < _ENOUGH_OF_A_KIND:
+    if same.sum() < ENOUGH_OF_A_KIND:
         return known, done
     own = replace(
         past, objects=past.objects[same], quoted=past.quoted[same], worked_before=past.worked_before[same], turned_up=past.turned_up[same], another=past.another[same]

@@ -95,15 +95,19 @@ def price(hours: Sequence[float], people: Sequence[str], costs: Decimal, terms: 
         paper is what is reckoned with. people : who is to do each; nobody in particular is the empty name.
     costs : outside costs and materials, in whole steps of the currency.
     """
-    rates = [terms.rate_of(person) for person in people]
-    if any(rate is None for rate in rates) or (not rates and terms.rate is None):
-        return None
     parts_hours = tenths(hours)
-    amounts = [one * rate for one, rate in zip(parts_hours, rates, strict=True) if rate is not None]
+    known = [terms.rate_of(person) for person in people]
+    if any(rate is None and one for one, rate in zip(parts_hours, known, strict=True)) or (not known and terms.rate is None):
+        return None
+    rates = [rate or Decimal(0) for rate in known]  # a part of no hours needs none
+    amounts = [one * rate for one, rate in zip(parts_hours, rates, strict=True)]
     work = sum(amounts, Decimal(0))
     exact = work + costs
     held = max(exact, terms.minimum or exact)
-    held = min(held, held if terms.ceiling is None else terms.ceiling)  # of a ceiling below the minimum charge the ceiling holds: it was agreed for this work
+    if terms.ceiling is not None:
+        held = min(
+            held, (terms.ceiling / terms.step).to_integral_value(ROUND_FLOOR) * terms.step
+        )  # of a ceiling below the minimum charge the ceiling holds: it was agreed for this work
     net = rounded(held, terms.step)
     amount = rounded(held * (1 + (terms.tax or Decimal(0)) / 100), terms.step)
     shown = shared_out(rounded(work, terms.step), amounts, terms.step)

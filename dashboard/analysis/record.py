@@ -41,7 +41,7 @@ class Quoted:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Foreseen:
-    """What the first estimate of each finished work had, and what turned up all the same.
+    """What the estimate had with which each finished work began, and what turned up all the same.
 
     Attributes
     ----------
@@ -173,18 +173,13 @@ class Record:
         return found.lines.take(found.finished[found.number] & ~found.worked[found.number])
 
     def foreseen(self, before: int) -> Foreseen:
-        """What first estimates foresaw of works that were finished before a day. What was agreed on top is no surprise to a promise: it was charged."""
+        """What first estimates foresaw of works that were finished before a day. What was charged extra is no surprise to a promise."""
         line, extra, sums = self._summed(before)
         quoted_hours = (sums["hours"] > 0) & ~extra
         first = self._over_line(line[quoted_hours], sums["first_day"][quoted_hours], np.minimum, _NEVER)
         last = self._over_line(line, sums["last_day"], np.maximum, -_NEVER)
         finished = (self._finished_on(before, last) < _NEVER) | (last == -_NEVER)
-        made = np.full(len(self.objects), _NEVER, dtype=np.int64)
-        known = self.version_made < before
-        np.minimum.at(made, self.version_object[known], self.version_made[known])
-        version = np.full(len(self.objects), _NEVER, dtype=np.int64)
-        of_first = known & (self.version_made == made[self.version_object])
-        np.minimum.at(version, self.version_object[of_first], self.version_number[of_first])
+        made, version = self._first_sheets(before, self._over_line(line, sums["first_day"], np.minimum, _NEVER), last)
         rows = self.estimates
         estimated = rows["line"].to_numpy(dtype=np.int64)
         counts = (rows["version"].to_numpy() == version[self.object_of[estimated]]) & ~(rows["option_approved_on"].to_numpy(dtype=float) >= before)
@@ -217,6 +212,23 @@ class Record:
             objects=self.objects[over], techniques=techniques[ever], phases=phases[ever], quoted=quoted[over][:, ever], worked_before=before_it[over][:, ever],
             turned_up=(new & ~quoted & ~before_it)[over][:, ever], another=(new & quoted)[over][:, ever],
         )  # fmt: skip
+
+    def _first_sheets(self, before: int, first: Integers, last: Integers) -> tuple[Integers, Integers]:
+        """Of each work the day and the number of the estimate with which its treatment began: the first one, or a later one that was made before anything was logged after it;
+        `_NEVER` where there is none. `first`, `last` are days with entries of each line."""
+        known = self.version_made < before
+        made = np.full(len(self.objects), _NEVER, dtype=np.int64)
+        np.minimum.at(made, self.version_object[known], self.version_made[known])
+        of_line = made[self.object_of]
+        next_entry = np.where(first >= of_line, first, np.where(last >= of_line, last, _NEVER))
+        begun = np.full(len(self.objects), _NEVER, dtype=np.int64)
+        np.minimum.at(begun, self.object_of, next_entry)
+        counts = known & (self.version_made <= np.maximum(begun, made)[self.version_object])
+        day, number = np.full(len(self.objects), -_NEVER, dtype=np.int64), np.full(len(self.objects), -1, dtype=np.int64)
+        np.maximum.at(day, self.version_object[counts], self.version_made[counts])
+        latest = counts & (self.version_made == day[self.version_object])
+        np.maximum.at(number, self.version_object[latest], self.version_number[latest])
+        return np.where(number < 0, _NEVER, day), np.where(number < 0, _NEVER, number)
 
     def _summed(self, before: int) -> tuple[Integers, Flags, dict[str, Floats]]:
         """Of each line and charge with entries before a day: sums, first and last, and who."""

@@ -33,13 +33,21 @@ def uplift(ratios: Floats, accepted: float) -> float:
     return float(np.quantile(ratios, 1 - accepted)) - 1
 
 
+def first_hours(lines: pd.DataFrame) -> pd.Series:
+    """(lines,) hours of each line by the first approved estimate of its work (else by the one it is held against): nought where it had none of it; null where it had a quantity only."""
+    approved = lines["yardstick"] == "approved"
+    by_quantity = lines["estimated_hours"].isna() & lines["unforeseen_hours"].isna()
+    return lines["first_approved_hours"].where(approved, lines["estimated_hours"]).fillna(0.0).where(~by_quantity)
+
+
 def of_works(lines: pd.DataFrame) -> Floats:
-    """Actual by first approved (else estimated) hours of each work of which all lines are finished; `lines` of `dashboard.reading.overruns`."""
-    known = lines[lines["yardstick"] != "none"].assign(
-        first=lambda frame: frame["first_approved_hours"].where(frame["yardstick"] == "approved", frame["estimated_hours"])
+    """Actual by first estimated hours of each work of which all lines are finished, and none was estimated by quantity alone; `lines` of `dashboard.reading.overruns`."""
+    known = lines[lines["yardstick"] != "none"]
+    known = known.assign(first=first_hours(known))
+    sums = known.groupby("object").agg(
+        finished=("finished", "all"), known=("first", lambda first: first.notna().all()), actual=("actual_hours", "sum"), first=("first", "sum")
     )
-    sums = known.groupby("object").agg(finished=("finished", "all"), actual=("actual_hours", "sum"), first=("first", "sum"))
-    sums = sums[sums["finished"].astype(bool) & (sums["first"] > 0) & (sums["actual"] > 0)]
+    sums = sums[sums["finished"].astype(bool) & sums["known"].astype(bool) & (sums["first"] > 0) & (sums["actual"] > 0)]
     return (sums["actual"] / sums["first"]).to_numpy(dtype=float)
 
 

@@ -53,7 +53,7 @@ def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary) ->
     for number, work in enumerate(works, 1):
         if len(works) > 1:
             blocks.append(heading(f"{number}. {_title(work)}"))
-        blocks += _work(work, said, agreed, len(works) > 1)
+        blocks += _work(work, said, agreed)
     if len(works) > 1:
         blocks += _all_together(quoted, works)
     blocks += _how_paid(quoted, works)
@@ -64,7 +64,7 @@ def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary) ->
         blocks.append(small(caution))
     return Letter(
         studio=studio.studio, letterhead=[line for line in studio.letterhead.splitlines() if line], addressee=[line for line in said.get("addressee", "").splitlines() if line.strip()] or usual_addressee(quoted), day=day(made_on),
-        subject=said.get("subject") or _subject(works, agreed), number=f"Our quote {quote.number}" if quote.number else "", blocks=blocks, approvals=_approvals(works, agreed),
+        subject=said.get("subject") or _subject(works, agreed), number=f"Our quote {quote.number}" if quote.number else "", blocks=blocks, approvals=_approvals(quoted, works),
     )  # fmt: skip
 
 
@@ -79,7 +79,8 @@ def dated(said: Mapping[str, str], studio: Settings) -> date | None:
 def usual_addressee(quoted: Quoted) -> list[str]:
     """The owner of the first work that has lines and an owner, as held."""
     held = next((work.read.held for work in quoted.works if work.options and work.read.held.get("owner")), {})
-    return [line for name in ("owner", "owner_address") for line in (text(held.get(name)) or "").replace(", ", "\n").splitlines() if line.strip()]
+    owner, address = text(held.get("owner")), text(held.get("owner_address"))
+    return [line for line in [owner, *address.replace(", ", "\n").splitlines()] if line.strip()]
 
 
 def _title(work: WorkQuoted) -> str:
@@ -95,7 +96,7 @@ def _subject(works: list[WorkQuoted], agreed: Commercial) -> str:
 # --- one work
 
 
-def _work(work: WorkQuoted, said: Mapping[str, str], agreed: Commercial, one_of_several: bool) -> list[Block]:
+def _work(work: WorkQuoted, said: Mapping[str, str], agreed: Commercial) -> list[Block]:
     blocks = [_identified(work)]
     several = len(work.options) > 1
     for option in work.options:
@@ -105,9 +106,7 @@ def _work(work: WorkQuoted, said: Mapping[str, str], agreed: Commercial, one_of_
         blocks += _costs_and_price(work, option, said, agreed)
         if said.get("dots") == "yes" and option.charged().max() > 0:
             blocks.append(_dots(option))
-    if not one_of_several:
-        blocks += _time(work.options, agreed)
-    return blocks
+    return [*blocks, *_time(work.options, agreed)]
 
 
 def _identified(work: WorkQuoted) -> Block:
@@ -255,7 +254,7 @@ def _full(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[Block
             for name in dict.fromkeys(lines["mark"])
             if name
         }
-        blocks.append(facts([(f"Of this, {name}", _money(value, agreed)) for name, value in sums.items()]))
+        blocks.append(facts([(f"Of the hours, {name}", _money(value, agreed)) for name, value in sums.items()]))
     return [*blocks, *_first_stage(option, agreed)]
 
 
@@ -349,7 +348,7 @@ def _time(options: tuple[Option, ...], agreed: Commercial) -> list[Block]:
         if waits[1] >= 0.5:
             sentence += f"; of that {waits[0]:,.0f} to {waits[1]:,.0f} days are waiting (soaking, pressing, drying), nobody's hours"
         if agreed.begin_on:
-            sentence += f". Begun on {day(agreed.begin_on)}, it would be ready by {day(agreed.begin_on + timedelta(weeks=likely))}, 4 times in 5"
+            sentence += f". Begun on {day(agreed.begin_on)}, it would be ready by {day(agreed.begin_on + timedelta(weeks=most))}, 4 times in 5"
         said.append(f"{sentence[0].upper()}{sentence[1:]}.")
     return [subheading("Time of the first stage" if agreed.first_stage else "Time"), *map(says, said)] if said else []
 
@@ -365,12 +364,11 @@ def _all_together(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
         [_title(work) + (f", option {name}" if (name := work.options[0].name) else ""), _money(one.amount, agreed) if one else ""]
         for work, one in zip(works, prices, strict=True)
     ]
-    if agreed.travel:
-        shown = agreed.travel if quoted.amount is None else quoted.amount - sum((one.amount for one in prices if one), Decimal(0))
+    if shared := _shared_travel(quoted, works):
         rows.append(
             [
                 f"Travel, for all of them together{f', {agreed.tax_name} included' if agreed.terms.tax and quoted.amount is not None else ''}",
-                _money(shown, agreed),
+                _money(shared, agreed),
             ]
         )
     rows.append(["Together", _money(quoted.amount, agreed) if quoted.amount is not None else ""])
@@ -385,22 +383,20 @@ def _all_together(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
 
 def _time_of_all(quoted: Quoted) -> list[Block]:
     even, likely = (float(value) / quoted.commercial.bench_hours_per_week for value in pd.Series(quoted.total).quantile([0.5, 0.8]))
-    return [
-        says(
-            f"At the bench that is about {counted(max(round(even), 1), 'week')} of one person, 4 times in 5 no more than {counted(max(round(likely + 0.4999), 1), 'week')}; waiting comes on top where works do not wait side by side."
-        )
-    ]
+    about, most = max(round(even), 1), max(round(likely + 0.4999), 1)
+    within = f", 4 times in 5 no more than {counted(most, 'week')}" if most > about else ""
+    return [says(f"At the bench all of them together are about {counted(about, 'week')} of one person{within}; the times above are of each work by itself.")]
 
 
 def _how_paid(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
-    agreed, amount_of_all = quoted.commercial, quoted.amount
-    if not agreed.payments or amount_of_all is None or (len(works) == 1 and len(works[0].options) > 1):
-        if agreed.payments and works and len(works[0].options) > 1:
-            left = 100 - sum((share for _, share in agreed.payments), Decimal(0))
-            shares = [*agreed.payments, *([("the rest", left)] if left else [])]
-            return [subheading("Payment"), says(f"Of the price of the option you choose: {'; '.join(f'{name} {share:g} %' for name, share in shares)}.")]
+    agreed, amount = quoted.commercial, quoted.amount
+    if not agreed.payments or amount is None:
         return []
-    stages = payments(amount_of_all, agreed.payments, agreed.terms.step)
+    if len(works) == 1 and len(works[0].options) > 1:
+        left = 100 - sum((share for _, share in agreed.payments), Decimal(0))
+        shares = [*agreed.payments, *([("the rest", left)] if left else [])]
+        return [subheading("Payment"), says(f"Of the price of the option you choose: {'; '.join(f'{name} {share:g} %' for name, share in shares)}.")]
+    stages = payments(amount, agreed.payments, agreed.terms.step)
     return [subheading("Payment"), facts([(f"{name[0].upper()}{name[1:]}", money(value, agreed.currency)) for name, value in stages])]
 
 
@@ -413,20 +409,20 @@ def _clauses(studio: Settings, said: Mapping[str, str], agreed: Commercial) -> l
     return blocks
 
 
-def _approvals(works: list[WorkQuoted], agreed: Commercial) -> list[str]:
-    """What may be approved: each option of each work."""
-    found = []
+def _approvals(quoted: Quoted, works: list[WorkQuoted]) -> list[str]:
+    """What may be approved: each option of each work, and what they share."""
+    agreed, found = quoted.commercial, []
     for work in works:
         for option in work.options:
-            what = ", ".join(
-                filter(
-                    None,
-                    (
-                        _title(work) if len(works) > 1 else "",
-                        f"option {option.name}" if option.name else "",
-                        money(option.price.amount, agreed.currency) if option.price else "",
-                    ),
-                )
-            )
-            found.append(what)
-    return found
+            price = money(option.price.amount, agreed.currency) if option.price else ""
+            found.append(", ".join(filter(None, (_title(work) if len(works) > 1 else "", f"option {option.name}" if option.name else "", price))))
+    shared = _shared_travel(quoted, works)
+    return [*found, *([f"Travel, for all of them together, {money(shared, agreed.currency)}"] if shared else [])]
+
+
+def _shared_travel(quoted: Quoted, works: list[WorkQuoted]) -> Decimal | None:
+    """What travel for several works comes to, with tax where the price is known; None where there is none, or one work bears it."""
+    if len(works) < 2 or not quoted.commercial.travel:
+        return None
+    prices = [work.options[0].price for work in works]
+    return quoted.commercial.travel if quoted.amount is None else quoted.amount - sum((one.amount for one in prices if one), Decimal(0))

@@ -120,7 +120,7 @@ def _one(quote: Quote) -> None:
     likes = st.container()  # filled once the lines are read that are on the sheet now
     st.subheader("Its lines")
     frame.say([
-        "A technique in each line is enough: what it takes here comes from the record. What is counted by area is filled in from the size. Own hours move a line as far as your figures were worth it before, and a little the other lines too: who quotes one line of a work high often sees more in it. "
+        "A technique in each line is enough: what it takes here comes from the record. What is counted by area is filled in from the size. Own hours move a line as far as your figures were worth it before, and the other lines of the work with it, as far as one figure told of the whole work before. "
         "Low and high count where the record knows little. Options stand side by side, lines without one belong to all. Every cell is kept as soon as you leave it."
     ])  # fmt: skip
     work.lines = sheet.edit(f"{key} lines", work.lines, SHEET, turn, "The lines of the quote")
@@ -144,10 +144,10 @@ def _one(quote: Quote) -> None:
     with likes:
         _like_it(quote, at, told, now)
     with comes_to:
-        _what_it_comes_to(quote, told, found, now)
-    if told.options:
+        one = _what_it_comes_to(quote, told, found, now)
+    if one:
         _how_it_reads(told)
-        _may_turn_up(quote, work, told, now)
+        _may_turn_up(quote, work, told, one, now)
     _letter(quote, found, turn)
     _end(quote, found)
 
@@ -301,7 +301,9 @@ def _terms(quote: Quote, turn: int, now: Known) -> None:
     confidence = st.segmented_control(
         "The price is for the hours within which it ends", chances, default=quoting.confidence_of(terms), format_func=lambda one: f"{CONFIDENCES[one]}", required=True, key=f"{key} confidence {turn}",
     )  # fmt: skip
-    terms["confidence"] = f"{confidence or quoting.USUAL_CONFIDENCE}"
+    terms.pop("confidence", None)
+    if confidence and confidence != quoting.USUAL_CONFIDENCE:  # what is usual is not written: to look at a quote is no change of it
+        terms["confidence"] = f"{confidence}"
     with st.container(horizontal=True, key="choices"):
         field("rate", "Rate per hour", 130, studio.hourly_rate, "Empty: the studio's, and of people who have one of their own theirs (Studio, quotes)")
         field("currency", "Currency", 100, studio.currency)
@@ -328,19 +330,22 @@ def _terms(quote: Quote, turn: int, now: Known) -> None:
 # --- what it comes to
 
 
-def _what_it_comes_to(quote: Quote, told: WorkQuoted, found: Quoted, now: Known) -> None:
+def _what_it_comes_to(quote: Quote, told: WorkQuoted, found: Quoted, now: Known) -> Option | None:
+    """Figures, chance and price; the option that is looked at."""
+    one = None
     _warn([*told.read.problems, *told.doubts, *told.faults, *_unknown_marks(told.said)])
     frame.say([*told.read.notes, *told.notes])
     if told.options:
-        _total(quote, told)
+        one = _total(quote, told)
         frame.say([_rests_on(now)])
     else:
         st.write("No line can be read yet: write a technique on the sheet, choose one, or take the lines of a similar work.")
     if len(found.works) > 1:
         _commission(found)
+    return one
 
 
-def _total(quote: Quote, told: WorkQuoted) -> None:
+def _total(quote: Quote, told: WorkQuoted) -> Option:
     st.subheader("What it comes to")
     one = told.options[0]
     if len(told.options) > 1:
@@ -388,6 +393,7 @@ def _total(quote: Quote, told: WorkQuoted) -> None:
                 charts.drivers(drivers), width="stretch", theme=None,
                 alt="Hours between even chance and 4 in 5: " + "; ".join(f"{row['line']} {hours(row['spread'])}" for row in drivers.head(8).to_dict("records")),
             )  # fmt: skip
+    return one
 
 
 def _rests_on(now: Known) -> str:
@@ -431,7 +437,7 @@ def _side_by_side(told: WorkQuoted) -> None:
 def _commission(found: Quoted) -> None:
     agreed = found.commercial
     rows = [
-        [work.said.called, *(hours(value) for value in work.options[0].at(0.5, 0.8)), money(one.amount, agreed.currency) if (one := work.options[0].price) else "no price yet"] if work.options else [work.said.called, "no lines yet", "", ""]
+        [work.said.called, *(hours(value) for value in work.options[0].charged_at(0.5, 0.8)), money(one.amount, agreed.currency) if (one := work.options[0].price) else "no price yet"] if work.options else [work.said.called, "no lines yet", "", ""]
         for work in found.works
     ]  # fmt: skip
     if agreed.travel_hours or agreed.travel_cost:
@@ -460,7 +466,8 @@ def _how_it_reads(told: WorkQuoted) -> None:
     heads = ["line", "even chance, h", "4 in 5, h", "9 in 10, h", "quantity", "own, h", "works", "said by"]
     st.html(tables.ledger("Lines of the quote", heads, rows, words=(0, 7)))
     techniques = list(dict.fromkeys(name for option in told.options for name in option.lines["technique"]))
-    frame.say(["The parts do not sum to the total at 4 in 5: not everything goes slowly at once.", usual_cautions(fields.vocabulary(), techniques)])
+    with_first = f"Lines that belong to every option stand here as they read with {told.options[0].name}." if len(told.options) > 1 else ""
+    frame.say(["The parts do not sum to the total at 4 in 5: not everything goes slowly at once.", with_first, usual_cautions(fields.vocabulary(), techniques)])
     st.download_button("Lines as CSV", partial(_csv, told), "quote.csv", "text/csv", on_click="ignore")
 
 
@@ -480,12 +487,11 @@ def _quantity(row: tables.Row) -> str:
 # --- what may turn up
 
 
-def _may_turn_up(quote: Quote, work: QuotedWork, told: WorkQuoted, now: Known) -> None:
+def _may_turn_up(quote: Quote, work: QuotedWork, told: WorkQuoted, one: Option, now: Known) -> None:
     st.subheader("What may turn up")
-    one = told.options[0]
     frame.say(
         [
-            quote_sentences.allowance(one, now),
+            quote_sentences.allowance(one, now, told.described),
             "A chance lies between what the works beside it say and what is usual in this studio: the nearer to them the more they are."
             if len(one.found)
             else "",
@@ -507,7 +513,7 @@ def _may_turn_up(quote: Quote, work: QuotedWork, told: WorkQuoted, now: Known) -
             if st.button("Count it again", key=f"{_name(quote)} count {technique}"):
                 del work.left_out[technique]
                 _open(quote)
-    choices = [name for name in dict.fromkeys(one.found["technique"]) if name not in work.left_out]
+    choices = [name for name in dict.fromkeys(one.found["technique"]) if name not in now.left_out(work)]
     if choices:
         with st.expander("Leave one of them out"), st.form(f"{_name(quote)} leave out {len(work.left_out)}", border=False):
             technique = st.selectbox("Technique that will not turn up", choices)
@@ -536,7 +542,9 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
         required=True,
         key=f"{key} form {turn}",
     )
-    said["form"] = form or "one"
+    said.pop("form", None)
+    if form and form != forms[0]:
+        said["form"] = form
     usual = "\n".join(content.usual_addressee(found))
     _text(said, "addressee", "Addressee", key, turn, usual, rows=96)
     with st.expander("Day, opening, clauses"):

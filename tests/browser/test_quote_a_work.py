@@ -88,7 +88,7 @@ def test_a_new_work_is_described_quoted_and_leaves_as_a_letter(studio: str, page
     act(page, lambda: page.get_by_role("button", name="Leave it out").click())
     expect(page.get_by_text(f"{technique} is left out: it was seen, and is whole")).to_be_visible()
     # the letter
-    act(page, lambda: page.get_by_text("by phase", exact=True).click())
+    act(page, lambda: page.get_by_role("radio", name="by phase").click(force=True))
     fill(page, "Addressee", "Family Brandreth")
     settled(page)
     with page.expect_download() as given:

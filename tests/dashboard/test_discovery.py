@@ -76,7 +76,7 @@ def test_what_comes_together_in_the_record_is_taken_to_come_together() -> None:
     assert together.together > apart.together + 0.1
 
 
-def test_a_first_estimate_is_what_counts_and_what_was_agreed_on_top_is_no_surprise(store: Store, studio: Bring) -> None:
+def test_the_estimate_a_work_began_with_is_what_counts_and_what_was_charged_extra_is_no_surprise(store: Store, studio: Bring) -> None:
     studio("estimates.csv", """object,version,made_on,phase,technique,hours
 24-001,1,2024-01-05,,retouching,4
 24-001,2,2024-02-01,,retouching,4

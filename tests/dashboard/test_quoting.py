@@ -2,7 +2,6 @@
 
 import json
 import shutil
-import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -11,16 +10,18 @@ import pandas as pd
 import pytest
 
 from dashboard import quoting, reading
+from dashboard.analysis import uplift
+from dashboard.analysis.similar import Like
 from dashboard.command import main
 from dashboard.quote_command import as_frame
 from dashboard.quote_sentences import came_from, drivers, earns, effect, surprising, things_in_words
 from dashboard.quoting import Known, Quoted
-from ingest import pins, quotes
+from ingest import pins, quotes, vocabulary
 from ingest.history import Change
 from ingest.quotes import Quote, QuotedWork
 from ingest.settings import read_settings, write_settings
 from ingest.store import Store
-from tests.conftest import CHANGE
+from tests.conftest import CHANGE, LATER, Bring
 
 LINES = """technique,quantity,hours,option
 condition report,,,
@@ -311,8 +312,8 @@ def test_similar_works_say_why_and_give_their_quoted_lines_brought_to_this_size(
     found = told(demo, of()).works[0]
     likes = quoting.similar_works(now, found)
     assert 1 <= len(likes) <= 5 and all("easel painting too" in one.why for one in likes) and likes[0].share >= likes[-1].share
-    told_of = surprising(now.lines, likes)[likes[0].object]
-    assert "took" in told_of and ("more than quoted" in told_of or "turned up" in told_of or "nothing surprised" in told_of)
+    of_it = now.lines[now.lines["object"] == likes[0].object]
+    assert f"estimated {of_it['first_approved_hours'].sum():,.1f} h, took {of_it['actual_hours'].sum():,.1f} h" in surprising(now.lines, likes)[likes[0].object]
     lines = quoting.lines_like(now, likes[0].object, found.area, con)
     quoted = now.lines[(now.lines["object"] == likes[0].object) & now.lines["estimated_hours"].notna() & (now.lines["actual_hours"] > 0)]
     assert [line["technique"] for line in lines] == quoted["technique"].tolist() and all("hours" not in line for line in lines)
@@ -339,18 +340,13 @@ def test_a_line_added_moves_the_total_by_itself_and_not_by_luck(demo: Store) -> 
     assert effect(3.0, 3.01) == ""
 
 
-def test_forty_lines_are_quoted_within_a_fifth_of_a_second_and_are_a_letter(demo: Store) -> None:
-    """The draws alone; the benchmark prints the whole. Ten times the bound here, as machines differ."""
+def test_forty_lines_are_quoted_with_twenty_thousand_draws(demo: Store) -> None:
+    """How long that takes is printed by `tests/benchmarks/quotes.py`."""
     techniques = [
-        row[0] for row in demo.cursor().execute("SELECT technique FROM techniques WHERE phase NOT IN ('studio time') ORDER BY technique LIMIT 40").fetchall()
+        row[0] for row in demo.cursor().execute("SELECT technique FROM techniques WHERE phase <> 'studio time' ORDER BY technique LIMIT 40").fetchall()
     ]
-    con = demo.cursor()
-    now, quote = quoting.known(con, reading.today(con)), of(*({"technique": name} for name in techniques))
-    reads = [quotes.read_over(demo, quote.works[0], now.as_of, CHANGE, {})]
-    began = time.perf_counter()
-    found = quoting.quoted(now, quote, reads, read_settings(con))
-    assert len(found.works[0].options[0].lines) == 40 and len(found.works[0].options[0].total) >= 20_000
-    assert time.perf_counter() - began < 2.0
+    one = told(demo, of(*({"technique": name} for name in techniques))).works[0].options[0]
+    assert len(one.lines) == 40 and len(one.total) >= 20_000
 
 
 def test_of_which_works_something_holds_is_said_in_words() -> None:
@@ -477,3 +473,57 @@ def test_figures_for_other_lines_that_move_a_line_are_said(demo: Store) -> None:
 def test_a_first_stage_is_one_whatever_is_chosen_then_and_its_payments_are_its_own(demo: Store) -> None:
     found = told(demo, of({"technique": "condition report"}, {"technique": "lining", "option": "A"}, {"technique": "facing", "option": "B"}, first_stage="yes"))
     assert len(found.works[0].options) == 1 and found.commercial.payments == ()
+
+
+def test_quantities_alone_are_estimates_too(store: Store, studio: Bring) -> None:
+    studio("estimates.csv", """object,version,made_on,phase,technique,quantity,hours
+24-001,1,2024-01-05,,facing,,2
+24-001,1,2024-01-05,,retouching,10,
+24-002,1,2024-01-05,,facing,,2
+24-002,2,2024-01-09,,facing,,2
+24-002,2,2024-01-09,,retouching,,30
+""")  # fmt: skip
+    studio("time_entries.csv", """object,phase,technique,person,date,hours
+24-001,,facing,Ilse,2024-01-10,2
+24-001,,retouching,Ilse,2024-01-11,12
+24-002,,facing,Ilse,2024-01-10,2
+24-002,,retouching,Ilse,2024-01-11,12
+""")  # fmt: skip
+    studio("objects.csv", "object,title,finished_on\n24-001,,2024-03-01\n24-002,,2024-03-01\n")
+    now = quoting.known(store.cursor(), LATER)
+    assert [line["technique"] for line in quoting.lines_like(now, "24-001", 0.0, store.cursor())] == ["facing", "retouching"]
+    assert uplift.of_works(now.lines).tolist() == [14 / 32]  # of the other its first estimate has no hours to hold it against
+    likes = [Like(object="24-001", share=1.0, compared=3.0, why=())]
+    assert surprising(now.lines, likes)["24-001"] == "; estimated 2.0 h and 1 line by quantity, took 14.0 h; nothing surprised"
+    # a revision made before anything was done is what the work began with
+    assert not now.discoveries.past.turned_up.any()
+
+
+def test_what_is_left_out_stays_out_when_its_technique_is_renamed(demo: Store) -> None:
+    quote = of()
+    quote.works[0].left_out["overpaint removal"] = "it was seen"
+    with demo.writing() as con:
+        vocabulary.rename(con, "technique", "overpaint removal", "removal of old overpaint", CHANGE)
+    one = told(demo, quote).works[0].options[0]
+    assert one.left_out["technique"].tolist() == ["removal of old overpaint"] and "removal of old overpaint" not in one.found["technique"].tolist()
+
+
+def test_examination_of_any_option_is_in_the_first_stage(demo: Store) -> None:
+    found = told(
+        demo,
+        of(
+            {"technique": "retouching", "option": "A"},
+            {"technique": "condition report", "option": "B"},
+            {"technique": "lining", "option": "B"},
+            first_stage="yes",
+        ),
+    ).works[0]
+    one = found.options[0]
+    assert one.price is not None and one.lines.loc[one.lines["in_price"], "technique"].tolist() == ["condition report"] and found.faults == ()
+
+
+def test_whoever_has_a_rate_of_her_own_needs_no_other(demo: Store) -> None:
+    with demo.writing() as con:
+        write_settings(con, {"hourly_rate": "", "hourly_rates": "Ilse 70", "minimum_charge": ""})
+    found = told(demo, of({"technique": "condition report", "person": "Ilse"}, first_stage="yes")).works[0].options[0]
+    assert found.price is not None and found.price.net == 70 * found.price.hours

@@ -31,8 +31,10 @@ def test_a_quote_is_kept_as_it_stands_under_the_next_number_and_changes_no_figur
     assert kept is not None and kept.said() == first.said() and kept.kept_by == "one"
     assert [one.number for one in quotes.read_all(store.cursor())] == [2, 1]
     assert quotes.of_work(store.cursor(), "24-001").number == 2  # type: ignore[union-attr]
-    quotes.throw_away(store, 1)
+    for number in (1, 2):
+        quotes.throw_away(store, number)
     assert quotes.read(store.cursor(), 1) is None
+    assert quotes.keep(store, Quote(works=[QuotedWork()]), "one").number == 3  # a number that stood on a letter never comes again
 
 
 def test_what_is_no_quote_does_not_keep_the_others_from_being_read(store: Store) -> None:
