@@ -263,7 +263,7 @@ class Option:
     found : frame `technique`, `phase`, `another`, `chance`, `hours_if_found` (even chance), `p80_if_found`, `promised`, `spread`, `times`, `of`, `things`.
     left_out : what was said not to turn up, with `reason`.
     phases : frame `phase`, `p10`, `p50`, `p80`, `p90`, `promised` of the lines, in the order of work.
-    total : (draws,) hours. without_found : likewise, without what may turn up. first_stage : likewise, of the first stage alone, where the price is for that. days : (draws,) waiting. promised : hours at the chosen confidence.
+    total : (draws,) hours. first_stage : likewise, of the first stage alone, where the price is for that. days : (draws,) waiting. promised : hours at the chosen confidence.
     price : None where nobody said what an hour costs; its parts are the lines and behind them what may turn up; of a first stage only, where that is asked for.
     tenths : the hours of those parts as they stand on paper. outside : the view from outside, where every line has a figure of her own. behind : how many finished works it stands on.
     """
@@ -274,7 +274,6 @@ class Option:
     left_out: pd.DataFrame
     phases: pd.DataFrame
     total: Floats
-    without_found: Floats
     first_stage: Floats | None
     days: Floats
     promised: float
@@ -417,12 +416,19 @@ def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Comme
     if alone and agreed.travel:
         costs.append(("travel", agreed.travel))
     always = (lines["option"] == "") | (_early(now, lines) if agreed.first_stage else False)  # what is examined is examined for each option
-    told = tuple(_option(now, name, said, read, lines[always | (lines["option"] == one)], one, agreed, costs, draws) for one in options) if len(lines) else ()
+    shown = {one: "" if agreed.first_stage else one for one in options}
+    told = (
+        tuple(_option(now, name, said, read, lines[always | (lines["option"] == one)], shown[one], agreed, costs, draws) for one in options)
+        if len(lines)
+        else ()
+    )
     if agreed.first_stage and told and all(one.price is None and one.promised == 0 for one in told):
         faults.append(
             f"A first stage is asked for, and no line of it is on the sheet: they are in {' and '.join(now.first_phases) or 'examination and documentation'}. There is no price."
         )
     doubts, notes = _doubts(now, lines, area)
+    if len(named) > 1 and agreed.first_stage:
+        notes.append(f'The whole treatment is told with the option "{named[0]}"; the first stage is the same for each.')
     if len(named) == 1 and not agreed.first_stage:
         notes.append(
             f'There is one option only, "{named[0]}": its lines and those without one are quoted together. Name another one, and they stand side by side.'
@@ -583,7 +589,7 @@ def _option(
     own = lines["hours"]
     outside = uplift.beside(now.lines, float(own.sum())) if own.notna().all() and own.sum() > 0 and first is None else None
     return Option(
-        name=option, lines=lines, found=found, left_out=left_out, phases=phases, total=total, without_found=told.total(without_found=True), first_stage=first, days=days,
+        name=option, lines=lines, found=found, left_out=left_out, phases=phases, total=total, first_stage=first, days=days,
         promised=float(np.quantile(total if first is None else first, level)), price=charged, tenths=price.tenths(parts), outside=outside,
         behind=len(now.finished), commercial=agreed,
     )  # fmt: skip

@@ -11,7 +11,7 @@ from dashboard.analysis import by_hand, calibration, discovery, joint, totals
 from dashboard.analysis.calibration import LEVELS, Calibration, Foretold
 from dashboard.analysis.discovery import Described, Discoveries, MayTurnUp
 from dashboard.analysis.lines import Lines, join
-from dashboard.analysis.mixed import Flags, Floats, Integers
+from dashboard.analysis.mixed import Floats, Integers
 from dashboard.analysis.totals import DRAWS, Occurring
 
 
@@ -48,7 +48,7 @@ class Promise:
     foretold : each line, and behind them what may turn up, if it does.
     hours : (n + m, draws) equally likely hours of all that.
     found : what may turn up, on which work: the m behind the n lines. left_out : likewise, and is in no total.
-    objects : names of the works, in order; work : (n + m,) the number of each line's.
+    work : (n + m,) the number of the work of each.
     without_figure : (n,) hours at even chance, had no figure been given.
     by_hand : (n,) 0 to 1, how far the range given by hand counts.
     """
@@ -57,7 +57,6 @@ class Promise:
     hours: Floats
     found: tuple[tuple[str, MayTurnUp], ...]
     left_out: tuple[tuple[str, MayTurnUp], ...]
-    objects: tuple[str, ...]
     work: Integers
     without_figure: Floats
     by_hand: Floats
@@ -67,24 +66,16 @@ class Promise:
         """How many of the rows are lines of the sheet."""
         return len(self.without_figure)
 
-    def of(self, name: str | None = None, which: Flags | None = None) -> Floats:
-        """(rows, draws) hours of one work (None: of all), of some of the lines."""
-        rows = np.ones(len(self.work), dtype=bool) if name is None else self.work == self.objects.index(name)
-        found: Floats = self.hours[rows if which is None else rows & which]
-        return found
-
-    def total(self, name: str | None = None, *, without_found: bool = False) -> Floats:
-        """(draws,) equally likely totals of one work, or of all."""
-        rows = np.arange(len(self.work)) < self.lines if without_found else None
-        total: Floats = self.of(name, rows).sum(axis=0)
+    def total(self, *, without_found: bool = False) -> Floats:
+        """(draws,) equally likely totals, with what may turn up or without."""
+        total: Floats = self.hours[: self.lines if without_found else None].sum(axis=0)
         return total
 
 
 def foretell(known: Calibration, discoveries: Discoveries, asked: Asked, draws: int = DRAWS) -> Promise:
     """What lines will take that are quoted together."""
     lines = asked.lines
-    objects = tuple(asked.works)
-    number = {name: place for place, name in enumerate(objects)}
+    number = {name: place for place, name in enumerate(asked.works)}
     every = [(name, one) for name, work in asked.works.items() for one in discovery.expected(discoveries, work)]
     found = tuple(pair for pair in every if (pair[0], pair[1].technique) not in asked.left_out)
     everything = join(lines, _as_lines(known, asked, found)) if found else lines
@@ -107,8 +98,8 @@ def foretell(known: Calibration, discoveries: Discoveries, asked: Asked, draws: 
         found=np.arange(len(everything)) >= n, together=discoveries.together, work=work,
     )  # fmt: skip
     return Promise(
-        foretold=foretold, hours=totals.draw_hours(foretold, occurring, draws), found=found, left_out=tuple(pair for pair in every if pair not in found), objects=objects,
-        work=work, without_figure=np.exp(without[:, _EVEN]), by_hand=counts,
+        foretold=foretold, hours=totals.draw_hours(foretold, occurring, draws), found=found, left_out=tuple(pair for pair in every if pair not in found), work=work,
+        without_figure=np.exp(without[:, _EVEN]), by_hand=counts,
     )  # fmt: skip
 
 

@@ -302,8 +302,8 @@ def _with_tax(price: Price, agreed: Commercial) -> list[tuple[str, str]]:
     if not agreed.terms.tax:
         return [("Price", money(price.amount, agreed.currency))]
     return [
-        ("Net", _money(price.net, agreed)),
-        (f"{agreed.tax_name} {agreed.terms.tax:g} %", _money(price.tax, agreed)),
+        ("Net", money(price.net, agreed.currency)),
+        (f"{agreed.tax_name[0].upper()}{agreed.tax_name[1:]} {agreed.terms.tax:g} %", money(price.tax, agreed.currency)),
         ("Price", money(price.amount, agreed.currency)),
     ]
 

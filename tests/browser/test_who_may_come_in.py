@@ -29,9 +29,7 @@ from tests.served import Served
 
 OBJECTS = "object,title,owner,owner_address,received_on\n24-001,Ferry in snow,Orla Bankside,4 Mill Lane,2026-01-03\n24-002,Weir at dusk,,,2026-01-02\n"
 LOG = "object,phase,technique,person,date,hours,note,discovery\n24-001,,retouching,Ilse,2026-05-20,2,Bankside asked,yes\n24-001,,facing,Maud,2026-05-18,1,,\n"
-ESTIMATE = (
-    "object,version,made_on,approved_on,reason,price,currency,phase,technique,hours\n24-001,1,2026-05-01,2026-05-02,as Bankside wished,7654321,EUR,,retouching,3\n"
-)
+ESTIMATE = "object,version,made_on,approved_on,reason,price,currency,phase,technique,hours\n24-001,1,2026-05-01,2026-05-02,as Bankside wished,7654321,EUR,,retouching,3\n"
 NOT_FOR_ALL = ("Ferry in snow", "Weir", "Bankside", "Mill Lane", "Ilse", "Maud", "7,654,321", "7654321")
 LAPTOP = {"viewport": {"width": 1280, "height": 800}}
 PHONE = {"viewport": {"width": 360, "height": 640}, "is_mobile": True, "has_touch": True}
