@@ -93,7 +93,7 @@ def sure(asked: str, what: str) -> bool:
 
     Parameters
     ----------
-    asked : under which name the session knows that it was asked. what : "Throw the draft away".
+    asked : under which name the session knows that it was asked. what : words of the first button, like "Throw the draft away".
     """
     if not st.session_state.get(asked):
         if st.button(what):
