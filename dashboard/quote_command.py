@@ -38,15 +38,15 @@ def quote(said: argparse.Namespace, store: Store) -> int:
     """What a work will take and cost, and its letter."""
     con = store.cursor()
     as_of = said.as_of or reading.today(con)
-    written_quote, complaints = _written(con, said)
+    written_quote, complaints = _written(store, said)
     change = Change(by=caller().who, reason="quoted")
     reads = [quotes.read_over(store, work, as_of, change, {}) for work in written_quote.works]
     now = quoting.known(con, as_of)
     found = quoting.quoted(now, written_quote, reads, read_settings(con))
     work = found.works[0]
     faults = [*complaints, *found.commercial.faults, *work.read.about, *work.read.problems, *work.faults]
-    if work.left_aside and work.options:
-        faults.append(f"{counted(work.left_aside, 'line')} cannot be read: not in these hours, not in the price, and not in the letter.")
+    if work.read.left_aside and work.options:
+        faults.append(f"{counted(work.read.left_aside, 'line')} cannot be read: not in these hours, not in the price, and not in the letter.")
     for sentence in faults:
         complain(sentence)
     if not work.options:
@@ -67,8 +67,9 @@ def quote(said: argparse.Namespace, store: Store) -> int:
     return 1 if faults else 0
 
 
-def _written(con: duckdb.DuckDBPyConnection, said: argparse.Namespace) -> tuple[Quote, list[str]]:
+def _written(store: Store, said: argparse.Namespace) -> tuple[Quote, list[str]]:
     """The quote that is meant, with the one work of it, and what must be said of it."""
+    con = store.cursor()
     code = reading.known(con, said.object) if said.object else ""
     kept = quotes.of_work(con, code) if code and not said.lines else None  # lines of a file are a quote of their own
     if kept and said.as_of and kept.kept_at and kept.kept_at.date() > said.as_of:
@@ -76,10 +77,8 @@ def _written(con: duckdb.DuckDBPyConnection, said: argparse.Namespace) -> tuple[
     found = Quote(terms=dict(kept.terms) if kept else {}, letter=dict(kept.letter) if kept else {})
     complaints: list[str] = []
     if said.lines:
-        lines, unknown = quotes.lines_of_file(said.lines)
+        lines, complaints = quotes.lines_of_file(store, said.lines)
         work = QuotedWork(object=code, lines=lines)
-        if unknown:
-            complaints.append(f"{said.lines.name}: no columns of a line, and left out: {', '.join(unknown)}")
     elif kept:
         work = next(one for one in kept.works if one.object == code)
         if len(kept.works) > 1:

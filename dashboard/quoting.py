@@ -338,11 +338,6 @@ class WorkQuoted:
     notes: tuple[str, ...]
 
     @property
-    def left_aside(self) -> int:
-        """Lines of the sheet that cannot be read: they are in no total, no price and no letter."""
-        return len(self.said.filled) - int(self.read.lines["number"].nunique())
-
-    @property
     def area(self) -> float:
         return _number(self.read.held.get("area_dm2"))
 

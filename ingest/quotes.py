@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields
@@ -14,7 +13,7 @@ import duckdb
 import pandas as pd
 
 from ingest import unsaved
-from ingest.csv_files import open_csv
+from ingest.csv_files import open_csv, read_raw
 from ingest.drafts import LINE_COLUMNS, sentences
 from ingest.errors import FileError
 from ingest.history import Change
@@ -28,6 +27,7 @@ COST_COLUMNS = ("what", "amount", "first_stage")
 _LAST_NUMBER = "number of the last quote"
 _NOBODYS_CODE = "the new work"
 _STAND_IN_HOURS = "1"
+_SUMMED = "the hours are summed"
 DESCRIBED = tuple(
     column.name for column in OBJECTS.columns if column.name not in ("object", "received_on", "due_on", "finished_on", "returned_from", "commission", "note")
 )
@@ -42,7 +42,7 @@ class QuotedWork:
     Attributes
     ----------
     object : code of a work that is held, or empty: then it is `described`, columns of the objects form to text.
-    identified : for the letter, beyond what is held: `medium`, `marks`.
+    identified : for the letter, beyond what is held: `medium`, `marks`, `condition`.
     lines : `SHEET_COLUMNS` to text; costs : outside costs and materials, `COST_COLUMNS` to text.
     left_out : technique that may turn up, to the reason why it will not.
     """
@@ -72,8 +72,8 @@ class Quote:
     Attributes
     ----------
     works : those that it is about; they share a letter, travel and a total.
-    terms : of the price, as text: `confidence`, `currency`, `minimum`, `ceiling`, `tax`, `payments`, `travel_hours`, `travel_cost`, `first_stage`, `begin_on`.
-    letter : `form`, `addressee`, `made_on`, `subject`, `not_included`, `dots` and the like, as text.
+    terms : of the price, as text: `confidence`, `rate`, `currency`, `minimum`, `ceiling`, `tax`, `payments`, `travel_hours`, `travel_cost`, `first_stage`, `begin_on`.
+    letter : `form`, `addressee`, `made_on`, `opening`, `closing`, `dots` and clauses of its own, as text.
     number : under which it is kept; None: not yet. kept_at, kept_by : when, in UTC, and from which visit.
     """
 
@@ -152,8 +152,9 @@ class ReadWork:
     ----------
     problems, notes : sentences: what keeps a line out; and what does not. about : likewise, what keeps out a part of the description.
     held : the columns of the objects form, None where unknown, and `area_dm2` as said or by shape and size.
-    lines : frame of the lines without a fault, in the order of work: `number` (on the sheet), `phase`, `technique`, `part`, `option`, `person`, `quantity`, `unit` (of the
+    lines : frame of the lines without a fault, equal ones summed, in the order of work: `number` (on the sheet, of equal ones the first), `phase`, `technique`, `part`, `option`, `person`, `quantity`, `unit` (of the
         technique), `condition` (that bears on it), `hours`, `low_hours`, `high_hours` (null where not given), `unattended_hours` (elapsed), `mark`, `note`.
+    left_aside : how many lines of the sheet have a fault.
     """
 
     problems: list[str]
@@ -161,13 +162,23 @@ class ReadWork:
     about: list[str]
     held: dict[str, Any]
     lines: pd.DataFrame
+    left_aside: int
 
 
 _READ_LINES = """
-SELECT l.line AS number, r.phase, r.technique, r.part, coalesce(r.option, '') AS option, coalesce(r.person, '') AS person, r.quantity, coalesce(t.unit, '') AS unit,
-    t.condition, CASE WHEN list_contains($stand_in::BIGINT[], l.line) THEN NULL ELSE r.hours END AS hours, r.low_hours, r.high_hours, r.unattended_hours, coalesce(r.note, '') AS note
-FROM resolved AS r JOIN row_lines AS l USING ("row") LEFT JOIN phases AS p ON p.phase = r.phase LEFT JOIN techniques AS t ON t.technique = r.technique
-WHERE NOT list_contains($faulty::BIGINT[], l.line) ORDER BY p.position, r.phase, l.line
+-- equal lines are summed, as those of an estimate are; a sum with an unknown in it is unknown
+WITH told AS (
+    SELECT l.line, r.*, CASE WHEN list_contains($stand_in::BIGINT[], l.line) THEN NULL ELSE r.hours END AS own_hours
+    FROM resolved AS r JOIN row_lines AS l USING ("row") WHERE NOT list_contains($faulty::BIGINT[], l.line)
+)
+SELECT min(e.line) AS number, list(e.line ORDER BY e.line) AS every, e.phase, e.technique, e.part, coalesce(e.option, '') AS option,
+    CASE WHEN count(e.person) = count(*) AND min(e.person) = max(e.person) THEN min(e.person) ELSE '' END AS person,
+    CASE WHEN count(e.quantity) = count(*) THEN sum(e.quantity) END AS quantity, coalesce(any_value(t.unit), '') AS unit, any_value(t.condition) AS condition,
+    CASE WHEN count(e.own_hours) = count(*) THEN sum(e.own_hours) END AS hours, CASE WHEN count(e.low_hours) = count(*) THEN sum(e.low_hours) END AS low_hours,
+    CASE WHEN count(e.high_hours) = count(*) THEN sum(e.high_hours) END AS high_hours, CASE WHEN count(e.unattended_hours) = count(*) THEN sum(e.unattended_hours) END AS unattended_hours,
+    coalesce(string_agg(e.note, '; ' ORDER BY e.line), '') AS note
+FROM told AS e LEFT JOIN phases AS p ON p.phase = e.phase LEFT JOIN techniques AS t ON t.technique = e.technique
+GROUP BY e.phase, e.technique, e.part, e.option ORDER BY min(p.position), e.phase, min(e.line)
 """
 
 
@@ -191,7 +202,7 @@ def read_over(store: Store, work: QuotedWork, on: date, change: Change, called: 
             for number, line in work.filled.items()
         ]
         if not rows:
-            return ReadWork(problems=[], notes=notes, about=about, held=held, lines=_no_lines())
+            return ReadWork(problems=[], notes=notes, about=about, held=held, lines=_no_lines(), left_aside=0)
         version = con.execute("SELECT coalesce(max(version), 0) + 1 FROM estimate_versions WHERE object = ?", [code]).fetchall()[0][0]
         report = put_rows(con, ESTIMATES, [row | {"version": f"{version}"} for row in rows], change, all_or_none=False, numbers=list(work.filled))
         of_line = dict(zip(_file_lines(work), work.filled, strict=True))
@@ -200,10 +211,18 @@ def read_over(store: Store, work: QuotedWork, on: date, change: Change, called: 
         lines = con.execute(
             _READ_LINES, {"stand_in": [line for line, number in of_line.items() if number in stand_in], "faulty": [int(line) for line in own["line"]]}
         ).df()
-        lines["number"] = lines["number"].map(of_line)
-        lines["mark"] = lines["number"].map(lambda number: work.lines[number - 1].get("mark", ""))
-        notes += sentences(report.warnings, called)
-    return ReadWork(problems=sentences(own, called), notes=notes, about=about, held=held, lines=lines)
+        numbers = [[of_line[line] for line in every] for every in lines.pop("every")]
+        lines["number"] = pd.Series([every[0] for every in numbers], dtype="int64")
+        lines["mark"] = pd.Series([next((mark for number in every if (mark := work.lines[number - 1].get("mark"))), "") for every in numbers], dtype=str)
+        # what an estimate says of equal lines it says only where it is stored, and a quote with a fault elsewhere is not
+        notes += sentences(report.warnings[~report.warnings["reason"].str.endswith(_SUMMED)], called)
+        for alike, technique in zip(numbers, lines["technique"], strict=True):
+            if len(alike) > 1:
+                notes.append(
+                    f"Lines {' and '.join(map(str, alike))}, {technique}: are the same, and {_SUMMED}. Give each its own part if they are different work."
+                )
+    left_aside = len(work.filled) - sum(map(len, numbers))
+    return ReadWork(problems=sentences(own, called), notes=notes, about=about, held=held, lines=lines, left_aside=left_aside)
 
 
 def _file_lines(work: QuotedWork) -> list[int]:
@@ -256,20 +275,24 @@ def _no_lines() -> pd.DataFrame:
     )
 
 
-def lines_of_file(path: Path) -> tuple[list[dict[str, str]], list[str]]:
-    """The lines of a file (the estimates form without work, version and day), and which of its columns are none of a line's."""
-    with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
+def lines_of_file(store: Store, path: Path) -> tuple[list[dict[str, str]], list[str]]:
+    """The lines of a file (the estimates form without work, version and day), each at the place of its line in the file, and sentences on what of the file is none of that."""
+    with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder, store.writing(keep=False) as con:
         file = open_csv(path, Path(folder))
         names = [header_name(text) for text in file.header]
         if "technique" not in names:
             raise FileError(
                 f'{path.name} lacks the column "technique"', "A file of lines has technique, and as far as known phase, part, quantity, hours, person, option."
             )
-        with file.clean.open(encoding="utf-8", newline="") as lying:
-            rows = list(csv.reader(lying, delimiter=file.separator))[1:]
-    known = {name: place for place, name in enumerate(names) if name in _FILE_COLUMNS}
-    lines = [{name: row[place].strip() for name, place in known.items() if place < len(row) and row[place].strip()} for row in rows]
-    return [line for line in lines if line], [text for name, text in zip(names, file.header, strict=True) if name and name not in _FILE_COLUMNS]
+        raw = read_raw(con, file)
+        known = {name: place for place, name in enumerate(names) if name in _FILE_COLUMNS}
+        rows = con.execute(f'SELECT {", ".join(f"trim(c{place})" for place in known.values())} FROM cells ORDER BY "row"').fetchall()
+    lines: list[dict[str, str]] = [{} for _ in range(int(max(raw.lines, default=0)))]
+    for line, cells in zip(raw.lines.tolist(), rows, strict=True):
+        lines[line - 1] = {name: cell for name, cell in zip(known, cells, strict=True) if cell}
+    said = [f"{path.name}, line {fault.line}: {fault.reason}. {fault.mend}" for fault in raw.faults]
+    unknown = [text for name, text in zip(names, file.header, strict=True) if name and name not in _FILE_COLUMNS]
+    return lines, [*said, *([f"{path.name}: no columns of a line, and left out: {', '.join(unknown)}"] if unknown else [])]
 
 
 def as_lines(rows: Sequence[Mapping[str, str]]) -> list[dict[str, str]]:

@@ -64,7 +64,7 @@ def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary) ->
         blocks.append(small(caution))
     return Letter(
         studio=studio.studio, letterhead=[line for line in studio.letterhead.splitlines() if line], addressee=[line for line in said.get("addressee", "").splitlines() if line.strip()] or usual_addressee(quoted), day=day(made_on),
-        subject=said.get("subject") or _subject(works, agreed), number=f"Our quote {quote.number}" if quote.number else "", blocks=blocks, approvals=_approvals(quoted, works),
+        subject=_subject(works, agreed), number=f"Our quote {quote.number}" if quote.number else "", blocks=blocks, approvals=_approvals(quoted, works),
     )  # fmt: skip
 
 

@@ -361,9 +361,9 @@ def _total(quote: Quote, told: WorkQuoted) -> Option:
             ("price", money(price.amount, one.commercial.currency) if price else "no price yet", False),
         ])
     )  # fmt: skip
-    if told.left_aside:
+    if told.read.left_aside:
         st.warning(
-            f"{counted(told.left_aside, 'line')} of the sheet cannot be read, as said above: not in these hours, not in the price, and not in the letter."
+            f"{counted(told.read.left_aside, 'line')} of the sheet cannot be read, as said above: not in these hours, not in the price, and not in the letter."
         )
     if moved := _effect(quote, one, p80):
         st.info(plain(moved))
@@ -571,7 +571,7 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
     if len(found.owners) > 1:
         st.warning("The works of this quote are of different owners, and a letter is for one: take one of them out, below, and quote it by itself.")
         return
-    aside = sum(work.left_aside for work in found.works)
+    aside = sum(work.read.left_aside for work in found.works)
     empty = [work.said.called for work in found.works if not work.options]
     if aside or empty:
         missing = [counted(aside, "line that cannot be read", "lines that cannot be read")] if aside else []

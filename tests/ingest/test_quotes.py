@@ -3,6 +3,7 @@
 from datetime import date
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from ingest import quotes, unsaved
@@ -84,14 +85,32 @@ def test_a_work_that_is_held_is_quoted_as_it_is_held(store: Store, studio: Bring
     assert store.cursor().execute("SELECT count(*) FROM estimate_versions").fetchall() == [(0,)]
 
 
-def test_lines_come_from_a_file_as_spreadsheets_write_it(tmp_path: Path) -> None:
+def test_lines_come_from_a_file_as_spreadsheets_write_it_each_at_its_own_line(store: Store, tmp_path: Path) -> None:
     file = tmp_path / "lines.csv"
     file.write_bytes("Technique;Hours;colour;Part\r\nretouching;1,5;red;\r\n;;;\r\nfacing;;;'front\r\n".encode("utf-16"))
-    lines, unknown = quotes.lines_of_file(file)
-    assert lines == [{"technique": "retouching", "hours": "1,5"}, {"technique": "facing", "part": "'front"}] and unknown == ["colour"]
+    lines, said = quotes.lines_of_file(store, file)
+    assert lines == [{}, {"technique": "retouching", "hours": "1,5"}, {}, {"technique": "facing", "part": "'front"}]
+    assert said == ["lines.csv: no columns of a line, and left out: colour"]
+    file.write_text("technique,hours,part\nretouching,1,5,frame\nfilling,2,\n")  # a decimal comma makes a cell too many: it must not be read as something else
+    lines, said = quotes.lines_of_file(store, file)
+    assert lines == [{}, {}, {"technique": "filling", "hours": "2"}] and said[0].startswith("lines.csv, line 2: has 4 cells")
     file.write_text("hours\n3\n")
     with pytest.raises(FileError, match='lacks the column "technique"'):
-        quotes.lines_of_file(file)
+        quotes.lines_of_file(store, file)
+
+
+def test_equal_lines_are_summed_and_that_is_said(store: Store) -> None:
+    work = QuotedWork(lines=[{"technique": "filling", "quantity": "2", "hours": "1", "mark": ""}, {"technique": "retuching"}, {"technique": "filling", "quantity": "3", "hours": "2", "mark": "incident"}, {"technique": "facing", "hours": "2"}, {"technique": "facing"}])  # fmt: skip
+    found = read(store, work)
+    lines = found.lines.set_index("technique")
+    assert (
+        lines.at["filling", "quantity"] == 5
+        and lines.at["filling", "hours"] == 3
+        and lines.at["filling", "mark"] == "incident"
+        and lines.at["filling", "number"] == 1
+    )
+    assert pd.isna(lines.at["facing", "hours"])  # a sum with an unknown in it is unknown
+    assert found.left_aside == 1 and sum("the hours are summed" in note for note in found.notes) == 2
 
 
 def test_names_with_amounts_are_read_or_refused_in_words() -> None:
