@@ -89,7 +89,7 @@ def link_away(label: str, address: str) -> None:
 
 
 def sure(asked: str, what: str) -> bool:
-    """One press asks, the next means it.
+    """Throw something away: one press asks, the next means it.
 
     Parameters
     ----------

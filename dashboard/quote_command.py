@@ -18,10 +18,9 @@ from dashboard.quote_sentences import allowance, break_even, came_from, earns, m
 from dashboard.quoting import NAMES, Known, Option, Quoted, WorkQuoted
 from dashboard.voice import caller, complain, tell
 from dashboard.words import amount, counted, day, hours
-from ingest import quotes
+from ingest import drafts, quotes
 from ingest.errors import BenchHoursError, why
 from ingest.history import Change
-from ingest.notation import written
 from ingest.quotes import Quote, QuotedWork
 from ingest.settings import read_settings
 from ingest.store import Store
@@ -109,10 +108,7 @@ def _of_latest_version(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -
             f"{code} has no lines on {day(as_of)}: no quote of it was being written, and it had no estimate",
             "Write it under Quote a work, or say --lines FILE too.",
         )
-    frame = reading.estimate_lines(con, code, int(versions["version"].max()))
-    return quotes.as_lines([
-        {str(name): "" if pd.isna(value) else written(value) if isinstance(value, float) else str(value) for name, value in row.items()} for row in frame.to_dict("records")
-    ])  # fmt: skip
+    return drafts.as_typed(reading.estimate_lines(con, code, int(versions["version"].max())))
 
 
 def _write(file: Path, made: bytes) -> None:

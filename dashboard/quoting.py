@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
-from functools import cached_property
+from functools import cached_property, reduce
 from typing import Any
 
 import babel.numbers
@@ -18,7 +18,7 @@ from dashboard import calibrating, reading
 from dashboard.analysis import discovery, price, promise, similar, uplift, waiting
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.discovery import Described, Discoveries, MayTurnUp
-from dashboard.analysis.lines import Lines, named_shares
+from dashboard.analysis.lines import Lines, join, named_shares
 from dashboard.analysis.mixed import Floats
 from dashboard.analysis.price import Price, Terms, YearlyCost
 from dashboard.analysis.promise import Asked, Promise
@@ -394,11 +394,10 @@ def quoted(now: Known, quote: Quote, reads: list[ReadWork], studio: Settings, dr
 
 
 def _joined(asked: list[Asked]) -> Asked:
-    names = [one.name for one in Lines.__dataclass_fields__.values() if one.name != "people"]
-    lines = Lines(people=asked[0].lines.people, **{name: np.concatenate([getattr(one.lines, name) for one in asked]) for name in names})
+    low, likeliest, high, pinned = (np.concatenate([getattr(one, name) for one in asked]) for name in ("low", "likeliest", "high", "pinned"))
     return Asked(
-        lines=lines, low=np.concatenate([one.low for one in asked]), likeliest=np.concatenate([one.likeliest for one in asked]), high=np.concatenate([one.high for one in asked]), pinned=np.concatenate([one.pinned for one in asked]),
-        works={name: work for one in asked for name, work in one.works.items()}, left_out=frozenset().union(*(one.left_out for one in asked)), bears_on=asked[0].bears_on,
+        lines=reduce(join, (one.lines for one in asked)), low=low, likeliest=likeliest, high=high, pinned=pinned, works={name: work for one in asked for name, work in one.works.items()},
+        left_out=frozenset().union(*(one.left_out for one in asked)), bears_on=asked[0].bears_on,
     )  # fmt: skip
 
 
@@ -406,7 +405,7 @@ def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Comme
     area = _number(read.held.get("area_dm2"))
     lines = _with_quantities(read.lines, area, now.usual_share)
     named = [one for one in dict.fromkeys(lines.sort_values("number")["option"]) if one]
-    options = named[:1] or [""] if agreed.first_stage else named or [""]  # what is examined is examined whichever is chosen then
+    options = named[:1] or [""] if agreed.first_stage else named or [""]
     costs, faults = _costs(said, agreed)
     if alone and agreed.travel:
         costs.append(("travel", agreed.travel))

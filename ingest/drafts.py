@@ -13,6 +13,7 @@ import pandas as pd
 from ingest.errors import BenchHoursError
 from ingest.history import Change, utc_now
 from ingest.imports import Report
+from ingest.notation import written
 from ingest.records import ESTIMATES
 from ingest.store import Store
 from ingest.typed import as_called, own_faults, put_rows
@@ -129,11 +130,19 @@ def read_over(store: Store, known_object: str, draft: Draft, change: Change, cal
     return Reading(problems=sentences(own, called), notes=sentences(report.warnings, called), lines=lines, price=price, currency=currency)
 
 
-def sentences(remarks: pd.DataFrame, called: Mapping[str, str]) -> list[str]:
-    """Each remark on a sheet (of a report of `make_version`) once, in the sheet's own words."""
+def as_typed(lines: pd.DataFrame) -> list[dict[str, str]]:
+    """Lines of an estimate that is held, as they would be typed: `LINE_COLUMNS` to text, empty where there is nothing."""
+    return [
+        {name: "" if pd.isna(row[name]) else written(row[name]) if isinstance(row[name], float) else str(row[name]) for name in LINE_COLUMNS}
+        for row in lines.to_dict("records")
+    ]
+
+
+def sentences(remarks: pd.DataFrame, called: Mapping[str, str], *, of_lines: bool = True) -> list[str]:
+    """Each remark once, in the page's own words: on a sheet (of a report of `make_version`) with the number of the line, else (not `of_lines`) on the one thing a form is about."""
     said = []
     for line, column, value, reason, mend in remarks[["row", "column", "value", "reason", "mend"]].itertuples(index=False):
-        where = "" if column in VERSION_COLUMNS else f"Line {line}, "
+        where = "" if column in VERSION_COLUMNS or not of_lines else f"Line {line}, "
         shown = f' "{value}"' if isinstance(value, str) and value else ""
         sentence = f"{where}{called.get(column, column.replace('_', ' '))}{shown}: {as_called(f'{reason}. {mend}', called)}"
         said.append(sentence[0].upper() + sentence[1:])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, fields
 from datetime import date, datetime
 from pathlib import Path
@@ -19,7 +19,7 @@ from ingest.errors import FileError
 from ingest.history import Change
 from ingest.records import ESTIMATES, OBJECTS, header_name
 from ingest.store import Store
-from ingest.typed import own_faults, put_rows
+from ingest.typed import begin_on, own_faults, put_rows
 from ingest.unsaved import QUOTE
 
 MARKS = ("incident", "earlier damage", "agreed extra")
@@ -31,7 +31,6 @@ _SUMMED = "the hours are summed"
 DESCRIBED = tuple(
     column.name for column in OBJECTS.columns if column.name not in ("object", "received_on", "due_on", "finished_on", "returned_from", "commission", "note")
 )
-SHEET_COLUMNS = (*LINE_COLUMNS, "mark")
 _FILE_COLUMNS = (*LINE_COLUMNS, "unit")
 
 
@@ -43,7 +42,7 @@ class QuotedWork:
     ----------
     object : code of a work that is held, or empty: then it is `described`, columns of the objects form to text.
     identified : for the letter, beyond what is held: `medium`, `marks`, `condition`.
-    lines : `SHEET_COLUMNS` to text; costs : outside costs and materials, `COST_COLUMNS` to text.
+    lines : `LINE_COLUMNS` and `mark` to text; costs : outside costs and materials, `COST_COLUMNS` to text.
     left_out : technique that may turn up, to the reason why it will not.
     """
 
@@ -205,7 +204,7 @@ def read_over(store: Store, work: QuotedWork, on: date, change: Change, called: 
             return ReadWork(problems=[], notes=notes, about=about, held=held, lines=_no_lines(), left_aside=0)
         version = con.execute("SELECT coalesce(max(version), 0) + 1 FROM estimate_versions WHERE object = ?", [code]).fetchall()[0][0]
         report = put_rows(con, ESTIMATES, [row | {"version": f"{version}"} for row in rows], change, all_or_none=False, numbers=list(work.filled))
-        of_line = dict(zip(_file_lines(work), work.filled, strict=True))
+        of_line = dict(zip(begin_on(rows), work.filled, strict=True))
         own = own_faults(report.problems)
         own = own[~((own["column"] == "hours") & own["row"].isin(stand_in))]  # of hours that nobody gave
         lines = con.execute(
@@ -225,15 +224,6 @@ def read_over(store: Store, work: QuotedWork, on: date, change: Change, called: 
     return ReadWork(problems=sentences(own, called), notes=notes, about=about, held=held, lines=lines, left_aside=left_aside)
 
 
-def _file_lines(work: QuotedWork) -> list[int]:
-    """On which line of the rows as a file each line of the sheet stands: a cell may run over several (`typed.put_rows`)."""
-    found, line = [], 2
-    for cells in work.filled.values():
-        found.append(line)
-        line += 1 + sum(cell.replace("\r\n", "\n").replace("\r", "\n").count("\n") for name, cell in cells.items() if name in LINE_COLUMNS)
-    return found
-
-
 def _described(con: duckdb.DuckDBPyConnection, work: QuotedWork, change: Change, called: Mapping[str, str]) -> tuple[str, list[str], list[str]]:
     """The code under which the work stands until the end of the transaction, and what must be said of its description; what cannot be read of it is left out."""
     if work.object:
@@ -244,26 +234,17 @@ def _described(con: duckdb.DuckDBPyConnection, work: QuotedWork, change: Change,
     row = {name: text for name, text in work.described.items() if name in DESCRIBED and text.strip()}
     report = put_rows(con, OBJECTS, [{"object": code, **row}], change, all_or_none=False)
     if not len(report.problems):
-        return code, [], _about(report.warnings, called)
-    said = _about(report.problems, called)
+        return code, [], sentences(report.warnings, called, of_lines=False)
+    said = sentences(report.problems, called, of_lines=False)
     faulty = set(report.problems["column"])
     put_rows(con, OBJECTS, [{"object": code, **{name: text for name, text in row.items() if name not in faulty}}], change, all_or_none=False)
     return code, said, []
 
 
-def _about(remarks: pd.DataFrame, called: Mapping[str, str]) -> list[str]:
-    """Remarks on the description of a work, each once."""
-    said = []
-    for column, value, reason, mend in remarks[["column", "value", "reason", "mend"]].itertuples(index=False):
-        words = called.get(column, column.replace("_", " "))
-        said.append(f'{words[0].upper()}{words[1:]} "{value}": {reason}. {mend}')
-    return list(dict.fromkeys(said))
-
-
 def _held(con: duckdb.DuckDBPyConnection, code: str) -> dict[str, Any]:
     frame = con.execute("SELECT o.* EXCLUDE (area_dm2), a.area_dm2 FROM objects AS o JOIN object_areas AS a USING (object) WHERE o.object = ?", [code]).df()
     if frame.empty:  # taken away since the quote was begun
-        return {name: None for name in (*OBJECTS.names,)}
+        return dict.fromkeys(OBJECTS.names)
     return {str(name): None if pd.isna(value) else value for name, value in frame.iloc[0].items()}
 
 
@@ -293,8 +274,3 @@ def lines_of_file(store: Store, path: Path) -> tuple[list[dict[str, str]], list[
     said = [f"{path.name}, line {fault.line}: {fault.reason}. {fault.mend}" for fault in raw.faults]
     unknown = [text for name, text in zip(names, file.header, strict=True) if name and name not in _FILE_COLUMNS]
     return lines, [*said, *([f"{path.name}: no columns of a line, and left out: {', '.join(unknown)}"] if unknown else [])]
-
-
-def as_lines(rows: Sequence[Mapping[str, str]]) -> list[dict[str, str]]:
-    """Rows as a sheet has them: its columns only, none of them empty."""
-    return [{name: row[name] for name in SHEET_COLUMNS if row.get(name)} for row in rows]

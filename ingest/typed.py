@@ -10,6 +10,7 @@ import csv
 import re
 import tempfile
 from collections.abc import Mapping, Sequence
+from itertools import accumulate
 from pathlib import Path
 
 import duckdb
@@ -83,18 +84,14 @@ def put_rows(
     """
     names = [name for name in form.names if any(name in row for row in rows)]
     numbers = numbers or range(1, len(rows) + 1)
-    of_line: dict[int, int] = {}
+    rows = [{name: row.get(name, "").replace("\r\n", "\n").replace("\r", "\n") for name in names} for row in rows]
+    of_line = dict(zip(begin_on(rows), numbers, strict=True))
     with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
         path = Path(folder) / "typed.csv"
         with path.open("w", encoding="utf-8", newline="") as out:
             writer = csv.writer(out, lineterminator="\n")
             writer.writerow(names)
-            line = 2
-            for number, row in zip(numbers, rows, strict=True):
-                cells = [row.get(name, "").replace("\r\n", "\n").replace("\r", "\n") for name in names]
-                writer.writerow(cells)
-                of_line[line] = number
-                line += 1 + sum(cell.count("\n") for cell in cells)  # a note may run over several lines
+            writer.writerows(row.values() for row in rows)
         told = look_over([path], Path(folder))[0]
         fate = Fate(con, file="typed", change=change, typed=True)
         report = bring_in_file(con, told, fate, "new")
@@ -103,6 +100,12 @@ def put_rows(
     if all_or_none and len(report.problems):
         raise RowsRefused(own_faults(report.problems)[["row", "column", "value", "reason", "mend"]], len(rows), called or {})
     return report
+
+
+def begin_on(rows: Sequence[Row]) -> list[int]:
+    """On which line of a file, the header on its first, each of some rows begins: a note may run over several."""
+    lengths = [1 + sum(cell.replace("\r\n", "\n").replace("\r", "\n").count("\n") for cell in row.values()) for row in rows]
+    return [2 + before for before in accumulate([0, *lengths[:-1]])] if rows else []
 
 
 def own_faults(problems: pd.DataFrame) -> pd.DataFrame:

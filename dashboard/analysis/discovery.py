@@ -218,9 +218,7 @@ def _told(known: Discoveries, work: Described, turned: Flags, at_risk: Flags, as
     hit = np.hstack([everywhere, holds]).T @ turned.astype(float)
     own = special.betaln(a + hit, b + of - hit)
     apart = special.betaln(a + hit[0] - hit, b + (of[0] - of) - (hit[0] - hit)) - special.betaln(a, b)
-    weight = own + apart
-    weight[0] = own[0]
-    weight = np.where(of == 0, -np.inf, weight)  # of nothing like it is anything known
+    weight = np.where(of == 0, -np.inf, own + apart)  # of nothing like it is anything known
     weight[0] = own[0]
     weight += np.log(_believed(things))[:, None]
     weight = np.exp(weight - weight.max(axis=0))

@@ -104,18 +104,12 @@ def price(hours: Sequence[float], people: Sequence[str], costs: Decimal, terms: 
     work = sum(amounts, Decimal(0))
     exact = work + costs
     held = max(exact, terms.minimum or exact)
-    if terms.ceiling is not None:
-        held = min(
-            held, (terms.ceiling / terms.step).to_integral_value(ROUND_FLOOR) * terms.step
-        )  # of a ceiling below the minimum charge the ceiling holds: it was agreed for this work
+    if terms.ceiling is not None:  # below the minimum charge too it holds: it was agreed for this work
+        held = min(held, (terms.ceiling / terms.step).to_integral_value(ROUND_FLOOR) * terms.step)
     net = rounded(held, terms.step)
     amount = rounded(held * (1 + (terms.tax or Decimal(0)) / 100), terms.step)
     shown = shared_out(rounded(work, terms.step), amounts, terms.step)
-    parts = tuple(
-        Charged(hours=one, rate=rate, amount=whole, shown=part)
-        for one, rate, whole, part in zip(parts_hours, rates, amounts, shown, strict=True)
-        if rate is not None
-    )
+    parts = tuple(Charged(hours=one, rate=rate, amount=whole, shown=part) for one, rate, whole, part in zip(parts_hours, rates, amounts, shown, strict=True))
     return Price(
         parts=parts, hours=sum(parts_hours, Decimal(0)), work=rounded(work, terms.step), costs=costs, adjusted=net - rounded(work, terms.step) - costs, net=net, tax=amount - net, amount=amount,
         limited="minimum" if held > exact else "ceiling" if held < exact else "",

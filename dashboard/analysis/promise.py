@@ -14,6 +14,8 @@ from dashboard.analysis.lines import Lines, join
 from dashboard.analysis.mixed import Floats, Integers
 from dashboard.analysis.totals import DRAWS, Occurring
 
+_EVEN = int(np.argmin(np.abs(LEVELS - 0.5)))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
@@ -101,9 +103,6 @@ def foretell(known: Calibration, discoveries: Discoveries, asked: Asked, draws: 
         foretold=foretold, hours=totals.draw_hours(foretold, occurring, draws), found=found, left_out=tuple(pair for pair in every if pair not in found), work=work,
         without_figure=np.exp(without[:, _EVEN]), by_hand=counts,
     )  # fmt: skip
-
-
-_EVEN = int(np.argmin(np.abs(LEVELS - 0.5)))
 
 
 def _as_lines(known: Calibration, asked: Asked, found: tuple[tuple[str, MayTurnUp], ...]) -> Lines:

@@ -12,9 +12,8 @@ from dashboard import fields, frame, held, reading, sheet, tables
 from dashboard.words import amount, counted, day, hours, money, plain, text
 from ingest import drafts, estimates, notation
 from ingest.cautions import usual_cautions
-from ingest.drafts import LINE_COLUMNS, Draft, Reading
+from ingest.drafts import Draft, Reading
 from ingest.errors import BenchHoursError
-from ingest.notation import written
 
 SHEET = {
     "technique": ("technique", 230), "part": ("part", 90), "hours": ("hours", 80), "quantity": ("quantity", 95), "phase": ("phase, if not usual", 150),
@@ -129,7 +128,7 @@ def _begin(code: str, versions: pd.DataFrame, works: pd.DataFrame) -> None:
         st.write("It has no estimate yet.")
     with st.container(horizontal=True):
         if len(versions) and st.button("Begin with the latest version", type="primary"):
-            _open(code, Draft(version=head, lines=_as_lines(reading.estimate_lines(held.store().cursor(), code, int(versions["version"].max())))))
+            _open(code, Draft(version=head, lines=drafts.as_typed(reading.estimate_lines(held.store().cursor(), code, int(versions["version"].max())))))
         if st.button("Begin with an empty sheet", type="secondary" if len(versions) else "primary"):
             _open(code, Draft(version=head, lines=[{}]))
     other = _other_work(code, works)
@@ -157,14 +156,7 @@ def _other_work(code: str, works: pd.DataFrame) -> str | None:
 
 def _lines_of(code: str) -> list[dict[str, str]]:
     con = held.store().cursor()
-    return _as_lines(reading.estimate_lines(con, code, int(reading.versions(con, code)["version"].max())))
-
-
-def _as_lines(lines: pd.DataFrame) -> list[dict[str, str]]:
-    return [
-        {name: "" if pd.isna(row[name]) else written(row[name]) if isinstance(row[name], float) else str(row[name]) for name in LINE_COLUMNS}
-        for row in lines.to_dict("records")
-    ]
+    return drafts.as_typed(reading.estimate_lines(con, code, int(reading.versions(con, code)["version"].max())))
 
 
 def _open(code: str, draft: Draft) -> None:

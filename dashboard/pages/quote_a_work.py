@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from functools import partial
 from html import escape
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -204,11 +205,8 @@ def _which_work(quote: Quote) -> int:
 
 
 def _the_work(work: QuotedWork, key: str, turn: int) -> None:
-    def line(into: dict[str, str], name: str, label: str, **more: str) -> None:
-        said = st.text_input(label, into.get(name, ""), key=f"{key} {name} {turn}", **more).strip()  # type: ignore[call-overload]
-        into.pop(name, None)
-        if said:
-            into[name] = said
+    def line(into: dict[str, str], name: str, label: str, placeholder: str = "") -> None:
+        _line(into, name, label, f"{key} {name} {turn}", placeholder)
 
     if work.object:
         frame.say(["What it is, its size and its condition stand under Works."])
@@ -238,6 +236,11 @@ def _chosen(into: dict[str, str], name: str, label: str, choices: dict[str, str]
     options = list(choices)
     now = into.get(name, "")
     said = st.selectbox(label, options, index=options.index(now) if now in options else 0, format_func=choices.__getitem__, key=f"{key} {name} {turn}")
+    _put(into, name, said)
+
+
+def _put(into: dict[str, str], name: str, said: str) -> None:
+    """What a field says now; one that says nothing is not there."""
     into.pop(name, None)
     if said:
         into[name] = said
@@ -301,9 +304,8 @@ def _terms(quote: Quote, turn: int, now: Known) -> None:
     confidence = st.segmented_control(
         "The price is for the hours within which it ends", chances, default=quoting.confidence_of(terms), format_func=lambda one: f"{CONFIDENCES[one]}", required=True, key=f"{key} confidence {turn}",
     )  # fmt: skip
-    terms.pop("confidence", None)
-    if confidence and confidence != quoting.USUAL_CONFIDENCE:  # what is usual is not written: to look at a quote is no change of it
-        terms["confidence"] = f"{confidence}"
+    # what is usual is not written: to look at a quote is no change of it
+    _put(terms, "confidence", "" if confidence in (None, quoting.USUAL_CONFIDENCE) else f"{confidence}")
     with st.container(horizontal=True, key="choices"):
         field("rate", "Rate per hour", 130, studio.hourly_rate, "Empty: the studio's, and of people who have one of their own theirs (Studio, quotes)")
         field("currency", "Currency", 100, studio.currency)
@@ -321,9 +323,8 @@ def _terms(quote: Quote, turn: int, now: Known) -> None:
             terms.get("first_stage") == "yes",
             key=f"{key} first stage {turn}",
         )
-        terms.pop("first_stage", None)
+        _put(terms, "first_stage", "yes" if first else "")
         if first:
-            terms["first_stage"] = "yes"
             frame.say([f"The price is for the lines in {', '.join(now.first_phases) or 'examination and documentation'}."])
 
 
@@ -542,9 +543,7 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
         required=True,
         key=f"{key} form {turn}",
     )
-    said.pop("form", None)
-    if form and form != forms[0]:
-        said["form"] = form
+    _put(said, "form", "" if form in (None, forms[0]) else f"{form}")
     usual = "\n".join(content.usual_addressee(found))
     _text(said, "addressee", "Addressee", key, turn, usual, rows=96)
     with st.expander("Day, opening, clauses"):
@@ -559,9 +558,7 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
             _text(said, name, content.CLAUSE_HEADS[name], key, turn, getattr(studio, name) or content.USUAL_CLAUSES[name], rows=96)
         frame.say([f'What is written here is for this letter; the studio\'s own words are kept under Studio, quotes. "{NO_CLAUSE}" leaves a clause out.'])
     dots = st.toggle("Show the owner the dots", said.get("dots") == "yes", key=f"{key} dots {turn}")
-    said.pop("dots", None)
-    if dots:
-        said["dots"] = "yes"
+    _put(said, "dots", "yes" if dots else "")
     if json.dumps(quote.said(), sort_keys=True) != before:
         quotes.keep(held.store(), quote, held.visit())
         st.session_state[f"kept {_name(quote)}"] = quote.kept_at
@@ -593,18 +590,14 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
     )
 
 
-def _line(said: dict[str, str], name: str, label: str, key: str, placeholder: str, width: int, explained: str | None = None) -> None:
-    shown = st.text_input(label, said.get(name, ""), key=key, placeholder=placeholder, width=width, help=explained).strip()
-    said.pop(name, None)
-    if shown:
-        said[name] = shown
+def _line(
+    said: dict[str, str], name: str, label: str, key: str, placeholder: str, width: int | Literal["stretch"] = "stretch", explained: str | None = None
+) -> None:
+    _put(said, name, st.text_input(label, said.get(name, ""), key=key, placeholder=placeholder, width=width, help=explained).strip())
 
 
 def _text(said: dict[str, str], name: str, label: str, key: str, turn: int, usual: str, *, rows: int) -> None:
-    shown = st.text_area(label, said.get(name, ""), key=f"{key} {name} {turn}", placeholder=usual, height=rows)
-    said.pop(name, None)
-    if shown.strip():
-        said[name] = shown.strip()
+    _put(said, name, st.text_area(label, said.get(name, ""), key=f"{key} {name} {turn}", placeholder=usual, height=rows).strip())
 
 
 # --- more works, and the end
