@@ -31,9 +31,17 @@ def test_what_a_technique_takes_how_sure_and_from_which_works_is_seen_pinned_and
     expect(page.get_by_text(re.compile(r"Pinned at 0\.31 h per dm² on .* by principal: a new solvent gel\. The record says"))).to_be_visible()
     expect(page.get_by_role("region", name="Rates of all techniques").get_by_text("0.31*")).to_be_attached()
     keep(page, "pinned")
-    page.get_by_text("Pin another rate").click()
-    act(page, lambda: page.get_by_role("button", name="Let the record say it").click())
-    expect(figures.get_by_text("hours per dm²", exact=True)).to_be_visible()
+    let_go = page.get_by_role("button", name="Let the record say it")
+    for attempt in range(3):  # a page that is just being drawn anew may swallow a press
+        settled(page)
+        if not let_go.is_visible():
+            page.get_by_text("Pin another rate").click()
+        act(page, let_go.click)
+        try:
+            expect(figures.get_by_text("hours per dm²", exact=True)).to_be_visible(timeout=8_000)
+            break
+        except AssertionError:
+            assert attempt < 2, "the rate stays pinned"
     act(page, lambda: page.get_by_role("button", name="Try past promises again").click())
     expect(page.get_by_text("ended inside their range of 4 in 5")).to_be_visible(timeout=60_000)
     expect(page.get_by_role("region", name="Trust by phase").get_by_text("yes: ").first).to_be_attached()
