@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -29,11 +29,19 @@ def number_of(day: date) -> int:
     return (day - _EPOCH).days
 
 
-def calibrated(con: duckdb.DuckDBPyConnection, as_of: date) -> Calibration:
-    """What one would have known at the end of a day: nothing that is dated later has any part in it."""
+def calibrated(con: duckdb.DuckDBPyConnection, as_of: date, *, without_open: Collection[str] = (), without: str | None = None) -> Calibration:
+    """What one would have known at the end of a day: nothing that is dated later has any part in it.
+
+    Parameters
+    ----------
+    without_open : works whose open lines are left aside, as they are what is asked about. without : a work that is left aside altogether.
+    """
     before = number_of(as_of + _DAY)
     record = reading.record(con, as_of + _DAY)
-    return calibration.learn(record.as_of(before), before, record.unneeded(before))
+    unneeded = record.unneeded(before)
+    return calibration.learn(
+        record.as_of(before, without_open=without_open, without=without), before, unneeded if without is None else unneeded.take(unneeded.object != without)
+    )
 
 
 def rate_table(con: duckdb.DuckDBPyConnection, as_of: date, known: Calibration) -> pd.DataFrame:
@@ -92,7 +100,7 @@ def ends(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str) -> pd.D
     names = {name: getattr(opened, name) for name in ("object", "phase", "technique", "part", "hours")}
     if not len(opened):
         return pd.DataFrame(names | {name: np.zeros(0) for name in ("p10", "p50", "p80", "p90")})
-    without = calibration.learn(record.as_of(before, without_open=known_object), before, record.unneeded(before))
+    without = calibration.learn(record.as_of(before, without_open=(known_object,)), before, record.unneeded(before))
     # who has worked on it so far is left aside, as another hand may finish it; and what was treated so far, as more may come
     asked = replace(opened, hours=np.full(len(opened), np.nan), shares=named_shares(opened.person, opened.people))
     foretold = calibration.foretell(without, asked).beyond(opened.hours)

@@ -9,23 +9,22 @@ import argparse
 import contextlib
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from datetime import date
 from pathlib import Path
-from typing import Literal, NoReturn
+from typing import Any, Literal, NoReturn
 
 import duckdb
 import pandas as pd
 
-from dashboard import addresses, admitting, background, demo, keeping, quote_command, quoting, rating, reading, relay, serving
+from dashboard import addresses, admitting, background, demo, keeping, quote_command, rating, reading, relay, serving, tables
 from dashboard.analysis.overruns import CAUSES, by_phase, compare, totals
-from dashboard.giving import give, laid_out
+from dashboard.giving import give, laid_out, records
 from dashboard.labels import SIZES
-from dashboard.letter import content
 from dashboard.sentences import ROUNDED, forgotten_parts, most_over, most_under, said_beside
 from dashboard.serving import Place
 from dashboard.voice import caller, complain, tell
-from dashboard.words import amount, counted, day, hours, signed_hours
+from dashboard.words import amount, counted, day, hours, signed_hours, text
 from ingest import notation
 from ingest.devices import ROLES
 from ingest.errors import BenchHoursError, StoreError, why
@@ -160,8 +159,8 @@ def _parser() -> argparse.ArgumentParser:
         ("import", _import, "Bring in CSV files: phases, techniques, objects, estimates, time entries, milestones, or all of an export, in any order.", "made"),
         ("check", _check, "Check CSV files as import does, and store nothing.", "memory"),
     )
-    for name, action, text, opens in into:
-        files = command(name, action, text, opens)
+    for name, action, what, opens in into:
+        files = command(name, action, what, opens)
         files.add_argument("files", nargs="+", type=_file, metavar="FILE", help="a CSV file, or a folder for all in it")
         files.add_argument("--day-order", choices=("dmy", "mdy", "ymd"), help="how this studio writes dates in numbers; import remembers it")
         files.add_argument("--zone", metavar="ZONE", help="time zone of the studio's clock, like Europe/Berlin; import remembers it")
@@ -175,24 +174,7 @@ def _parser() -> argparse.ArgumentParser:
     tried = reader("backtest", rating.backtest, "Past promises tried again: each finished line foretold from what was finished before its estimate was made.")
     tried.add_argument("--predictions", type=_file, metavar="FILE", help="write what was foretold of each line as CSV, in hours")
     asked = reader("quote", quote_command.quote, "What a work will take and cost, from the studio's own finished works, and its letter.")
-    asked.add_argument("--object", metavar="OBJECT", help="a work: the quote being written of it, else the lines of its latest estimate")
-    asked.add_argument(
-        "--lines",
-        type=_file,
-        metavar="FILE",
-        help="lines as CSV (the estimates form without object, version and made_on), of --object or of a work described here",
-    )
-    asked.add_argument("--confidence", type=int, choices=sorted(quoting.CONFIDENCES), help="50, 80 or 90: the chance to end within the hours of the price (80)")
-    asked.add_argument("--form", choices=tuple(content.FORMS), help="of the letter: one price, by phase, or a full statement of hours × rate")
-    asked.add_argument("--pdf", type=_file, metavar="FILE", help="write the letter as PDF")
-    asked.add_argument("--html", type=_file, metavar="FILE", help="write the letter as HTML")
-    for name in quote_command.DESCRIBING:
-        asked.add_argument(
-            f"--{name}",
-            default="",
-            metavar=name.upper(),
-            help=f"{name} of a work that is described here{', grade 0 to 3' if name in ('structure', 'paint', 'surface') else ''}",
-        )
+    quote_command.add_options(asked, _file)
     dated = reader("statement", _statement, "The dated hours of one object, for its treatment report.")
     dated.add_argument("--object", metavar="OBJECT", required=True)
     dated.add_argument("--with-notes", action="store_true", help="give the notes of the entries too (CSV, JSON); read them first, a note may name somebody")
@@ -357,9 +339,55 @@ def _overruns(said: argparse.Namespace, store: Store) -> int:
     known = reading.known(con, said.object) if said.object else None
     lines = reading.overruns(con, as_of, known)
     if said.json or said.csv:
-        return give(lines.drop(columns="position"), said)
+        lines = lines.drop(columns="position")
+        return give(
+            lines
+            if known is None
+            else lines.assign(versions=pd.Series(_line_history(reading.line_history(con, as_of, known), lines), index=lines.index, dtype=object))
+            if said.json
+            else lines,
+            said,
+        )
     print_overruns(lines, as_of, known)
+    if known is not None:
+        _print_versions(reading.versions(con, known), as_of)
     return 0
+
+
+def _line_history(told: pd.DataFrame, lines: pd.DataFrame) -> list[list[dict[Hashable, Any]]]:
+    """Of each line what every version said of it, the first first."""
+    of = {key: records(inside.drop(columns=["phase", "technique", "part"])) for key, inside in told.groupby(["phase", "technique", "part"])}
+    return [of.get((row["phase"], row["technique"], row["part"]), []) for row in lines.to_dict("records")]
+
+
+def _print_versions(versions: pd.DataFrame, as_of: date) -> None:
+    """The history of its estimate: what each version said, and what became of it."""
+    versions = versions[versions["made_on"] <= pd.Timestamp(as_of)]
+    if versions.empty:
+        return
+    tell("Versions of its estimate")
+    rows = []
+    for row in versions.to_dict("records"):
+        answer = (
+            f"{row['outcome']} {day(row['ended_on'])}"
+            if text(row["outcome"])
+            else f"approved {day(row['approved_on'])}"
+            if pd.notna(row["approved_on"])
+            else "not approved"
+        )
+        rows.append(
+            [
+                f"{row['version']}",
+                text(row["option"]),
+                day(row["made_on"]),
+                answer,
+                tables.hours_of(row),
+                tables.price_of(row),
+                f"quote {row['quote']:.0f}" if pd.notna(row["quote"]) else "quote" if row["quoted"] else "by hand",
+                text(row["reason"]),
+            ]
+        )
+    tell(laid_out(["version", "option", "made", "the owner", "hours", "price", "from", "reason"], rows, right={4, 5}))
 
 
 def _statement(said: argparse.Namespace, store: Store) -> int:

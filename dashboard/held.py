@@ -13,9 +13,10 @@ from uuid import uuid4
 import pandas as pd
 import streamlit as st
 
-from dashboard import background, calibrating, quoting, reading, serving
+from dashboard import background, calibrating, quoting, reading, scoring, serving
 from dashboard.analysis.backtest import Retried
 from dashboard.analysis.calibration import Calibration
+from dashboard.scoring import Scored, Taught
 from dashboard.tables import Link
 from ingest import integrity, quotes
 from ingest.devices import HERE, TOLD, Device, Role
@@ -178,15 +179,22 @@ def _rates(opened: Store, as_of: date) -> Rates:
     return Rates(calibration=known, table=calibrating.rate_table(con, as_of, known), lines=len(finished), works=len(set(finished.object)))
 
 
-def quoting_known(as_of: date) -> quoting.Known:
-    """What quotes of a day stand on; gathered anew only after a write, outside the run of the page."""
+def quoting_known(as_of: date, without_open: tuple[str, ...] = ()) -> quoting.Known:
+    """What quotes of a day stand on; gathered anew only after a write, outside the run of the page. See `dashboard.quoting.known`."""
     opened = store()
-    calibrated = rates(as_of).calibration
-    task = background.begun(("quoting", str(opened.path), opened.changes(), as_of), lambda _: quoting.known(opened.cursor(), as_of, calibrated))
+    calibrated = None if without_open else rates(as_of).calibration
+    task = background.begun(
+        ("quoting", str(opened.path), opened.changes(), as_of, without_open), lambda _: quoting.known(opened.cursor(), as_of, calibrated, without_open)
+    )
     if not task.wait(0.3):
         with st.spinner("Looking through the finished works …"):
             task.wait(_PATIENCE_S)
     return task.result()
+
+
+def quoting_of(quote: Quote) -> quoting.Known:
+    """What a quote stands on today."""
+    return quoting_known(today(), quoting.under_way(overruns(today()), quote))
 
 
 def quoted(quote: Quote, called: Mapping[str, str]) -> quoting.Quoted:
@@ -194,6 +202,26 @@ def quoted(quote: Quote, called: Mapping[str, str]) -> quoting.Quoted:
     opened, on = store(), today()
     said = {name: value for name, value in quote.said().items() if name != "letter"}  # no figure rests on the words of the letter
     return _quoted(str(opened.path), opened.changes(), on, json.dumps(said, sort_keys=True), json.dumps(dict(called)))
+
+
+def scored(as_of: date) -> Scored:
+    """Promises held against what works took; see `dashboard.scoring`. Reckoned anew only after a write."""
+    opened = store()
+    task = background.begun(("scored", str(opened.path), opened.changes(), as_of), lambda _: scoring.scored(opened.cursor(), as_of))
+    if not task.wait(0.3):
+        with st.spinner("Holding promises against what works took …"):
+            task.wait(_PATIENCE_S)
+    return task.result()
+
+
+def taught(code: str, on: date) -> Taught:
+    """What a finished work taught on a day; see `dashboard.scoring`."""
+    opened = store()
+    task = background.begun(("taught", str(opened.path), opened.changes(), code, on), lambda _: scoring.taught(opened.cursor(), code, on))
+    if not task.wait(0.3):
+        with st.spinner("Calibrating without it and with it …"):
+            task.wait(_PATIENCE_S)
+    return task.result()
 
 
 def ends(as_of: date, works: tuple[str, ...]) -> pd.DataFrame:
@@ -237,7 +265,7 @@ def _quoted(path: str, changes: int, on: date, said: str, called: str) -> quotin
     quote = quotes.of_said(json.loads(said))
     opened, words = store(), json.loads(called)
     reads = [quotes.read_over(opened, work, on, Change(by="principal", reason="quoted"), words) for work in quote.works]
-    return quoting.quoted(quoting_known(on), quote, reads, settings())
+    return quoting.quoted(quoting_of(quote), quote, reads, settings())
 
 
 # path and changes are the key; Streamlit would leave a name with an underscore in front out of it

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -11,14 +12,15 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from dashboard import quoting, reading
+from dashboard import promising, quoting, reading
+from dashboard.analysis.basis import NAMES
 from dashboard.giving import give_json, laid_out, records, write_csv
-from dashboard.letter import content, page, paper
+from dashboard.letter import change, content, page, paper
 from dashboard.quote_sentences import allowance, break_even, came_from, earns, may_turn_up, price_words, promised, surprising
-from dashboard.quoting import NAMES, Known, Option, Quoted, WorkQuoted
+from dashboard.quoting import Known, Option, Quoted, WorkQuoted
 from dashboard.voice import caller, complain, tell
-from dashboard.words import amount, counted, day, hours
-from ingest import drafts, quotes
+from dashboard.words import CONFIDENCES, amount, counted, day, hours
+from ingest import promises, quotes
 from ingest.errors import BenchHoursError, why
 from ingest.history import Change
 from ingest.quotes import Quote, QuotedWork
@@ -33,6 +35,34 @@ _SEEN = 0.02
 DESCRIBING = {"title": "title", "kind": "kind", "support": "support", "height": "height_cm", "width": "width_cm", "structure": "structure_condition", "paint": "paint_condition", "surface": "surface_condition"}  # fmt: skip
 
 
+def add_options(asked: argparse.ArgumentParser, file: Callable[[str], Path]) -> None:
+    """The options of the command; `file` reads the name of a file."""
+    asked.add_argument("--object", metavar="OBJECT", help="a work: the quote being written of it, else the lines of its latest estimate")
+    asked.add_argument(
+        "--lines",
+        type=file,
+        metavar="FILE",
+        help="lines as CSV (the estimates form without object, version and made_on), of --object or of a work described here",
+    )
+    asked.add_argument("--confidence", type=int, choices=sorted(CONFIDENCES), help="50, 80 or 90: the chance to end within the hours of the price (80)")
+    asked.add_argument(
+        "--form",
+        choices=(*content.FORMS, change.FORM),
+        help="of the letter: one price, by phase, a full statement of hours × rate, or what changed since the last version",
+    )
+    asked.add_argument("--save", action="store_true", help="save it as the next version of the estimate, with what it stood on")
+    asked.add_argument("--reason", metavar="TEXT", help="why there is another version: what was found")
+    asked.add_argument("--pdf", type=file, metavar="FILE", help="write the letter as PDF")
+    asked.add_argument("--html", type=file, metavar="FILE", help="write the letter as HTML")
+    for name in DESCRIBING:
+        asked.add_argument(
+            f"--{name}",
+            default="",
+            metavar=name.upper(),
+            help=f"{name} of a work that is described here{', grade 0 to 3' if name in ('structure', 'paint', 'surface') else ''}",
+        )
+
+
 def quote(said: argparse.Namespace, store: Store) -> int:
     """What a work will take and cost, and its letter."""
     con = store.cursor()
@@ -40,7 +70,7 @@ def quote(said: argparse.Namespace, store: Store) -> int:
     written_quote, complaints = _written(store, said)
     change = Change(by=caller().who, reason="quoted")
     reads = [quotes.read_over(store, work, as_of, change, {}) for work in written_quote.works]
-    now = quoting.known(con, as_of)
+    now = quoting.known(con, as_of, without_open=quoting.under_way(reading.overruns(con, as_of), written_quote))
     found = quoting.quoted(now, written_quote, reads, read_settings(con))
     work = found.works[0]
     faults = [*complaints, *found.commercial.faults, *work.read.about, *work.read.problems, *work.faults]
@@ -52,7 +82,14 @@ def quote(said: argparse.Namespace, store: Store) -> int:
         raise BenchHoursError("there is no line to quote", "Give lines with a technique each, and as far as known its quantity and hours.")
     for sentence in (*work.doubts, *work.read.notes, *work.notes):
         complain(sentence)
-    letter = content.letter(found, written_quote, read_settings(con), read_vocabulary(con))
+    letter = promising.letter_of(con, found, written_quote, read_settings(con), read_vocabulary(con))
+    if said.save:
+        if faults:
+            raise BenchHoursError("nothing is saved, as something of it cannot be read, as is said above", "Mend it, and save it then.")
+        saved = promises.save(
+            store, promising.promised(now, found, written_quote, letter), None, said.reason or "", Change(by=caller().who, reason="quoted by command")
+        )
+        complain(f"Saved as version {saved[0][1]} of {saved[0][0]}. When the owner says yes, note the approval under Estimate.")
     if said.pdf:
         _write(said.pdf, paper.as_pdf(letter))
     if said.html:
@@ -84,7 +121,12 @@ def _written(store: Store, said: argparse.Namespace) -> tuple[Quote, list[str]]:
             complaints.append(f"Quote {kept.number} has {len(kept.works)} works; this is {code} by itself, without their travel.")
             found.terms = {name: text for name, text in found.terms.items() if not name.startswith("travel")}
     elif code:
-        work = QuotedWork(object=code, lines=_of_latest_version(con, code, said.as_of or reading.today(con)))
+        found = _of_latest_version(con, code, said.as_of or reading.today(con))
+        work = found.works[0]
+        if not work.lines:
+            raise BenchHoursError(
+                f"nothing of {code} is left to quote: every line of its estimate is finished", "Quote a work like it under Quote a work, or say --lines FILE."
+            )
     else:
         raise BenchHoursError("it is not said what to quote", "Say --object OBJECT, or --lines FILE.")
     describing = {column: text for name, column in DESCRIBING.items() if (text := getattr(said, name))}
@@ -97,18 +139,18 @@ def _written(store: Store, said: argparse.Namespace) -> tuple[Quote, list[str]]:
         found.terms["confidence"] = f"{said.confidence}"
     if said.form:
         found.letter["form"] = said.form
+    if said.reason:
+        found.letter["reason"] = said.reason
     return found, complaints
 
 
-def _of_latest_version(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> list[dict[str, str]]:
-    versions = reading.versions(con, code)
-    versions = versions[versions["made_on"] <= pd.Timestamp(as_of)]
-    if versions.empty:
+def _of_latest_version(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Quote:
+    if promising.latest_standing(con, code, as_of) is None:
         raise BenchHoursError(
             f"{code} has no lines on {day(as_of)}: no quote of it was being written, and it had no estimate",
             "Write it under Quote a work, or say --lines FILE too.",
         )
-    return drafts.as_typed(reading.estimate_lines(con, code, int(versions["version"].max())))
+    return promising.goes_on(con, code, as_of)
 
 
 def _write(file: Path, made: bytes) -> None:
@@ -160,7 +202,9 @@ def _found(frame: pd.DataFrame) -> list[dict[str, Any]]:
 
 def _line_frame(one: Option) -> pd.DataFrame:
     lines = one.lines.assign(unit=one.lines["unit"].where(one.lines["unit"] != "", None), promised_hours=one.lines["promised"], own_hours=one.lines["hours"])
-    return lines[[*LINE_KEYS, "p10", "promised_hours", "own_hours", "without_figure", "figure_weight", "by_hand", "pinned", "person", "option"]]
+    return lines[
+        [*LINE_KEYS, "p10", "promised_hours", "own_hours", "without_figure", "figure_weight", "by_hand", "pinned", "person", "option", "worked_hours", "done"]
+    ]
 
 
 def as_frame(options: tuple[Option, ...]) -> pd.DataFrame:

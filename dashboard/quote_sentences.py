@@ -11,9 +11,9 @@ import pandas as pd
 from dashboard.analysis.discovery import ENOUGH_OF_A_KIND, FEW_WORKS, OF_A_KIND, Described, Thing
 from dashboard.analysis.similar import Like
 from dashboard.analysis.uplift import FromOutside, first_hours
-from dashboard.quoting import CONFIDENCES, Known, Option
+from dashboard.quoting import Known, Option
 from dashboard.tables import Row
-from dashboard.words import counted, hours, money, signed_hours, tenths
+from dashboard.words import CONFIDENCES, counted, hours, money, signed_hours, tenths
 
 _LITTLE = 0.05
 _RARE = 0.005
@@ -22,6 +22,8 @@ _NAMED = 3
 
 def came_from(row: Row) -> str:
     """What moved a line: the record, a pinned rate, her own figure, her range, her figures for other lines."""
+    if row["done"]:
+        return "as worked"
     said = ["pinned rate" if row["pinned"] else "record" if row["works"] else "its phase and the studio"]
     moved = tenths(row["p50"]) - tenths(row["without_figure"])
     if row["by_hand"] > 0:
@@ -30,6 +32,8 @@ def came_from(row: Row) -> str:
         said.append(f"own figure moves it {signed_hours(moved)} h" if abs(moved) >= _LITTLE else "own figure agrees")
     elif abs(moved) >= _LITTLE:
         said.append(f"figures for other lines move it {signed_hours(moved)} h")
+    if row["worked_hours"] > 0:
+        said.append(f"{hours(row['worked_hours'])} h so far")
     return ", ".join(said)
 
 

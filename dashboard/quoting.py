@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -16,6 +16,7 @@ import pandas as pd
 
 from dashboard import calibrating, reading
 from dashboard.analysis import discovery, price, promise, similar, uplift, waiting
+from dashboard.analysis.basis import LEVELS, NAMES, Basis, reckon
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.discovery import Described, Discoveries, MayTurnUp
 from dashboard.analysis.lines import Lines, join, named_shares
@@ -23,9 +24,11 @@ from dashboard.analysis.mixed import Floats
 from dashboard.analysis.price import Price, Terms, YearlyCost
 from dashboard.analysis.promise import Asked, Promise
 from dashboard.analysis.similar import Finished, Like
-from dashboard.analysis.totals import DRAWS, made_of
+from dashboard.analysis.totals import DRAWS
 from dashboard.analysis.uplift import FromOutside
 from dashboard.analysis.waiting import Waits
+from dashboard.under_way import in_words, with_the_bench
+from dashboard.words import CONFIDENCES
 from ingest import notation
 from ingest.amounts import decimal_of, read_named
 from ingest.errors import BenchHoursError
@@ -33,10 +36,7 @@ from ingest.quotes import COST_COLUMNS, Quote, QuotedWork, ReadWork
 from ingest.settings import Settings
 from ingest.vocabulary import read_vocabulary
 
-CONFIDENCES = {50: "even chance", 80: "4 in 5", 90: "9 in 10"}
 USUAL_CONFIDENCE = 80
-LEVELS = np.array([0.1, 0.5, 0.8, 0.9])
-NAMES = ("p10", "p50", "p80", "p90")
 DOTS = 20
 FIRST_PHASES = ("examination", "documentation")  # names at birth of the phases of a first stage
 LATER = ("photography during treatment", "photography after treatment", "final report")
@@ -56,8 +56,9 @@ class Known:
     ----------
     finished : finished works, to find similar ones among. lines : frame of `dashboard.reading.overruns`.
     pinned : technique to the log of its pinned rate by the record's. bears_on : technique to the number of the condition that bears on it.
-    works_behind : technique to the number of works with finished lines of it; largest : to the most that was measured of it; usual_share : to the part of the picture that it
+    largest : technique to the most that was measured of it; usual_share : to the part of the picture that it
         mostly is, of what is counted by area; phases stand among them, for techniques that were never measured.
+    positions : of phases, in the order of work. rates : frame of `dashboard.calibrating.rate_table`; behind : technique to the finished works with lines of it.
     first_phases : those of a first stage, by the names they have now; later : techniques in them that come only with or after the treatment. people : every way a person is written, folded, to the name.
     """
 
@@ -69,7 +70,9 @@ class Known:
     lines: pd.DataFrame
     pinned: dict[str, float]
     bears_on: dict[str, int]
-    works_behind: dict[str, int]
+    positions: dict[str, int]
+    rates: pd.DataFrame
+    behind: dict[str, list[str]]
     largest: dict[str, float]
     usual_share: dict[str, float]
     first_phases: tuple[str, ...]
@@ -82,20 +85,29 @@ class Known:
         """What was said not to turn up, by the name that it has now, with the reasons."""
         return {self.techniques.get(notation.folded(name), name): reason for name, reason in said.left_out.items()}
 
+    def begun(self, code: str) -> pd.DataFrame:
+        """The lines of a work with hours against its estimate, of `lines`."""
+        return self.lines[(self.lines["object"] == code) & (self.lines["actual_hours"] > 0)] if code else self.lines.head(0)
+
     @property
     def finished_lines(self) -> int:
         return int((~self.calibration.joint.lines.is_open).sum())
 
 
-def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration | None = None) -> Known:
-    """Everything that quotes of a day stand on. Nothing that is dated later has any part in it; what has no date (names, kinds, conditions, sizes) is as it is now."""
+def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration | None = None, without_open: Collection[str] = ()) -> Known:
+    """Everything that quotes of a day stand on. Nothing that is dated later has any part in it; what has no date (names, kinds, conditions, sizes) is as it is now.
+
+    Parameters
+    ----------
+    without_open : works that are quoted while they are under way: their open lines are what is asked about, and tell nothing.
+    """
     before = calibrating.number_of(as_of + timedelta(days=1))
     record = reading.record(con, as_of + timedelta(days=1))
-    calibrated = calibrated or calibrating.calibrated(con, as_of)
+    calibrated = calibrated or calibrating.calibrated(con, as_of, without_open=without_open)
     works = reading.teaching_works(con)
-    lines = reading.overruns(con, as_of)
-    rates = calibrating.rate_table(con, as_of, calibrated)
-    rates = rates[rates["pinned_rate"].notna() & (rates["rate"] > 0)]
+    lines = reading.overruns(con, as_of).merge(reading.who_did(con, as_of), on=["object", "phase", "technique", "part"], how="left")
+    table = calibrating.rate_table(con, as_of, calibrated)
+    rates = table[table["pinned_rate"].notna() & (table["rate"] > 0)]
     past = calibrated.joint.lines
     past = past.take(~past.is_open)
     measured = past.take(past.quantity > 0)
@@ -104,7 +116,8 @@ def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration |
         as_of=as_of, calibration=calibrated, discoveries=discovery.learn(record.foreseen(before), works, calibrated), waits=waiting.learn(lines), finished=_finished(works, lines),
         lines=lines, pinned=dict(zip(rates["technique"], np.log((rates["pinned_rate"] / rates["rate"]).to_numpy(dtype=float)).tolist(), strict=True)),
         bears_on={technique: _GRADES.index(name) for technique, name in bears},
-        works_behind={str(name): int(count) for name, count in pd.Series(past.object).groupby(past.technique).nunique().items()},
+        positions={str(phase): int(position) for phase, position in con.execute("SELECT phase, position FROM phases").fetchall()}, rates=table,
+        behind={str(name): sorted(set(of)) for name, of in pd.Series(past.object).groupby(past.technique)},
         largest={str(name): float(most) for name, most in pd.Series(measured.quantity).groupby(measured.technique).max().items()}, usual_share=_usual_shares(works, measured),
         first_phases=tuple(row[0] for row in con.execute("SELECT phase FROM phases WHERE list_contains(?::VARCHAR[], key) ORDER BY position", [list(FIRST_PHASES)]).fetchall()),
         words={name: [one for one in works[name].dropna().unique() if one] for name in ("kind", "support")},
@@ -258,7 +271,8 @@ class Option:
 
     Attributes
     ----------
-    lines : frame of `ReadWork.lines` with `filled_in` (1: the quantity is the size of the work; less: that part of it, as is usual here; not a number: it was given), `p10`, `p50`, `p80`, `p90` (hours), `works` behind it, `without_figure` (hours
+    basis : what all its hours are reckoned from.
+    lines : frame of `ReadWork.lines` (those that are done on the bench and not on the sheet among them, with numbers below 0) with `worked_hours` (so far), `done` (finished: stays as it is), `filled_in` (1: the quantity is the size of the work; less: that part of it, as is usual here; not a number: it was given), `p10`, `p50`, `p80`, `p90` (hours), `works` behind it, `without_figure` (hours
         at even chance, had no figure been given), `figure_weight`, `by_hand` (0 to 1), `pinned`, `in_price`, `promised` (its hours in the promise), `spread` (its part of what lies between even chance and 4 in 5).
     found : frame `technique`, `phase`, `another`, `chance`, `hours_if_found` (even chance), `p80_if_found`, `promised`, `spread`, `times`, `of`, `things`.
     left_out : what was said not to turn up, with `reason`.
@@ -269,6 +283,7 @@ class Option:
     """
 
     name: str
+    basis: Basis
     lines: pd.DataFrame
     found: pd.DataFrame
     left_out: pd.DataFrame
@@ -338,6 +353,11 @@ class WorkQuoted:
     notes: tuple[str, ...]
 
     @property
+    def under_way(self) -> bool:
+        """It was begun, so this is a revision of what was promised."""
+        return any(bool((option.lines["worked_hours"] > 0).any()) for option in self.options)
+
+    @property
     def area(self) -> float:
         return _number(self.read.held.get("area_dm2"))
 
@@ -374,6 +394,12 @@ class Quoted:
         return sum((one.amount for one in prices if one is not None), Decimal(0)) + taxed
 
 
+def under_way(lines: pd.DataFrame, quote: Quote) -> tuple[str, ...]:
+    """The works of a quote with open lines that were begun; `lines` of `dashboard.reading.overruns`."""
+    begun = lines[(lines["actual_hours"] > 0) & ~lines["finished"].astype(bool)]
+    return tuple(sorted({work.object for work in quote.works} & set(begun["object"])))
+
+
 def quoted(now: Known, quote: Quote, reads: list[ReadWork], studio: Settings, draws: int = DRAWS) -> Quoted:
     """What a quote promises.
 
@@ -394,16 +420,18 @@ def quoted(now: Known, quote: Quote, reads: list[ReadWork], studio: Settings, dr
 
 
 def _joined(asked: list[Asked]) -> Asked:
-    low, likeliest, high, pinned = (np.concatenate([getattr(one, name) for one in asked]) for name in ("low", "likeliest", "high", "pinned"))
+    low, likeliest, high, pinned, so_far, done = (
+        np.concatenate([getattr(one, name) for one in asked]) for name in ("low", "likeliest", "high", "pinned", "so_far", "done")
+    )
     return Asked(
-        lines=reduce(join, (one.lines for one in asked)), low=low, likeliest=likeliest, high=high, pinned=pinned, works={name: work for one in asked for name, work in one.works.items()},
+        lines=reduce(join, (one.lines for one in asked)), low=low, likeliest=likeliest, high=high, pinned=pinned, so_far=so_far, done=done, works={name: work for one in asked for name, work in one.works.items()},
         left_out=frozenset().union(*(one.left_out for one in asked)), bears_on=asked[0].bears_on,
     )  # fmt: skip
 
 
 def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Commercial, draws: int, *, alone: bool) -> WorkQuoted:
     area = _number(read.held.get("area_dm2"))
-    lines = _with_quantities(read.lines, area, now.usual_share)
+    lines = with_the_bench(_with_quantities(read.lines, area, now.usual_share), now.begun(said.object), now.positions)
     named = [one for one in dict.fromkeys(lines.sort_values("number")["option"]) if one]
     options = named[:1] or [""] if agreed.first_stage else named or [""]
     costs, faults = _costs(said, agreed)
@@ -420,7 +448,8 @@ def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Comme
         faults.append(
             f"A first stage is asked for, and no line of it is on the sheet: they are in {' and '.join(now.first_phases) or 'examination and documentation'}. There is no price."
         )
-    doubts, notes = _doubts(now, lines, area)
+    doubts, notes = _doubts(now, lines[~lines["done"]], area)
+    notes += in_words(lines)
     if len(named) > 1 and agreed.first_stage:
         notes.append(f'The whole treatment is told with the option "{named[0]}"; the first stage is the same for each.')
     if len(named) == 1 and not agreed.first_stage:
@@ -508,6 +537,7 @@ def _costs(said: QuotedWork, agreed: Commercial) -> tuple[list[tuple[str, Decima
 def _asked(now: Known, name: str, said: QuotedWork, lines: pd.DataFrame, read: ReadWork) -> Asked:
     """Lines of a sheet as the analysis asks about them."""
     people_known = now.calibration.joint.lines.people
+    done = lines["done"].to_numpy(dtype=bool)
     n, nothing = len(lines), np.full(len(lines), np.nan)
     work = said.object or name
     grades = {grade: _number(read.held.get(f"{grade}_condition")) for grade in _GRADES}
@@ -518,13 +548,14 @@ def _asked(now: Known, name: str, said: QuotedWork, lines: pd.DataFrame, read: R
     person = lines["person"].to_numpy(dtype=str)
     arrays = Lines(
         object=np.full(n, work), phase=lines["phase"].to_numpy(dtype=str), technique=lines["technique"].to_numpy(dtype=str), part=lines["part"].to_numpy(dtype=str),
-        unit=lines["unit"].to_numpy(dtype=str), kind=np.full(n, _word(read.held.get("kind"))), hours=nothing, quantity=nothing, quoted=_positive(lines["quantity"]),
+        unit=lines["unit"].to_numpy(dtype=str), kind=np.full(n, _word(read.held.get("kind"))), hours=nothing, quantity=nothing, quoted=np.where(done, np.nan, _positive(lines["quantity"])),
         figure=np.where(hours > 0, hours, np.nan), condition=np.array([grades.get(_word(one), np.nan) for one in lines["condition"]], dtype=float), person=person,
         shares=named_shares(person, people_known), people=people_known, day=np.full(n, calibrating.number_of(now.as_of)), is_open=np.ones(n, dtype=bool), weight=np.ones(n),
     )  # fmt: skip
     return Asked(
         lines=arrays, low=np.where(ranged, low, np.nan), likeliest=np.where(ranged, likeliest, np.nan), high=np.where(ranged, high, np.nan), pinned=np.array([now.pinned.get(t, 0.0) for t in arrays.technique.tolist()]),
-        works={work: described(read.held, frozenset(lines["technique"]), _worked(now, said.object))}, left_out=frozenset((work, technique) for technique in now.left_out(said)), bears_on=now.bears_on,
+        works={work: described(read.held, frozenset(lines["technique"]), _worked(now, said.object))}, so_far=lines["worked_hours"].to_numpy(dtype=float), done=done,
+        left_out=frozenset((work, technique) for technique in now.left_out(said)), bears_on=now.bears_on,
     )  # fmt: skip
 
 
@@ -544,30 +575,21 @@ def _option(
 ) -> Option:
     asked = _asked(now, name, said, lines, read)
     told = promise.foretell(now.calibration, now.discoveries, asked, draws)
-    n, total = told.lines, told.total()
-    level = agreed.confidence / 100
-    promised, at_even, at_four = (made_of(told.hours, one) for one in (level, 0.5, 0.8))
-    hours = told.foretold.quantiles(LEVELS)
+    n, level = told.lines, agreed.confidence / 100
+    of_price = np.ones(len(told.hours), dtype=bool)
+    if agreed.first_stage:
+        of_price = np.concatenate([_early(now, lines).to_numpy(dtype=bool), np.zeros(len(told.found), dtype=bool)])
+    figures = reckon(told.hours, told.basis, of_price, level)
+    total, promised, spread, hours = figures.total, figures.parts, figures.spread, figures.lines
+    in_price = of_price[:n]
     lines = lines.assign(
-        **dict(zip(NAMES, hours[:n].T, strict=True)), works=[now.works_behind.get(one, 0) for one in lines["technique"]], without_figure=told.without_figure,
-        figure_weight=told.foretold.figure_weight[:n], by_hand=told.by_hand, pinned=asked.pinned != 0, promised=promised[:n], spread=(at_four - at_even)[:n],
+        **dict(zip(NAMES, hours[:n].T, strict=True)), works=[len(now.behind.get(one, ())) for one in lines["technique"]], without_figure=told.without_figure,
+        figure_weight=told.figure_weight[:n], by_hand=told.by_hand, pinned=asked.pinned != 0, promised=promised[:n], spread=spread[:n], in_price=in_price,
     )  # fmt: skip
-    found = _found([one for _, one in told.found]).assign(
-        hours_if_found=hours[n:, 1], p80_if_found=hours[n:, 2], promised=promised[n:], spread=(at_four - at_even)[n:]
-    )
+    found = _found([one for _, one in told.found]).assign(hours_if_found=hours[n:, 1], p80_if_found=hours[n:, 2], promised=promised[n:], spread=spread[n:])
     left_out = _found([one for _, one in told.left_out])
     reasons = now.left_out(said)
     left_out = left_out.assign(reason=[reasons.get(one, "") for one in left_out["technique"]])
-    first, of_first = None, np.zeros(0, dtype=bool)
-    if agreed.first_stage:
-        of_first = np.concatenate([_early(now, lines).to_numpy(dtype=bool), np.zeros(len(found), dtype=bool)])
-        staged = told.hours[of_first]
-        first = staged.sum(axis=0)
-        promised = np.zeros(len(promised))
-        promised[of_first] = made_of(staged, level) if of_first.any() else 0.0
-        lines, found = lines.assign(promised=promised[:n]), found.assign(promised=promised[n:])
-    in_price = np.ones(n, dtype=bool) if first is None else of_first[:n]
-    lines = lines.assign(in_price=in_price)
     phases = pd.DataFrame(
         [
             {"phase": phase, **dict(zip(NAMES, np.quantile(told.hours[:n][of].sum(axis=0), LEVELS).tolist(), strict=True)), "promised": float(promised[:n][of].sum())}
@@ -579,12 +601,17 @@ def _option(
     # what may turn up is one part: nobody in particular does it, and on paper it stands in one row
     parts = [*promised[:n].tolist(), float(promised[n:].sum())]
     charged = price.price(parts, [*lines["person"], ""], sum((amount for _, amount in costs), Decimal(0)), agreed.terms) if sum(parts) > 0 else None
-    days = waiting.draw_days(now.waits, asked.lines.technique[in_price], lines["unattended_hours"].to_numpy(dtype=float)[in_price], draws)
+    waits = in_price & ~asked.done  # what is done waits no more
+    days = waiting.draw_days(now.waits, asked.lines.technique[waits], lines["unattended_hours"].to_numpy(dtype=float)[waits], draws)
     own = lines["hours"]
-    outside = uplift.beside(now.lines, float(own.sum())) if own.notna().all() and own.sum() > 0 and first is None else None
+    outside = (
+        uplift.beside(now.lines, float(own.sum()))
+        if len(own) and own.notna().all() and own.sum() > 0 and not agreed.first_stage and not lines["done"].any()
+        else None
+    )
     return Option(
-        name=option, lines=lines, found=found, left_out=left_out, phases=phases, total=total, first_stage=first, days=days,
-        promised=float(np.quantile(total if first is None else first, level)), price=charged, tenths=price.tenths(parts), outside=outside,
+        name=option, basis=told.basis, lines=lines, found=found, left_out=left_out, phases=phases, total=total, first_stage=figures.charged if agreed.first_stage else None, days=days,
+        promised=figures.promised, price=charged, tenths=price.tenths(parts), outside=outside,
         behind=len(now.finished), commercial=agreed,
     )  # fmt: skip
 

@@ -145,6 +145,42 @@ def person_hours(con: duckdb.DuckDBPyConnection, as_of: date, person: str) -> pd
     return _frame(con, "person_hours", as_of=as_of, person=person)
 
 
+def promises(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
+    """What was promised of each work when it began: `object`, `version`, `made_on`, `approved_on`, `quoted`, `confidence` (in 100; null: a point), `p10`, `p50`, `p80`, `p90`, `promised_hours`,
+    `approvals`, `revised_hours` (by the latest approved version, where that is a later one)."""
+    return _frame(con, "promises", as_of=as_of)
+
+
+def outcomes(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
+    """Every version of every estimate, the latest first: `object`, `version`, `made_on`, `quote` (its number), `quoted`, `outcome`, `on_day`, `reason`."""
+    return _frame(con, "outcomes", as_of=as_of)
+
+
+def quotes_of_a_rate(con: duckdb.DuckDBPyConnection, technique: str) -> pd.DataFrame:
+    """Saved quotes that used the rate of a technique, the latest first: `object`, `version`, `option`, `part`, `as_of`, `rate`, `unit`, `pinned`, `works`, `p50`, `p80`, `promised_hours`, `approved_on`, `outcome`."""
+    return _frame(con, "quotes_of_a_rate", technique=technique)
+
+
+def line_history(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str) -> pd.DataFrame:
+    """What each version of an estimate, made by a day, said of each line: `phase`, `technique`, `part`, `version`, `option`, `made_on`, `approved_on`, `outcome`, `hours`, `quantity`, `worked_hours` (taken over from the bench; null: written by hand)."""
+    return _frame(con, "line_history", as_of=as_of, object=known_object)
+
+
+def quoted_lines(con: duckdb.DuckDBPyConnection, known_object: str, version: int) -> pd.DataFrame:
+    """The lines of a saved quote as they were told: `option`, `phase`, `technique`, `part`, `p50`, `p80`, `p90`, `promised_hours`, `own_hours`, `worked_hours`, `rate`, `rate_low`, `rate_high`, `unit`, `pinned`, `works` (codes)."""
+    return _frame(con, "quoted_lines", object=known_object, version=version)
+
+
+def who_did(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
+    """Who did most of each line that was begun on works not finished yet: `object`, `phase`, `technique`, `part`, `person`."""
+    return _frame(con, "who_did", as_of=as_of)
+
+
+def usual_phases(con: duckdb.DuckDBPyConnection) -> dict[str, str]:
+    """Each technique's usual phase."""
+    return dict(con.execute("SELECT technique, phase FROM techniques").fetchall())
+
+
 def entries(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str) -> pd.DataFrame:
     """The time entries of one object, with `begins` and `ends` on the studio's clock and `corrected` (times)."""
     return _frame(con, "entries", as_of=as_of, object=known_object, zone=read_settings(con).zone)

@@ -128,6 +128,9 @@ def state_of_work(work: pd.Series, sums: pd.Series | None, today: date, now: dat
 
 def _hours_so_far(work: pd.Series, sums: pd.Series | None) -> list[str]:
     actual = 0.0 if sums is None else float(sums["actual_hours"])
+    if isinstance(work["outcome"], str):
+        how = f"its estimate was {work['outcome']} on {day(work['ended_on'])}"
+        return [f"{hours(actual)} h; {how}" if actual else how]
     if not work["versions"]:
         return [f"{hours(actual)} h, no estimate" if actual else "no estimate yet"]
     estimated = math.nan if sums is None else float(sums["estimated_hours"])

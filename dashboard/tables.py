@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard.analysis.overruns import CAUSES
-from dashboard.words import counted, day, hours, money, signed_hours, text
+from dashboard.words import CONFIDENCES, counted, day, hours, money, signed_hours, text
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +73,8 @@ def versions(frame: pd.DataFrame, *, prices: bool) -> str:
     heads = ["version", "made", "approved", "lines", "hours", "low to high, h"]
     rows = [
         [
-            f"{row['version']}{', option ' + row['option'] if text(row['option']) else ''}", day(row["made_on"]), day(row["approved_on"]) if pd.notna(row["approved_on"]) else "not approved",
-            f"{row['lines']}", hours_of(row), f"{hours(row['low_hours'])} to {hours(row['high_hours'])}" if row["low_hours"] < row["high_hours"] else "",
+            f"{row['version']}{', option ' + row['option'] if text(row['option']) else ''}", day(row["made_on"]), _answer(row),
+            f"{row['lines']}", hours_of(row), _range(row),
         ]
         for row in frame.to_dict("records")
     ]  # fmt: skip
@@ -84,9 +84,24 @@ def versions(frame: pd.DataFrame, *, prices: bool) -> str:
     return ledger("Versions of the estimate", heads, rows, words=range(4 if prices else 3))
 
 
-def hours_of(row: Row) -> str:
-    """Hours of a version, and how many of its lines have none."""
-    return hours(row["hours"]) + (f" and {counted(row['unpriced'], 'line')} by quantity" if row["unpriced"] else "")
+def _answer(row: Row) -> str:
+    """What the owner said of a version."""
+    if text(row["outcome"]):
+        return f"{row['outcome']} {day(row['ended_on'])}"
+    return day(row["approved_on"]) if pd.notna(row["approved_on"]) else "not approved"
+
+
+def _range(row: Row) -> str:
+    if pd.notna(row["p10"]):
+        return f"{hours(row['p10'])} to {hours(row['p90'])}"
+    return f"{hours(row['low_hours'])} to {hours(row['high_hours'])}" if row["low_hours"] < row["high_hours"] else ""
+
+
+def hours_of(row: Row, unit: str = "") -> str:
+    """Hours of a version: of one that was saved from a quote those that it promised, with the chance; else the sum of its lines, and how many of them have none."""
+    if pd.notna(row["promised_hours"]):
+        return f"{hours(row['promised_hours'])}{unit} ({CONFIDENCES.get(int(row['confidence']), '')})"
+    return hours(row["hours"]) + unit + (f" and {counted(row['unpriced'], 'line')} by quantity" if row["unpriced"] else "")
 
 
 def price_of(row: Row, before: str = "") -> str:

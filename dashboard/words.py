@@ -11,6 +11,7 @@ import babel.numbers
 
 from ingest.notation import day_in_words
 
+CONFIDENCES = {50: "even chance", 80: "4 in 5", 90: "9 in 10"}  # chances to end within hours, in 100
 UNITS = {"dm2": "dm²", "cm": "cm", "pcs": "pcs"}
 
 

@@ -302,8 +302,8 @@ def _warn_of_another_part(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     """Hours on no line of the yardstick, whose technique stands in it under another part: a part may have been forgotten. Said once a line."""
     remark(con, "warnings", f"""(
         WITH yardstick AS (
-            SELECT object, version, approved_option FROM estimate_versions JOIN (
-                SELECT object, coalesce(max(version) FILTER (approved_on IS NOT NULL), max(version)) AS version FROM estimate_versions GROUP BY object) USING (object, version)
+            SELECT object, version, approved_option FROM standing_versions JOIN (
+                SELECT object, coalesce(max(version) FILTER (approved_on IS NOT NULL), max(version)) AS version FROM standing_versions GROUP BY object) USING (object, version)
         ), estimated AS (
             SELECT DISTINCT l.object, l.phase, l.technique, l.part FROM estimated_lines AS e JOIN lines AS l ON l.line = e.line
             JOIN yardstick AS y ON y.object = l.object AND y.version = e.version AND (e.option IS NULL OR coalesce(e.option = y.approved_option, false))

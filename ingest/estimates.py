@@ -197,6 +197,12 @@ def _compare_with_held(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
             'of ' || v.object || ' was approved on ' || v.held_approved_on || ', and this file says otherwise', 'An approved version stays; bring the change in as a new version.'
         FROM resolved AS r JOIN versions AS v USING (object, version) WHERE v.is_held AND v.held_approved_on IS NOT NULL AND {fate.untouched("r")}"""
     )
+    con.execute(
+        f"""INSERT INTO problems SELECT r."row", 'version', 'of ' || v.object || ' was saved from a quote, and this file says otherwise',
+            'A quote stays as it was given; bring the change in as a new version.'
+        FROM resolved AS r JOIN versions AS v USING (object, version) JOIN quotes AS q USING (object, version) WHERE NOT v.same_lines AND {fate.untouched("r")}
+            AND r."row" NOT IN (SELECT "row" FROM problems)"""
+    )
     fate.reject_problems()
     con.execute(
         f"INSERT INTO corrections SELECT r.\"row\", r.object || ' version ' || r.version FROM resolved AS r JOIN versions AS v USING (object, version) WHERE v.is_held AND {fate.untouched('r')}"
@@ -244,11 +250,21 @@ def _keep_versions(con: duckdb.DuckDBPyConnection, change: Change, which: str, v
     )
 
 
-def approve(con: duckdb.DuckDBPyConnection, known_object: str, version: int, on: date, option: str | None, change: Change) -> None:
-    """Note that the owner approved a version on a day, and of its options which one; raises where that cannot be."""
+def approve(
+    con: duckdb.DuckDBPyConnection, known_object: str, version: int, on: date, option: str | None, change: Change, price: tuple[float, str] | None = None
+) -> None:
+    """Note that the owner approved a version on a day, and of its options which one; raises where that cannot be.
+
+    Parameters
+    ----------
+    price : agreed with it, an amount and its currency, in place of the one that it has; None: as it is.
+    """
     made_on, approved_on = _version(con, known_object, version)
     if approved_on:
         raise BenchHoursError(f"version {version} of {known_object} was approved on {day_in_words(approved_on)} already", "Make the next version for a change.")
+    ended = con.execute("SELECT outcome, ended_on FROM ended_versions WHERE object = ? AND version = ?", [known_object, version]).fetchall()
+    if ended:
+        raise BenchHoursError(f"version {version} was {ended[0][0]} on {day_in_words(ended[0][1])}", "Take that back first, if it stands after all.")
     if on < made_on:
         raise BenchHoursError(f"version {version} was made on {day_in_words(made_on)}, after that day", "Give the day of the owner's word.")
     if on > con.execute("SELECT timezone(?, timezone('UTC', ?::TIMESTAMP))::DATE", [read_settings(con).zone, change.at]).fetchall()[0][0]:
@@ -266,6 +282,8 @@ def approve(con: duckdb.DuckDBPyConnection, known_object: str, version: int, on:
         "UPDATE estimate_versions SET approved_on = ?, approved_option = ? WHERE object = ? AND version = ?",
         [on, option if options else None, known_object, version],
     )
+    if price is not None:
+        con.execute("UPDATE estimate_versions SET price = ?, currency = ? WHERE object = ? AND version = ?", [*price, known_object, version])
 
 
 def take_back_approval(con: duckdb.DuckDBPyConnection, known_object: str, version: int, change: Change) -> None:

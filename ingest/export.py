@@ -54,7 +54,8 @@ _KEPT_FILES = {
     records.SETTINGS: "settings", records.PHASE_NAMES: "phase_names", records.TECHNIQUE_NAMES: "technique_names", records.SPELLINGS: "spellings",
     records.PEOPLE: "people", records.PEOPLE_SPELLINGS: "people_spellings", records.ENTRY_CONTENTS: "entry_contents", records.HELD_BACK: "held_back",
     records.DRAFTS: "drafts", records.UNSAVED: "unsaved", records.IMPORTS: "files_brought_in",
-    records.PHONE_ACTIONS: "phone_actions", records.PHONE_OUTCOMES: "phone_outcomes", records.IN_HAND: "spells_in_hand", records.PINNED_RATES: "pinned_rates", records.HISTORY: "history",
+    records.PHONE_ACTIONS: "phone_actions", records.PHONE_OUTCOMES: "phone_outcomes", records.IN_HAND: "spells_in_hand", records.PINNED_RATES: "pinned_rates", records.QUOTES: "saved_quotes",
+    records.QUOTED_OPTIONS: "saved_quotes_options", records.QUOTED_LINES: "saved_quotes_lines", records.ENDED_VERSIONS: "versions_ended", records.HISTORY: "history",
 }  # fmt: skip
 
 _ALWAYS = (records.SETTINGS, records.HISTORY)  # the others only where there is something in them

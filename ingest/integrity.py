@@ -49,13 +49,17 @@ _NAMES = (
     ("pinned_rates", "technique", "techniques", "technique", "technique", _WORDS),
     ("phone_outcomes", "action", "phone_actions", "action", "action of a phone", _BACKUP),
     ("drafts", "object", "objects", "object", "work", "Bring the objects file in again."),
+    ("quotes", "object", "objects", "object", "work", "Bring the objects file in again."),
+    ("quoted_lines", "phase", "phases", "phase", "phase", _WORDS),
+    ("quoted_lines", "technique", "techniques", "technique", "technique", _WORDS),
 )
 _CALLED = {
     "lines": "lines", "techniques": "techniques", "spells": "time entries", "estimated_lines": "lines of estimates", "estimate_versions": "estimates",
     "objects": "works", "milestones": "milestones", "person_spellings": "spellings of people", "drafts": "drafts", "phases": "phases",
     "spellings": "spellings", "people": "people", "held_back": "rows held back", "unsaved": "things not saved yet", "imports": "files brought in",
     "history": "changes in the history", "spells_in_hand": "spells in hand", "phone_actions": "actions of phones",
-    "pinned_rates": "pinned rates", "phone_outcomes": "outcomes of actions of phones",
+    "pinned_rates": "pinned rates", "quotes": "saved quotes", "quoted_options": "options of saved quotes", "quoted_lines": "lines of saved quotes",
+    "ended_versions": "versions that ended", "phone_outcomes": "outcomes of actions of phones",
 }  # fmt: skip
 
 # Queries that give how many rows are at fault and one of them by name.
@@ -68,6 +72,13 @@ _OTHERS = (
      "SELECT count(*), min(object || ' version ' || version) FROM estimate_versions WHERE (object, version) NOT IN (SELECT (object, version) FROM estimate_lines)"),
     ("works with a gap in the versions of their estimate: {n}, {one} among them", "Bring in the estimates file again.",
      "SELECT count(*), min(object) FROM (SELECT object FROM estimate_versions GROUP BY object HAVING max(version) <> count(*) OR min(version) <> 1)"),
+    ("saved quotes of no version: {n}, {one} among them", "Bring in the estimates file again.",
+     "SELECT count(*), min(object || ' version ' || version) FROM quotes WHERE (object, version) NOT IN (SELECT (object, version) FROM estimate_versions)"),
+    ("saved quotes without lines or options: {n}, {one} among them", _BACKUP,
+     """SELECT count(*), min(object || ' version ' || version) FROM quotes WHERE (object, version) NOT IN (SELECT (object, version) FROM quoted_options)
+        OR (object, version) NOT IN (SELECT (object, version) FROM quoted_lines)"""),
+    ("versions that ended and are none: {n}, {one} among them", "Bring in the estimates file again.",
+     "SELECT count(*), min(object || ' version ' || version) FROM ended_versions WHERE (object, version) NOT IN (SELECT (object, version) FROM estimate_versions)"),
     ("lines that stand twice: {n}, {one} among them", _BACKUP,
      "SELECT count(*), min(name) FROM (SELECT concat_ws(', ', object, phase, technique, part) AS name FROM lines GROUP BY object, phase, technique, part HAVING count(*) > 1)"),
     ("names that several entries have: {n}, {one} among them", "Take one of the two back under One work, if both say the same.",

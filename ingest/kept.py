@@ -53,6 +53,12 @@ _HISTORY = """SELECT kind, key, changed_at, changed_by,
     CASE WHEN NOT {private} AND starts_with(reason, 'brought in with ') THEN 'brought in with a file' ELSE reason END AS reason,
     CASE WHEN NOT {private} AND kind = 'objects' THEN json_merge_patch(earlier, '{{"title": null, "owner": null, "owner_address": null}}') ELSE earlier END AS earlier,
     content, number FROM history"""
+# Shared, a saved quote is without what was typed for its letter and without the letter: owners are named in them.
+_QUOTES = "SELECT * REPLACE (CASE WHEN {private} THEN written END AS written, CASE WHEN {private} THEN letter END AS letter) FROM quotes"
+_NO_VERSION = "(r.object, r.version) NOT IN (SELECT (object, version) FROM estimate_versions)"
+_NO_QUOTE = "(r.object, r.version) NOT IN (SELECT (object, version) FROM quotes)"
+_WITH_ESTIMATES = "Bring in the estimates of the same export with it, or first."
+_WITH_QUOTES = "Bring in the saved quotes of the same export with it."
 _ITS_OBJECT = "coalesce(r.earlier->>'object', r.earlier->>'$.version.object')"
 
 KEPT = (
@@ -89,6 +95,18 @@ KEPT = (
     Kept(
         form=records.PINNED_RATES, table="pinned_rates", key=records.PINNED_RATES.names, source=_AS_HELD, order="technique, pinned_on, withdrawn_on, rate, reason",
         shared=False, astray=("r.technique NOT IN (SELECT technique FROM techniques)", "technique", "Bring in the technique names of the same export with it."),
+    ),
+    Kept(
+        form=records.QUOTES, table="quotes", key=("object", "version"), source=_QUOTES, order="object, version", astray=(_NO_VERSION, "version", _WITH_ESTIMATES),
+    ),
+    *(
+        Kept(form=form, table=table, key=key, source=_AS_HELD, order=", ".join(key), astray=(_NO_QUOTE, "version", _WITH_QUOTES))
+        for form, table, key in (
+            (records.QUOTED_OPTIONS, "quoted_options", ("object", "version", "option")), (records.QUOTED_LINES, "quoted_lines", ("object", "version", "option", "place")),
+        )
+    ),
+    Kept(
+        form=records.ENDED_VERSIONS, table="ended_versions", key=("object", "version"), source=_AS_HELD, order="object, version", astray=(_NO_VERSION, "version", _WITH_ESTIMATES),
     ),
     Kept(
         form=records.HISTORY, table="history", key=("kind", "key", "changed_at", "changed_by", "content"), order="number",

@@ -32,6 +32,10 @@ def _no_day(*columns: str) -> tuple[Nonsense, ...]:
     return tuple(Nonsense(name, f"NOT {name} BETWEEN '1900-01-01' AND '2200-12-31 23:59:59'", "is no day of these centuries") for name in columns)
 
 
+def _no_hours(*columns: str) -> tuple[Nonsense, ...]:
+    return tuple(Nonsense(name, f"NOT (isfinite({name}) AND {name} >= 0)", "is no number of hours") for name in columns)
+
+
 def _none_of(column: str, words: Sequence[str]) -> Nonsense:
     return Nonsense(column, f"{column} NOT IN ({_listed(words)})", f"is none of {', '.join(words)}")
 
@@ -105,6 +109,18 @@ NONSENSE: dict[str, tuple[Nonsense, ...]] = {
         *_empty("technique", "reason"), Nonsense("rate", "NOT (isfinite(rate) AND rate > 0)", "is no number of hours above 0"), _none_of("unit", records.UNITS),
         *_no_day("pinned_on", "withdrawn_on"),
     ),
+    "quotes": (
+        *_no_day("as_of", "saved_at"), Nonsense("works", "least(works, lines) < 0", "is a count below 0"), _no_json("written", ("$", "OBJECT"), only_where="written IS NOT NULL"),
+        _no_json("letter", ("$", "OBJECT"), only_where="letter IS NOT NULL"),
+    ),
+    "quoted_options": (
+        Nonsense("confidence", "confidence NOT BETWEEN 1 AND 99", "is no chance in 100"), *_no_hours("promised_hours", "p10", "p50", "p80", "p90"), _no_json("stood_on", ("$", "OBJECT")),
+    ),
+    "quoted_lines": (
+        *_no_hours("p10", "p50", "p80", "p90", "promised_hours", "own_hours", "worked_hours", "rate", "rate_low", "rate_high"), _none_of("unit", records.UNITS),
+        _no_json("works", ("$", "ARRAY"), ("$[*]", "VARCHAR")),
+    ),
+    "ended_versions": (_none_of("outcome", ("declined", "withdrawn")), *_no_day("ended_on")),
     "history": (*_empty("kind", "key"), *_no_day("changed_at"), _no_json("earlier", ("$", "OBJECT"))),
 }  # fmt: skip
 """By table."""

@@ -121,12 +121,19 @@ PHONE_ACTIONS = _kept("actions of phones", "action phone number entry made_at cl
 PHONE_OUTCOMES = _kept("outcomes of actions", "action outcome settled_at told")
 IN_HAND = _kept("spells in hand", "entry object phase technique part person mode charge discovery note in_hand_since")
 PINNED_RATES = _kept("pinned rates", "technique rate unit reason pinned_on pinned_by withdrawn_on")
+QUOTES = _kept("saved quotes", "object version number as_of saved_at saved_by program works lines first_stage written letter")
+QUOTED_OPTIONS = _kept("options of saved quotes", "object version option confidence promised_hours p10 p50 p80 p90 price currency stood_on")
+QUOTED_LINES = _kept(
+    "lines of saved quotes",
+    "object version option place phase technique part p10 p50 p80 p90 promised_hours own_hours worked_hours rate rate_low rate_high unit pinned works",
+)
+ENDED_VERSIONS = _kept("versions that ended", "object version outcome ended_on reason")
 HISTORY = _kept("history", "kind key changed_at changed_by reason earlier content")
 
 # The order in which files of one call are stored. History comes last: what an entry once said must not make the entry itself seem held.
 IN_ORDER = (
     SETTINGS, PHASE_NAMES, TECHNIQUE_NAMES, SPELLINGS, PEOPLE, PEOPLE_SPELLINGS, *FORMS, ENTRY_CONTENTS, HELD_BACK, DRAFTS, UNSAVED, IMPORTS,
-    PHONE_ACTIONS, PHONE_OUTCOMES, IN_HAND, PINNED_RATES, HISTORY,
+    PHONE_ACTIONS, PHONE_OUTCOMES, IN_HAND, PINNED_RATES, QUOTES, QUOTED_OPTIONS, QUOTED_LINES, ENDED_VERSIONS, HISTORY,
 )  # fmt: skip
 KEPT_FORMS = tuple(form for form in IN_ORDER if form not in FORMS)
 ESTIMATE_MARKS = frozenset({"version", "low_hours", "high_hours"})

@@ -142,8 +142,8 @@ def add_spellings(con: duckdb.DuckDBPyConnection, kind: str, key: str, written: 
 
 # Tables that carry the name of a phase or of a technique.
 _NAMED_IN = {
-    "phase": ("techniques", "lines", "milestones", "spells_in_hand"),
-    "technique": ("lines", "milestones", "spells_in_hand", "pinned_rates"),
+    "phase": ("techniques", "lines", "milestones", "spells_in_hand", "quoted_lines"),
+    "technique": ("lines", "milestones", "spells_in_hand", "pinned_rates", "quoted_lines"),
 }
 _TABLES = {"phase": "phases", "technique": "techniques"}
 

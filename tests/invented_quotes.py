@@ -53,6 +53,8 @@ class Quoted:
             likeliest=nothing,
             high=nothing,
             pinned=np.zeros(len(lines)),
+            so_far=np.zeros(len(lines)),
+            done=np.zeros(len(lines), dtype=bool),
             works={name: work},
             bears_on={t: 0 for t in np.unique(self.studio.history.technique)},
         )

@@ -211,7 +211,7 @@ _DO: dict[str, Callable[..., None]] = {
 
 _OF_A_STUDIO = (
     "settings", "phases", "techniques", "spellings", "people", "person_spellings", "objects", "estimate_versions", "milestones", "held_back", "drafts", "unsaved",
-    "phone_actions", "phone_outcomes", "spells_in_hand", "pinned_rates",
+    "phone_actions", "phone_outcomes", "spells_in_hand", "pinned_rates", "quotes", "quoted_options", "quoted_lines", "ended_versions",
 )  # fmt: skip
 
 

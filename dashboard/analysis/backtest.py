@@ -32,7 +32,7 @@ class Retried:
 
     Attributes
     ----------
-    lines : frame, one row a line: `object`, `phase`, `technique`, `part`, `predicted_on` (days since 1970), `estimate_hours`, `actual_hours`, `QUANTILE_COLUMNS` (hours),
+    lines : frame, one row a line: `object`, `phase`, `technique`, `part`, `predicted_on` (days since 1970), `estimate_hours`, `own_figure` (null where the record alone told it), `actual_hours`, `QUANTILE_COLUMNS` (hours),
         `past_lines` finished before, `inside80`, `inside90` (0 to 1), and the loss of it and of each rival (null where it was not worked, or has no figure).
     works : frame, one row a work: `object`, `predicted_on`, `lines`, `actual_hours`, `own_figure_hours`, `p10`, `p50`, `p90` of the total, from `first` to `last` place of the
         actual among the draws (0 to 1; the same but where draws are equal to it), `crps` (hours). Works of whose first estimate every line is finished.
@@ -93,7 +93,7 @@ def _on_one_day(record: Record, day: int, quoted: Quoted, at: Integers) -> tuple
     finished = past.take(~past.is_open)
     quantiles = calibration.at_levels(table, SCORED)
     frame = pd.DataFrame(
-        {name: getattr(asked, name) for name in ("object", "phase", "technique", "part")} | {"predicted_on": day, "estimate_hours": asked.figure, "actual_hours": took}
+        {name: getattr(asked, name) for name in ("object", "phase", "technique", "part")} | {"predicted_on": day, "estimate_hours": quoted.estimated[at], "own_figure": asked.figure, "actual_hours": took}
         | dict(zip(QUANTILE_COLUMNS, np.exp(quantiles).T, strict=True)) | {"past_lines": len(finished)}
     )  # fmt: skip
     worked = took > 0
@@ -129,7 +129,7 @@ def _rivals(past: Lines, asked: Lines) -> list[Floats]:
 def _no_lines() -> pd.DataFrame:
     words, figures = (
         ["object", "phase", "technique", "part"],
-        ["estimate_hours", "actual_hours", *QUANTILE_COLUMNS, "past_lines", "inside80", "inside90", "loss", *RIVALS],
+        ["estimate_hours", "own_figure", "actual_hours", *QUANTILE_COLUMNS, "past_lines", "inside80", "inside90", "loss", *RIVALS],
     )
     return pd.DataFrame(
         {name: pd.Series(dtype=str) for name in words} | {"predicted_on": pd.Series(dtype=np.int64)} | {name: pd.Series(dtype=float) for name in figures}
@@ -162,7 +162,7 @@ class Verdict:
 def judge(retried: Retried) -> Verdict:
     """All promises together; figures are not numbers where nothing was tried."""
     worked = retried.lines[retried.lines["actual_hours"] > 0]
-    figured = worked[worked["estimate_hours"].notna()]
+    figured = worked[worked["own_figure"].notna()]
     places = retried.works["first"].to_numpy(dtype=float), retried.works["last"].to_numpy(dtype=float)
     return Verdict(
         lines=len(worked),

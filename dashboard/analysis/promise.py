@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dashboard.analysis import by_hand, calibration, discovery, joint, totals
+from dashboard.analysis import by_hand, calibration, discovery, joint
+from dashboard.analysis.basis import Basis
 from dashboard.analysis.calibration import LEVELS, Calibration, Foretold
 from dashboard.analysis.discovery import Described, Discoveries, MayTurnUp
 from dashboard.analysis.lines import Lines, join
-from dashboard.analysis.mixed import Floats, Integers
+from dashboard.analysis.mixed import Flags, Floats, Integers
 from dashboard.analysis.totals import DRAWS, Occurring
 
 _EVEN = int(np.argmin(np.abs(LEVELS - 0.5)))
@@ -28,6 +29,7 @@ class Asked:
     pinned : (n,) log of a pinned rate by that of the record; nought where none is pinned.
     works : what each work is, by its name in `lines.object`.
     left_out : works and techniques of which it was said that they will not turn up.
+    so_far : (n,) hours that it took already; done : (n,) it is finished, and stays as it is.
     bears_on : of each technique which of the three conditions bears on it (0, 1, 2), where one does.
     """
 
@@ -37,6 +39,8 @@ class Asked:
     high: Floats
     pinned: Floats
     works: Mapping[str, Described]
+    so_far: Floats
+    done: Flags
     left_out: frozenset[tuple[str, str]] = frozenset()
     bears_on: Mapping[str, int]
 
@@ -47,7 +51,7 @@ class Promise:
 
     Attributes
     ----------
-    foretold : each line, and behind them what may turn up, if it does.
+    basis : each line, and behind them what may turn up, if it does. figure_weight : (n + m,) how far the own figure moves each.
     hours : (n + m, draws) equally likely hours of all that.
     found : what may turn up, on which work: the m behind the n lines. left_out : likewise, and is in no total.
     work : (n + m,) the number of the work of each.
@@ -55,7 +59,8 @@ class Promise:
     by_hand : (n,) 0 to 1, how far the range given by hand counts.
     """
 
-    foretold: Foretold
+    basis: Basis
+    figure_weight: Floats
     hours: Floats
     found: tuple[tuple[str, MayTurnUp], ...]
     left_out: tuple[tuple[str, MayTurnUp], ...]
@@ -93,15 +98,21 @@ def foretell(known: Calibration, discoveries: Discoveries, asked: Asked, draws: 
     if len(ranged):
         hers = by_hand.table(asked.low[ranged], asked.likeliest[ranged], asked.high[ranged], LEVELS)
         table[ranged] += counts[ranged, None] * (hers - table[ranged])
+    begun = np.flatnonzero((asked.so_far > 0) & ~asked.done)
+    if len(begun):
+        rows = Foretold(table=table[begun], correlation=np.eye(len(begun)), figure_weight=np.zeros(len(begun)))
+        table[begun] = rows.beyond(asked.so_far[begun]).table
+        without[begun] = replace(rows, table=without[begun]).beyond(asked.so_far[begun]).table
     foretold = replace(foretold, table=table)
     work = np.array([number[name] for name in everything.object.tolist()], dtype=np.int64)
     occurring = Occurring(
-        chance=np.concatenate([1 - known.unneeded.chance(lines), np.array([one.chance for _, one in found])]),
+        chance=np.concatenate([np.where(asked.so_far > 0, 1.0, 1 - known.unneeded.chance(lines)), np.array([one.chance for _, one in found])]),
         found=np.arange(len(everything)) >= n, together=discoveries.together, work=work,
     )  # fmt: skip
+    basis = Basis.of(foretold, occurring, np.concatenate([np.where(asked.done, asked.so_far, np.nan), np.full(len(found), np.nan)]), draws)
     return Promise(
-        foretold=foretold, hours=totals.draw_hours(foretold, occurring, draws), found=found, left_out=tuple(pair for pair in every if pair not in found), work=work,
-        without_figure=np.exp(without[:, _EVEN]), by_hand=counts,
+        basis=basis, figure_weight=foretold.figure_weight, hours=basis.hours(), found=found, left_out=tuple(pair for pair in every if pair not in found), work=work,
+        without_figure=np.where(asked.done, asked.so_far, np.exp(without[:, _EVEN])), by_hand=counts,
     )  # fmt: skip
 
 

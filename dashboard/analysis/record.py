@@ -6,6 +6,7 @@ copies hours already worked is never the yardstick; hours agreed on top are line
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,7 @@ from dashboard.analysis.lines import Lines, Names, named_shares
 from dashboard.analysis.mixed import Flags, Floats, Integers
 
 _NEVER = 2**31
+_VERSIONS = 2**31  # more than any estimate has
 _REST_DAYS = 14  # within a line nine rests in ten are shorter, in studios that log by the day (common practice, no source)
 _OPEN_DAYS = 30  # that are taken for days of work before there is a record
 
@@ -27,6 +29,7 @@ class Quoted:
     ----------
     number : (n,) of each line; version : (n,) by which it is held, made on `made_on` (days since 1970), on which the line is foretold.
     lines : as they could be asked about: hours, quantity and who did it are not known.
+    estimated : (n,) hours that stand in that version; `lines.figure` is her own figure alone.
     hours : (all lines of the record,) what each took so far; nought: no entry. finished : likewise, that is all. worked : likewise, there is an entry.
     """
 
@@ -34,6 +37,7 @@ class Quoted:
     version: Integers
     made_on: Integers
     lines: Lines
+    estimated: Floats
     hours: Floats
     finished: Flags
     worked: Flags
@@ -61,11 +65,12 @@ class Foreseen:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Told:
-    """What a version says of each line: which one, when it was made, hours, quantity, person; `within`: the line is in it."""
+    """What a version says of each line: which one, when it was made, hours by her own figure, hours that stand there, quantity, person; `within`: the line is in it."""
 
     version: Integers
     made_on: Integers
     hours: Floats
+    estimated: Floats
     quantity: Floats
     person: Names
     within: Flags
@@ -80,8 +85,8 @@ class Record:
         ----------
         lines : `line`, `object`, `phase`, `technique`, `part`, `unit`, `kind`, `condition`.
         days : `line`, `person`, `extra`, `day`, `hours`, `quantity`, `first_day`, `last_day`, `last_quantity_at`, `first_done_at`, `all_done_at`.
-        ends : `line`, `day`. estimates : `line`, `version`, `made_on`, `option_approved_on`, `hours`, `quantity`, `person`.
-        versions : `object`, `version`, `made_on`, in the order in which they were made. Days are days since 1970.
+        ends : `line`, `day`. estimates : `line`, `version`, `made_on`, `ended_on`, `option_approved_on`, `hours`, `estimate_hours`, `quantity`, `person`, `taken_over`.
+        versions : `object`, `version`, `made_on`, `ended_on`, `first_stage`, in the order in which they were made. Days are days since 1970.
         """
         number = pd.Series(np.arange(len(lines)), index=lines["line"])
         self.count = len(lines)
@@ -102,14 +107,17 @@ class Record:
         versions = versions[versions["object"].isin(self.objects)]
         self.version_object = np.searchsorted(self.objects, versions["object"].to_numpy(dtype=str))
         self.version_number, self.version_made = versions["version"].to_numpy(dtype=np.int64), versions["made_on"].to_numpy(dtype=np.int64)
+        self.version_ended, self.version_whole = versions["ended_on"].to_numpy(dtype=float), ~versions["first_stage"].to_numpy(dtype=bool)
+        taken = self.estimates[self.estimates["taken_over"].to_numpy(dtype=bool)]
+        self.taken_over = taken["line"].to_numpy(dtype=np.int64) * _VERSIONS + taken["version"].to_numpy(dtype=np.int64)
 
-    def as_of(self, before: int, *, without_open: str | None = None) -> Lines:
+    def as_of(self, before: int, *, without_open: Collection[str] = (), without: str | None = None) -> Lines:
         """The lines that teach on what was known before a day: finished ones, and open ones with hours so far.
 
         Parameters
         ----------
         before : days since 1970; nothing of that day or later counts.
-        without_open : lines of this object stay out while they are open.
+        without_open : lines of these objects stay out while they are open. without : all lines of this one do.
         """
         line, extra, sums = self._summed(before)
         first, last = self._over_line(line, sums["first_day"], np.minimum, _NEVER), self._over_line(line, sums["last_day"], np.maximum, -_NEVER)
@@ -117,8 +125,10 @@ class Record:
         told = self._told(before, np.where(first == _NEVER, -_NEVER, first))
         finished = finished_on[line] < _NEVER
         teaches = (sums["hours"] > 0) & ~(~finished & self._at_rest(line, sums, last))
-        if without_open is not None:
-            teaches &= finished | (self.names["object"][line] != without_open)
+        if without_open:
+            teaches &= finished | ~np.isin(self.names["object"][line], list(without_open))
+        if without is not None:
+            teaches &= self.names["object"][line] != without
         found = self._lines(line, told)
         measured = sums["quantity"]
         incomplete = self._incomplete(line, sums)
@@ -143,8 +153,17 @@ class Record:
         left = np.where(finished, np.minimum(self._finished_on(before, np.where(worked, last, first_made)), before), before)
         told = self._told(before, np.where(worked, first, np.where(first_made < _NEVER, np.maximum(left, first_made), -_NEVER)))
         hours = np.bincount(line[~extra], sums["hours"][~extra], self.count).astype(float)
-        at = np.flatnonzero(told.within & (np.nan_to_num(told.hours) + np.nan_to_num(told.quantity) > 0))
-        return Quoted(number=at, version=told.version[at], made_on=told.made_on[at], lines=self._asked(at, told), hours=hours, finished=finished, worked=worked)
+        at = np.flatnonzero(told.within & (np.nan_to_num(told.estimated) + np.nan_to_num(told.quantity) > 0))
+        return Quoted(
+            number=at,
+            version=told.version[at],
+            made_on=told.made_on[at],
+            lines=self._asked(at, told),
+            estimated=told.estimated[at],
+            hours=hours,
+            finished=finished,
+            worked=worked,
+        )
 
     def as_quoted(self, version: int, known_object: str) -> tuple[Integers, Lines]:
         """The lines of a version as it stood on the day it was made, but for options and for lines begun before: their numbers, and the lines as they could be asked about."""
@@ -154,7 +173,7 @@ class Record:
         told = self._said(of, np.zeros(self.count, dtype=np.int64) + int(rows["made_on"].to_numpy()[of].max(initial=0)), np.full(self.count, version))
         begun = np.zeros(self.count, dtype=bool)
         begun[self.of_day["line"][self.of_day["day"] < told.made_on[0]]] = True
-        at = np.flatnonzero(told.within & ~begun & (np.nan_to_num(told.hours) + np.nan_to_num(told.quantity) > 0))
+        at = np.flatnonzero(told.within & ~begun & (np.nan_to_num(told.estimated) + np.nan_to_num(told.quantity) > 0))
         return at, self._asked(at, told)
 
     def _asked(self, at: Integers, told: _Told) -> Lines:
@@ -216,7 +235,7 @@ class Record:
     def _first_sheets(self, before: int, first: Integers, last: Integers) -> tuple[Integers, Integers]:
         """Of each work the day and the number of the estimate with which its treatment began: the first one, or a later one that was made before anything was logged after it;
         `_NEVER` where there is none. `first`, `last` are days with entries of each line."""
-        known = self.version_made < before
+        known = self._standing(before) & self.version_whole
         made = np.full(len(self.objects), _NEVER, dtype=np.int64)
         np.minimum.at(made, self.version_object[known], self.version_made[known])
         of_line = made[self.object_of]
@@ -268,7 +287,13 @@ class Record:
     def _first_made(self, before: int) -> Integers:
         """Of each line the day of the first estimate that has it."""
         made, line = self.estimates["made_on"].to_numpy(dtype=np.int64), self.estimates["line"].to_numpy(dtype=np.int64)
-        return self._over_line(line[made < before], made[made < before], np.minimum, _NEVER)
+        known = (made < before) & ~(self.estimates["ended_on"].to_numpy(dtype=float) < before)
+        return self._over_line(line[known], made[known], np.minimum, _NEVER)
+
+    def _standing(self, before: int) -> Flags:
+        """(versions,) made before a day, and neither declined nor withdrawn before it."""
+        found: Flags = (self.version_made < before) & ~(self.version_ended < before)
+        return found
 
     def _incomplete(self, line: Integers, sums: dict[str, Floats]) -> Flags:
         """Lines that were not all done at their last quantity; see overruns.sql."""
@@ -305,13 +330,19 @@ class Record:
 
     def _told(self, before: int, by: Integers) -> _Told:
         """What the last version made on or before a day of each line says of it."""
-        known = np.flatnonzero(self.version_made < before)
+        known = np.flatnonzero(self._standing(before))
         # Versions lie in order of object and day: the last one not after the line's day is the one before the place where that day would go.
         key = self.version_object[known] * (4 * _NEVER) + self.version_made[known]
         at = np.searchsorted(key, self.object_of * (4 * _NEVER) + by, side="right") - 1
-        has = (at >= 0) & (by > -_NEVER)
-        has &= np.where(has, self.version_object[known][np.maximum(at, 0)] == self.object_of, False) if len(known) else False
-        version = np.where(has, self.version_number[known][np.maximum(at, 0)] if len(known) else -1, -1)
+        while True:
+            has = (at >= 0) & (by > -_NEVER)
+            has &= np.where(has, self.version_object[known][np.maximum(at, 0)] == self.object_of, False) if len(known) else False
+            version = np.where(has, self.version_number[known][np.maximum(at, 0)] if len(known) else -1, -1)
+            # a version that took the line over from the bench says what was worked, not what was foreseen: the one before it counts
+            taken = has & np.isin(np.arange(self.count) * _VERSIONS + version, self.taken_over)
+            if not taken.any():
+                break
+            at[taken] -= 1
         made = np.where(has, self.version_made[known][np.maximum(at, 0)] if len(known) else -1, -1)
         rows = self.estimates
         line = rows["line"].to_numpy(dtype=np.int64)
@@ -322,11 +353,17 @@ class Record:
         """What some rows of estimates say together of their lines."""
         rows = self.estimates
         line = rows["line"].to_numpy(dtype=np.int64)[of]
-        hours, quantity = (self._sum_known(line, rows[name].to_numpy(dtype=float)[of]) for name in ("hours", "quantity"))
+        hours, estimated, quantity = (self._sum_known(line, rows[name].to_numpy(dtype=float)[of]) for name in ("hours", "estimate_hours", "quantity"))
         person = np.full(self.count, "", dtype=object)
         person[line] = rows["person"].fillna("").to_numpy(dtype=object)[of]
         return _Told(
-            version=version, made_on=made, hours=hours, quantity=quantity, person=person.astype(str), within=np.bincount(line, minlength=self.count) > 0
+            version=version,
+            made_on=made,
+            hours=hours,
+            estimated=estimated,
+            quantity=quantity,
+            person=person.astype(str),
+            within=np.bincount(line, minlength=self.count) > 0,
         )
 
     def _sum_known(self, line: Integers, value: Floats) -> Floats:

@@ -11,8 +11,8 @@ from dashboard.analysis.calibration import Foretold, at_scores
 from dashboard.analysis.mixed import Flags, Floats, Integers
 
 DRAWS = 20_000
-_SEED = 8_411
-_JITTER = 1e-9  # a correlation of lines that are nearly one is kept from rounding below nought
+SEED = 8_411
+_JITTER = 1e-5  # a correlation of lines that are nearly one, in single precision, is kept from rounding below nought
 _BESIDE = 0.025  # draws so near to a level, in shares of all, tell what it is made of
 
 
@@ -39,20 +39,20 @@ class Occurring:
         return cls(chance=1 - unneeded, found=none.astype(bool), together=0.0, work=none)
 
 
-def draw_hours(foretold: Foretold, occurring: Occurring, draws: int = DRAWS) -> Floats:
+def draw_hours(foretold: Foretold, occurring: Occurring, draws: int = DRAWS, seed: int = SEED) -> Floats:
     """(n, draws) equally likely hours of the lines; the same each time.
 
     Lines are drawn together by their common luck (a normal copula through the quantiles of each line), so that their sum is as wide as works have been: never
     a sum of percentiles, never as if lines knew nothing of each other. The first lines are drawn alike whatever lines stand behind them, so that a total moves by what was changed and not by luck.
     """
     n = len(foretold.table)
-    normal, even = (np.random.default_rng([_SEED, stream]) for stream in (0, 1))
+    normal, even = (np.random.default_rng([seed, stream]) for stream in (0, 1))
     root = np.linalg.cholesky(foretold.correlation + _JITTER * np.eye(n)) if n else np.zeros((0, 0))
     scores = root @ normal.standard_normal((n, draws))
     threshold = np.where(occurring.found, special.ndtri(np.clip(occurring.chance, 1e-12, 1 - 1e-12)), 0.0)
     hours = np.zeros((n, draws))
     luck = even.random((n, draws))
-    cause = _of_works(occurring, draws)
+    cause = _of_works(occurring, draws, seed)
     for line in range(n):
         if occurring.found[line]:
             share = occurring.together
@@ -63,10 +63,10 @@ def draw_hours(foretold: Foretold, occurring: Occurring, draws: int = DRAWS) -> 
     return hours
 
 
-def _of_works(occurring: Occurring, draws: int) -> Floats:
+def _of_works(occurring: Occurring, draws: int, seed: int) -> Floats:
     """(works, draws) the common cause of what turns up on each work."""
     works = int(occurring.work.max(initial=-1)) + 1
-    return np.random.default_rng([_SEED, 2]).standard_normal((works, draws))
+    return np.random.default_rng([seed, 2]).standard_normal((works, draws))
 
 
 def simulate(foretold: Foretold, unneeded: Floats, draws: int = DRAWS) -> Floats:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
@@ -53,6 +53,11 @@ class Letter:
     def said(self) -> dict[str, Any]:
         """As JSON says it."""
         return asdict(self)
+
+    @classmethod
+    def kept(cls, said: Mapping[str, Any]) -> Letter:
+        """From what `said` gave."""
+        return cls(**{**said, "blocks": [Block(**one) for one in said["blocks"]]})
 
 
 def heading(words: str) -> Block:

@@ -16,8 +16,8 @@ import pandas as pd
 from dashboard.analysis.dots import stacked
 from dashboard.analysis.price import Price, payments
 from dashboard.letter.blocks import Block, Letter, facts, heading, says, small, subheading, table
-from dashboard.quoting import CONFIDENCES, Commercial, Option, Quoted, WorkQuoted
-from dashboard.words import amount, counted, day, hours, money, text
+from dashboard.quoting import Commercial, Option, Quoted, WorkQuoted
+from dashboard.words import CONFIDENCES, amount, counted, day, hours, money, text
 from ingest import notation
 from ingest.cautions import usual_cautions
 from ingest.errors import BenchHoursError

@@ -26,7 +26,7 @@ def as_page(letter: Letter) -> str:
     return (
         f'<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width"><title>{escape(letter.subject)}</title><style>{_STYLE}</style>'
         f"<header><p><strong>{escape(letter.studio)}</strong>{head}</p></header><p>{addressee}</p><p>{escape(letter.day)}{f'<br><span class=soft>{escape(letter.number)}</span>' if letter.number else ''}</p><h1>{escape(letter.subject)}</h1>"
-        f"{''.join(map(_block, letter.blocks))}<h3>Approved</h3>{signs}</html>"
+        f"{''.join(map(_block, letter.blocks))}{f'<h3>Approved</h3>{signs}' if letter.approvals else ''}</html>"
     )
 
 

@@ -68,7 +68,7 @@ _SHEET = """
   else if one.kind == "table" { ledger(one) }
   else if one.kind == "dots" { dotted(one) }
 }
-#block(breakable: false, above: 9mm, {
+#if said.approvals.len() > 0 { block(breakable: false, above: 9mm, {
   strong("Approved")
   for what in said.approvals {
     v(9mm)
@@ -76,7 +76,7 @@ _SHEET = """
     v(-2mm)
     grid(columns: (1fr, 34mm, 62mm), column-gutter: 5mm, [], text(size: 8.5pt, "date"), text(size: 8.5pt, "name and signature of the owner"))
   }
-})
+}) }
 """
 
 

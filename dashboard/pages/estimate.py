@@ -8,9 +8,9 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 import streamlit as st
 
-from dashboard import fields, frame, held, reading, sheet, tables
+from dashboard import fields, frame, held, promising, reading, sheet, standing_on, tables
 from dashboard.words import amount, counted, day, hours, money, plain, text
-from ingest import drafts, estimates, notation
+from ingest import amounts, drafts, estimates, notation, promises, quotes
 from ingest.cautions import usual_cautions
 from ingest.drafts import Draft, Reading
 from ingest.errors import BenchHoursError
@@ -40,7 +40,7 @@ def body() -> None:
         return
     with st.container(horizontal=True):
         st.page_link("pages/one_work.py", label="Where its hours went", query_params={"object": code, **held.same_studio()})
-        st.page_link("pages/quote_a_work.py", label="Quote it from finished works", query_params={"object": code, **held.same_studio()})
+        _quote(code)
     versions = reading.versions(held.store().cursor(), code)
     if len(versions):
         _versions(code, versions)
@@ -51,32 +51,50 @@ def body() -> None:
         _write(code, draft, works, versions)
 
 
+def _quote(code: str) -> None:
+    """The way to its quote: the one being written, or a new one that goes on from the latest version."""
+    con = held.store().cursor()
+    written = quotes.of_work(con, code)
+    if written is not None:
+        st.page_link("pages/quote_a_work.py", label=f"Go on with quote {written.number}", query_params={"quote": f"{written.number}", **held.same_studio()})
+    elif st.button("Quote the rest anew" if promising.latest_standing(con, code, held.today()) else "Quote it from finished works"):
+        begun = quotes.keep(held.store(), promising.goes_on(con, code, held.today()), held.visit())
+        st.switch_page("pages/quote_a_work.py", query_params={"quote": f"{begun.number}", **held.same_studio()})
+
+
 # --- versions and their approval
 
 
 def _versions(code: str, versions: pd.DataFrame) -> None:
     st.header("Its versions")
     st.html(tables.versions(versions, prices=True))
-    with st.expander("The lines of a version"):
-        numbers = versions["version"].unique().tolist()
-        chosen = st.selectbox("Version", numbers, index=len(numbers) - 1, key=f"version shown {code}")
-        lines = reading.estimate_lines(held.store().cursor(), code, chosen)
-        st.html(
-            tables.ledger(
-                f"Lines of version {chosen}",
-                ["phase", "technique", "part", "option", "quantity", "hours", "unattended, h elapsed"],
-                [
-                    [row["phase"], row["technique"], row["part"], text(row["option"]), amount(row["quantity"], text(row["unit"]) or None), hours(row["hours"]), hours(row["unattended_hours"])]
-                    for row in lines.to_dict("records")
-                ],
-                words=range(4),
-            )
-        )  # fmt: skip
-    waiting = versions[versions["approved_on"].isna()]
+    with st.expander("The lines of a version, and what it stood on", key=f"lines of {code}", on_change="rerun") as opened:
+        if opened.open:
+            _lines_of_version(code, versions)
+    waiting = versions[versions["approved_on"].isna() & versions["outcome"].isna()]
     if len(waiting):
         _approve(code, waiting)
-    if len(waiting) < len(versions):
+        _end(code, waiting)
+    if versions["approved_on"].notna().any():
         _take_back(code, versions[versions["approved_on"].notna()])
+    if versions["outcome"].notna().any():
+        _take_back_end(code, versions[versions["outcome"].notna()])
+
+
+def _lines_of_version(code: str, versions: pd.DataFrame) -> None:
+    numbers = versions["version"].unique().tolist()
+    chosen = st.selectbox("Version", numbers, index=len(numbers) - 1, key=f"version shown {code}")
+    lines = reading.estimate_lines(held.store().cursor(), code, chosen)
+    rows = [
+        [row["phase"], row["technique"], row["part"], text(row["option"]), amount(row["quantity"], text(row["unit"]) or None), hours(row["hours"]), hours(row["unattended_hours"])]
+        for row in lines.to_dict("records")
+    ]  # fmt: skip
+    st.html(
+        tables.ledger(
+            f"Lines of version {chosen}", ["phase", "technique", "part", "option", "quantity", "hours", "unattended, h elapsed"], rows, words=range(4)
+        )
+    )
+    standing_on.show(code, chosen)
 
 
 def _approve(code: str, waiting: pd.DataFrame) -> None:
@@ -86,13 +104,23 @@ def _approve(code: str, waiting: pd.DataFrame) -> None:
         version = st.selectbox("Version", list(told), index=len(told) - 1, format_func=told.__getitem__, key=f"approve version {code}")
         options = sorted(waiting["option"].dropna().unique())
         option = fields.one_of("Option", options, options[0], f"approve option {code}") if options else None
-        on = st.text_input("On", f"{held.today():%Y-%m-%d}", key=f"approve day {code}")
+        with st.container(horizontal=True):
+            on = st.text_input("On", f"{held.today():%Y-%m-%d}", key=f"approve day {code}", width=160)
+            agreed = st.text_input(
+                "Price agreed",
+                "",
+                key=f"approve price {code}",
+                placeholder="as it was quoted",
+                width=180,
+                help="Empty: the price of the version, or of the option.",
+            )
         if not st.form_submit_button("Note the approval"):
             return
     try:
         when = notation.day(on, held.settings().day_order)
+        price = _agreed(agreed, waiting[waiting["version"] == version], option)
         with held.store().writing() as con:
-            estimates.approve(con, code, version, when, option, held.change("approved under Estimate"))
+            estimates.approve(con, code, version, when, option, held.change("approved under Estimate"), price)
     except BenchHoursError as error:
         frame.refuse(f"Not noted: {error}")
         return
@@ -102,9 +130,57 @@ def _approve(code: str, waiting: pd.DataFrame) -> None:
     )
 
 
+def _agreed(said: str, rows: pd.DataFrame, option: str | None) -> tuple[float, str] | None:
+    """The price agreed: as it is typed, or as it was quoted for the option; None: as the version has it."""
+    of = rows[rows["option"] == option] if option else rows
+    row = (of if len(of) else rows).iloc[0]
+    currency = text(row["currency"]) or held.settings().currency
+    if said.strip():
+        value = float(amounts.decimal_of(said.strip()))
+        if value < 0:
+            raise BenchHoursError(f"a price of {said.strip()} cannot be", "Write it like 1200 or 1200.50.")
+        return value, currency
+    return (float(row["price"]), currency) if pd.notna(row["price"]) else None
+
+
+def _end(code: str, waiting: pd.DataFrame) -> None:
+    with st.expander("The owner has declined, or we have withdrawn"):
+        frame.say(["The version stays and is counted under Promised and kept. It is no yardstick any more, and teaches no rate."])
+        with st.form(f"end {code}", border=False):
+            numbers = waiting["version"].unique().tolist()
+            version = st.selectbox("Version", numbers, index=len(numbers) - 1, key=f"end version {code}")
+            outcome = st.selectbox(
+                "What became of it",
+                promises.OUTCOMES,
+                format_func={"declined": "declined by the owner", "withdrawn": "withdrawn by us"}.__getitem__,
+                key=f"end how {code}",
+            )
+            on = st.text_input("On", f"{held.today():%Y-%m-%d}", key=f"end day {code}")
+            why = st.text_input("Why (may stay empty)", key=f"end why {code}")
+            if not st.form_submit_button("Note it"):
+                return
+        try:
+            when = notation.day(on, held.settings().day_order)
+            with held.store().writing() as con:
+                promises.end(con, code, version, outcome, when, held.today(), held.change(why.strip()))
+        except BenchHoursError as error:
+            frame.refuse(f"Not noted: {error}")
+            return
+        frame.done(f"Version {version} of {code} was {outcome} on {day(when)}. It is kept.", ("pages/promised_and_kept.py", "Promised and kept", {}))
+
+
+def _take_back_end(code: str, ended: pd.DataFrame) -> None:
+    with st.expander("A version stands after all"):
+        version = st.selectbox("Version", ended["version"].unique().tolist(), key=f"stands {code}")
+        if st.button("It stands after all"):
+            with held.store().writing() as con:
+                promises.take_back_end(con, code, version, held.change("taken back under Estimate"))
+            frame.done(f"Version {version} of {code} stands again.")
+
+
 def _version_words(version: int, rows: pd.DataFrame) -> str:
     """A version with its hours, those of each option where it has options, and its price."""
-    parts = [f"{f'option {option} ' if (option := text(row['option'])) else ''}{tables.hours_of(row)} h" for row in rows.to_dict("records")]
+    parts = [f"{f'option {option} ' if (option := text(row['option'])) else ''}{tables.hours_of(row, ' h')}" for row in rows.to_dict("records")]
     return f"{version}: {', '.join([*parts, *filter(None, [tables.price_of(rows.iloc[0].to_dict())])])}"
 
 

@@ -44,7 +44,7 @@ def body() -> None:
     sums = by_object(lines)
     frame.say([state_of_work(work, sums.iloc[0] if len(sums) else None, as_of, utc_now())])
     if held.is_principal():
-        _ways_on(code)
+        _ways_on(code, finished=len(lines) > 0 and bool(lines["finished"].all()))
     if lines.empty:
         st.write(_why_no_lines(bool(work["versions"])))
         return
@@ -58,10 +58,12 @@ def body() -> None:
     _statement(code, as_of)
 
 
-def _ways_on(code: str) -> None:
+def _ways_on(code: str, *, finished: bool) -> None:
     with st.container(horizontal=True):
         st.page_link("pages/estimate.py", label="Its estimate", query_params={"object": code, **held.same_studio()})
         st.page_link("pages/works.py", label="Edit the work, set a milestone", query_params={"object": code, **held.same_studio()})
+        if finished:
+            st.page_link("pages/promised_and_kept.py", label="What it taught", query_params={"object": code, **held.same_studio()})
 
 
 def _why_no_lines(estimated: bool) -> str:

@@ -8,7 +8,7 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from dashboard import fields, frame, held, tables
+from dashboard import fields, frame, held, reading, tables
 from dashboard.analysis.backtest import by_phase, judge
 from dashboard.charts import rates as charts
 from dashboard.rating import predictions, usual
@@ -50,6 +50,7 @@ def body() -> None:
     lines = known.past_lines(technique)
     _one(row, lines)
     _on_the_bench(technique, known.open_works(technique), as_of)
+    _used_by(technique)
     frame.say([one for one in [usual_cautions(fields.vocabulary(), [technique])] if one])
     _pin(row, as_of, today)
     _all(table, drifting(*known.drift))
@@ -128,6 +129,27 @@ def _table_of(lines: pd.DataFrame, row: pd.Series) -> None:
     if len(rows) > SHOWN:
         with st.expander(f"The {counted(len(rows) - SHOWN, 'line')} before"):
             st.html(tables.ledger("Lines behind the rate, those before", heads, rows[SHOWN:], words=(0, 1)))
+
+
+def _used_by(technique: str) -> None:
+    """Which saved quotes stood on it."""
+    found = reading.quotes_of_a_rate(held.store().cursor(), technique)
+    if found.empty:
+        return
+    st.header("Quotes that used it")
+    rows: list[list[tables.Cell]] = [
+        [
+            tables.Link(f"{row['object']}, version {row['version']}{f', option {option}' if (option := text(row['option'])) else ''}", held.address("estimate", object=row["object"])), row["part"], day(row["as_of"]),
+            f"{rate(row['rate'])} h per {per_unit(row['unit'])}{', pinned' if row['pinned'] else ''}" if pd.notna(row["rate"]) else "its phase and the studio", counted(row["works"], "work"),
+            hours(row["promised_hours"]), text(row["outcome"]) or ("approved" if pd.notna(row["approved_on"]) else "no word yet"),
+        ]
+        for row in found.to_dict("records")
+    ]  # fmt: skip
+    heads = ["quote", "part", "as of", "at the rate", "from", "in the promise, h", "the owner"]
+    st.html(tables.ledger("Quotes that used this rate", heads, rows[:SHOWN], words=(0, 1, 2, 3, 4, 6)))
+    if len(rows) > SHOWN:
+        with st.expander(f"The {counted(len(rows) - SHOWN, 'quote')} before"):
+            st.html(tables.ledger("Quotes before that used this rate", heads, rows[SHOWN:], words=(0, 1, 2, 3, 4, 6)))
 
 
 def _on_the_bench(technique: str, works: list[str], as_of: date) -> None:

@@ -13,18 +13,20 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 import streamlit as st
 
-from dashboard import fields, frame, held, quote_sentences, quoting, reading, sheet, tables
+from dashboard import fields, frame, held, promising, quote_sentences, quoting, reading, sheet, tables
 from dashboard.charts import quotes as charts
-from dashboard.letter import content, page, paper
+from dashboard.letter import change, content, page, paper
 from dashboard.quote_command import as_frame
-from dashboard.quoting import CONFIDENCES, Known, Option, Quoted, WorkQuoted
-from dashboard.words import UNITS, amount, counted, day, hours, money, plain
-from ingest import notation, quotes
+from dashboard.quoting import Known, Option, Quoted, WorkQuoted
+from dashboard.words import CONFIDENCES, UNITS, amount, counted, day, hours, money, plain
+from ingest import notation, promises, quotes
 from ingest.cautions import usual_cautions
+from ingest.errors import BenchHoursError
 from ingest.formulas import defused_frame
 from ingest.quotes import MARKS, Quote, QuotedWork
-from ingest.records import SHAPES
+from ingest.records import OBJECTS, SHAPES
 from ingest.settings import CLAUSES, NO_CLAUSE
+from ingest.typed import store_rows
 
 SHEET = {
     "technique": ("technique", 210), "quantity": ("quantity", 105), "hours": ("own hours", 115), "part": ("part", 90), "low_hours": ("low, h", 85), "high_hours": ("high, h", 90),
@@ -77,7 +79,8 @@ def _all() -> None:
             key="to quote",
         )
         if st.button("Begin a quote", type="primary"):
-            begun = quotes.keep(held.store(), Quote(works=[QuotedWork(object=code)]), held.visit())
+            fresh = promising.goes_on(held.store().cursor(), code, held.today()) if code else Quote(works=[QuotedWork()])
+            begun = quotes.keep(held.store(), fresh, held.visit())
             _go(quote=f"{begun.number}")
     if works.empty:
         frame.say(
@@ -117,7 +120,7 @@ def _one(quote: Quote) -> None:
     _the_work(work, key, turn)
     about = st.container()
     head.header(plain(f"Quote {quote.number}: {work.called}"))
-    now = held.quoting_known(held.today())
+    now = held.quoting_of(quote)
     likes = st.container()  # filled once the lines are read that are on the sheet now
     st.subheader("Its lines")
     frame.say([
@@ -150,6 +153,7 @@ def _one(quote: Quote) -> None:
         _how_it_reads(told)
         _may_turn_up(quote, work, told, one, now)
     _letter(quote, found, turn)
+    _save(quote, found, now)
     _end(quote, found)
 
 
@@ -455,8 +459,9 @@ def _commission(found: Quoted) -> None:
 
 def _how_it_reads(told: WorkQuoted) -> None:
     st.subheader("How it reads")
-    every = pd.concat([option.lines for option in told.options]).drop_duplicates("number").set_index("number", drop=False)
-    every = every.loc[[number for number in told.read.lines["number"] if number in every.index]]  # in the order of work, whichever option it is of
+    places = {phase: place for place, phase in enumerate(dict.fromkeys(phase for option in told.options for phase in option.lines["phase"]))}
+    every = pd.concat([option.lines for option in told.options]).drop_duplicates("number")
+    every = every.assign(place=every["phase"].map(places)).sort_values("place", kind="stable")
     rows: list[list[str] | str] = []
     for phase, inside in every.groupby("phase", sort=False):
         rows.append(str(phase))
@@ -478,7 +483,7 @@ def _csv(told: WorkQuoted) -> str:
 
 def _quantity(row: tables.Row) -> str:
     if pd.isna(row["quantity"]):
-        return "not said" if row["unit"] else ""
+        return "not said" if row["unit"] and not row["done"] else ""
     said = amount(row["quantity"], row["unit"] or None) or f"{row['quantity']:g} {UNITS.get(row['unit'], '')}"
     if pd.isna(row["filled_in"]):
         return said
@@ -534,12 +539,13 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
     st.subheader("The letter")
     said, key, studio = quote.letter, f"{_name(quote)} letter", held.settings()
     before = json.dumps(quote.said(), sort_keys=True)
-    forms = list(content.FORMS)
+    called = content.FORMS | ({change.FORM: "what changed"} if _before(found) else {})
+    forms = list(called)
     form = st.segmented_control(
         "Form",
         forms,
         default=said.get("form", "one") if said.get("form", "one") in forms else "one",
-        format_func=content.FORMS.__getitem__,
+        format_func=called.__getitem__,
         required=True,
         key=f"{key} form {turn}",
     )
@@ -557,6 +563,8 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
         for name in CLAUSES:
             _text(said, name, content.CLAUSE_HEADS[name], key, turn, getattr(studio, name) or content.USUAL_CLAUSES[name], rows=96)
         frame.say([f'What is written here is for this letter; the studio\'s own words are kept under Studio, quotes. "{NO_CLAUSE}" leaves a clause out.'])
+    if _before(found):
+        _text(said, "reason", "What was found: why there is another version", key, turn, "", rows=80)
     dots = st.toggle("Show the owner the dots", said.get("dots") == "yes", key=f"{key} dots {turn}")
     _put(said, "dots", "yes" if dots else "")
     if json.dumps(quote.said(), sort_keys=True) != before:
@@ -574,7 +582,11 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
         missing = [counted(aside, "line that cannot be read", "lines that cannot be read")] if aside else []
         missing += [f"{name}, which has no lines" for name in empty]
         st.warning(plain(f"The letter is without {' and without '.join(missing)}. Mend that first, or it promises less than you mean."))
-    made = content.letter(found, quote, studio, fields.vocabulary())
+    try:
+        made = promising.letter_of(held.store().cursor(), found, quote, studio, fields.vocabulary())
+    except BenchHoursError as error:
+        st.warning(plain(f"No letter yet: {error}"))
+        return
     name = f"quote-{quote.number}"
     with st.container(horizontal=True):
         st.download_button("The letter as PDF", partial(paper.as_pdf, made), f"{name}.pdf", "application/pdf", type="primary", on_click="ignore")
@@ -583,11 +595,82 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
         if opened.open:
             for number, picture in enumerate(paper.as_pictures(made), 1):
                 st.image(picture, caption=f"Page {number}", width="stretch")
-    frame.say(
-        ["When the owner says yes, write it as a version under Estimate and note the approval there."]
-        if any(work.said.object for work in found.works)
-        else ["When the work comes in, add it under Works and write its estimate."]
+
+
+def _before(found: Quoted) -> bool:
+    """A work of it has a version that stands, so what is saved is a revision."""
+    con = held.store().cursor()
+    return any(promising.latest_standing(con, work.said.object, found.as_of) is not None for work in found.works if work.said.object)
+
+
+def _save(quote: Quote, found: Quoted, now: Known) -> None:
+    """What is quoted becomes the next version of its estimate."""
+    if not any(work.options for work in found.works):
+        return
+    st.subheader("Save it")
+    for at, work in enumerate(quote.works):
+        if not work.object:
+            _give_code(quote, at)
+            return
+    con = held.store().cursor()
+    numbers = {
+        work.said.object: 1 + int(reading.versions(con, work.said.object)["version"].max() if len(reading.versions(con, work.said.object)) else 0)
+        for work in found.works
+        if work.options
+    }
+    versions = " and ".join(f"version {number} of {code}" for code, number in numbers.items())
+    frame.say([f"It becomes {versions}, with all that it stood on: it says the same in years, whatever is logged or changed until then."])
+    if not st.button(f"Save as {versions}", type="primary"):
+        return
+    reason = quote.letter.get("reason", "").strip()
+    if _before(found) and not reason:
+        frame.refuse("Not saved: write first what was found, above under The letter. It stands with the version.")
+        return
+    try:
+        letter = promising.letter_of(con, found, quote, held.settings(), fields.vocabulary())
+        saved = promises.save(held.store(), promising.promised(now, found, quote, letter), quote.number, reason, held.change("quoted under Quote a work"))
+    except BenchHoursError as error:
+        frame.refuse(f"Not saved: {error} What you typed is kept.")
+        return
+    sheet.forget(_name(quote))
+    st.query_params.from_dict(held.same_studio())
+    said = " and ".join(f"version {number} of {code}" for code, number in saved)
+    frame.done(
+        f"Saved as {said}. When the owner says yes, note the approval under Estimate; its letter is there too.",
+        *(("pages/estimate.py", f"Estimate of {code}", {"object": code}) for code, _ in saved),
     )
+
+
+def _give_code(quote: Quote, at: int) -> None:
+    """A described work that came in becomes one of the works, and its quote goes on as that of a work here."""
+    work = quote.works[at]
+    with st.form(f"{_name(quote)} code {at}", border=False):
+        frame.say(
+            [
+                f"{work.called[0].upper()}{work.called[1:]} is not among the works yet. Give it its code, and it is added as it is described here; its version can be saved then."
+            ]
+        )
+        code = st.text_input("Its code", key=f"{_name(quote)} code of {at}", placeholder="26-014", width=200)
+        if not st.form_submit_button("Add it to the works"):
+            return
+    code = " ".join(code.split())
+    if not code:
+        frame.refuse("Not added: write its code.")
+        return
+    if any(notation.folded(one) == notation.folded(code) for one in held.works(held.today())["object"]):
+        frame.refuse(f'Not added: "{code}" is the code of another work. If it is this one, begin its quote under its code.')
+        return
+    try:
+        said = {name: text for name, text in work.described.items() if name in quotes.DESCRIBED and text.strip()}
+        if quote.letter.get("addressee", "").strip():
+            owner, *address = [line.strip() for line in quote.letter["addressee"].splitlines() if line.strip()]
+            said = {"owner": owner, "owner_address": ", ".join(address)} | said
+        store_rows(held.store(), OBJECTS, [{"object": code, **said}], held.change("added under Quote a work"), CALLED)
+    except BenchHoursError as error:
+        frame.refuse(f"Not added: {error} What you typed is kept.")
+        return
+    work.object = code
+    _open(quote)
 
 
 def _line(

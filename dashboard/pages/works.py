@@ -285,7 +285,10 @@ def _save(code: str | None, said: dict[str, str]) -> None:
             " ".join(["The work is added.", *notes]),
             ("pages/estimate.py", "Write its estimate", {"object": code}), ("pages/bring_in_logs.py", "Bring in hours", {}),
         )  # fmt: skip
-    frame.done(" ".join(["Saved; what was said before is kept in the history.", *notes]), ("pages/one_work.py", "Where its hours went", {"object": code}))
+    ways: list[frame.Way] = [("pages/one_work.py", "Where its hours went", {"object": code})]
+    if said.get("finished_on"):
+        ways.append(("pages/promised_and_kept.py", "What it taught", {"object": code}))
+    frame.done(" ".join(["Saved; what was said before is kept in the history.", *notes]), *ways)
 
 
 def _near_another(name: str, word: str, used: list[str]) -> str:

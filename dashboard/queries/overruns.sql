@@ -1,6 +1,6 @@
 -- Estimated against actual hours of every line, in one statement, as things stood on the day $as_of.
 -- One row a line (object, phase, technique, part). Hours are decimal hours; null is unknown, never 0.
--- The yardstick is the latest approved version; none approved: the latest made. Of options only the approved one counts.
+-- The yardstick is the latest approved version; none approved: the latest made, of those that were not declined or withdrawn. Of options only the approved one counts.
 -- What is rare (other charges, waiting, progress, discoveries) is gathered apart by its own narrow scan, so that the pass over all spells adds up few columns.
 WITH versions AS (
     SELECT object,
@@ -9,7 +9,8 @@ WITH versions AS (
         coalesce(bool_or(approved_on <= $as_of), false) AS approved,
         arg_max_null(approved_option, version) FILTER (approved_on <= $as_of) AS yardstick_option,
         arg_min_null(approved_option, version) FILTER (approved_on <= $as_of) AS first_option
-    FROM estimate_versions WHERE made_on <= $as_of GROUP BY object
+    FROM estimate_versions AS v ANTI JOIN (SELECT object, version FROM ended_versions WHERE ended_on <= $as_of) AS x ON x.object = v.object AND x.version = v.version
+    WHERE made_on <= $as_of GROUP BY object
 ), told AS (
     SELECT e.line, e.hours, e.quantity, e.unit,
         e.version = v.yardstick_version AND (e.option IS NULL OR coalesce(e.option = v.yardstick_option, false)) AS in_yardstick,

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 import time
-from dataclasses import replace
 from multiprocessing import get_context
 
 import numpy as np
@@ -16,6 +15,7 @@ import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from dashboard.analysis import calibration, promise, totals
+from dashboard.analysis.calibration import Foretold
 from dashboard.analysis.totals import Occurring
 from tests.invented_quotes import Quoted, draw_quoted
 from tests.invented_truth import NOW, Floats
@@ -38,7 +38,7 @@ def _one_studio(quoted: Quoted, draws: int) -> dict[str, float]:
         seconds = time.perf_counter() - began
         total = promised.total()
         chance = np.concatenate([1 - known.unneeded.chance(asked.lines), [one.chance for _, one in promised.found]])
-        apart_foretold = replace(promised.foretold, correlation=np.eye(len(promised.work)))
+        apart_foretold = Foretold(table=promised.basis.table, correlation=np.eye(len(promised.work)), figure_weight=promised.figure_weight)
         occurring = Occurring(chance=chance, found=np.arange(len(promised.work)) >= promised.lines, together=0.0, work=promised.work)
         apart = totals.draw_hours(apart_foretold, occurring, draws).sum(axis=0)
         oracle = quoted.oracle[name]

@@ -112,13 +112,17 @@ def test_the_same_quote_gives_the_same_digits_and_more_confidence_costs_more(com
 
 
 def test_a_held_work_is_quoted_from_its_latest_estimate_or_the_quote_being_written(command: Callable[..., tuple[int, str, str]], demo_file: Path) -> None:
-    code, out, _ = command(None, "--object", "25-041", "--json")
+    code, out, _ = command(None, "--object", "26-063", "--json")
     found = json.loads(out)
-    assert code == 0 and found["object"] == "25-041" and len(found["lines"]) > 10 and all(line["own_hours"] for line in found["lines"])
+    assert code == 0 and found["object"] == "26-063" and len(found["lines"]) > 10
+    # it is under way: what is done stays as worked, the rest is told with her own figures
+    assert all(line["p50"] == line["p90"] == line["promised_hours"] if line["done"] else line["own_hours"] for line in found["lines"])
+    assert 0 < sum(line["done"] for line in found["lines"]) < len(found["lines"])
+    assert command(None, "--object", "25-041")[0] == 2
     with Store(demo_file) as store:
-        kept = quotes.keep(store, Quote(works=[QuotedWork(object="25-041", lines=[{"technique": "facing"}])], terms={"confidence": "90"}), "v")
-    found = json.loads(command(None, "--object", "25-041", "--json")[1])
-    assert [line["technique"] for line in found["lines"]] == ["facing"] and found["price"]["confidence"] == 0.9
+        kept = quotes.keep(store, Quote(works=[QuotedWork(object="26-066", lines=[{"technique": "facing"}])], terms={"confidence": "90"}), "v")
+    found = json.loads(command(None, "--object", "26-066", "--json")[1])
+    assert [line["technique"] for line in found["lines"] if not line["done"]] == ["facing"] and found["price"]["confidence"] == 0.9
     with Store(demo_file) as store:
         quotes.throw_away(store, kept.number or 0)
 
@@ -233,7 +237,8 @@ def test_a_pinned_rate_is_used_and_said(demo: Store) -> None:
     assert (
         after["pinned"]
         and after["p50"] > 1.5 * before["p50"]
-        and after["p50"] == pytest.approx(before["p50"] * np.exp(quoting.known(demo.cursor(), now.as_of).pinned["filling"]))
+        and after["p50"]
+        == pytest.approx(before["p50"] * np.exp(quoting.known(demo.cursor(), now.as_of).pinned["filling"]), rel=2e-4)  # the steps in which log hours are kept
     )
 
 

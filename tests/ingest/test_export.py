@@ -123,7 +123,8 @@ def test_an_export_that_fails_half_way_leaves_no_folder(store: Store, tmp_path: 
 def test_every_table_leaves_or_is_known_to_stay(store: Store) -> None:
     tables = {row[0] for row in store.cursor().execute("SELECT table_name FROM duckdb_tables() WHERE NOT temporary").fetchall()}
     leave = {"settings", "phases", "techniques", "spellings", "people", "person_spellings", "objects", "estimate_versions", "estimated_lines", "lines", "spells", "milestones",
-             "held_back", "drafts", "unsaved", "imports", "history", "phone_actions", "phone_outcomes", "spells_in_hand", "pinned_rates"}  # fmt: skip
+             "held_back", "drafts", "unsaved", "imports", "history", "phone_actions", "phone_outcomes", "spells_in_hand", "pinned_rates",
+             "quotes", "quoted_options", "quoted_lines", "ended_versions"}  # fmt: skip
     stay = {"schema_versions", "change_counter"}  # of this file and no other
     stay |= {"backups"}  # where copies of this file lie on this machine
     stay |= {"devices", "pairing_codes", "door_events"}  # who may come in to this one
@@ -171,6 +172,7 @@ def test_a_damaged_file_of_an_export_is_an_account_and_not_a_failure(store: Stor
     assert report.problems["reason"].notna().all() and report.problems["mend"].ne("").all()
 
 
+_DAY, _MOMENT = "2024-01-01", "2024-01-01 00:00:00"
 MEANINGLESS = {
     "phase_names": [("phase", " ,waiting,90,,"), ("position", "waiting,waiting,-1,,"), ("retired_on", "waiting,waiting,90,,infinity")],
     "technique_names": [
@@ -190,6 +192,14 @@ MEANINGLESS = {
     ],
     "files_brought_in": [("stored", "2024-01-01 00:00:00,log.csv,time entries,-1,0,0,0,0")],
     "pinned_rates": [("rate", "facing,-1,,slow hands,2024-01-01,,"), ("reason", "facing,1, ,,2024-01-01,,"), ("unit", "facing,1,ells,slow hands,2024-01-01,,")],
+    "saved_quotes": [("as_of", f"24-001,1,1,infinity,{_MOMENT},,0.9.0,3,9,no,{{}},"), ("works", f"24-001,1,1,{_DAY},{_MOMENT},,0.9.0,-3,9,no,{{}},"),
+        ("written", f"24-001,1,1,{_DAY},{_MOMENT},,0.9.0,3,9,no,[],")],
+    "options_of_saved_quotes": [("confidence", "24-001,1,,0,9,1,2,3,4,,EUR,{}"), ("p50", "24-001,1,,80,9,1,inf,3,4,,EUR,{}"), ("stood_on", "24-001,1,,80,9,1,2,3,4,,EUR,3")],
+    "lines_of_saved_quotes": [
+        ("worked_hours", "24-001,1,,1,stabilisation,facing,,1,2,3,4,2,,-1,,,,,no,[]"),
+        ("unit", "24-001,1,,1,stabilisation,facing,,1,2,3,4,2,,0,,,,ells,no,[]"), ("works", "24-001,1,,1,stabilisation,facing,,1,2,3,4,2,,0,,,,,no,[3]"),
+    ],
+    "versions_that_ended": [("outcome", f"24-001,1,forgotten,{_DAY},"), ("ended_on", "24-001,1,declined,infinity,")],
     "history": [("earlier", "objects,24-001,2024-01-01 00:00:00,,,3,"), ("changed_at", "objects,24-001,infinity,,,{},")],
 }  # fmt: skip
 _HEADERS = {form.kind.replace(" ", "_"): ",".join(form.names) for form in KEPT_FORMS} | {"held_back": ",".join(HELD_BACK.names)}

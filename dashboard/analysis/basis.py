@@ -1,0 +1,131 @@
+"""All that the hours of a quote are reckoned from, small enough to be kept with it, and the figures reckoned from that: the same today and in years."""
+
+from __future__ import annotations
+
+import base64
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from dashboard.analysis.calibration import NORMAL_SCORES, Foretold, at_levels
+from dashboard.analysis.mixed import Flags, Floats, Integers
+from dashboard.analysis.totals import DRAWS, SEED, Occurring, draw_hours, made_of
+
+_STEPS = 8192.0  # of log hours: a step is 0.012 per cent
+LEVELS = np.array([0.1, 0.5, 0.8, 0.9])
+NAMES = ("p10", "p50", "p80", "p90")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Basis:
+    """Lines that are quoted together, and behind them what may turn up.
+
+    Attributes
+    ----------
+    table : (n, 141) log hours at `NORMAL_SCORES`, in steps of 1/8192. correlation : (n, n) of single precision.
+    chance : (n,) that it is worked at all. found : (n,) it is nothing quoted, but what may turn up. together : see `Occurring`. work : (n,) number of its work.
+    fixed : (n,) hours that it took, of what is done already; else not a number.
+    seed, draws : of the luck.
+    """
+
+    table: Floats
+    correlation: Floats
+    chance: Floats
+    found: Flags
+    together: float
+    work: Integers
+    fixed: Floats
+    seed: int = SEED
+    draws: int = DRAWS
+
+    @classmethod
+    def of(cls, foretold: Foretold, occurring: Occurring, fixed: Floats, draws: int) -> Basis:
+        """Brought to the steps in which it is kept, before anything is reckoned from it."""
+        return cls(
+            table=np.round(foretold.table * _STEPS) / _STEPS, correlation=foretold.correlation.astype(np.float32).astype(float), chance=occurring.chance, found=occurring.found,
+            together=occurring.together, work=occurring.work, fixed=fixed, draws=draws,
+        )  # fmt: skip
+
+    def hours(self) -> Floats:
+        """(n, draws) equally likely hours."""
+        foretold = Foretold(table=self.table, correlation=self.correlation, figure_weight=np.zeros(len(self.table)))
+        drawn = draw_hours(foretold, Occurring(chance=self.chance, found=self.found, together=self.together, work=self.work), self.draws, self.seed)
+        done = ~np.isnan(self.fixed)
+        drawn[done] = self.fixed[done, None]
+        return drawn
+
+    def quantiles(self, levels: Floats) -> Floats:
+        """(n, levels) hours of each, if it is worked."""
+        return np.where(np.isnan(self.fixed)[:, None], np.exp(at_levels(self.table, levels)), self.fixed[:, None])
+
+    def said(self) -> dict[str, Any]:
+        """As JSON says it, to be kept."""
+        n = len(self.table)
+        return {
+            "n": n, "table": _packed(np.diff(np.diff(np.round(self.table * _STEPS), axis=1, prepend=0), axis=1, prepend=0).astype("<i4")),
+            "correlation": _packed(self.correlation[np.triu_indices(n, 1)].astype("<f4")), "chance": self.chance.tolist(), "found": np.flatnonzero(self.found).tolist(),
+            "together": self.together, "work": self.work.tolist(), "fixed": [None if np.isnan(one) else float(one) for one in self.fixed], "seed": self.seed, "draws": self.draws,
+        }  # fmt: skip
+
+    @classmethod
+    def kept(cls, said: Mapping[str, Any]) -> Basis:
+        """From what `said` gave."""
+        n = int(said["n"])
+        steps = np.frombuffer(_unpacked(said["table"]), dtype="<i4").reshape(n, -1) if n else np.zeros((0, len(NORMAL_SCORES)), dtype="<i4")
+        table = np.cumsum(np.cumsum(steps, axis=1, dtype=np.int64), axis=1) / _STEPS
+        correlation = np.eye(n)
+        correlation[np.triu_indices(n, 1)] = np.frombuffer(_unpacked(said["correlation"]), dtype="<f4").astype(float)
+        found = np.zeros(n, dtype=bool)
+        found[said["found"]] = True
+        return cls(
+            table=table, correlation=np.triu(correlation, 1).T + correlation, chance=np.array(said["chance"], dtype=float), found=found, together=float(said["together"]),
+            work=np.array(said["work"], dtype=np.int64), fixed=np.array([np.nan if one is None else one for one in said["fixed"]], dtype=float), seed=int(said["seed"]), draws=int(said["draws"]),
+        )  # fmt: skip
+
+
+def _packed(numbers: np.ndarray) -> str:
+    return base64.b85encode(zlib.compress(numbers.tobytes(), 9)).decode()
+
+
+def _unpacked(text: str) -> bytes:
+    return zlib.decompress(base64.b85decode(text))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reckoned:
+    """The figures of a quote.
+
+    Attributes
+    ----------
+    lines : (n, 4) hours of each at `LEVELS`. total : (draws,) of all together. charged : likewise, of what the price is for.
+    promised : hours within which that ends at the chosen level; parts : (n,) of each in them; spread : (n,) of each in what lies between even chance and 4 in 5 of the total.
+    """
+
+    lines: Floats
+    total: Floats
+    charged: Floats
+    promised: float
+    parts: Floats
+    spread: Floats
+
+
+def reckon(hours: Floats, basis: Basis, charged: Flags, level: float) -> Reckoned:
+    """Reckon them from the draws of a basis.
+
+    Parameters
+    ----------
+    charged : (n,) the price is for it. level : chance to end within the promised hours.
+    """
+    total = hours.sum(axis=0)
+    of_price = total if charged.all() else hours[charged].sum(axis=0)
+    done = charged & ~np.isnan(basis.fixed)
+    open_ = charged & ~done
+    parts = np.where(done, basis.fixed, 0.0)  # what is done is in the promise as it was worked
+    parts[open_] = made_of(hours[open_], level) if open_.any() else 0.0
+    return Reckoned(
+        lines=basis.quantiles(LEVELS), total=total, charged=of_price, promised=float(np.quantile(of_price, level)), parts=parts,
+        spread=made_of(hours, 0.8) - made_of(hours, 0.5) if len(hours) else np.zeros(0),
+    )  # fmt: skip

@@ -1,0 +1,129 @@
+"""What is said of promises and of what became of them."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from dashboard.analysis.promises import Factor, Share
+from dashboard.scoring import Scored, Taught
+from dashboard.tables import Row
+from dashboard.words import CONFIDENCES, counted, day, hours
+
+_ENOUGH = 8  # works before it is said whether chances hold
+
+
+def of_100(share: Share) -> str:
+    """A share with its own range, in words."""
+    if not share.of:
+        return "nothing yet"
+    return f"{share.hits} of {share.of}; the true share lies 4 times in 5 between {100 * share.low:.0f} and {100 * share.high:.0f} in 100"
+
+
+def off_by(factor: Factor | Row, works: int | None = None) -> str:
+    """What works took by what was said at even chance: `15 % more (10 to 21)`."""
+    value, low, high = (factor.factor, factor.low, factor.high) if isinstance(factor, Factor) else (factor["factor"], factor["low"], factor["high"])
+    if math.isnan(value):
+        return "–"
+    told = _percent(value)
+    return told if math.isnan(low) else f"{told} ({100 * (low - 1):+.0f} to {100 * (high - 1):+.0f} %)".replace("-", "−")
+
+
+def _percent(factor: float) -> str:
+    percent = round(100 * (factor - 1))
+    return "as promised" if not percent else f"{abs(percent)} % {'more' if percent > 0 else 'less'}"
+
+
+def kept_at_all(scored: Scored) -> list[str]:
+    """The share that was kept, against the chance that was promised."""
+    works, quoted = scored.works, scored.quoted
+    said = [
+        f"Of {counted(len(works), 'finished work')} with a promise {scored.kept.hits} ended within the hours promised: the true share lies 4 times in 5 between {100 * scored.kept.low:.0f} and {100 * scored.kept.high:.0f} in 100."
+    ]
+    points = len(works) - len(quoted)
+    if points and len(quoted):
+        said.append(f"{counted(points, 'of them was a figure', 'of them were figures')} without a chance, as estimates were before.")
+    elif points:
+        said.append("They were figures without a chance, as estimates were before there were quotes here; such a figure is about an even chance at best.")
+    for chance, told in scored.by_chance.items():
+        said.append(f"Promised at {CONFIDENCES.get(chance, f'{chance} in 100')}: kept on {of_100(told)}.{_verdict(told, chance / 100)}")
+    if scored.inside.of:
+        said.append(f"Ended inside the range from 1 in 10 to 9 in 10: {of_100(scored.inside)}; 80 in 100 would be right.")
+    return said
+
+
+def _verdict(told: Share, chance: float) -> str:
+    if told.of < _ENOUGH:
+        return f" {counted(told.of, 'work')} {'is' if told.of == 1 else 'are'} too few to say whether that chance holds."
+    if told.high < chance:
+        return " That is less than was promised."
+    return " That is more than was promised: there is room." if told.low > chance else " That is what was promised, as far as can be told."
+
+
+def lean(scored: Scored) -> str:
+    """Whether promises lean to one side."""
+    bias = scored.bias
+    if not bias.of:
+        return ""
+    if bias.of == 1:
+        return (
+            f"That work took {_percent(bias.factor)} than was said at even chance."
+            if round(100 * (bias.factor - 1))
+            else "That work took what was said at even chance."
+        )
+    between = f"(4 times in 5 between {100 * (bias.low - 1):+.0f} and {100 * (bias.high - 1):+.0f} %)".replace("-", "−")
+    if bias.low <= 1 <= bias.high:
+        return f"Works took what was said at even chance, as far as can be told {between}."
+    return f"Works took {_percent(bias.factor)} than was said at even chance {between}."
+
+
+def outcomes(scored: Scored) -> str:
+    """Every version that was made, by what became of it; none is left out."""
+    versions = scored.versions
+    if versions.empty:
+        return ""
+    counts = versions["outcome"].value_counts()
+    told = [f"{counts[name]} {name}" for name in ("approved", "superseded", "declined", "withdrawn", "waiting for a word", "no word noted") if name in counts]
+    return f"{counted(len(versions), 'version')} of estimates on {counted(versions['object'].nunique(), 'work')}: {', '.join(told)}. What was declined or withdrawn is counted here, and teaches no rate."
+
+
+def one_promise(row: Row) -> str:
+    """What was promised of one finished work, and what it took."""
+    words: str = f" ({CONFIDENCES.get(int(row['confidence']), '')})" if pd.notna(row["confidence"]) else " (a figure without a chance)"
+    over = row["actual_hours"] - row["promised_hours"]
+    said = f"Promised {hours(row['promised_hours'])} h{words}, took {hours(row['actual_hours'])} h: " + ("kept" if row["kept"] else f"over by {hours(over)} h")
+    if pd.notna(row["inside"]):
+        said += f"; {'inside' if row['inside'] else 'outside'} the range of {hours(row['p10'])} to {hours(row['p90'])} h"
+    if pd.notna(row["revised_hours"]):
+        said += f". Revised on the way to {hours(row['revised_hours'])} h, which is not scored: it took over what was worked already"
+    return f"{said}."
+
+
+def learned(taught: Taught) -> str:
+    """In one sentence: `varnish removal up 6 %, lining removal unchanged`."""
+    known = taught.rates[taught.rates["change"].notna()]
+    moved = known[~known["unchanged"].astype(bool)].assign(size=lambda frame: frame["change"].abs()).sort_values("size", ascending=False, kind="stable")
+    told = [f"{row['technique']} {'up' if row['change'] > 0 else 'down'} {100 * abs(row['change']):.0f} %" for row in moved.head(4).to_dict("records")]
+    if len(moved) > 4:
+        told.append(f"{counted(len(moved) - 4, 'other rate')} by less")
+    if same := int(known["unchanged"].sum()):
+        told.append(f"{known.loc[known['unchanged'].astype(bool), 'technique'].iloc[0]} unchanged" if same == 1 else f"{same} unchanged")
+    new = taught.rates[taught.rates["change"].isna() & taught.rates["rate_after"].notna()]
+    if len(new):
+        told.append(f"a first rate for {', '.join(new['technique'])}")
+    return f"{'; '.join(told)[0].upper()}{'; '.join(told)[1:]}." if told else "No rate was moved by it: none of its lines teaches one."
+
+
+def turned_up(taught: Taught) -> str:
+    """What no estimate of it foresaw, for the chances of works to come."""
+    if taught.turned_up.empty:
+        return "Nothing turned up that its estimate had not foreseen."
+    named = ", ".join(f"{row['technique']} ({hours(row['unforeseen_hours'])} h)" for row in taught.turned_up.to_dict("records"))
+    return f"Turned up unquoted: {named}. The next quote of such a work counts that among its chances."
+
+
+def since(scored: Scored) -> str:
+    """From when to when."""
+    works = scored.works
+    return f"{day(works['finished_on'].min())} to {day(works['finished_on'].max())}"

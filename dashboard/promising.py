@@ -1,0 +1,247 @@
+"""From a quote to the version that is saved of it; from a saved one back to its figures; and how a work that has a version is quoted again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from importlib.metadata import version as version_of
+from typing import Any
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from dashboard import reading
+from dashboard.analysis import price
+from dashboard.analysis.basis import NAMES, Basis, reckon
+from dashboard.analysis.price import Terms
+from dashboard.letter import change, content
+from dashboard.letter.blocks import Letter
+from dashboard.letter.change import Before
+from dashboard.quoting import Known, Option, Quoted, WorkQuoted, similar_works
+from ingest import drafts, notation, promises, quotes
+from ingest.drafts import LINE_COLUMNS
+from ingest.errors import BenchHoursError
+from ingest.promises import Promised, PromisedLine, PromisedOption, Saved
+from ingest.quotes import Quote, QuotedWork
+from ingest.settings import Settings
+from ingest.vocabulary import Vocabulary, read_vocabulary
+
+_PROGRAM = version_of("bench-hours")
+_ALIKE = 1e-9
+
+
+def promised(now: Known, found: Quoted, quote: Quote, letter: Letter) -> list[Promised]:
+    """What is to be saved of a quote; raises where it cannot be."""
+    works = [work for work in found.works if work.options]
+    strangers = [work.said.called for work in found.works if not work.said.object]
+    if strangers:
+        raise BenchHoursError(f"{', '.join(strangers)} is not among the works yet", "Give it its code first.")
+    if not works:
+        raise BenchHoursError("there is no line to save", "Write one on the sheet.")
+    for work in found.works:
+        if work.read.left_aside:
+            raise BenchHoursError(f"a line of {work.said.called} cannot be read, and would not be in the version", "Mend it first.")
+    if found.commercial.faults:
+        raise BenchHoursError(found.commercial.faults[0].removesuffix("."), "Mend it first.")
+    return [
+        Promised(
+            object=work.said.object, as_of=found.as_of, program=_PROGRAM, works=len(now.finished), lines=now.finished_lines, first_stage=found.commercial.first_stage,
+            written=Quote(works=[work.said], terms=quote.terms, letter=quote.letter).said(), letter=letter.said(), options=[_option(now, work, one) for one in work.options],
+        )
+        for work in works
+    ]  # fmt: skip
+
+
+def _option(now: Known, work: WorkQuoted, one: Option) -> PromisedOption:
+    rates = now.rates.set_index("technique")
+    hours = [
+        float(one_line["worked_hours"]) if one_line["done"] else float(told)
+        for one_line, told in zip(one.lines.to_dict("records"), one.tenths[:-1], strict=True)
+    ]
+    lines = [
+        _line(row, told, rates.loc[row["technique"]] if row["technique"] in rates.index else pd.Series(dtype=object), now.behind.get(row["technique"], []))
+        for row, told in zip(one.lines.to_dict("records"), hours, strict=True)
+        if row["in_price"]
+    ]
+    p10, p50, p80, p90 = one.charged_at(0.1, 0.5, 0.8, 0.9)
+    agreed = one.commercial
+    return PromisedOption(
+        option=one.name, confidence=agreed.confidence, promised_hours=one.promised, p10=p10, p50=p50, p80=p80, p90=p90, price=float(one.price.amount) if one.price else None,
+        currency=agreed.currency, lines=lines, stood_on=_stood_on(now, work, one),
+    )  # fmt: skip
+
+
+def _line(row: Mapping[Any, Any], told: float, rate: pd.Series, works: list[str]) -> PromisedLine:
+    pinned = bool(row["pinned"])
+    return PromisedLine(
+        phase=row["phase"], technique=row["technique"], part=row["part"], person=row["person"] or "", quantity=_known(row["quantity"]) if row["unit"] else None, hours=told,
+        unattended_hours=_known(row["unattended_hours"]), note=row["note"], **{name: float(row[name]) for name in NAMES}, promised_hours=float(row["promised"]), own_hours=_known(row["hours"]),
+        worked_hours=float(row["worked_hours"]), rate=_known(rate.get("pinned_rate" if pinned else "rate")), rate_low=_known(rate.get("rate_low")), rate_high=_known(rate.get("rate_high")),
+        unit=row["unit"] or None, pinned=pinned, works=works,
+    )  # fmt: skip
+
+
+def _known(value: Any) -> float | None:
+    return None if value is None or pd.isna(value) else float(value)
+
+
+def _stood_on(now: Known, work: WorkQuoted, one: Option) -> dict[str, Any]:
+    """Everything that the figures of an option are reckoned from, and on what else it stood."""
+    terms, n = one.commercial.terms, len(one.lines)
+    charged = np.ones(len(one.basis.table), dtype=bool)
+    if one.commercial.first_stage:
+        charged = np.concatenate([one.lines["in_price"].to_numpy(dtype=bool), np.zeros(len(charged) - n, dtype=bool)])
+    return {
+        "basis": one.basis.said(), "lines": n, "charged": np.flatnonzero(charged).tolist(),
+        "money": {
+            "rates": [str(terms.rate_of(person)) if terms.rate_of(person) is not None else None for person in [*one.lines["person"], ""]],
+            "costs": f"{sum((amount for _, amount in work.costs), Decimal(0))}", "step": f"{terms.step}",
+            **{name: None if (value := getattr(terms, name)) is None else f"{value}" for name in ("minimum", "ceiling", "tax")},
+        },
+        "may_turn_up": [
+            {"technique": row["technique"], "phase": row["phase"], "another_part": bool(row["another"]), "chance": float(row["chance"]), "hours_if_found": float(row["hours_if_found"])}
+            for row in one.found.to_dict("records")
+        ],
+        "like_it": [like.object for like in similar_works(now, work)], "allowance_hours": one.allowance,
+    }  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Again:
+    """The figures of an option of a saved quote, reckoned again from what it stood on.
+
+    Attributes
+    ----------
+    p10, p50, p80, p90, promised_hours, price : as in `PromisedOption`. lines : (n, 4) hours of each line at those levels; parts : (n,) in the promise.
+    """
+
+    p10: float
+    p50: float
+    p80: float
+    p90: float
+    promised_hours: float
+    price: float | None
+    lines: np.ndarray
+    parts: np.ndarray
+
+    def same_as(self, told: PromisedOption) -> bool:
+        """They are those that were saved, to the digit (nine digits, as another machine may round the last ones otherwise)."""
+        pairs = [(getattr(self, name), getattr(told, name)) for name in (*NAMES, "promised_hours")]
+        return self.price == told.price and all(abs(one - other) <= _ALIKE * max(1.0, abs(other)) for one, other in pairs)
+
+
+def again(told: PromisedOption) -> Again:
+    """Reckon a saved option again; nothing but what is kept with it has any part in that."""
+    stood_on = told.stood_on
+    basis, n = Basis.kept(stood_on["basis"]), int(stood_on["lines"])
+    charged = np.zeros(len(basis.table), dtype=bool)
+    charged[stood_on["charged"]] = True
+    figures = reckon(basis.hours(), basis, charged, told.confidence / 100)
+    money = stood_on["money"]
+    rates = [None if one is None else Decimal(one) for one in money["rates"]]
+    names = [f"{number}" for number in range(len(rates))]
+    terms = Terms(
+        rate=None, rates={name: rate for name, rate in zip(names, rates, strict=True) if rate is not None}, step=Decimal(money["step"]),
+        **{name: None if money[name] is None else Decimal(money[name]) for name in ("minimum", "ceiling", "tax")},
+    )  # fmt: skip
+    parts = [*figures.parts[:n].tolist(), float(figures.parts[n:].sum())]
+    charge = price.price(parts, names, Decimal(money["costs"]), terms) if sum(parts) > 0 else None
+    p10, p50, p80, p90 = (float(value) for value in np.quantile(figures.charged, [0.1, 0.5, 0.8, 0.9]))
+    return Again(
+        p10=p10,
+        p50=p50,
+        p80=p80,
+        p90=p90,
+        promised_hours=figures.promised,
+        price=float(charge.amount) if charge else None,
+        lines=figures.lines[:n],
+        parts=figures.parts[:n],
+    )
+
+
+# --- a work that has a version, quoted again
+
+
+def before(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Before | None:
+    """What a revision is held against: the latest approved version by a day, else the latest that stands; None where there is none."""
+    rows = reading.versions(con, code)
+    rows = rows[(rows["made_on"] <= pd.Timestamp(as_of)) & ~(rows["ended_on"] <= pd.Timestamp(as_of))]
+    approved = rows[rows["approved_on"] <= pd.Timestamp(as_of)]
+    if rows.empty:
+        return None
+    row = (approved if len(approved) else rows).sort_values("version").iloc[-1]
+    lines = reading.estimate_lines(con, code, int(row["version"]))
+    lines = lines[lines["option"].isna() | (lines["option"] == row["option"])]
+    return Before(
+        version=int(row["version"]), made_on=row["made_on"].date(), approved_on=row["approved_on"].date() if pd.notna(row["approved_on"]) and row["approved_on"] <= pd.Timestamp(as_of) else None,
+        hours=float(row["promised_hours"] if pd.notna(row["promised_hours"]) else row["hours"]), price=_known(row["price"]), currency=row["currency"] if isinstance(row["currency"], str) else None,
+        lines=lines[["phase", "technique", "part", "hours"]].fillna({"hours": 0.0}).reset_index(drop=True),
+    )  # fmt: skip
+
+
+def letter_of(con: duckdb.DuckDBPyConnection, found: Quoted, quote: Quote, studio: Settings, words: Vocabulary) -> Letter:
+    """The letter of a quote in the form that it asks for: of a revision, the letter of change."""
+    works = [work for work in found.works if work.options]
+    agreed = before(con, works[0].said.object, found.as_of) if len(works) == 1 and works[0].said.object else None
+    if quote.letter.get("form") == change.FORM and agreed is not None:
+        return change.letter(found, quote, studio, words, agreed)
+    return content.letter(found, quote, studio, words)
+
+
+def goes_on(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Quote:
+    """The quote of a work as it goes on from its latest version that stands (of options the one approved): what is finished is left to the bench, hours are her own figures alone."""
+    version = latest_standing(con, code, as_of)
+    if version is None:
+        return Quote(works=[QuotedWork(object=code)])
+    saved = promises.read(con, code, version)
+    quote = (promises.written_again(saved) if saved else None) or Quote(works=[QuotedWork(object=code)])
+    work = quote.works[0]
+    work.lines = _lines_to_go_on(con, code, version, as_of, saved)
+    quote.letter = {name: text for name, text in quote.letter.items() if name not in ("made_on", "reason", "form")}
+    quote.terms = {name: text for name, text in quote.terms.items() if name not in ("first_stage", "begin_on")}
+    return quote
+
+
+def latest_standing(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> int | None:
+    """The latest version of an estimate made by a day that was neither declined nor withdrawn."""
+    found: int | None = con.execute("SELECT max(version) FROM standing_versions WHERE object = ? AND made_on <= ?", [code, as_of]).fetchall()[0][0]
+    return found
+
+
+def _lines_to_go_on(con: duckdb.DuckDBPyConnection, code: str, version: int, as_of: date, saved: Saved | None) -> list[dict[str, str]]:
+    lines = reading.estimate_lines(con, code, version)
+    option = con.execute("SELECT approved_option FROM estimate_versions WHERE object = ? AND version = ?", [code, version]).fetchall()[0][0]
+    if option is not None:
+        lines = lines[lines["option"].isna() | (lines["option"] == option)].assign(option=None)
+    names = ["phase", "technique", "part"]
+    now = reading.overruns(con, as_of, code)
+    finished = now.loc[now["finished"].astype(bool), names]
+    lines = lines.merge(finished, on=names, how="left", indicator=True)
+    lines = lines[lines["_merge"] == "left_only"].drop(columns="_merge")
+    if saved is not None:  # what the record told is nobody's figure; her own, with her ranges and quantities, stand in what was typed
+        called = read_vocabulary(con).technique_spellings
+        typed = {
+            (called.get(notation.folded(name := line.get("technique", "")), name), line.get("part", "")): line
+            for work in (quotes.of_said(saved.written).works if saved.written else [])
+            for line in work.lines
+        }
+        told = con.execute(
+            "SELECT phase, technique, part, any_value(own_hours) AS own FROM quoted_lines WHERE object = ? AND version = ? GROUP BY ALL", [code, version]
+        ).df()
+        lines = lines.merge(told, on=names, how="left")
+        lines = lines.assign(hours=lines["own"].astype(float)).drop(columns="own")
+        rows = drafts.as_typed(lines)
+        for row in rows:
+            own = typed.get((row["technique"], row["part"]))
+            row["quantity"] = own.get("quantity", "") if own else row["quantity"]
+            row |= {name: own[name] for name in ("low_hours", "high_hours", "mark") if own and own.get(name)}
+    else:
+        rows = drafts.as_typed(lines)
+    usual = reading.usual_phases(con)
+    return [
+        {name: cell for name, cell in row.items() if cell and not (name == "phase" and usual.get(row["technique"]) == cell) and name in (*LINE_COLUMNS, "mark")}
+        for row in rows
+    ]

@@ -1,0 +1,116 @@
+"""From the database to promises scored, to what a finished work taught, and to the quotes that stood on a rate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from dashboard import calibrating, reading
+from dashboard.analysis import promises
+from dashboard.analysis.promises import Factor, Share
+
+_DAY = timedelta(days=1)
+_SHOWS = 0.005  # change of a rate, as a share, from which it is no longer called unchanged
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scored:
+    """Promises and what became of them.
+
+    Attributes
+    ----------
+    works : frame of `dashboard.analysis.promises.held_against`. lines : finished lines with a promise, see `promises.by_phase`, with `technique`.
+    versions : frame of `dashboard.reading.outcomes`. unpromised : finished works without a promise of the whole.
+    """
+
+    works: pd.DataFrame
+    lines: pd.DataFrame
+    versions: pd.DataFrame
+    unpromised: int
+
+    @property
+    def kept(self) -> Share:
+        return promises.kept(self.works)
+
+    @property
+    def inside(self) -> Share:
+        return promises.inside(self.works)
+
+    @property
+    def bias(self) -> Factor:
+        return promises.bias(self.works)
+
+    @property
+    def quoted(self) -> pd.DataFrame:
+        """Those that were quoted with a chance."""
+        return self.works[self.works["confidence"].notna()]
+
+    @property
+    def by_chance(self) -> dict[int, Share]:
+        """Chance that was promised, in 100, to the share that was kept."""
+        quoted = self.quoted
+        return {int(chance): promises.kept(quoted[quoted["confidence"] == chance]) for chance in sorted(quoted["confidence"].unique().tolist())}
+
+
+def scored(con: duckdb.DuckDBPyConnection, as_of: date, overruns: pd.DataFrame | None = None) -> Scored:
+    """Score every promise as things stood on a day."""
+    lines = reading.overruns(con, as_of) if overruns is None else overruns
+    works = promises.held_against(reading.promises(con, as_of), lines)
+    done = lines.groupby("object").agg(finished=("finished", "all"), hours=("actual_hours", "sum"))
+    finished = int((done["finished"].astype(bool) & (done["hours"] > 0)).sum())
+    return Scored(works=works, lines=_lines(con, as_of), versions=reading.outcomes(con, as_of), unpromised=finished - len(works))
+
+
+def _lines(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
+    """Finished lines with a promise: what the last version made on or before their first entry said of them, and what they took."""
+    found = reading.record(con, as_of + _DAY).quoted(calibrating.number_of(as_of + _DAY))
+    at = np.flatnonzero(found.finished[found.number] & (found.estimated > 0))
+    lines = found.lines.take(at)
+    frame = pd.DataFrame(
+        {name: getattr(lines, name) for name in ("object", "phase", "technique", "part")}
+        | {"promised_hours": found.estimated[at], "actual_hours": found.hours[found.number[at]]}
+    )
+    positions = reading.phases(con).set_index("phase")["position"]
+    return frame.assign(position=frame["phase"].map(positions).fillna(9999).astype(int))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Taught:
+    """What a finished work taught.
+
+    Attributes
+    ----------
+    on : the day on which it was finished. works : how many works stood behind the rates before it.
+    rates : frame, one row a technique worked on it, in the order of work: `technique`, `phase`, `unit`, `hours` (on this work), `rate_before`, `rate_after` (hours per unit or line; null: not known),
+        `change` (as a share), `unchanged`, `works_before`. turned_up : techniques that no estimate foresaw, with hours.
+    """
+
+    on: date
+    works: int
+    rates: pd.DataFrame
+    turned_up: pd.DataFrame
+
+
+def taught(con: duckdb.DuckDBPyConnection, code: str, on: date) -> Taught:
+    """Rates on the evening of a day with a work and without it: what it changed in what was known then."""
+    with_it, without = calibrating.calibrated(con, on), calibrating.calibrated(con, on, without=code)
+    lines = reading.overruns(con, on, code)
+    worked = lines[(lines["actual_hours"] + lines["extra_hours"]) > 0]
+    hours = worked.assign(hours=worked["actual_hours"] + worked["extra_hours"]).groupby("technique")["hours"].sum()
+    after = calibrating.rate_table(con, on, with_it)
+    before = calibrating.rate_table(con, on, without).set_index("technique")
+    found = after[after["technique"].isin(hours.index)][["technique", "phase", "unit", "rate", "p50", "reference_quantity"]]
+    was = before.reindex(found["technique"])
+    rate_before = was["rate"].to_numpy(dtype=float)
+    change = found["rate"].to_numpy(dtype=float) / rate_before - 1
+    frame = found.assign(
+        hours=found["technique"].map(hours).to_numpy(dtype=float), rate_before=rate_before, rate_after=found["rate"], change=change, unchanged=np.abs(change) < _SHOWS,
+        works_before=was["works"].fillna(0).to_numpy(dtype=int),
+    ).drop(columns=["rate", "p50", "reference_quantity"])  # fmt: skip
+    behind = without.joint.lines
+    unforeseen = lines[lines["unforeseen_hours"] > 0].groupby("technique", as_index=False).agg(unforeseen_hours=("unforeseen_hours", "sum"))
+    return Taught(on=on, works=len(set(behind.object[~behind.is_open].tolist())), rates=frame.reset_index(drop=True), turned_up=unforeseen)

@@ -1,0 +1,153 @@
+"""The whole loop on the invented studio, on a phone and on a laptop: quoted, saved, sent, approved, logged from the phone form, something found, revised, finished, scored, and what it taught."""
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from dashboard import demo
+from tests.browser.conftest import act, keep, settled
+from tests.browser.test_quote_a_work import add_line, begin, fill, total
+from tests.browser.test_tasks import done, go, press, row_of, unfold
+
+CODE = "26-099"
+
+
+@pytest.fixture
+def studio(serve_here: Callable[..., str], tmp_path: Path) -> str:
+    db = tmp_path / "studio.duckdb"
+    with demo.fresh(db):
+        pass
+    return serve_here("serve", "--db", str(db))
+
+
+def hours_of(cell: str) -> float:
+    found = re.search(r"[\d,]+\.\d", cell)
+    assert found, cell
+    return float(found[0].replace(",", ""))
+
+
+def quoted_and_saved(page: Page, studio: str) -> float:
+    """A new work is described, quoted, given its code, its letter taken, and saved as version 1; the hours promised."""
+    begin(page, studio)
+    act(page, page.get_by_role("button", name="Take its lines").first.click)
+    promised = hours_of(total(page)[1])
+    fill(page, "Addressee", "Family Brandreth")
+    expect(page.get_by_text("is not among the works yet. Give it its code")).to_be_visible()
+    page.get_by_label("Its code", exact=True).fill(CODE)
+    press(page, "Add it to the works")
+    expect(page.get_by_role("heading", name=f"Quote 1: {CODE}")).to_be_visible()
+    assert hours_of(total(page)[1]) == promised  # it is the same work, and it says the same
+    with page.expect_download() as given:
+        page.get_by_role("button", name="The letter as PDF").click()
+    assert Path(given.value.path()).read_bytes().startswith(b"%PDF")
+    expect(page.get_by_text("It becomes version 1 of 26-099, with all that it stood on")).to_be_visible()
+    keep(page, "quote-save")
+    press(page, f"Save as version 1 of {CODE}")
+    done(page, f"Saved as version 1 of {CODE}")
+    return promised
+
+
+def logged_from_the_phone_form(page: Page, studio: str) -> None:
+    """Two lines of the day sheet: one that was quoted, and one that nobody foresaw."""
+    page.goto(f"{studio}/log")
+    expect(page.locator("html[data-ready]")).to_be_attached()
+    page.get_by_role("button", name="Ilse", exact=True).click()
+    page.get_by_role("link", name="My day").click()
+    for technique, hours in (("condition report", "2:15"), ("retouching", "3h"), ("inlay", "1h30")):
+        page.get_by_label("Work", exact=True).fill(CODE)
+        page.get_by_label("Technique", exact=True).fill(technique)
+        page.get_by_label("Hours", exact=True).fill(hours)
+        page.keyboard.press("Enter")
+        expect(page.locator("#just")).to_contain_text(f"Added: {technique}")
+    expect(page.locator("#told")).to_contain_text("All is saved in the studio.")
+
+
+def approved(page: Page, studio: str) -> None:
+    """Its version says what it stood on, and is approved with the price agreed."""
+    go(page, f"{studio}/estimate?object={CODE}", "Estimate")
+    assert row_of(page, "Versions of the estimate", "(4 in 5)")[2] == "not approved"
+    unfold(page, "The lines of a version")
+    expect(page.get_by_text("the same to the digit")).to_be_visible()
+    expect(page.get_by_text(re.compile(r"finished lines on 6\d works\. Nothing that was logged or changed later"))).to_be_visible()
+    expect(page.get_by_role("button", name="Its letter as PDF")).to_be_visible()
+    keep(page, "estimate-stood-on")
+    page.get_by_label("Price agreed", exact=True).fill("2900")
+    press(page, "Note the approval")
+    done(page, f"Version 1 of {CODE} is approved")
+    assert row_of(page, "Versions of the estimate", "(4 in 5)")[-1] == "€2,900.00"
+
+
+def revised_and_approved(page: Page, studio: str) -> None:
+    """Something was found: what is done stays, the rest is told anew, with a letter of change; and that is approved."""
+    go(page, f"{studio}/estimate?object={CODE}", "Estimate")
+    press(page, "Quote the rest anew")
+    expect(page.get_by_role("heading", name=f"Quote 2: {CODE}")).to_be_visible()
+    settled(page)
+    expect(page.get_by_text("This work is under way, so this is a revision")).to_be_visible()
+    total(page)
+    assert row_of(page, "Lines of the quote", "inlay")[-1] == "as worked" and row_of(page, "Lines of the quote", "retouching", "3.0 h so far")
+    add_line(page, "lining removal dry")
+    press(page, f"Save as version 2 of {CODE}")
+    expect(page.get_by_text("Not saved: write first what was found")).to_be_visible()
+    fill(page, "What was found: why there is another version", "An old lining under the frame's rebate")
+    act(page, lambda: page.get_by_role("radio", name="what changed").click(force=True))
+    with page.expect_download() as given:
+        page.get_by_role("button", name="The letter as a page (HTML)").click()
+    letter = Path(given.value.path()).read_text(encoding="utf-8")
+    assert (
+        "A change in the treatment of A mill at Marrowby" in letter
+        and "An old lining under the frame&#x27;s rebate" in letter
+        and "€2,900.00" in letter
+        and "lining removal dry" in letter
+    )
+    keep(page, "quote-revision")
+    press(page, f"Save as version 2 of {CODE}")
+    done(page, f"Saved as version 2 of {CODE}")
+    go(page, f"{studio}/estimate?object={CODE}", "Estimate")
+    press(page, "Note the approval")
+    done(page, f"Version 2 of {CODE} is approved")
+
+
+def finished_and_scored(page: Page, studio: str, promised: float) -> None:
+    """Finished, it is held against the promise with which it began, and says what it taught."""
+    go(page, f"{studio}/works?object={CODE}", "Works")
+    page.get_by_label("Finished on", exact=True).first.fill(page.evaluate("new Date().toISOString().slice(0, 10)"))
+    press(page, "Save")
+    done(page, "Saved; what was said before is kept in the history.")
+    act(page, page.get_by_role("link", name="What it taught").click)
+    expect(page.get_by_role("heading", name=f"What {CODE} taught")).to_be_visible()
+    settled(page)
+    shown = page.locator("dl.figures dd").all_inner_texts()
+    assert hours_of(shown[0]) == promised and shown[1:] == ["6.8 h", "kept"]
+    expect(page.get_by_text(f"Promised {promised:.1f} h (4 in 5), took 6.8 h: kept; outside the range")).to_be_visible()
+    expect(page.get_by_text("which is not scored: it took over what was worked already")).to_be_visible()
+    expect(page.get_by_text("Turned up unquoted: inlay (1.5 h).")).to_be_hidden()  # the revision foresaw it: by the latest yardstick it is no surprise
+    assert row_of(page, "Rates without it and with it", "retouching")[1] == "3.0"
+    keep(page, "taught")
+    go(page, f"{studio}/promised-and-kept", "Promised and kept")
+    expect(page.get_by_text("Promised at 4 in 5: kept on 1 of 1")).to_be_visible()
+    expect(page.get_by_text("1 work is too few to say whether that chance holds.")).to_be_visible()
+    assert row_of(page, "Promises, the latest finished first", CODE)[3] == "4 in 5"
+    with page.expect_download() as given:
+        page.get_by_role("button", name="The page as HTML").click()
+    sheet = Path(given.value.path()).read_text(encoding="utf-8")
+    assert "How our promises have held" in sheet and CODE not in sheet and "Brandreth" not in sheet and "Ilse" not in sheet and "€" not in sheet
+    keep(page, "promised-and-kept")
+    # the rate says which quotes used it
+    go(page, f"{studio}/our-rates?technique=retouching", "Our rates")
+    assert row_of(page, "Quotes that used this rate", CODE)[-1] == "approved"
+    keep(page, "rates-used-by")
+
+
+def test_the_loop_from_a_quote_to_what_the_finished_work_taught(studio: str, page: Page) -> None:
+    promised = quoted_and_saved(page, studio)
+    approved(page, studio)
+    logged_from_the_phone_form(page, studio)
+    revised_and_approved(page, studio)
+    # overruns keep both yardsticks
+    go(page, f"{studio}/one-work?object={CODE}", "One work")
+    expect(page.get_by_text(re.compile(r"First approved [\d.]+ h, latest approved [\d.]+ h"))).to_be_visible()
+    finished_and_scored(page, studio, promised)
