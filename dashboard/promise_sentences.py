@@ -118,8 +118,8 @@ def learned(taught: Taught) -> str:
 def turned_up(taught: Taught) -> str:
     """What no estimate of it foresaw, for the chances of works to come."""
     if taught.turned_up.empty:
-        return "Nothing turned up that its estimate had not foreseen."
-    named = ", ".join(f"{row['technique']} ({hours(row['unforeseen_hours'])} h)" for row in taught.turned_up.to_dict("records"))
+        return "Nothing turned up that the estimate with which it began had not foreseen."
+    named = ", ".join(f"{row['technique']} ({hours(row['hours'])} h)" for row in taught.turned_up.to_dict("records"))
     return f"Turned up unquoted: {named}. The next quote of such a work counts that among its chances."
 
 

@@ -201,6 +201,8 @@ def goes_on(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Quote:
     work = quote.works[0]
     work.lines = _lines_to_go_on(con, code, version, as_of, saved)
     quote.letter = {name: text for name, text in quote.letter.items() if name not in ("made_on", "reason", "form")}
+    if (reading.overruns(con, as_of, code)["actual_hours"] > 0).any():
+        quote.letter["form"] = change.FORM  # a revision of a work under way is told as what changed
     quote.terms = {name: text for name, text in quote.terms.items() if name not in ("first_stage", "begin_on")}
     return quote
 

@@ -325,9 +325,14 @@ class Option:
         yearly = self.commercial.yearly
         return None if self.price is None or yearly is None or self.price.for_hours <= 0 else float(yearly.works_for_nothing_from(self.price.for_hours))
 
+    @property
+    def worked(self) -> float:
+        """Hours of what the price is for that were worked already."""
+        return float(self.lines.loc[self.lines["in_price"], "worked_hours"].sum())
+
     def weeks(self, level: float) -> float:
-        """From beginning to end of what the price is for, at the hours at the bench of an ordinary week, with the waiting."""
-        return float(np.quantile(self.charged() / self.commercial.bench_hours_per_week + self.days / _DAYS_A_WEEK, level))
+        """From beginning (of a work under way, from now) to end of what the price is for, at the hours at the bench of an ordinary week, with the waiting."""
+        return float(np.quantile((self.charged() - self.worked) / self.commercial.bench_hours_per_week + self.days / _DAYS_A_WEEK, level))
 
     def chance_over(self, hours: float) -> float:
         """How likely the hours that the price is for come to more than so many."""

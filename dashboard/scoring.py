@@ -86,7 +86,7 @@ class Taught:
     ----------
     on : the day on which it was finished. works : how many works stood behind the rates before it.
     rates : frame, one row a technique worked on it, in the order of work: `technique`, `phase`, `unit`, `hours` (on this work), `rate_before`, `rate_after` (hours per unit or line; null: not known),
-        `change` (as a share), `unchanged`, `works_before`. turned_up : techniques that no estimate foresaw, with hours.
+        `change` (as a share), `unchanged`, `works_before`. turned_up : frame `technique`, `hours` of what the estimate with which it began had not foreseen: what the next quote learns from, whatever a revision said since.
     """
 
     on: date
@@ -112,5 +112,8 @@ def taught(con: duckdb.DuckDBPyConnection, code: str, on: date) -> Taught:
         works_before=was["works"].fillna(0).to_numpy(dtype=int),
     ).drop(columns=["rate", "p50", "reference_quantity"])  # fmt: skip
     behind = without.joint.lines
-    unforeseen = lines[lines["unforeseen_hours"] > 0].groupby("technique", as_index=False).agg(unforeseen_hours=("unforeseen_hours", "sum"))
+    foreseen = reading.record(con, on + _DAY).foreseen(calibrating.number_of(on + _DAY))
+    of = foreseen.objects == code  # nothing, where no estimate came before its first entry
+    new = foreseen.techniques[(foreseen.turned_up | foreseen.another)[of].any(axis=0)] if of.any() else foreseen.techniques[:0]
+    unforeseen = worked[worked["technique"].isin(new)].groupby("technique", as_index=False).agg(hours=("actual_hours", "sum"))
     return Taught(on=on, works=len(set(behind.object[~behind.is_open].tolist())), rates=frame.reset_index(drop=True), turned_up=unforeseen)

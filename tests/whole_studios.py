@@ -13,7 +13,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 from dashboard import quoting
-from ingest import corrections, drafts, people, pins, quotes, rejects, typed, unsaved, vocabulary
+from ingest import corrections, drafts, people, pins, promises, quotes, rejects, typed, unsaved, vocabulary
 from ingest.errors import BenchHoursError
 from ingest.estimates import approve, take_back_approval
 from ingest.imports import import_files
@@ -53,6 +53,9 @@ operations = st.one_of(
     st.tuples(st.just("correct"), few, numbers, texts),
     st.tuples(st.just("decide"), st.sampled_from(["new", "correction", "left out"])),
     st.tuples(st.just("version"), few, texts, prices, st.lists(st.tuples(techniques, texts, numbers, st.sampled_from(["", "A", "B"])), min_size=1, max_size=4)),
+    st.tuples(st.just("promise"), few, texts, techniques, numbers, st.booleans()),
+    st.tuples(st.just("end"), few, st.integers(1, 2), st.sampled_from(promises.OUTCOMES), texts),
+    st.tuples(st.just("take back end"), few),
     st.tuples(st.just("approve"), few, st.integers(1, 2), st.sampled_from([None, "A", "B"])),
     st.tuples(st.just("take back approval"), few),
     st.tuples(st.just("milestone"), few, techniques, some_days),
@@ -142,6 +145,37 @@ def _version(store: Store, folder: Path, change: Any, number: int, reason: str, 
     )
 
 
+def _promise(store: Store, number: int, text: str, technique: str, hours: str, change: Any, *, several: bool) -> None:
+    """A version saved from a quote, however odd its words."""
+    told = float(hours)
+
+    def option(name: str) -> promises.PromisedOption:
+        line = promises.PromisedLine(
+            phase="", technique=technique, part=text.strip(), person="", quantity=None, hours=told, unattended_hours=None, note=text, p10=told, p50=told, p80=told, p90=told, promised_hours=told, own_hours=None,
+            worked_hours=0.0, rate=None, rate_low=told, rate_high=told, unit="dm2", pinned=False, works=[text],
+        )  # fmt: skip
+        phase = store.cursor().execute("SELECT phase FROM techniques WHERE technique = ?", [technique]).fetchall()[0][0]
+        return promises.PromisedOption(
+            option=name,
+            confidence=80,
+            promised_hours=told,
+            p10=told,
+            p50=told,
+            p80=told,
+            p90=told,
+            price=None,
+            currency="EUR",
+            stood_on={"said": text},
+            lines=[replace(line, phase=phase)],
+        )
+
+    one = promises.Promised(
+        object=_object(store, number), as_of=NOW.date(), program="1", works=1, lines=1, first_stage=several, written={"works": [], "terms": {"ceiling": text}, "letter": {}}, letter={"studio": text},
+        options=[option("A"), option("B")] if several else [option("")],
+    )  # fmt: skip
+    promises.save(store, [one], None, text, change)
+
+
 def _clocked(store: Store, folder: Path, change: Any, number: int, technique: str, person: str, day: date, clock: str, minutes: int, note: str) -> None:
     start = f"{day} {clock}"
     end = (day.toordinal() * 1440 + int(clock[:2]) * 60 + int(clock[3:]) + minutes) if day else 0
@@ -194,6 +228,9 @@ _DO: dict[str, Callable[..., None]] = {
     "decide": _decide,
     "version": _version,
     "approve": lambda s, f, c, number, version, option: _written(s, approve, _object(s, number), version, date(2024, 2, 1), option, c),
+    "promise": lambda s, f, c, number, text, technique, hours, several: _promise(s, number, text, technique, hours, c, several=several),
+    "end": lambda s, f, c, number, version, outcome, why: _written(s, promises.end, _object(s, number), version, outcome, NOW.date(), NOW.date(), replace(c, reason=why)),
+    "take back end": lambda s, f, c, number: _written(s, promises.take_back_end, _object(s, number), 1, c),
     "take back approval": lambda s, f, c, number: _written(s, take_back_approval, _object(s, number), 1, c),
     "milestone": lambda s, f, c, number, technique, day: typed.store_rows(s, MILESTONES, [{"object": _object(s, number), "phase": "", "technique": technique, "finished_on": str(day)}], c),
     "take back milestone": lambda s, f, c, number: _written(s, corrections.take_back_milestone, *_pick(s, "SELECT * FROM milestones ORDER BY ALL", number), c),

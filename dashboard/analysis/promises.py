@@ -74,7 +74,7 @@ def held_against(promises: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
     """
     done = lines.groupby("object").agg(finished=("finished", "all"), actual_hours=("actual_hours", "sum"), finished_on=("finished_on", "max"))
     done = done[done["finished"].astype(bool) & (done["actual_hours"] > 0)].drop(columns="finished")
-    found = promises.merge(done, left_on="object", right_index=True)
+    found = promises.merge(done.reset_index(), on="object")
     even = found["p50"].fillna(found["promised_hours"]).astype(float)
     actual = found["actual_hours"].astype(float)
     inside = ((actual >= found["p10"] - _SAID) & (actual <= found["p90"] + _SAID)).astype(float).where(found["p10"].notna())

@@ -342,7 +342,7 @@ def _time(options: tuple[Option, ...], agreed: Commercial) -> list[Block]:
         waits = [float(value) for value in (pd.Series(option.days).quantile([0.5, 0.8]))]
         name = f"Option {option.name}: " if option.name else ""
         about, most = max(round(even), 1), max(round(likely + 0.4999), 1)
-        sentence = f"{name}from beginning to end about {counted(about, 'week')}" + (
+        sentence = f"{name}from {'now' if option.worked else 'beginning'} to end about {counted(about, 'week')}" + (
             f", 4 times in 5 no more than {counted(most, 'week')}" if most > about else ""
         )
         if waits[1] >= 0.5:

@@ -423,7 +423,7 @@ def _effect(quote: Quote, one: Option, p80: float) -> str:
 def _time(one: Option) -> str:
     waits = pd.Series(one.days).quantile([0.5, 0.8]).tolist()
     waiting = f", with {waits[0]:,.0f} to {waits[1]:,.0f} days of waiting (soaking, pressing, drying) that are nobody's hours" if waits[1] >= 0.5 else ""
-    return f"From beginning to end {one.weeks(0.5):,.1f} weeks at even chance, {one.weeks(0.8):,.1f} weeks 4 in 5, at {one.commercial.bench_hours_per_week:g} h at the bench a week{waiting}."
+    return f"From {'now' if one.worked else 'beginning'} to end {one.weeks(0.5):,.1f} weeks at even chance, {one.weeks(0.8):,.1f} weeks 4 in 5, at {one.commercial.bench_hours_per_week:g} h at the bench a week{waiting}."
 
 
 def _side_by_side(told: WorkQuoted) -> None:

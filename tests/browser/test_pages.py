@@ -22,6 +22,8 @@ PAGES = [
     ("one-work?object=WORK", "One work", "There is no work yet.", "Treatment statement"),
     ("our-rates", "Our rates", "No line is finished yet", "Can the ranges be trusted?"),
     ("quote-a-work", "Quote a work", "No work is here yet, so what is said", "What to quote"),
+    ("promised-and-kept", "Promised and kept", "No finished work has a promise yet.", "Which rates to trust least"),
+    ("promised-and-kept?object=WORK", "Promised and kept", "No finished work has a promise yet.", "Rates without it and with it"),
     ("works", "Works", "No work is here yet.", "those on the bench first, the latest first"),
     ("works?object=WORK", "Works", 'There is no work "WORK" here.', "Milestones"),
     ("works?add=work", "Works", "A new work", "A new work"),
@@ -35,7 +37,7 @@ PAGES = [
     ("safe-keeping", "Safe keeping", "No backup was made yet.", "The record holds together"),
     ("who-may-come-in", "Who may come in", "There is no work yet.", "Labels for works"),
 ]
-CHARTS = {"": 3, "our-rates": 1, "one-work?object=WORK": 2}
+CHARTS = {"": 3, "promised-and-kept": 1, "our-rates": 1, "one-work?object=WORK": 2}
 # What Streamlit draws of itself: its widgets and the bones of its page are not ours to mend.
 THEIRS = (
     "stSelectbox",
