@@ -11,13 +11,14 @@ from dashboard.scoring import Scored, Taught
 from dashboard.tables import Row
 from dashboard.words import CONFIDENCES, counted, day, hours
 
+_ENOUGH_TO_TELL = 5  # works before the true share is told
 _ENOUGH = 8  # works before it is said whether chances hold
 
 
 def of_100(share: Share) -> str:
     """A share with its own range, in words."""
-    if not share.of:
-        return "nothing yet"
+    if share.of < _ENOUGH_TO_TELL:
+        return f"{share.hits} of {share.of}"
     return f"{share.hits} of {share.of}; the true share lies 4 times in 5 between {100 * share.low:.0f} and {100 * share.high:.0f} in 100"
 
 
@@ -45,7 +46,7 @@ def kept_at_all(scored: Scored) -> list[str]:
     if points and len(quoted):
         said.append(f"{counted(points, 'of them was a figure', 'of them were figures')} without a chance, as estimates were before.")
     elif points:
-        said.append("They were figures without a chance, as estimates were before there were quotes here; such a figure is about an even chance at best.")
+        said.append("They were figures without a chance, as estimates were before there were quotes here.")
     for chance, told in scored.by_chance.items():
         said.append(f"Promised at {CONFIDENCES.get(chance, f'{chance} in 100')}: kept on {of_100(told)}.{_verdict(told, chance / 100)}")
     if scored.inside.of:
@@ -72,10 +73,11 @@ def lean(scored: Scored) -> str:
             if round(100 * (bias.factor - 1))
             else "That work took what was said at even chance."
         )
+    plain = " (a figure without a chance is taken as one)" if len(scored.quoted) < len(scored.works) else ""
     between = f"(4 times in 5 between {100 * (bias.low - 1):+.0f} and {100 * (bias.high - 1):+.0f} %)".replace("-", "−")
     if bias.low <= 1 <= bias.high:
-        return f"Works took what was said at even chance, as far as can be told {between}."
-    return f"Works took {_percent(bias.factor)} than was said at even chance {between}."
+        return f"Works took what was said at even chance{plain}, as far as can be told {between}."
+    return f"Works took {_percent(bias.factor)} than was said at even chance{plain} {between}."
 
 
 def outcomes(scored: Scored) -> str:
@@ -94,10 +96,32 @@ def one_promise(row: Row) -> str:
     over = row["actual_hours"] - row["promised_hours"]
     said = f"Promised {hours(row['promised_hours'])} h{words}, took {hours(row['actual_hours'])} h: " + ("kept" if row["kept"] else f"over by {hours(over)} h")
     if pd.notna(row["inside"]):
-        said += f"; {'inside' if row['inside'] else 'outside'} the range of {hours(row['p10'])} to {hours(row['p90'])} h"
+        where = "inside" if row["inside"] else "below" if row["actual_hours"] < row["p10"] else "above"
+        said += f", {'and ' if row['kept'] else ''}{where} the range of {hours(row['p10'])} to {hours(row['p90'])} h"
     if pd.notna(row["revised_hours"]):
         said += f". Revised on the way to {hours(row['revised_hours'])} h, which is not scored: it took over what was worked already"
     return f"{said}."
+
+
+def not_worked(lines: pd.DataFrame) -> str:
+    """How much of what was promised was never worked; nothing where all was. `lines` of the work, of `dashboard.scoring.Scored.lines`."""
+    idle = lines[~(lines["actual_hours"] > 0)]
+    if idle.empty:
+        return ""
+    return f"{counted(len(idle), 'promised line')} of {len(lines)} {'was' if len(idle) == 1 else 'were'} never worked ({hours(idle['promised_hours'].sum())} h of the promise): not needed, or the treatment was stopped."
+
+
+def apart(versions: pd.DataFrame) -> list[str]:
+    """Of each version that was saved from a quote, what of its promise stands in its lines, against which hours are held, and what is for what may turn up. `versions` of `dashboard.reading.versions`."""
+    said = []
+    for row in versions[versions["promised_hours"].notna()].to_dict("records"):
+        rest = row["promised_hours"] - row["hours"]
+        if rest >= 0.05:
+            option = f", option {row['option']}," if isinstance(row["option"], str) else ""
+            said.append(
+                f"Version {row['version']}{option} promised {hours(row['promised_hours'])} h: {hours(row['hours'])} h in its lines, against which hours are held, and {hours(rest)} h for what may turn up."
+            )
+    return said
 
 
 def learned(taught: Taught) -> str:

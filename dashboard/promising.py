@@ -20,11 +20,10 @@ from dashboard.analysis.price import Terms
 from dashboard.letter import change, content
 from dashboard.letter.blocks import Letter
 from dashboard.letter.change import Before
-from dashboard.quoting import Known, Option, Quoted, WorkQuoted, similar_works
-from ingest import drafts, notation, promises, quotes
-from ingest.drafts import LINE_COLUMNS
+from dashboard.quoting import USUAL_CONFIDENCE, Known, Option, Quoted, WorkQuoted, similar_works
+from ingest import drafts, notation, promises
 from ingest.errors import BenchHoursError
-from ingest.promises import Promised, PromisedLine, PromisedOption, Saved
+from ingest.promises import Promised, PromisedLine, PromisedOption
 from ingest.quotes import Quote, QuotedWork
 from ingest.settings import Settings
 from ingest.vocabulary import Vocabulary, read_vocabulary
@@ -38,7 +37,7 @@ def promised(now: Known, found: Quoted, quote: Quote, letter: Letter) -> list[Pr
     works = [work for work in found.works if work.options]
     strangers = [work.said.called for work in found.works if not work.said.object]
     if strangers:
-        raise BenchHoursError(f"{', '.join(strangers)} is not among the works yet", "Give it its code first.")
+        raise BenchHoursError(f"{', '.join(strangers)} is not among the works yet", "Give it its code first, or add it under Works.")
     if not works:
         raise BenchHoursError("there is no line to save", "Write one on the sheet.")
     for work in found.works:
@@ -77,7 +76,7 @@ def _option(now: Known, work: WorkQuoted, one: Option) -> PromisedOption:
 def _line(row: Mapping[Any, Any], told: float, rate: pd.Series, works: list[str]) -> PromisedLine:
     pinned = bool(row["pinned"])
     return PromisedLine(
-        phase=row["phase"], technique=row["technique"], part=row["part"], person=row["person"] or "", quantity=_known(row["quantity"]) if row["unit"] else None, hours=told,
+        phase=row["phase"], technique=row["technique"], part=row["part"], person=row["person"] or "", quantity=_known(row["quantity"]) if row["unit"] and row["quantity"] > 0 else None, hours=told,
         unattended_hours=_known(row["unattended_hours"]), note=row["note"], **{name: float(row[name]) for name in NAMES}, promised_hours=float(row["promised"]), own_hours=_known(row["hours"]),
         worked_hours=float(row["worked_hours"]), rate=_known(rate.get("pinned_rate" if pinned else "rate")), rate_low=_known(rate.get("rate_low")), rate_high=_known(rate.get("rate_high")),
         unit=row["unit"] or None, pinned=pinned, works=works,
@@ -166,19 +165,21 @@ def again(told: PromisedOption) -> Again:
 
 
 def before(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Before | None:
-    """What a revision is held against: the latest approved version by a day, else the latest that stands; None where there is none."""
+    """What a revision is held against: the latest version approved by a day, else the latest that stood then; None where there is none, or where it has options and none was taken."""
+    day = pd.Timestamp(as_of)
     rows = reading.versions(con, code)
-    rows = rows[(rows["made_on"] <= pd.Timestamp(as_of)) & ~(rows["ended_on"] <= pd.Timestamp(as_of))]
-    approved = rows[rows["approved_on"] <= pd.Timestamp(as_of)]
-    if rows.empty:
+    rows = rows[(rows["made_on"] <= day) & ~(rows["ended_on"] <= day)]
+    approved = rows[rows["approved_on"] <= day]
+    rows = approved if len(approved) else rows[rows["version"] == rows["version"].max()]
+    if rows.empty or (rows.iloc[-1]["option"] is not None and pd.notna(rows.iloc[-1]["option"]) and approved.empty):
         return None
-    row = (approved if len(approved) else rows).sort_values("version").iloc[-1]
+    row = rows.sort_values("version").iloc[-1]
     lines = reading.estimate_lines(con, code, int(row["version"]))
     lines = lines[lines["option"].isna() | (lines["option"] == row["option"])]
     return Before(
-        version=int(row["version"]), made_on=row["made_on"].date(), approved_on=row["approved_on"].date() if pd.notna(row["approved_on"]) and row["approved_on"] <= pd.Timestamp(as_of) else None,
-        hours=float(row["promised_hours"] if pd.notna(row["promised_hours"]) else row["hours"]), price=_known(row["price"]), currency=row["currency"] if isinstance(row["currency"], str) else None,
-        lines=lines[["phase", "technique", "part", "hours"]].fillna({"hours": 0.0}).reset_index(drop=True),
+        version=int(row["version"]), made_on=row["made_on"].date(), approved_on=row["approved_on"].date() if len(approved) else None,
+        hours=float(row["promised_hours"] if pd.notna(row["promised_hours"]) else row["hours"]), price=_known(row["price"]), reckoned=_known(row["reckoned_price"]),
+        currency=row["currency"] if isinstance(row["currency"], str) else None, lines=lines[["phase", "technique", "part", "hours"]].fillna({"hours": 0.0}).reset_index(drop=True),
     )  # fmt: skip
 
 
@@ -192,58 +193,69 @@ def letter_of(con: duckdb.DuckDBPyConnection, found: Quoted, quote: Quote, studi
 
 
 def goes_on(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Quote:
-    """The quote of a work as it goes on from its latest version that stands (of options the one approved): what is finished is left to the bench, hours are her own figures alone."""
-    version = latest_standing(con, code, as_of)
+    """The quote of a work as it goes on from its latest version (one that stands, else the last; of options the one approved): what is finished is left to the bench, hours are her own figures alone."""
+    version = latest_standing(con, code, as_of) or _latest(con, code, as_of)
     if version is None:
         return Quote(works=[QuotedWork(object=code)])
     saved = promises.read(con, code, version)
     quote = (promises.written_again(saved) if saved else None) or Quote(works=[QuotedWork(object=code)])
-    work = quote.works[0]
-    work.lines = _lines_to_go_on(con, code, version, as_of, saved)
+    quote.works[0].lines = _lines_to_go_on(con, code, version, as_of, quote.works[0].lines)
     quote.letter = {name: text for name, text in quote.letter.items() if name not in ("made_on", "reason", "form")}
     if (reading.overruns(con, as_of, code)["actual_hours"] > 0).any():
         quote.letter["form"] = change.FORM  # a revision of a work under way is told as what changed
     quote.terms = {name: text for name, text in quote.terms.items() if name not in ("first_stage", "begin_on")}
+    if saved and saved.written is None and saved.options[0].confidence != USUAL_CONFIDENCE:  # what was typed did not come along
+        quote.terms["confidence"] = f"{saved.options[0].confidence}"
     return quote
 
 
 def latest_standing(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> int | None:
-    """The latest version of an estimate made by a day that was neither declined nor withdrawn."""
-    found: int | None = con.execute("SELECT max(version) FROM standing_versions WHERE object = ? AND made_on <= ?", [code, as_of]).fetchall()[0][0]
+    """The latest version of an estimate made by a day that was neither declined nor withdrawn by then."""
+    found: int | None = con.execute(
+        """SELECT max(version) FROM estimate_versions WHERE object = ? AND made_on <= ? AND version NOT IN (SELECT version FROM ended_versions WHERE object = ? AND ended_on <= ?)""",
+        [code, as_of, code, as_of],
+    ).fetchall()[0][0]
     return found
 
 
-def _lines_to_go_on(con: duckdb.DuckDBPyConnection, code: str, version: int, as_of: date, saved: Saved | None) -> list[dict[str, str]]:
-    lines = reading.estimate_lines(con, code, version)
-    option = con.execute("SELECT approved_option FROM estimate_versions WHERE object = ? AND version = ?", [code, version]).fetchall()[0][0]
-    if option is not None:
-        lines = lines[lines["option"].isna() | (lines["option"] == option)].assign(option=None)
+def _latest(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> int | None:
+    found: int | None = con.execute("SELECT max(version) FROM estimate_versions WHERE object = ? AND made_on <= ?", [code, as_of]).fetchall()[0][0]
+    return found
+
+
+def _lines_to_go_on(con: duckdb.DuckDBPyConnection, code: str, version: int, as_of: date, typed: list[dict[str, str]]) -> list[dict[str, str]]:
+    """Its lines as they are typed on the sheet of a quote: her own figures, ranges and quantities as they were `typed`, nothing that the record told. Those that were typed and had no part in its price (it was of
+    a first stage) stand behind them."""
+    words = read_vocabulary(con)
+    usual = reading.usual_phases(con)
+
+    def name_of(line: dict[str, str]) -> tuple[str, str, str, str]:
+        technique = words.technique_spellings.get(notation.folded(line.get("technique", "")), line.get("technique", ""))
+        phase = words.phase_spellings.get(notation.folded(line["phase"]), line["phase"]) if line.get("phase") else usual.get(technique, "")
+        return phase, technique, line.get("part", ""), line.get("option", "")
+
+    lines = reading.own_figures(con, code, version)
+    option = con.execute(
+        "SELECT approved_option FROM estimate_versions WHERE object = ? AND version = ? AND approved_on <= ?", [code, version, as_of]
+    ).fetchall()
+    taken = option[0][0] if option else None
+    if taken is not None:
+        lines = lines[lines["option"].isna() | (lines["option"] == taken)].assign(option=None)
     names = ["phase", "technique", "part"]
     now = reading.overruns(con, as_of, code)
-    finished = now.loc[now["finished"].astype(bool), names]
-    lines = lines.merge(finished, on=names, how="left", indicator=True)
-    lines = lines[lines["_merge"] == "left_only"].drop(columns="_merge")
-    if saved is not None:  # what the record told is nobody's figure; her own, with her ranges and quantities, stand in what was typed
-        called = read_vocabulary(con).technique_spellings
-        typed = {
-            (called.get(notation.folded(name := line.get("technique", "")), name), line.get("part", "")): line
-            for work in (quotes.of_said(saved.written).works if saved.written else [])
-            for line in work.lines
-        }
-        told = con.execute(
-            "SELECT phase, technique, part, any_value(own_hours) AS own FROM quoted_lines WHERE object = ? AND version = ? GROUP BY ALL", [code, version]
-        ).df()
-        lines = lines.merge(told, on=names, how="left")
-        lines = lines.assign(hours=lines["own"].astype(float)).drop(columns="own")
-        rows = drafts.as_typed(lines)
-        for row in rows:
-            own = typed.get((row["technique"], row["part"]))
-            row["quantity"] = own.get("quantity", "") if own else row["quantity"]
-            row |= {name: own[name] for name in ("low_hours", "high_hours", "mark") if own and own.get(name)}
-    else:
-        rows = drafts.as_typed(lines)
-    usual = reading.usual_phases(con)
-    return [
-        {name: cell for name, cell in row.items() if cell and not (name == "phase" and usual.get(row["technique"]) == cell) and name in (*LINE_COLUMNS, "mark")}
-        for row in rows
-    ]
+    finished = set(now.loc[now["finished"].astype(bool), names].itertuples(index=False, name=None))
+    of = {name_of(line): line for line in typed}
+    rows, seen = [], set()
+    for row in drafts.as_typed(lines):
+        phase, technique, part, in_option = name_of(row)
+        keys = [(phase, technique, part, one) for one in (in_option, taken or "", "")]
+        seen.update(keys)
+        if (phase, technique, part) in finished:
+            continue
+        own = next((of[key] for key in keys if key in of), None)
+        if own is not None:
+            row |= {name: own.get(name, "") for name in ("quantity", "low_hours", "high_hours", "mark")}
+        rows.append({name: cell for name, cell in row.items() if cell and not (name == "phase" and usual.get(technique) == cell)})
+    others = [line for key, line in of.items() if key not in seen and (taken is None or key[3] in ("", taken)) and key[:3] not in finished]
+    whole = {key[:3] for key in seen}
+    return [*rows, *({name: cell for name, cell in line.items() if name != "option" or taken is None} for line in others if name_of(line)[:3] not in whole)]

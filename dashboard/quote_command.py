@@ -23,6 +23,7 @@ from dashboard.words import CONFIDENCES, amount, counted, day, hours
 from ingest import promises, quotes
 from ingest.errors import BenchHoursError, why
 from ingest.history import Change
+from ingest.promises import Promised
 from ingest.quotes import Quote, QuotedWork
 from ingest.settings import read_settings
 from ingest.store import Store
@@ -82,18 +83,16 @@ def quote(said: argparse.Namespace, store: Store) -> int:
         raise BenchHoursError("there is no line to quote", "Give lines with a technique each, and as far as known its quantity and hours.")
     for sentence in (*work.doubts, *work.read.notes, *work.notes):
         complain(sentence)
-    letter = promising.letter_of(con, found, written_quote, read_settings(con), read_vocabulary(con))
-    if said.save:
-        if faults:
-            raise BenchHoursError("nothing is saved, as something of it cannot be read, as is said above", "Mend it, and save it then.")
-        saved = promises.save(
-            store, promising.promised(now, found, written_quote, letter), None, said.reason or "", Change(by=caller().who, reason="quoted by command")
-        )
-        complain(f"Saved as version {saved[0][1]} of {saved[0][0]}. When the owner says yes, note the approval under Estimate.")
-    if said.pdf:
-        _write(said.pdf, paper.as_pdf(letter))
-    if said.html:
-        _write(said.html, page.as_page(letter).encode())
+    if said.save and faults:
+        raise BenchHoursError("nothing is saved, as something of it cannot be read, as is said above", "Mend it, and save it then.")
+    if said.pdf or said.html or said.save:
+        letter = promising.letter_of(con, found, written_quote, read_settings(con), read_vocabulary(con))
+        if said.save:
+            _save(store, promising.promised(now, found, written_quote, letter), written_quote, said.reason or "")
+        if said.pdf:
+            _write(said.pdf, paper.as_pdf(letter))
+        if said.html:
+            _write(said.html, page.as_page(letter).encode())
     if said.csv:
         write_csv(as_frame(work.options), said.csv)
     if said.json:
@@ -101,6 +100,14 @@ def quote(said: argparse.Namespace, store: Store) -> int:
     elif not said.csv:
         _tell(now, found, work)
     return 1 if faults else 0
+
+
+def _save(store: Store, promised: list[Promised], written_quote: Quote, reason: str) -> None:
+    for one in promised:
+        if promising.latest_standing(store.cursor(), one.object, one.as_of) is not None and not reason.strip():
+            raise BenchHoursError(f"{one.object} has a version already, and nobody has said what was found since", "Say --reason.")
+    saved = promises.save(store, promised, written_quote.number, reason.strip(), Change(by=caller().who, reason="quoted by command"))
+    complain(f"Saved as version {saved[0][1]} of {saved[0][0]}. When the owner says yes, note the approval under Estimate.")
 
 
 def _written(store: Store, said: argparse.Namespace) -> tuple[Quote, list[str]]:
@@ -117,7 +124,9 @@ def _written(store: Store, said: argparse.Namespace) -> tuple[Quote, list[str]]:
         work = QuotedWork(object=code, lines=lines)
     elif kept:
         work = next(one for one in kept.works if one.object == code)
-        if len(kept.works) > 1:
+        if len(kept.works) == 1:
+            found.number = kept.number
+        else:
             complaints.append(f"Quote {kept.number} has {len(kept.works)} works; this is {code} by itself, without their travel.")
             found.terms = {name: text for name, text in found.terms.items() if not name.startswith("travel")}
     elif code:
@@ -135,13 +144,20 @@ def _written(store: Store, said: argparse.Namespace) -> tuple[Quote, list[str]]:
     elif describing:
         work.described = describing
     found.works = [work]
+    _as_said(found, said)
+    return found, complaints
+
+
+def _as_said(found: Quote, said: argparse.Namespace) -> None:
+    """What the call says of terms and letter, in place of what was kept."""
     if said.confidence:
         found.terms["confidence"] = f"{said.confidence}"
     if said.form:
         found.letter["form"] = said.form
     if said.reason:
         found.letter["reason"] = said.reason
-    return found, complaints
+    elif not said.form and found.letter.get("form") == change.FORM and not found.letter.get("reason"):
+        del found.letter["form"]  # a revision is told as what changed where somebody has said what that is
 
 
 def _of_latest_version(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Quote:

@@ -27,7 +27,7 @@ from dashboard.analysis.similar import Finished, Like
 from dashboard.analysis.totals import DRAWS
 from dashboard.analysis.uplift import FromOutside
 from dashboard.analysis.waiting import Waits
-from dashboard.under_way import in_words, with_the_bench
+from dashboard.under_way import as_one, in_words, with_the_bench
 from dashboard.words import CONFIDENCES
 from ingest import notation
 from ingest.amounts import decimal_of, read_named
@@ -436,7 +436,8 @@ def _joined(asked: list[Asked]) -> Asked:
 
 def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Commercial, draws: int, *, alone: bool) -> WorkQuoted:
     area = _number(read.held.get("area_dm2"))
-    lines = with_the_bench(_with_quantities(read.lines, area, now.usual_share), now.begun(said.object), now.positions)
+    lines = _with_quantities(read.lines, area, now.usual_share)
+    begun = now.begun(said.object)
     named = [one for one in dict.fromkeys(lines.sort_values("number")["option"]) if one]
     options = named[:1] or [""] if agreed.first_stage else named or [""]
     costs, faults = _costs(said, agreed)
@@ -445,7 +446,12 @@ def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Comme
     always = (lines["option"] == "") | (_early(now, lines) if agreed.first_stage else False)  # what is examined is examined for each option
     shown = {one: "" if agreed.first_stage else one for one in options}
     told = (
-        tuple(_option(now, name, said, read, lines[always | (lines["option"] == one)], shown[one], agreed, costs, draws) for one in options)
+        tuple(
+            _option(
+                now, name, said, read, with_the_bench(as_one(lines[always | (lines["option"] == one)]), begun, now.positions), shown[one], agreed, costs, draws
+            )
+            for one in options
+        )
         if len(lines)
         else ()
     )
@@ -453,8 +459,9 @@ def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Comme
         faults.append(
             f"A first stage is asked for, and no line of it is on the sheet: they are in {' and '.join(now.first_phases) or 'examination and documentation'}. There is no price."
         )
-    doubts, notes = _doubts(now, lines[~lines["done"]], area)
-    notes += in_words(lines)
+    beside = with_the_bench(lines, begun, now.positions)
+    doubts, notes = _doubts(now, beside[~beside["done"]], area)
+    notes += in_words(beside)
     if len(named) > 1 and agreed.first_stage:
         notes.append(f'The whole treatment is told with the option "{named[0]}"; the first stage is the same for each.')
     if len(named) == 1 and not agreed.first_stage:

@@ -197,6 +197,11 @@ def versions(con: duckdb.DuckDBPyConnection, known_object: str) -> pd.DataFrame:
     return _frame(con, "versions", object=known_object)
 
 
+def own_figures(con: duckdb.DuckDBPyConnection, known_object: str, version: int) -> pd.DataFrame:
+    """The lines of one version as `estimate_lines` gives them, with `hours` only where they are a figure of who made it, and not what the record told or the bench."""
+    return _frame(con, "own_figures", object=known_object, version=version)
+
+
 def estimate_lines(con: duckdb.DuckDBPyConnection, known_object: str, version: int) -> pd.DataFrame:
     """The lines of one version, columns of the estimates form."""
     return _frame(con, "estimate_lines", object=known_object, version=version)

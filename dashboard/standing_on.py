@@ -32,12 +32,12 @@ def show(code: str, version: int) -> None:
         ]
     )
     for option in saved.options:
-        _option(option)
+        _option(option, saved.program)
     _lines(code, version, saved)
     _letter(code, version, saved)
 
 
-def _option(told: PromisedOption) -> None:
+def _option(told: PromisedOption, program: str) -> None:
     name = f"Option {told.option}: " if told.option else ""
     price = f", price {money(told.price, told.currency)}" if told.price is not None else ""
     chance = CONFIDENCES.get(told.confidence, f"{told.confidence} in 100")
@@ -52,7 +52,7 @@ def _option(told: PromisedOption) -> None:
     frame.say(
         [
             f"{promised[0].upper()}{promised[1:]}. {same}",
-            f"{basis['draws']:,} draws, seed {basis['seed']}; what may turn up had {hours(told.stood_on['allowance_hours'])} h of the promise.",
+            f"For checking: {basis['draws']:,} draws from seed {basis['seed']}, by bench-hours {program}. What may turn up had {hours(told.stood_on['allowance_hours'])} h of the promise.",
         ]
     )
     likely = [one for one in told.stood_on["may_turn_up"] if one["chance"] >= 0.05][:4]

@@ -73,7 +73,7 @@ def versions(frame: pd.DataFrame, *, prices: bool) -> str:
     heads = ["version", "made", "approved", "lines", "hours", "low to high, h"]
     rows = [
         [
-            f"{row['version']}{', option ' + row['option'] if text(row['option']) else ''}", day(row["made_on"]), _answer(row),
+            f"{row['version']}{', option ' + row['option'] if text(row['option']) else ''}", day(row["made_on"]), _answer(row, because=prices),
             f"{row['lines']}", hours_of(row), _range(row),
         ]
         for row in frame.to_dict("records")
@@ -84,10 +84,10 @@ def versions(frame: pd.DataFrame, *, prices: bool) -> str:
     return ledger("Versions of the estimate", heads, rows, words=range(4 if prices else 3))
 
 
-def _answer(row: Row) -> str:
-    """What the owner said of a version."""
+def _answer(row: Row, *, because: bool) -> str:
+    """What the owner said of a version; `because`: with why."""
     if text(row["outcome"]):
-        return f"{row['outcome']} {day(row['ended_on'])}"
+        return f"{row['outcome']} {day(row['ended_on'])}" + (f": {why}" if because and (why := text(row["ended_because"])) else "")
     return day(row["approved_on"]) if pd.notna(row["approved_on"]) else "not approved"
 
 

@@ -54,6 +54,23 @@ def with_the_bench(lines: pd.DataFrame, begun: pd.DataFrame, positions: Mapping[
     return every.loc[order].reset_index(drop=True)
 
 
+def as_one(lines: pd.DataFrame) -> pd.DataFrame:
+    """Lines of one option: what belongs to it and what belongs to every option may be the same line, and is summed. A sum with an unknown in it is unknown."""
+    if not lines.duplicated(_NAME).any():
+        return lines
+    rows = []
+    for _, of in lines.groupby(_NAME, sort=False):
+        row = of.iloc[0].copy()
+        for name in ("quantity", "hours", "low_hours", "high_hours", "unattended_hours"):
+            row[name] = of[name].sum() if of[name].notna().all() else np.nan
+        row["filled_in"] = row["filled_in"] if of["filled_in"].notna().all() and len(of) == 1 else np.nan
+        row["option"] = max(of["option"])
+        row["person"] = row["person"] if of["person"].nunique() == 1 else ""
+        row["note"] = "; ".join(filter(None, of["note"]))
+        rows.append(row)
+    return pd.DataFrame(rows, columns=lines.columns).astype(lines.dtypes.to_dict())
+
+
 def in_words(lines: pd.DataFrame) -> list[str]:
     """That a work was begun, and what that does to its lines; nothing of one that was not."""
     begun = lines[lines["worked_hours"] > 0].drop_duplicates(_NAME)

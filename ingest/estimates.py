@@ -198,6 +198,12 @@ def _compare_with_held(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
         FROM resolved AS r JOIN versions AS v USING (object, version) WHERE v.is_held AND v.held_approved_on IS NOT NULL AND {fate.untouched("r")}"""
     )
     con.execute(
+        f"""INSERT INTO problems SELECT r."row", 'approved_on', 'is of version ' || v.version || ' of ' || v.object || ', which was ' || x.outcome || ' on ' || x.ended_on,
+            'Say under Estimate that it stands after all, and bring the file in again.'
+        FROM resolved AS r JOIN versions AS v USING (object, version) JOIN ended_versions AS x USING (object, version) WHERE v.approved_on IS NOT NULL AND {fate.untouched("r")}
+            AND r."row" NOT IN (SELECT "row" FROM problems)"""
+    )
+    con.execute(
         f"""INSERT INTO problems SELECT r."row", 'version', 'of ' || v.object || ' was saved from a quote, and this file says otherwise',
             'A quote stays as it was given; bring the change in as a new version.'
         FROM resolved AS r JOIN versions AS v USING (object, version) JOIN quotes AS q USING (object, version) WHERE NOT v.same_lines AND {fate.untouched("r")}
@@ -257,7 +263,7 @@ def approve(
 
     Parameters
     ----------
-    price : agreed with it, an amount and its currency, in place of the one that it has; None: as it is.
+    price : agreed with it, an amount and its currency, in place of the one that it has; None: as it is, or as that option was quoted.
     """
     made_on, approved_on = _version(con, known_object, version)
     if approved_on:
@@ -282,6 +288,12 @@ def approve(
         "UPDATE estimate_versions SET approved_on = ?, approved_option = ? WHERE object = ? AND version = ?",
         [on, option if options else None, known_object, version],
     )
+    if price is None:  # of options each was quoted at its own
+        found = con.execute(
+            "SELECT price, currency FROM quoted_options WHERE object = ? AND version = ? AND option = ? AND price IS NOT NULL",
+            [known_object, version, option or ""],
+        ).fetchall()
+        price = found[0] if found else None
     if price is not None:
         con.execute("UPDATE estimate_versions SET price = ?, currency = ? WHERE object = ? AND version = ?", [*price, known_object, version])
 

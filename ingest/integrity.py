@@ -79,6 +79,8 @@ _OTHERS = (
         OR (object, version) NOT IN (SELECT (object, version) FROM quoted_lines)"""),
     ("versions that ended and are none: {n}, {one} among them", "Bring in the estimates file again.",
      "SELECT count(*), min(object || ' version ' || version) FROM ended_versions WHERE (object, version) NOT IN (SELECT (object, version) FROM estimate_versions)"),
+    ("versions that are approved, and declined or withdrawn too: {n}, {one} among them", "Take one of the two back under Estimate.",
+     "SELECT count(*), min(object || ' version ' || version) FROM ended_versions JOIN estimate_versions USING (object, version) WHERE approved_on IS NOT NULL"),
     ("lines that stand twice: {n}, {one} among them", _BACKUP,
      "SELECT count(*), min(name) FROM (SELECT concat_ws(', ', object, phase, technique, part) AS name FROM lines GROUP BY object, phase, technique, part HAVING count(*) > 1)"),
     ("names that several entries have: {n}, {one} among them", "Take one of the two back under One work, if both say the same.",

@@ -19,6 +19,7 @@ from ingest.history import Change, keep_earlier
 from ingest.notation import day_in_words, written
 from ingest.quotes import Quote
 from ingest.records import ESTIMATES
+from ingest.settings import read_settings
 from ingest.store import Store
 from ingest.typed import put_rows
 
@@ -33,7 +34,7 @@ class PromisedLine:
 
     Attributes
     ----------
-    person, quantity, unattended_hours, note : as they stand in the estimate. hours : likewise, in tenths that sum to the promise; the others as in `quoted_lines`.
+    person, quantity, unattended_hours, note : as they stand in the estimate. hours : likewise, in tenths that sum to the promise but for what may turn up (of what is done as it was worked); the others as in `quoted_lines`.
     """
 
     phase: str
@@ -125,7 +126,7 @@ def save(store: Store, promised: Sequence[Promised], number: int | None, reason:
     saved = []
     with store.writing() as con:
         for one in promised:
-            version = _next_version(con, one)
+            version = _next_version(con, one, change)
             put_rows(con, ESTIMATES, _rows(one, version, reason), change)
             saved.append((one.object, version))
         if number is not None:  # under the lock of writers, so that two windows do not save it twice
@@ -137,11 +138,22 @@ def save(store: Store, promised: Sequence[Promised], number: int | None, reason:
     return saved
 
 
-def _next_version(con: duckdb.DuckDBPyConnection, one: Promised) -> int:
+def _next_version(con: duckdb.DuckDBPyConnection, one: Promised, change: Change) -> int:
     version, last, ended = con.execute(
         """SELECT coalesce(max(v.version), 0) + 1, max(v.made_on), (SELECT finished_on FROM objects WHERE object = ?) FROM estimate_versions AS v WHERE object = ?""",
         [one.object, one.object],
     ).fetchall()[0]
+    today, logged = con.execute(
+        "SELECT timezone(?, timezone('UTC', ?::TIMESTAMP))::DATE, (SELECT max(s.day) FROM spells AS s JOIN lines AS l ON l.line = s.line WHERE l.object = ?)",
+        [read_settings(con).zone, change.at, one.object],
+    ).fetchall()[0]
+    if one.as_of > today:
+        raise BenchHoursError(f"{day_in_words(one.as_of)} lies in the future", "Save it as of today.")
+    if logged and logged > one.as_of:
+        raise BenchHoursError(
+            f"{one.object} was worked on until {day_in_words(logged)}, so what is said as of {day_in_words(one.as_of)} would be no forecast",
+            "Quote it as of a later day.",
+        )
     if last and last > one.as_of:
         raise BenchHoursError(
             f"version {version - 1} of {one.object} was made on {day_in_words(last)}, after {day_in_words(one.as_of)}", "Quote it as of a later day."
@@ -201,10 +213,12 @@ def _keep(con: duckdb.DuckDBPyConnection, one: Promised, version: int, number: i
             [one.object, version, name, option.confidence, option.promised_hours, option.p10, option.p50, option.p80, option.p90, option.price, option.currency, _json(option.stood_on)],
         )  # fmt: skip
         con.executemany(
-            "INSERT INTO quoted_lines VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            """INSERT INTO quoted_lines SELECT ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?,
+                EXISTS (SELECT 1 FROM spells AS s JOIN lines AS l ON l.line = s.line WHERE l.object = ? AND l.phase = ? AND l.technique = ? AND l.part = ?), ?, ?, ?, ?, ?, ?""",
             [
                 [
                     one.object, version, name, place, line.phase, line.technique, line.part, *(getattr(line, figure) for figure in _FIGURES), line.own_hours, line.worked_hours,
+                    one.object, line.phase, line.technique, line.part,
                     *(getattr(line, name) for name in _RATE), _json(line.works),
                 ]
                 for place, line in enumerate(option.lines, 1)
@@ -235,6 +249,11 @@ def read(con: duckdb.DuckDBPyConnection, known_object: str, version: int) -> Sav
     return Saved(
         **dict(zip(names, head, strict=True)), written=written_quote and json.loads(written_quote), letter=letter and json.loads(letter), options=options
     )
+
+
+def of_number(con: duckdb.DuckDBPyConnection, number: int) -> list[tuple[str, int]]:
+    """The versions that a quote was saved as, by its number."""
+    return con.execute("SELECT object, version FROM quotes WHERE number = ? ORDER BY object, version", [number]).fetchall()
 
 
 def written_again(saved: Saved) -> Quote | None:

@@ -125,7 +125,7 @@ QUOTES = _kept("saved quotes", "object version number as_of saved_at saved_by pr
 QUOTED_OPTIONS = _kept("options of saved quotes", "object version option confidence promised_hours p10 p50 p80 p90 price currency stood_on")
 QUOTED_LINES = _kept(
     "lines of saved quotes",
-    "object version option place phase technique part p10 p50 p80 p90 promised_hours own_hours worked_hours rate rate_low rate_high unit pinned works",
+    "object version option place phase technique part p10 p50 p80 p90 promised_hours own_hours worked_hours begun rate rate_low rate_high unit pinned works",
 )
 ENDED_VERSIONS = _kept("versions that ended", "object version outcome ended_on reason")
 HISTORY = _kept("history", "kind key changed_at changed_by reason earlier content")

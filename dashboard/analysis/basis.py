@@ -14,7 +14,7 @@ from dashboard.analysis.calibration import NORMAL_SCORES, Foretold, at_levels
 from dashboard.analysis.mixed import Flags, Floats, Integers
 from dashboard.analysis.totals import DRAWS, SEED, Occurring, draw_hours, made_of
 
-_STEPS = 8192.0  # of log hours: a step is 0.012 per cent
+STEPS = 8192.0  # of log hours: a step is 0.012 per cent
 LEVELS = np.array([0.1, 0.5, 0.8, 0.9])
 NAMES = ("p10", "p50", "p80", "p90")
 
@@ -45,7 +45,7 @@ class Basis:
     def of(cls, foretold: Foretold, occurring: Occurring, fixed: Floats, draws: int) -> Basis:
         """Brought to the steps in which it is kept, before anything is reckoned from it."""
         return cls(
-            table=np.round(foretold.table * _STEPS) / _STEPS, correlation=foretold.correlation.astype(np.float32).astype(float), chance=occurring.chance, found=occurring.found,
+            table=np.round(foretold.table * STEPS) / STEPS, correlation=foretold.correlation.astype(np.float32).astype(float), chance=occurring.chance, found=occurring.found,
             together=occurring.together, work=occurring.work, fixed=fixed, draws=draws,
         )  # fmt: skip
 
@@ -65,7 +65,7 @@ class Basis:
         """As JSON says it, to be kept."""
         n = len(self.table)
         return {
-            "n": n, "table": _packed(np.diff(np.diff(np.round(self.table * _STEPS), axis=1, prepend=0), axis=1, prepend=0).astype("<i4")),
+            "n": n, "table": _packed(np.diff(np.diff(np.round(self.table * STEPS), axis=1, prepend=0), axis=1, prepend=0).astype("<i4")),
             "correlation": _packed(self.correlation[np.triu_indices(n, 1)].astype("<f4")), "chance": self.chance.tolist(), "found": np.flatnonzero(self.found).tolist(),
             "together": self.together, "work": self.work.tolist(), "fixed": [None if np.isnan(one) else float(one) for one in self.fixed], "seed": self.seed, "draws": self.draws,
         }  # fmt: skip
@@ -75,7 +75,7 @@ class Basis:
         """From what `said` gave."""
         n = int(said["n"])
         steps = np.frombuffer(_unpacked(said["table"]), dtype="<i4").reshape(n, -1) if n else np.zeros((0, len(NORMAL_SCORES)), dtype="<i4")
-        table = np.cumsum(np.cumsum(steps, axis=1, dtype=np.int64), axis=1) / _STEPS
+        table = np.cumsum(np.cumsum(steps, axis=1, dtype=np.int64), axis=1) / STEPS
         correlation = np.eye(n)
         correlation[np.triu_indices(n, 1)] = np.frombuffer(_unpacked(said["correlation"]), dtype="<f4").astype(float)
         found = np.zeros(n, dtype=bool)

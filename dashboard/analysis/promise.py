@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dashboard.analysis import by_hand, calibration, discovery, joint
-from dashboard.analysis.basis import Basis
+from dashboard.analysis.basis import STEPS, Basis
 from dashboard.analysis.calibration import LEVELS, Calibration, Foretold
 from dashboard.analysis.discovery import Described, Discoveries, MayTurnUp
 from dashboard.analysis.lines import Lines, join
@@ -102,6 +102,7 @@ def foretell(known: Calibration, discoveries: Discoveries, asked: Asked, draws: 
     if len(begun):
         rows = Foretold(table=table[begun], correlation=np.eye(len(begun)), figure_weight=np.zeros(len(begun)))
         table[begun] = rows.beyond(asked.so_far[begun]).table
+        table[begun] = np.ceil(table[begun] * STEPS) / STEPS  # brought to the steps in which it is kept, it must not fall below what was worked
         without[begun] = replace(rows, table=without[begun]).beyond(asked.so_far[begun]).table
     foretold = replace(foretold, table=table)
     work = np.array([number[name] for name in everything.object.tolist()], dtype=np.int64)

@@ -1,6 +1,6 @@
 """Promises held against what works took: the share that was kept, how far they were off over time and by phase, and where they were worth least.
 
-A promise is the one with which a work began. A revision takes over what is worked already, so it is easily kept; it is shown beside, and never scored.
+A promise is the one with which a work began. A revision takes over what is worked already, so it is easily kept; it is shown beside, and scored only where nothing was promised before.
 """
 
 from __future__ import annotations

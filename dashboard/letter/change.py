@@ -21,12 +21,12 @@ from ingest.settings import Settings
 from ingest.vocabulary import Vocabulary
 
 FORM = "change"
-_SHOWN = 0.05
+_SHOWN = 0.5  # hours from which a change of a phase is named
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Before:
-    """What was agreed before: the version, with the `hours` that it promised and its price.
+    """What was agreed before: the version, with the `hours` that it promised and the price agreed; `reckoned`: the price that it had as it was quoted, if it was.
 
     Attributes
     ----------
@@ -38,6 +38,7 @@ class Before:
     approved_on: date | None
     hours: float
     price: float | None
+    reckoned: float | None
     currency: str | None
     lines: pd.DataFrame
 
@@ -93,15 +94,16 @@ def _old_and_new(quoted: Quoted, option: Option, before: Before) -> list[Block]:
         )
     )
     phases = _by_phase(option, before)
-    if len(phases):
-        cells = [
-            [str(row["phase"])[0].upper() + str(row["phase"])[1:], hours(row["old"]), hours(row["worked"]), hours(row["new"]), signed_hours(row["by"])]
-            for row in phases.to_dict("records")
-        ]
-        blocks.append(table("By phase, where it changes", ["phase", "agreed, h", "worked so far, h", "now, h", "change, h"], cells, right=(1, 2, 3, 4)))
-    new_lines = _not_agreed(option, before)
-    if new_lines:
-        blocks.append(facts([("New", "; ".join(new_lines))]))
+    cells = [
+        [str(row["phase"])[0].upper() + str(row["phase"])[1:], *(hours(row[name]) for name in ("old", "worked", "new")), signed_hours(row["by"])]
+        for row in phases.to_dict("records")
+    ]
+    together = ["Together", hours(before.hours), hours(so_far), hours(option.promised), signed_hours(round(option.promised, 1) - round(before.hours, 1))]
+    blocks.append(table("By phase", ["phase", "agreed, h", "worked so far, h", "now, h", "change, h"], [*cells, together], right=(1, 2, 3, 4), foot=1))
+    others = option.lines[[(row["phase"], row["technique"], row["part"]) not in _agreed(before) for row in option.lines.to_dict("records")]]
+    blocks.append(
+        facts([("New", _named(others[others["worked_hours"] == 0])), ("Not agreed before, worked already", _named(others[others["worked_hours"] > 0]))])
+    )
     return blocks
 
 
@@ -112,19 +114,23 @@ def _chance(option: Option) -> str:
 
 
 def _by_phase(option: Option, before: Before) -> pd.DataFrame:
-    """`phase`, `old`, `worked`, `new`, `by` of those that change, in the order of work; what may turn up has a row of its own."""
+    """`phase`, `old`, `worked`, `new`, `by` in the order of work: phases that change, what may turn up, and all others in one row."""
     now = option.lines.groupby("phase", sort=False).agg(worked=("worked_hours", "sum"), new=("promised", "sum"))
-    old = before.lines.groupby("phase", sort=False)["hours"].sum()
-    every = now.join(old.rename("old"), how="outer", sort=False).fillna(0.0)
+    every = now.join(before.lines.groupby("phase", sort=False)["hours"].sum().rename("old"), how="outer", sort=False).fillna(0.0)
     every = every.loc[[*now.index, *(name for name in every.index if name not in now.index)]]
-    allowance_before = before.hours - float(before.lines["hours"].sum())
-    if max(option.allowance, allowance_before) >= _SHOWN:
-        every.loc["what cannot be seen yet"] = {"worked": 0.0, "new": option.allowance, "old": max(allowance_before, 0.0)}
-    every = every.assign(by=every["new"] - every["old"])
-    return every[every["by"].abs() >= _SHOWN].rename_axis("phase").reset_index()
+    unseen = max(before.hours - float(before.lines["hours"].sum()), 0.0)
+    if max(option.allowance, unseen) >= _SHOWN:
+        every.loc["what cannot be seen yet"] = {"worked": 0.0, "new": option.allowance, "old": unseen}
+    changes = (every["new"] - every["old"]).abs() >= _SHOWN
+    named: pd.DataFrame = every.loc[changes.to_numpy()]
+    if not changes.all():
+        named = pd.concat([named, every[~changes].sum().to_frame("all others" if len(named) else "all phases").T])
+    return named.assign(by=named["new"] - named["old"]).rename_axis("phase").reset_index()
 
 
-def _not_agreed(option: Option, before: Before) -> list[str]:
-    known = set(zip(before.lines["phase"], before.lines["technique"], before.lines["part"], strict=True))
-    rows = option.lines[[(row["phase"], row["technique"], row["part"]) not in known for row in option.lines.to_dict("records")]]
-    return [f"{row['technique']}{f' ({part})' if (part := row['part']) else ''}" for row in rows.to_dict("records")]
+def _agreed(before: Before) -> set[tuple[str, str, str]]:
+    return set(zip(before.lines["phase"], before.lines["technique"], before.lines["part"], strict=True))
+
+
+def _named(lines: pd.DataFrame) -> str:
+    return "; ".join(f"{row['technique']}{f' ({part})' if (part := row['part']) else ''}" for row in lines.to_dict("records"))

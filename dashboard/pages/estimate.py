@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 import pandas as pd
 import streamlit as st
 
-from dashboard import fields, frame, held, promising, reading, sheet, standing_on, tables
+from dashboard import fields, frame, held, promise_sentences, promising, reading, sheet, standing_on, tables
 from dashboard.words import amount, counted, day, hours, money, plain, text
 from ingest import amounts, drafts, estimates, notation, promises, quotes
 from ingest.cautions import usual_cautions
@@ -57,9 +57,16 @@ def _quote(code: str) -> None:
     written = quotes.of_work(con, code)
     if written is not None:
         st.page_link("pages/quote_a_work.py", label=f"Go on with quote {written.number}", query_params={"quote": f"{written.number}", **held.same_studio()})
-    elif st.button("Quote the rest anew" if promising.latest_standing(con, code, held.today()) else "Quote it from finished works"):
+    elif st.button(_again(code), type="primary", help="From what finished works really took; a version can also be written by hand, below."):
         begun = quotes.keep(held.store(), promising.goes_on(con, code, held.today()), held.visit())
         st.switch_page("pages/quote_a_work.py", query_params={"quote": f"{begun.number}", **held.same_studio()})
+
+
+def _again(code: str) -> str:
+    lines = held.overruns(held.today())
+    if (lines.loc[lines["object"] == code, "actual_hours"] > 0).any():
+        return "Quote the rest anew"
+    return "Quote it anew" if len(reading.versions(held.store().cursor(), code)) else "Quote it from finished works"
 
 
 # --- versions and their approval
@@ -68,6 +75,7 @@ def _quote(code: str) -> None:
 def _versions(code: str, versions: pd.DataFrame) -> None:
     st.header("Its versions")
     st.html(tables.versions(versions, prices=True))
+    frame.say(promise_sentences.apart(versions))
     with st.expander("The lines of a version, and what it stood on", key=f"lines of {code}", on_change="rerun") as opened:
         if opened.open:
             _lines_of_version(code, versions)
@@ -85,14 +93,15 @@ def _lines_of_version(code: str, versions: pd.DataFrame) -> None:
     numbers = versions["version"].unique().tolist()
     chosen = st.selectbox("Version", numbers, index=len(numbers) - 1, key=f"version shown {code}")
     lines = reading.estimate_lines(held.store().cursor(), code, chosen)
-    rows = [
-        [row["phase"], row["technique"], row["part"], text(row["option"]), amount(row["quantity"], text(row["unit"]) or None), hours(row["hours"]), hours(row["unattended_hours"])]
-        for row in lines.to_dict("records")
-    ]  # fmt: skip
+    cells = {
+        "phase": [row["phase"] for row in lines.to_dict("records")], "technique": [row["technique"] for row in lines.to_dict("records")], "hours": [hours(value) for value in lines["hours"]],
+        "quantity": [amount(row["quantity"], text(row["unit"]) or None) for row in lines.to_dict("records")], "part": lines["part"].tolist(), "option": [text(value) for value in lines["option"]],
+        "unattended, h elapsed": [hours(value) if pd.notna(value) else "" for value in lines["unattended_hours"]],
+    }  # fmt: skip
+    heads = [head for head, column in cells.items() if any(column)]  # what no line has takes no room on a phone
+    rows = [list(row) for row in zip(*(cells[head] for head in heads), strict=True)]
     st.html(
-        tables.ledger(
-            f"Lines of version {chosen}", ["phase", "technique", "part", "option", "quantity", "hours", "unattended, h elapsed"], rows, words=range(4)
-        )
+        tables.ledger(f"Lines of version {chosen}", heads, rows, words=[n for n, head in enumerate(heads) if head in ("phase", "technique", "part", "option")])
     )
     standing_on.show(code, chosen)
 
@@ -103,7 +112,7 @@ def _approve(code: str, waiting: pd.DataFrame) -> None:
         told = {version: _version_words(version, waiting[waiting["version"] == version]) for version in waiting["version"].unique().tolist()}
         version = st.selectbox("Version", list(told), index=len(told) - 1, format_func=told.__getitem__, key=f"approve version {code}")
         options = sorted(waiting["option"].dropna().unique())
-        option = fields.one_of("Option", options, options[0], f"approve option {code}") if options else None
+        option = st.selectbox("Option", options, index=None, placeholder="Which one was taken?", key=f"approve option {code}") if options else None
         with st.container(horizontal=True):
             on = st.text_input("On", f"{held.today():%Y-%m-%d}", key=f"approve day {code}", width=160)
             agreed = st.text_input(
@@ -116,18 +125,29 @@ def _approve(code: str, waiting: pd.DataFrame) -> None:
             )
         if not st.form_submit_button("Note the approval"):
             return
+    if option is None and waiting.loc[waiting["version"] == version, "option"].notna().any():
+        frame.refuse("Not noted: say which option was taken.")
+        return
     try:
-        when = notation.day(on, held.settings().day_order)
+        when = _day(on)
         price = _agreed(agreed, waiting[waiting["version"] == version], option)
         with held.store().writing() as con:
             estimates.approve(con, code, version, when, option, held.change("approved under Estimate"), price)
     except BenchHoursError as error:
         frame.refuse(f"Not noted: {error}")
         return
+    at = f" at {money(price[0], price[1])}" if price else ""
     frame.done(
-        f"Version {version} of {code} is approved on {day(when)}. Overruns are held against it from now on.",
+        f"Version {version} of {code}{f', option {option},' if option else ''} is approved on {day(when)}{at}. Overruns are held against it from now on.",
         ("pages/one_work.py", "Where its hours went", {"object": code}),
     )
+
+
+def _day(said: str) -> date:
+    try:
+        return notation.day(said, held.settings().day_order)
+    except BenchHoursError as error:
+        raise BenchHoursError(f'the day "{said}" {error.what}', error.mend) from error
 
 
 def _agreed(said: str, rows: pd.DataFrame, option: str | None) -> tuple[float, str] | None:
@@ -136,8 +156,11 @@ def _agreed(said: str, rows: pd.DataFrame, option: str | None) -> tuple[float, s
     row = (of if len(of) else rows).iloc[0]
     currency = text(row["currency"]) or held.settings().currency
     if said.strip():
-        value = float(amounts.decimal_of(said.strip()))
-        if value < 0:
+        try:
+            value = float(amounts.decimal_of(said.strip()))
+        except BenchHoursError as error:
+            raise BenchHoursError(f'price agreed "{said.strip()}" {error.what}', error.mend) from error
+        if value <= 0:
             raise BenchHoursError(f"a price of {said.strip()} cannot be", "Write it like 1200 or 1200.50.")
         return value, currency
     return (float(row["price"]), currency) if pd.notna(row["price"]) else None
@@ -160,7 +183,7 @@ def _end(code: str, waiting: pd.DataFrame) -> None:
             if not st.form_submit_button("Note it"):
                 return
         try:
-            when = notation.day(on, held.settings().day_order)
+            when = _day(on)
             with held.store().writing() as con:
                 promises.end(con, code, version, outcome, when, held.today(), held.change(why.strip()))
         except BenchHoursError as error:
@@ -185,9 +208,13 @@ def _version_words(version: int, rows: pd.DataFrame) -> str:
 
 
 def _take_back(code: str, approved: pd.DataFrame) -> None:
-    with st.expander("An approval was noted by mistake"):
+    with st.expander("Take an approval back"):
         version = st.selectbox("Version", approved["version"].unique().tolist(), index=approved["version"].nunique() - 1, key=f"take back {code}")
-        frame.say(["Taken back, it is no yardstick any more: overruns are held against the latest version still approved, or if none is, the latest made."])
+        frame.say(
+            [
+                "It was noted by mistake, or the owner has thought better of it: then note after that that it was declined. Taken back, it is no yardstick any more: overruns are held against the latest version still approved, or if none is, the latest made."
+            ]
+        )
         if st.button("Take the approval back"):
             with held.store().writing() as con:
                 estimates.take_back_approval(con, code, version, held.change("taken back under Estimate"))

@@ -7,7 +7,7 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
-from dashboard import correcting, fields, frame, held, reading, statement, tables
+from dashboard import correcting, fields, frame, held, promise_sentences, reading, statement, tables
 from dashboard.analysis.calendar import days_of_treatment, stretches
 from dashboard.analysis.overruns import by_object, by_phase, compare, main_cause, summed, totals
 from dashboard.charts import compared, treatment_calendar
@@ -46,7 +46,7 @@ def body() -> None:
     if held.is_principal():
         _ways_on(code, finished=len(lines) > 0 and bool(lines["finished"].all()))
     if lines.empty:
-        st.write(_why_no_lines(bool(work["versions"])))
+        st.write(_why_no_lines(bool(work["versions"]), text(work["outcome"])))
         return
     _hours(lines)
     _lines(lines)
@@ -66,7 +66,9 @@ def _ways_on(code: str, *, finished: bool) -> None:
             st.page_link("pages/promised_and_kept.py", label="What it taught", query_params={"object": code, **held.same_studio()})
 
 
-def _why_no_lines(estimated: bool) -> str:
+def _why_no_lines(estimated: bool, outcome: str) -> str:
+    if outcome:
+        return f"Its estimate was {outcome}, so nothing is held against it{': quote it anew under Estimate' if held.is_principal() else ''}."
     if not held.is_principal():
         return "No line of it is approved or logged yet; its lines stand here then."
     if estimated:
@@ -142,6 +144,7 @@ def _estimates(code: str, lines: pd.DataFrame) -> None:
         st.write("No estimate yet.")
         return
     st.html(tables.versions(versions, prices=held.is_principal()))
+    frame.say(promise_sentences.apart(versions))
     first, latest = lines["first_approved_hours"], lines["estimated_hours"]
     if lines["yardstick"].iloc[0] != "approved":
         frame.say(["No version is approved: the latest made is the yardstick."])

@@ -157,12 +157,25 @@ def _csv(scored: Scored) -> str:
 
 def _by_phase(scored: Scored) -> None:
     st.header("By phase")
-    frame.say(["Lines that were promised and worked: what the last version before each line's first entry said of it, summed by work."])
+    frame.say([
+        "Lines that were promised and worked: what the last version before each line's first entry said of it, summed by work. Where all together ran over by more than the usual work, a few works ran over by much."
+    ])  # fmt: skip
     rows = [
-        [row["phase"], f"{row['works']}", hours(row["promised_hours"]), hours(row["actual_hours"]), said.off_by(row)]
+        [
+            row["phase"],
+            f"{row['works']}",
+            hours(row["promised_hours"]),
+            hours(row["actual_hours"]),
+            _percent(row["actual_hours"] / row["promised_hours"]),
+            said.off_by(row),
+        ]
         for row in promises.by_phase(scored.lines).to_dict("records")
     ]
-    st.html(tables.ledger("Promises by phase", ["phase", "works", "promised, h", "took, h", "took, against the promise (range)"], rows, words=(0, 4)))
+    st.html(tables.ledger("Promises by phase", ["phase", "works", "promised, h", "took, h", "all together", "the usual work took (range)"], rows, words=(0, 5)))
+
+
+def _percent(factor: float) -> str:
+    return f"{100 * (factor - 1):+.0f} %".replace("-", "−")
 
 
 def _least_worth(scored: Scored) -> None:
@@ -241,7 +254,8 @@ def _one_work(row: pd.Series) -> None:
         ])
     )  # fmt: skip
     taught = held.taught(code, row["finished_on"].date())
-    frame.say([said.one_promise(row.to_dict()), said.learned(taught), said.turned_up(taught)])
+    lines = held.scored(held.today()).lines
+    frame.say([said.one_promise(row.to_dict()), said.not_worked(lines[lines["object"] == code]), said.learned(taught), said.turned_up(taught)])
     if taught.rates.empty:
         return
     rows: list[list[tables.Cell]] = [

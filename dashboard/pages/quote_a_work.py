@@ -47,10 +47,25 @@ def body() -> None:
     kept = quotes.read(held.store().cursor(), int(number)) if number.isdecimal() and len(number) < 10 else None
     if kept is None:
         if number:
-            st.warning(plain(f"There is no quote {number} any more. Those being written are below."))
+            _gone(number)
         _all()
     else:
         _one(kept)
+
+
+def _gone(number: str) -> None:
+    """A quote that is not being written: it was saved, be it in another window, or thrown away."""
+    found = promises.of_number(held.store().cursor(), int(number)) if number.isdecimal() and len(number) < 10 else []
+    if not found:
+        st.warning(plain(f"There is no quote {number} being written: it was thrown away, or never was. Those being written are below."))
+        return
+    st.info(
+        plain(
+            f"Quote {number} was saved as {' and '.join(f'version {version} of {code}' for code, version in found)}, so it is not written on any more. What it says, and its letter, stand under Estimate."
+        )
+    )
+    for code, _ in found:
+        st.page_link("pages/estimate.py", label=f"Estimate of {code}", query_params={"object": code, **held.same_studio()})
 
 
 def _go(**query: str) -> None:
@@ -564,6 +579,7 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
             _text(said, name, content.CLAUSE_HEADS[name], key, turn, getattr(studio, name) or content.USUAL_CLAUSES[name], rows=96)
         frame.say([f'What is written here is for this letter; the studio\'s own words are kept under Studio, quotes. "{NO_CLAUSE}" leaves a clause out.'])
     if _before(found):
+        _warn(_discount(found))
         _text(said, "reason", "What was found: why there is another version", key, turn, "", rows=80)
     dots = st.toggle("Show the owner the dots", said.get("dots") == "yes", key=f"{key} dots {turn}")
     _put(said, "dots", "yes" if dots else "")
@@ -595,6 +611,21 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
         if opened.open:
             for number, picture in enumerate(paper.as_pictures(made), 1):
                 st.image(picture, caption=f"Page {number}", width="stretch")
+
+
+def _discount(found: Quoted) -> list[str]:
+    """A price that was agreed below or above the one reckoned then: the new one does not carry that over by itself."""
+    con, told = held.store().cursor(), []
+    for work in found.works:
+        agreed = promising.before(con, work.said.object, found.as_of) if work.said.object and work.options else None
+        if agreed is None or agreed.price is None or agreed.reckoned is None or round(agreed.price - agreed.reckoned, 2) == 0:
+            continue
+        currency, by = agreed.currency or held.settings().currency, agreed.price - agreed.reckoned
+        told.append(
+            f"For version {agreed.version} of {work.said.object} {money(agreed.price, currency)} was agreed, {money(abs(by), currency)} {'less' if by < 0 else 'more'} than was reckoned. The price of this revision does not carry that over: "
+            "set a ceiling, or another rate, if it is to."
+        )
+    return told
 
 
 def _before(found: Quoted) -> bool:

@@ -29,6 +29,7 @@ CREATE TABLE quoted_lines (
     p10 DOUBLE NOT NULL, p50 DOUBLE NOT NULL, p80 DOUBLE NOT NULL, p90 DOUBLE NOT NULL, promised_hours DOUBLE NOT NULL,
     own_hours DOUBLE,                 -- her own figure, of the whole line
     worked_hours DOUBLE NOT NULL,     -- taken over from the bench: worked before the version was made
+    begun BOOLEAN NOT NULL,           -- there was an entry on it when the version was saved, whatever its charge: what is said of it is no forecast
     rate DOUBLE, rate_low DOUBLE, rate_high DOUBLE, unit VARCHAR,  -- hours per unit, or per line; null: nothing was known of the technique
     pinned BOOLEAN NOT NULL,
     works JSON NOT NULL               -- codes of the finished works behind that rate
@@ -41,3 +42,22 @@ CREATE TABLE ended_versions (
     ended_on DATE NOT NULL, reason VARCHAR
 );
 CREATE VIEW standing_versions AS SELECT v.* FROM estimate_versions AS v ANTI JOIN ended_versions AS e ON e.object = v.object AND e.version = v.version;
+
+-- Each line of a version with what is a figure of hers and what is not. What a quote told from the record alone is nobody's figure, not where it was copied into a later version either;
+-- what was begun when a quote was saved is taken over from the bench, and so is a copy of it.
+CREATE VIEW own_figures AS
+WITH quoted AS (
+    SELECT l.line, q.version, q.option, CASE WHEN count(q.own_hours) = count(*) THEN sum(q.own_hours) END AS own_hours, bool_or(q.begun) AS begun
+    FROM quoted_lines AS q JOIN lines AS l ON l.object = q.object AND l.phase = q.phase AND l.technique = q.technique AND l.part = q.part
+    GROUP BY l.line, q.version, q.option
+), told AS (
+    SELECT q.*, sum(e.hours) AS hours FROM quoted AS q JOIN estimated_lines AS e ON e.line = q.line AND e.version = q.version AND coalesce(e.option, '') = q.option GROUP BY ALL
+), copied AS (
+    SELECT DISTINCT ON (e.line, e.version, e.hours) e.line, e.version, e.hours, t.own_hours, t.begun
+    FROM estimated_lines AS e JOIN told AS t ON t.line = e.line AND t.version < e.version AND t.hours = e.hours ORDER BY t.version DESC
+)
+SELECT e.* EXCLUDE (hours), e.hours AS estimate_hours,
+    CASE WHEN t.line IS NOT NULL THEN t.own_hours WHEN c.line IS NOT NULL THEN c.own_hours ELSE e.hours END AS hours, coalesce(t.begun, c.begun, false) AS taken_over
+FROM estimated_lines AS e
+LEFT JOIN told AS t ON t.line = e.line AND t.version = e.version AND t.option = coalesce(e.option, '')
+LEFT JOIN copied AS c ON c.line = e.line AND c.version = e.version AND c.hours = e.hours;

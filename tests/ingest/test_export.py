@@ -196,8 +196,8 @@ MEANINGLESS = {
         ("written", f"24-001,1,1,{_DAY},{_MOMENT},,0.9.0,3,9,no,[],")],
     "options_of_saved_quotes": [("confidence", "24-001,1,,0,9,1,2,3,4,,EUR,{}"), ("p50", "24-001,1,,80,9,1,inf,3,4,,EUR,{}"), ("stood_on", "24-001,1,,80,9,1,2,3,4,,EUR,3")],
     "lines_of_saved_quotes": [
-        ("worked_hours", "24-001,1,,1,stabilisation,facing,,1,2,3,4,2,,-1,,,,,no,[]"),
-        ("unit", "24-001,1,,1,stabilisation,facing,,1,2,3,4,2,,0,,,,ells,no,[]"), ("works", "24-001,1,,1,stabilisation,facing,,1,2,3,4,2,,0,,,,,no,[3]"),
+        ("worked_hours", "24-001,1,,1,stabilisation,facing,,1,2,3,4,2,,-1,no,,,,,no,[]"),
+        ("unit", "24-001,1,,1,stabilisation,facing,,1,2,3,4,2,,0,no,,,,ells,no,[]"), ("works", "24-001,1,,1,stabilisation,facing,,1,2,3,4,2,,0,no,,,,,no,[3]"),
     ],
     "versions_that_ended": [("outcome", f"24-001,1,forgotten,{_DAY},"), ("ended_on", "24-001,1,declined,infinity,")],
     "history": [("earlier", "objects,24-001,2024-01-01 00:00:00,,,3,"), ("changed_at", "objects,24-001,infinity,,,{},")],
