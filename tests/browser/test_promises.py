@@ -93,7 +93,8 @@ def revised_and_approved(page: Page, studio: str) -> None:
     press(page, f"Save as version 2 of {CODE}")
     expect(page.get_by_text("Not saved: write first what was found")).to_be_visible()
     fill(page, "What was found: why there is another version", "An old lining under the frame's rebate")
-    act(page, lambda: page.get_by_role("radio", name="what changed").click(force=True))
+    expect(page.get_by_role("radio", name="what changed")).to_be_checked()  # a revision is told as what changed
+    expect(page.get_by_text("€2,900.00 was agreed").first).to_be_visible()  # and does not carry a price agreed over in silence
     with page.expect_download() as given:
         page.get_by_role("button", name="The letter as a page (HTML)").click()
     letter = Path(given.value.path()).read_text(encoding="utf-8")
@@ -122,7 +123,7 @@ def finished_and_scored(page: Page, studio: str, promised: float) -> None:
     settled(page)
     shown = page.locator("dl.figures dd").all_inner_texts()
     assert hours_of(shown[0]) == promised and shown[1:] == ["6.8 h", "kept"]
-    expect(page.get_by_text(f"Promised {promised:.1f} h (4 in 5), took 6.8 h: kept; outside the range")).to_be_visible()
+    expect(page.get_by_text(f"Promised {promised:.1f} h (4 in 5), took 6.8 h: kept, and below the range")).to_be_visible()
     expect(page.get_by_text("which is not scored: it took over what was worked already")).to_be_visible()
     expect(page.get_by_text("Turned up unquoted: inlay (1.5 h).")).to_be_visible()  # whatever the revision said since
     assert row_of(page, "Rates without it and with it", "retouching")[1] == "3.0"
