@@ -109,6 +109,8 @@ class Record:
         self.version_number, self.version_made = versions["version"].to_numpy(dtype=np.int64), versions["made_on"].to_numpy(dtype=np.int64)
         self.version_ended, self.version_whole = versions["ended_on"].to_numpy(dtype=float), ~versions["first_stage"].to_numpy(dtype=bool)
         taken = self.estimates[self.estimates["taken_over"].to_numpy(dtype=bool)]
+        revising = self.object_of[taken["line"].to_numpy(dtype=np.int64)] * _VERSIONS + taken["version"].to_numpy(dtype=np.int64)
+        self.version_revises = np.isin(self.version_object * _VERSIONS + self.version_number, revising)
         self.taken_over = taken["line"].to_numpy(dtype=np.int64) * _VERSIONS + taken["version"].to_numpy(dtype=np.int64)
 
     def as_of(self, before: int, *, without_open: Collection[str] = (), without: str | None = None) -> Lines:
@@ -236,6 +238,10 @@ class Record:
         """Of each work the day and the number of the estimate with which its treatment began: the first one, or a later one that was made before anything was logged after it;
         `_NEVER` where there is none. `first`, `last` are days with entries of each line."""
         known = self._standing(before) & self.version_whole
+        # a revision of the same day is none, but where it is the first of the whole, after a first stage
+        has = np.zeros(len(self.objects), dtype=bool)
+        has[self.version_object[known & ~self.version_revises]] = True
+        known &= ~self.version_revises | ~has[self.version_object]
         made = np.full(len(self.objects), _NEVER, dtype=np.int64)
         np.minimum.at(made, self.version_object[known], self.version_made[known])
         of_line = made[self.object_of]
