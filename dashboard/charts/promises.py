@@ -43,4 +43,5 @@ def over_time(held: pd.DataFrame) -> Chart:
         )
         .add_params(alt.selection_point(name="chosen", fields=["object"]))
     )  # fmt: skip
-    return dressed(alt.layer(line, ranges, points, words), HEIGHT)
+    layers = [line, *([ranges] if shown["low"].notna().any() else []), points, words]  # a layer of nothing is a picture without a name to who hears it
+    return dressed(alt.layer(*layers), HEIGHT)
