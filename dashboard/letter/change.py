@@ -115,12 +115,15 @@ def _chance(option: Option) -> str:
 
 def _by_phase(option: Option, before: Before) -> pd.DataFrame:
     """`phase`, `old`, `worked`, `new`, `by` in the order of work: phases that change, what may turn up, and all others in one row."""
-    now = option.lines.groupby("phase", sort=False).agg(worked=("worked_hours", "sum"), new=("promised", "sum"))
+    # in the tenths that sum to the promise
+    told = option.lines.assign(told=[float(one) for one in option.tenths[:-1]])
+    now = told.groupby("phase", sort=False).agg(worked=("worked_hours", "sum"), new=("told", "sum"))
+    allowance = float(option.tenths[-1])
     every = now.join(before.lines.groupby("phase", sort=False)["hours"].sum().rename("old"), how="outer", sort=False).fillna(0.0)
     every = every.loc[[*now.index, *(name for name in every.index if name not in now.index)]]
-    unseen = max(before.hours - float(before.lines["hours"].sum()), 0.0)
-    if max(option.allowance, unseen) >= _SHOWN:
-        every.loc["what cannot be seen yet"] = {"worked": 0.0, "new": option.allowance, "old": unseen}
+    unseen = max(round(before.hours, 1) - float(before.lines["hours"].sum()), 0.0)
+    if max(allowance, unseen) > 0:
+        every.loc["what cannot be seen yet"] = {"worked": 0.0, "new": allowance, "old": unseen}
     changes = (every["new"] - every["old"]).abs() >= _SHOWN
     named: pd.DataFrame = every.loc[changes.to_numpy()]
     if not changes.all():
