@@ -1,26 +1,18 @@
 """The whole loop on the invented studio, on a phone and on a laptop: quoted, saved, sent, approved, logged from the phone form, something found, revised, finished, scored, and what it taught."""
 
 import re
-from collections.abc import Callable
 from pathlib import Path
 
-import pytest
 from playwright.sync_api import Page, expect
 
-from dashboard import demo
 from tests.browser.conftest import act, keep, settled
-from tests.browser.test_quote_a_work import add_line, begin, fill, total
+from tests.browser.test_quote_a_work import add_line, begin, fill, studio, total
 from tests.browser.test_tasks import done, go, press, row_of, unfold
 
 CODE = "26-099"
 
 
-@pytest.fixture
-def studio(serve_here: Callable[..., str], tmp_path: Path) -> str:
-    db = tmp_path / "studio.duckdb"
-    with demo.fresh(db):
-        pass
-    return serve_here("serve", "--db", str(db))
+__all__ = ["studio"]  # fixture
 
 
 def hours_of(cell: str) -> float:

@@ -430,7 +430,7 @@ def test_printed_labour_variances_hold_across_a_revision(
 # --- known truth: revising flatters nobody
 
 
-_WORKS = 20
+_WORKS = 12
 
 
 def _line(technique: str, hours: float, own: float | None, worked: float) -> PromisedLine:

@@ -45,6 +45,8 @@ def test_an_older_form_is_brought_up_to_date_and_its_overruns_are_those_of_its_t
         assert len(lines) == told["lines"]
         for name, hours in told["overruns_hours"].items():
             assert lines[name].astype(float).sum() == pytest.approx(hours, abs=1e-6), name
+        if form not in (FORMS[0], FORMS[-1]):  # by way of an export the first and the last are enough
+            return
         export(store, tmp_path / "out", private=True)
         with Store(":memory:") as back:
             assert all(report.complete for report in import_files(back, [tmp_path / "out" / file.name for file in (tmp_path / "out").iterdir()]))
