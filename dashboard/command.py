@@ -365,6 +365,10 @@ def _print_versions(versions: pd.DataFrame, as_of: date) -> None:
     versions = versions[versions["made_on"] <= pd.Timestamp(as_of)]
     if versions.empty:
         return
+    versions = versions.assign(
+        outcome=versions["outcome"].where(versions["ended_on"] <= pd.Timestamp(as_of)),
+        approved_on=versions["approved_on"].where(versions["approved_on"] <= pd.Timestamp(as_of)),
+    )
     tell("Versions of its estimate")
     rows = []
     for row in versions.to_dict("records"):

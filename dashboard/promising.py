@@ -34,13 +34,13 @@ _ALIKE = 1e-9
 
 def promised(now: Known, found: Quoted, quote: Quote, letter: Letter) -> list[Promised]:
     """What is to be saved of a quote; raises where it cannot be."""
-    works = [work for work in found.works if work.options]
+    works = found.works
     strangers = [work.said.called for work in found.works if not work.said.object]
     if strangers:
         raise BenchHoursError(f"{', '.join(strangers)} is not among the works yet", "Give it its code first, or add it under Works.")
-    if not works:
-        raise BenchHoursError("there is no line to save", "Write one on the sheet.")
     for work in found.works:
+        if not work.options:
+            raise BenchHoursError(f"{work.said.called} has no lines yet, and would be lost with the quote", "Write its lines, or take it out of the quote.")
         if work.read.left_aside:
             raise BenchHoursError(f"a line of {work.said.called} cannot be read, and would not be in the version", "Mend it first.")
     if found.commercial.faults:
@@ -187,21 +187,25 @@ def letter_of(con: duckdb.DuckDBPyConnection, found: Quoted, quote: Quote, studi
     """The letter of a quote in the form that it asks for: of a revision, the letter of change."""
     works = [work for work in found.works if work.options]
     agreed = before(con, works[0].said.object, found.as_of) if len(works) == 1 and works[0].said.object else None
-    if quote.letter.get("form") == change.FORM and agreed is not None:
+    if quote.letter.get("form") == change.FORM:
+        if agreed is None:
+            raise BenchHoursError(
+                "there is nothing agreed, or no single work, to set a change beside", "Choose another form of the letter, or note first which option was taken."
+            )
         return change.letter(found, quote, studio, words, agreed)
     return content.letter(found, quote, studio, words)
 
 
 def goes_on(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Quote:
     """The quote of a work as it goes on from its latest version (one that stands, else the last; of options the one approved): what is finished is left to the bench, hours are her own figures alone."""
-    version = latest_standing(con, code, as_of) or _latest(con, code, as_of)
+    version = latest_standing(con, code, as_of) or latest(con, code, as_of)
     if version is None:
         return Quote(works=[QuotedWork(object=code)])
     saved = promises.read(con, code, version)
     quote = (promises.written_again(saved) if saved else None) or Quote(works=[QuotedWork(object=code)])
     quote.works[0].lines = _lines_to_go_on(con, code, version, as_of, quote.works[0].lines)
     quote.letter = {name: text for name, text in quote.letter.items() if name not in ("made_on", "reason", "form")}
-    if (reading.overruns(con, as_of, code)["actual_hours"] > 0).any():
+    if (reading.overruns(con, as_of, code)["actual_hours"] > 0).any() and before(con, code, as_of) is not None:
         quote.letter["form"] = change.FORM  # a revision of a work under way is told as what changed
     quote.terms = {name: text for name, text in quote.terms.items() if name not in ("first_stage", "begin_on")}
     if saved and saved.written is None and saved.options[0].confidence != USUAL_CONFIDENCE:  # what was typed did not come along
@@ -218,7 +222,7 @@ def latest_standing(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> i
     return found
 
 
-def _latest(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> int | None:
+def latest(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> int | None:
     found: int | None = con.execute("SELECT max(version) FROM estimate_versions WHERE object = ? AND made_on <= ?", [code, as_of]).fetchall()[0][0]
     return found
 

@@ -161,7 +161,7 @@ def _as_said(found: Quote, said: argparse.Namespace) -> None:
 
 
 def _of_latest_version(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Quote:
-    if promising.latest_standing(con, code, as_of) is None:
+    if promising.latest(con, code, as_of) is None:
         raise BenchHoursError(
             f"{code} has no lines on {day(as_of)}: no quote of it was being written, and it had no estimate",
             "Write it under Quote a work, or say --lines FILE too.",

@@ -448,7 +448,15 @@ def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Comme
     told = (
         tuple(
             _option(
-                now, name, said, read, with_the_bench(as_one(lines[always | (lines["option"] == one)]), begun, now.positions), shown[one], agreed, costs, draws
+                now,
+                name,
+                said,
+                read,
+                with_the_bench(_with_quantities(as_one(read.lines[always | (lines["option"] == one)]), area, now.usual_share), begun, now.positions),
+                shown[one],
+                agreed,
+                costs,
+                draws,
             )
             for one in options
         )

@@ -115,5 +115,11 @@ def taught(con: duckdb.DuckDBPyConnection, code: str, on: date) -> Taught:
     foreseen = reading.record(con, on + _DAY).foreseen(calibrating.number_of(on + _DAY))
     of = foreseen.objects == code  # nothing, where no estimate came before its first entry
     new = foreseen.techniques[(foreseen.turned_up | foreseen.another)[of].any(axis=0)] if of.any() else foreseen.techniques[:0]
-    unforeseen = worked[worked["technique"].isin(new)].groupby("technique", as_index=False).agg(hours=("actual_hours", "sum"))
+    began = reading.promises(con, on).set_index("object")["version"].get(code)
+    sheet = reading.estimate_lines(con, code, int(began)) if began is not None else lines.head(0)
+    names = ["phase", "technique", "part"]
+    worked = worked.merge(sheet[names].drop_duplicates(), on=names, how="left", indicator=True)
+    unforeseen = (
+        worked[worked["technique"].isin(new) & (worked["_merge"] == "left_only")].groupby("technique", as_index=False).agg(hours=("actual_hours", "sum"))
+    )
     return Taught(on=on, works=len(set(behind.object[~behind.is_open].tolist())), rates=frame.reset_index(drop=True), turned_up=unforeseen)

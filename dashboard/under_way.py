@@ -63,7 +63,6 @@ def as_one(lines: pd.DataFrame) -> pd.DataFrame:
         row = of.iloc[0].copy()
         for name in ("quantity", "hours", "low_hours", "high_hours", "unattended_hours"):
             row[name] = of[name].sum() if of[name].notna().all() else np.nan
-        row["filled_in"] = row["filled_in"] if of["filled_in"].notna().all() and len(of) == 1 else np.nan
         row["option"] = max(of["option"])
         row["person"] = row["person"] if of["person"].nunique() == 1 else ""
         row["note"] = "; ".join(filter(None, of["note"]))

@@ -304,6 +304,13 @@ def take_back_approval(con: duckdb.DuckDBPyConnection, known_object: str, versio
         raise BenchHoursError(f"version {version} of {known_object} is not approved", "Load the page again.")
     _keep_versions(con, change, _ONE, [known_object, version])
     con.execute("UPDATE estimate_versions SET approved_on = NULL, approved_option = NULL WHERE object = ? AND version = ?", [known_object, version])
+    before = con.execute(  # the price as it was before one was agreed
+        """SELECT (earlier->>'$.version.price')::DOUBLE, earlier->>'$.version.currency' FROM history WHERE kind = 'estimate_versions' AND key = ? AND earlier->>'$.version.approved_on' IS NULL
+        ORDER BY number DESC LIMIT 1""",
+        [f"{known_object} version {version}"],
+    ).fetchall()
+    if before:
+        con.execute("UPDATE estimate_versions SET price = ?, currency = ? WHERE object = ? AND version = ?", [*before[0], known_object, version])
 
 
 def _version(con: duckdb.DuckDBPyConnection, known_object: str, version: int) -> tuple[date, date | None]:

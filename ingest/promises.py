@@ -214,7 +214,8 @@ def _keep(con: duckdb.DuckDBPyConnection, one: Promised, version: int, number: i
         )  # fmt: skip
         con.executemany(
             """INSERT INTO quoted_lines SELECT ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?,
-                EXISTS (SELECT 1 FROM spells AS s JOIN lines AS l ON l.line = s.line WHERE l.object = ? AND l.phase = ? AND l.technique = ? AND l.part = ?), ?, ?, ?, ?, ?, ?""",
+                EXISTS (SELECT 1 FROM spells AS s JOIN lines AS l ON l.line = s.line WHERE l.object = ? AND l.phase = ? AND l.technique = ? AND l.part = ?
+                    AND s.charge <> 'own_cost'), ?, ?, ?, ?, ?, ?""",
             [
                 [
                     one.object, version, name, place, line.phase, line.technique, line.part, *(getattr(line, figure) for figure in _FIGURES), line.own_hours, line.worked_hours,

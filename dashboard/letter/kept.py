@@ -32,21 +32,19 @@ def sheet(scored: Scored, studio: Settings, on: date) -> Letter:
         says(f"Against what we expected at even chance they took {off_by(scored.bias)}."),
     ]
     for chance, told in scored.by_chance.items():
-        if told.of >= FEWEST:
+        if told.of >= FEWEST and not 0 < len(works) - told.of < FEWEST:  # what is left over would be somebody's
             blocks.append(says(f"Of the {told.of} promised at {CONFIDENCES.get(chance, f'{chance} in 100')}, {told.hits} were kept."))
     years = promises.by_year(works)
     years = years[years["works"] >= FEWEST]
+    while len(years) and 0 < len(works) - int(years["works"].sum()) < FEWEST:  # what is left over would be somebody's
+        years = years.drop(years["works"].idxmin())
     if len(years):
         rows = [[f"{row['year']}", f"{row['works']}", f"{row['kept']}", off_by(row)] for row in years.to_dict("records")]
         blocks += [
             subheading("By year"),
             table("Promises by year", ["finished in", "treatments", "within the hours promised", "against even chance (range)"], rows, right=(1, 2)),
         ]
-    blocks.append(
-        small(
-            f"Hours at the bench, counted for every finished treatment with an estimate from before it began. Years with fewer than {FEWEST} treatments are in the total only."
-        )
-    )
+    blocks.append(small("Hours at the bench, of every finished treatment that had been promised in hours. Years with few treatments are in the total only."))
     return Letter(
         studio=studio.studio,
         letterhead=[line for line in studio.letterhead.splitlines() if line],

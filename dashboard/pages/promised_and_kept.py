@@ -143,7 +143,7 @@ def _works(scored: Scored) -> None:
             st.html(tables.ledger("Promises before", heads, rows[SHOWN:], words=(0, 1, 3, 6)))
     frame.say(
         [
-            "The promise is the one with which a work began: the first approved, else the first made before it was begun. A revision takes over hours that are worked already, so it is shown and not scored."
+            "The promise is the one with which a work began: the last version approved before that, else the last one made. A revision takes over hours that are worked already, so it is shown and not scored."
         ]
     )
     st.download_button("All of them as CSV", partial(_csv, scored), "promises.csv", "text/csv", on_click="ignore")

@@ -1,4 +1,4 @@
--- What was promised of each work, as things stood on the day $as_of: by the first version approved of those made before anything was logged, else by the first of those made; where nothing was
+-- What was promised of each work when it began, as things stood on the day $as_of: by the last version approved of those made before anything was logged, else by the last of those made; where nothing was
 -- promised before, by the first one that was approved. A revision takes over what is worked already, and a quote of a first stage promises nothing of the whole.
 -- Beside it what the latest approved version promises. Of options the approved one.
 -- A version that was written by hand promises its hours, as a point (`confidence` null); one with a line of unknown hours promises nothing.
@@ -11,20 +11,19 @@ WITH begun AS (
     FROM estimate_versions AS v ANTI JOIN (SELECT object, version FROM ended_versions WHERE ended_on <= $as_of) AS x ON x.object = v.object AND x.version = v.version
     LEFT JOIN quotes AS q ON q.object = v.object AND q.version = v.version LEFT JOIN begun AS b ON b.object = v.object
     WHERE v.made_on <= $as_of AND NOT coalesce(q.first_stage, false)
-), chosen AS (
-    SELECT object, coalesce(min(version) FILTER (approved AND before_it), min(version) FILTER (before_it), min(version) FILTER (approved)) AS version, max(version) FILTER (approved) AS latest,
-        count(*) FILTER (approved) AS approvals
-    FROM standing GROUP BY object
 ), promised AS (
-    SELECT s.object, s.version, s.made_on, s.approved_on, s.quoted, o.confidence, o.p10, o.p50, o.p80, o.p90,
+    SELECT s.object, s.version, s.made_on, s.approved_on, s.quoted, s.approved, s.before_it, o.confidence, o.p10, o.p50, o.p80, o.p90,
         coalesce(any_value(o.promised_hours), CASE WHEN count(e.line) = count(e.hours) AND bool_and(s.approved_option IS NOT NULL OR NOT s.optional) THEN sum(e.hours) END) AS promised_hours
     FROM (SELECT s.*, EXISTS (SELECT 1 FROM estimate_lines AS e WHERE e.object = s.object AND e.version = s.version AND e.option IS NOT NULL) AS optional FROM standing AS s) AS s
     LEFT JOIN quoted_options AS o ON o.object = s.object AND o.version = s.version AND o.option = coalesce(s.approved_option, '')
     LEFT JOIN estimate_lines AS e ON e.object = s.object AND e.version = s.version AND (e.option IS NULL OR e.option = s.approved_option)
     GROUP BY ALL
+), chosen AS (
+    SELECT object, coalesce(max(version) FILTER (approved AND before_it), max(version) FILTER (before_it), min(version) FILTER (approved)) AS version, max(version) FILTER (approved) AS latest,
+        count(*) FILTER (approved) AS approvals
+    FROM promised WHERE promised_hours > 0 GROUP BY object
 )
 SELECT c.object, p.version, p.made_on::TIMESTAMP AS made_on, p.approved_on::TIMESTAMP AS approved_on, p.quoted, p.confidence::DOUBLE AS confidence, p.p10, p.p50, p.p80, p.p90, p.promised_hours,
     c.approvals, CASE WHEN l.version > p.version THEN l.promised_hours END AS revised_hours
 FROM chosen AS c JOIN promised AS p ON p.object = c.object AND p.version = c.version LEFT JOIN promised AS l ON l.object = c.object AND l.version = c.latest
-WHERE p.promised_hours > 0
 ORDER BY c.object

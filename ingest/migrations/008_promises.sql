@@ -21,7 +21,7 @@ CREATE TABLE quoted_options (
     stood_on JSON NOT NULL            -- seed, draws, and all else that its figures are reckoned from
 );
 
--- Its lines, all of them in each option. A quoted line without own hours was told by the record alone: its hours in the estimate are nobody's figure.
+-- The lines that its price is for, all of them in each option. A quoted line without own hours was told by the record alone: its hours in the estimate are nobody's figure.
 CREATE TABLE quoted_lines (
     object VARCHAR NOT NULL, version INTEGER NOT NULL, option VARCHAR NOT NULL,
     place INTEGER NOT NULL,           -- from 1, in the order of work
@@ -29,7 +29,7 @@ CREATE TABLE quoted_lines (
     p10 DOUBLE NOT NULL, p50 DOUBLE NOT NULL, p80 DOUBLE NOT NULL, p90 DOUBLE NOT NULL, promised_hours DOUBLE NOT NULL,
     own_hours DOUBLE,                 -- her own figure, of the whole line
     worked_hours DOUBLE NOT NULL,     -- taken over from the bench: worked before the version was made
-    begun BOOLEAN NOT NULL,           -- there was an entry on it when the version was saved, whatever its charge: what is said of it is no forecast
+    begun BOOLEAN NOT NULL,           -- there was an entry on it when the version was saved, but at own cost: what is said of it is no forecast, also where that entry is moved later
     rate DOUBLE, rate_low DOUBLE, rate_high DOUBLE, unit VARCHAR,  -- hours per unit, or per line; null: nothing was known of the technique
     pinned BOOLEAN NOT NULL,
     works JSON NOT NULL               -- codes of the finished works behind that rate
