@@ -50,11 +50,17 @@ def total(page: Page) -> list[str]:
 def add_line(page: Page, technique: str, **more: str) -> None:
     """Add a line by choosing its technique."""
     place = page.get_by_test_id("stExpander").filter(has_text="Add a line by choosing its technique")
-    if not place.get_by_label("Technique").count():
-        act(page, lambda: page.get_by_text("Add a line by choosing its technique").click())
     field = place.get_by_role("combobox")
-    field.fill(technique)
-    act(page, page.get_by_role("option").first.click)
+    for _ in range(3):  # a page that is just being drawn anew may swallow a press
+        settled(page)
+        if field.is_visible():
+            break
+        act(page, lambda: page.get_by_text("Add a line by choosing its technique").click(), must=False)
+    for _ in range(3):
+        field.fill(technique)
+        act(page, page.get_by_role("option").first.click, must=False)
+        if all(page.get_by_label(label, exact=True).count() for label in more):
+            break
     for label, text in more.items():
         fill(page, label, text)
     act(page, lambda: page.get_by_role("button", name="Add it to the sheet").click())
