@@ -22,8 +22,8 @@ def of_100(share: Share) -> str:
     return f"{share.hits} of {share.of}; the true share lies 4 times in 5 between {100 * share.low:.0f} and {100 * share.high:.0f} in 100"
 
 
-def off_by(factor: Factor | Row, works: int | None = None) -> str:
-    """What works took by what was said at even chance: `15 % more (10 to 21)`."""
+def off_by(factor: Factor | Row) -> str:
+    """What works took by what was said at even chance: `15 % more (+10 to +21 %)`."""
     value, low, high = (factor.factor, factor.low, factor.high) if isinstance(factor, Factor) else (factor["factor"], factor["low"], factor["high"])
     if math.isnan(value):
         return "–"

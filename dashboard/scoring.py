@@ -1,4 +1,4 @@
-"""From the database to promises scored, to what a finished work taught, and to the quotes that stood on a rate."""
+"""From the database to promises scored, and to what a finished work taught."""
 
 from __future__ import annotations
 
@@ -56,9 +56,9 @@ class Scored:
         return {int(chance): promises.kept(quoted[quoted["confidence"] == chance]) for chance in sorted(quoted["confidence"].unique().tolist())}
 
 
-def scored(con: duckdb.DuckDBPyConnection, as_of: date, overruns: pd.DataFrame | None = None) -> Scored:
+def scored(con: duckdb.DuckDBPyConnection, as_of: date) -> Scored:
     """Score every promise as things stood on a day."""
-    lines = reading.overruns(con, as_of) if overruns is None else overruns
+    lines = reading.overruns(con, as_of)
     works = promises.held_against(reading.promises(con, as_of), lines)
     done = lines.groupby("object").agg(finished=("finished", "all"), hours=("actual_hours", "sum"))
     finished = int((done["finished"].astype(bool) & (done["hours"] > 0)).sum())
@@ -84,13 +84,12 @@ class Taught:
 
     Attributes
     ----------
-    on : the day on which it was finished. works : how many works stood behind the rates before it.
+    on : the day on which it was finished.
     rates : frame, one row a technique worked on it, in the order of work: `technique`, `phase`, `unit`, `hours` (on this work), `rate_before`, `rate_after` (hours per unit or line; null: not known),
         `change` (as a share), `unchanged`, `works_before`. turned_up : frame `technique`, `hours` of what the estimate with which it began had not foreseen: what the next quote learns from, whatever a revision said since.
     """
 
     on: date
-    works: int
     rates: pd.DataFrame
     turned_up: pd.DataFrame
 
@@ -111,7 +110,6 @@ def taught(con: duckdb.DuckDBPyConnection, code: str, on: date) -> Taught:
         hours=found["technique"].map(hours).to_numpy(dtype=float), rate_before=rate_before, rate_after=found["rate"], change=change, unchanged=np.abs(change) < _SHOWS,
         works_before=was["works"].fillna(0).to_numpy(dtype=int),
     ).drop(columns=["rate", "p50", "reference_quantity"])  # fmt: skip
-    behind = without.joint.lines
     foreseen = reading.record(con, on + _DAY).foreseen(calibrating.number_of(on + _DAY))
     of = foreseen.objects == code  # nothing, where no estimate came before its first entry
     new = foreseen.techniques[(foreseen.turned_up | foreseen.another)[of].any(axis=0)] if of.any() else foreseen.techniques[:0]
@@ -122,4 +120,4 @@ def taught(con: duckdb.DuckDBPyConnection, code: str, on: date) -> Taught:
     unforeseen = (
         worked[worked["technique"].isin(new) & (worked["_merge"] == "left_only")].groupby("technique", as_index=False).agg(hours=("actual_hours", "sum"))
     )
-    return Taught(on=on, works=len(set(behind.object[~behind.is_open].tolist())), rates=frame.reset_index(drop=True), turned_up=unforeseen)
+    return Taught(on=on, rates=frame.reset_index(drop=True), turned_up=unforeseen)

@@ -27,7 +27,7 @@ def show(code: str, version: int) -> None:
     number = f"quote {saved.number}" if saved.number else "a quote by command"
     frame.say(
         [
-            f"Saved from {number} on {day(saved.saved_at)}: what was known on {day(saved.as_of)}, {counted(saved.lines, 'finished line')} on {counted(saved.works, 'work')}"
+            f"Saved from {number}, on what was known on {day(saved.as_of)}, {counted(saved.lines, 'finished line')} on {counted(saved.works, 'work')}"
             f"{'; its price is for a first stage alone' if saved.first_stage else ''}. Nothing that was logged or changed later has any part in it."
         ]
     )

@@ -49,7 +49,7 @@ def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary, be
     if len(works) != 1:
         raise BenchHoursError("a letter of change is about one work", "Quote the works apart.")
     if not quote.letter.get("reason", "").strip():
-        raise BenchHoursError("the letter does not say yet what was found", "Write under Reason what changes the work.")
+        raise BenchHoursError("the letter does not say yet what was found", "Write it: it is why the owner is asked again.")
     whole = content.letter(quoted, quote, studio, words)
     (work,) = works
     blocks: list[Block] = [says(quote.letter["opening"])] if quote.letter.get("opening") else []
