@@ -15,11 +15,14 @@ _FOLDER = Path(__file__).with_name("pages")
 
 def run(role: Role) -> None:
     # What a role does not open is no page for it at all, whatever its browser asks for.
-    pages = [
-        st.Page(_FOLDER / f"{name}.py", title=title, url_path=name.replace("_", "-"), default=not number)
-        for number, (name, title) in enumerate(roles.PAGES[role].items())
-    ]
-    chosen = st.navigation(pages, position="hidden")
+    opened = {name: st.Page(_FOLDER / f"{name}.py", title=title, url_path=name.replace("_", "-")) for name, title in roles.PAGES[role].items()}
+    start = st.Page(_FOLDER / "start.py", title="bench-hours", default=True)  # so that each page keeps its address, whichever comes first today
+    pages = list(opened.values())
+    chosen = st.navigation([start, *pages], position="hidden")
+    if chosen == start:
+        held.stay_where_we_are()
+        first = "on_the_bench" if "on_the_bench" in opened and held.anything_on_the_bench() else "where_the_hours_went"
+        st.switch_page(opened[first], query_params=st.query_params.to_dict())
     st.set_page_config(page_title=f"{chosen.title} – bench-hours", page_icon="✎", layout="centered", initial_sidebar_state="collapsed")
     st.html(look.PAGE_STYLE)
     held.stay_where_we_are()

@@ -75,6 +75,15 @@ def begun(key: Hashable, do: Callable[[Callable[[int, int], None]], _T]) -> Task
         return task  # type: ignore[return-value]  # what is kept under a key is what its own `do` gives
 
 
+def give_up(which: Callable[[Hashable], bool]) -> None:
+    """End work of which nobody wants the result any more, at its next word of progress."""
+    with _lock:
+        for key in [key for key, task in _tasks.items() if which(key) and not task.future.done()]:
+            task = _tasks.pop(key)
+            task.stopped = True
+            task.future.cancel()
+
+
 def known(key: Hashable) -> bool:
     """A task was begun under this key, and is kept."""
     with _lock:

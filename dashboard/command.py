@@ -17,7 +17,7 @@ from typing import Any, Literal, NoReturn
 import duckdb
 import pandas as pd
 
-from dashboard import addresses, admitting, background, demo, keeping, quote_command, rating, reading, relay, serving, tables
+from dashboard import addresses, admitting, background, demo, forecast_command, keeping, quote_command, rating, reading, relay, serving, tables
 from dashboard.analysis.overruns import CAUSES, by_phase, compare, totals
 from dashboard.giving import give, laid_out, records
 from dashboard.labels import SIZES
@@ -175,6 +175,8 @@ def _parser() -> argparse.ArgumentParser:
     tried.add_argument("--predictions", type=_file, metavar="FILE", help="write what was foretold of each line as CSV, in hours")
     asked = reader("quote", quote_command.quote, "What a work will take and cost, from the studio's own finished works, and its letter.")
     quote_command.add_options(asked, _file)
+    ahead = reader("forecast", forecast_command.forecast, "Where each work on the bench will end, and which owner to write to.")
+    ahead.add_argument("--object", metavar="OBJECT", help="this work only, with its lines")
     dated = reader("statement", _statement, "The dated hours of one object, for its treatment report.")
     dated.add_argument("--object", metavar="OBJECT", required=True)
     dated.add_argument("--with-notes", action="store_true", help="give the notes of the entries too (CSV, JSON); read them first, a note may name somebody")

@@ -6,16 +6,18 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from functools import partial
+from functools import cache, partial
 from urllib.parse import urlencode
 from uuid import uuid4
 
 import pandas as pd
 import streamlit as st
 
-from dashboard import background, calibrating, quoting, reading, scoring, serving
+from dashboard import background, calibrating, forecasting, quoting, reading, scoring, serving
 from dashboard.analysis.backtest import Retried
 from dashboard.analysis.calibration import Calibration
+from dashboard.forecasting import Bench
+from dashboard.remembered import Memory
 from dashboard.scoring import Scored, Taught
 from dashboard.tables import Link
 from ingest import integrity, quotes
@@ -29,6 +31,7 @@ from ingest.store import Store
 
 INVENTED = "invented"
 _PATIENCE_S = 600
+_AT_ONCE_S = 1.5  # a page that is drawn anew keeps what it shows for so long
 
 
 def store() -> Store:
@@ -238,6 +241,42 @@ def _ends(opened: Store, as_of: date, work: str, _: object) -> pd.DataFrame:
     return calibrating.ends(opened.cursor(), as_of, work)
 
 
+def bench() -> Bench:
+    """Where the works on the bench will end, today; see `dashboard.forecasting`. Reckoned anew, only where something bears on it, after a write."""
+    opened, on = store(), today()
+    path, changes = str(opened.path), opened.changes()
+    background.give_up(lambda key: isinstance(key, tuple) and key[:2] == ("bench history", path) and key[2] != changes)  # it would keep this waiting
+    task = background.begun(
+        ("bench", path, changes, on),
+        lambda progress: forecasting.bench(opened.cursor(), on, _memory(str(opened.path)), progress_of=progress),
+    )
+    if not task.wait(_AT_ONCE_S):
+        with st.spinner("Looking ahead …"):
+            task.wait(_PATIENCE_S)
+    return task.result()
+
+
+def bench_history(code: str) -> background.Task[pd.DataFrame]:
+    """What would have been told of a work from day to day, in the background; see `dashboard.forecasting.history`."""
+    opened, on = store(), today()
+    return background.begun(
+        ("bench history", str(opened.path), opened.changes(), on, code),
+        lambda progress: forecasting.history(opened.cursor(), on, code, _memory(str(opened.path)), progress),
+    )
+
+
+@cache
+def _memory(path: str) -> Memory:
+    """One for each database."""
+    return Memory()
+
+
+def anything_on_the_bench() -> bool:
+    """See `dashboard.reading.anything_on_the_bench`."""
+    opened = store()
+    return _on_the_bench(str(opened.path), opened.changes(), today())
+
+
 def promises(as_of: date) -> background.Task[Retried]:
     """Past promises tried again, in the background; begun anew only after a write."""
     opened = store()
@@ -278,6 +317,11 @@ def _overruns(path: str, changes: int, as_of: date) -> pd.DataFrame:
 def _faults(path: str, changes: int) -> list[Fault]:
     with store().reading() as con:
         return integrity.faults(con)
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def _on_the_bench(path: str, changes: int, as_of: date) -> bool:
+    return reading.anything_on_the_bench(store().cursor(), as_of)
 
 
 @st.cache_data(max_entries=8, show_spinner=False)

@@ -54,6 +54,7 @@ a.to-the-form {{ color: {ACCENT}; text-decoration: underline; text-underline-off
 h1 {{ font-size: 1.9rem !important; font-weight: 500 !important; letter-spacing: -0.01em; padding-bottom: .8rem !important; }}
 h2 {{ font-size: 1.35rem !important; font-weight: 500 !important; padding-top: 1.6rem !important; }}
 h3 {{ font-size: 1.1rem !important; font-weight: 500 !important; }}
+h3 a {{ color: {ACCENT} !important; }}
 .figures {{ display: grid; grid-template-columns: repeat(auto-fit, minmax(9.5rem, 1fr)); gap: .9rem 1.6rem; margin: .4rem 0 1.2rem !important; padding: 0 !important; }}
 .figures div {{ border-top: 2px solid {THREAD}; padding-top: .45rem; margin: 0 !important; }}
 .figures dt {{ color: {SOFT_INK}; font-size: .9rem; }}

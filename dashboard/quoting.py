@@ -40,7 +40,7 @@ USUAL_CONFIDENCE = 80
 DOTS = 20
 FIRST_PHASES = ("examination", "documentation")  # names at birth of the phases of a first stage
 LATER = ("photography during treatment", "photography after treatment", "final report")
-_GRADES = ("structure", "paint", "surface")
+GRADES = ("structure", "paint", "surface")
 _DAYS_A_WEEK = 7.0
 _NEARLY_ALL = 0.8
 _MORE_THAN_ALL = 1.02  # of a work, with room for how areas are rounded
@@ -115,7 +115,7 @@ def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration |
     return Known(
         as_of=as_of, calibration=calibrated, discoveries=discovery.learn(record.foreseen(before), works, calibrated), waits=waiting.learn(lines), finished=_finished(works, lines),
         lines=lines, pinned=dict(zip(rates["technique"], np.log((rates["pinned_rate"] / rates["rate"]).to_numpy(dtype=float)).tolist(), strict=True)),
-        bears_on={technique: _GRADES.index(name) for technique, name in bears},
+        bears_on={technique: GRADES.index(name) for technique, name in bears},
         positions={str(phase): int(position) for phase, position in con.execute("SELECT phase, position FROM phases").fetchall()}, rates=table,
         behind={str(name): sorted(set(of)) for name, of in pd.Series(past.object).groupby(past.technique)},
         largest={str(name): float(most) for name, most in pd.Series(measured.quantity).groupby(measured.technique).max().items()}, usual_share=_usual_shares(works, measured),
@@ -152,7 +152,7 @@ def _finished(works: pd.DataFrame, lines: pd.DataFrame) -> tuple[Finished, ...]:
 
 def described(held: Mapping[Any, Any], techniques: frozenset[str], worked: frozenset[str] = frozenset()) -> Described:
     """A work as far as it bears on what it is like and what may turn up; `held` has columns of the objects form."""
-    grades = tuple(_number(held.get(f"{name}_condition")) for name in _GRADES)
+    grades = tuple(_number(held.get(f"{name}_condition")) for name in GRADES)
     return Described(kind=_word(held.get("kind")), support=_word(held.get("support")), grades=grades, techniques=techniques, worked=worked)  # type: ignore[arg-type]
 
 
@@ -560,7 +560,7 @@ def _asked(now: Known, name: str, said: QuotedWork, lines: pd.DataFrame, read: R
     done = lines["done"].to_numpy(dtype=bool)
     n, nothing = len(lines), np.full(len(lines), np.nan)
     work = said.object or name
-    grades = {grade: _number(read.held.get(f"{grade}_condition")) for grade in _GRADES}
+    grades = {grade: _number(read.held.get(f"{grade}_condition")) for grade in GRADES}
     low, high, hours = (lines[column].to_numpy(dtype=float) for column in ("low_hours", "high_hours", "hours"))
     ranged = ~np.isnan(low) & (high > 0)
     likeliest = np.where(np.isnan(hours), (low + high) / 2, hours)

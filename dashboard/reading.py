@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import date
 from typing import Any
 
@@ -24,6 +25,16 @@ OVERRUN_KEYS = (
 )  # fmt: skip
 
 
+_ON_THE_BENCH = """
+SELECT EXISTS (
+    SELECT 1 FROM objects AS o WHERE (o.finished_on IS NULL OR o.finished_on > $as_of) AND (
+        EXISTS (SELECT 1 FROM standing_versions AS v WHERE v.object = o.object AND v.approved_on <= $as_of)
+        OR EXISTS (SELECT 1 FROM spells AS s JOIN lines AS l ON l.line = s.line WHERE l.object = o.object AND s.charge = 'quoted' AND s.day <= $as_of)
+    )
+)
+"""
+
+
 def _frame(con: duckdb.DuckDBPyConnection, query: str, **values: object) -> pd.DataFrame:
     """The answer to one of our queries. By way of Arrow: a fifth faster than DuckDB's own frames, and the same types."""
     frame: pd.DataFrame = con.sql(statement(QUERIES, query), params=values).to_arrow_table().to_pandas()
@@ -41,7 +52,7 @@ def overruns(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str | No
 
     Returns
     -------
-    Frame with `OVERRUN_KEYS` and `yardstick` (approved, made, none), `extra_hours`, `own_cost_hours`,
+    Frame with `OVERRUN_KEYS` and `yardstick` (approved, made, none), `yardstick_version` (its number), `extra_hours`, `own_cost_hours`,
     `unattended_hours` (elapsed), `unit`, `estimated_quantity`, `actual_quantity`, `quantity_incomplete`, `done`
     (per cent), `discovery`, `entries`, `position` (of the phase), `finished_on` (timestamps; null while open), `last_day` (of the last entry that
     keeps it open). Hours are decimal; unknown is null.
@@ -118,6 +129,12 @@ def today(con: duckdb.DuckDBPyConnection) -> date:
     return found
 
 
+def anything_on_the_bench(con: duckdb.DuckDBPyConnection, as_of: date) -> bool:
+    """Some work is not finished, and is begun or has an approved estimate."""
+    found: bool = con.execute(_ON_THE_BENCH, {"as_of": as_of}).fetchall()[0][0]
+    return found
+
+
 def works(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
     """Every object, those on the bench first, the latest first.
 
@@ -143,6 +160,28 @@ def of_owner(con: duckdb.DuckDBPyConnection, owner: str) -> list[str]:
 def person_hours(con: duckdb.DuckDBPyConnection, as_of: date, person: str) -> pd.DataFrame:
     """The lines on which a person has worked: `object`, `phase`, `technique`, `part`, and the counted `hours` of that person held against the estimate."""
     return _frame(con, "person_hours", as_of=as_of, person=person)
+
+
+def progress(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
+    """What was said along the way of lines, in order: `object`, `phase`, `technique`, `part`, `day`, `done` (per cent), `quantity` (treated by then), `hours` (by then), `all_hours`, `last` (nothing was logged on it
+    since)."""
+    return _frame(con, "progress", as_of=as_of)
+
+
+def found_when(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
+    """How far each work was, of its hours by that day, when each technique was begun on it: `object`, `technique`, `passed` (0 to 1)."""
+    return _frame(con, "found_when", as_of=as_of)
+
+
+def approved_promises(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
+    """What the latest approved version of each work promises: `object`, `version`, `approved_on`, `approved_hours` (null: a line of it has no hours), `price`, `currency`, `costs` and `tax` (per cent; null: as the
+    studio's settings have it, as it was written by hand), `first_stage` (it is of a first stage alone)."""
+    return _frame(con, "approved_promises", as_of=as_of)
+
+
+def hours_by_day(con: duckdb.DuckDBPyConnection, as_of: date, objects: Collection[str]) -> pd.DataFrame:
+    """Hours of each line of some works held against the estimate, day by day: `object`, `phase`, `technique`, `part`, `day`, `hours` (by that day, in all)."""
+    return _frame(con, "hours_by_day", as_of=as_of, objects=list(objects))
 
 
 def promises(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:

@@ -6,7 +6,8 @@ from ingest.devices import Role
 
 PAGES_FOR_ALL = {"where_the_hours_went": "Where the hours went", "one_work": "One work"}
 PAGES: dict[Role, dict[str, str]] = {
-    "principal": PAGES_FOR_ALL
+    "principal": {"on_the_bench": "On the bench"}
+    | PAGES_FOR_ALL
     | {
         "our_rates": "Our rates", "quote_a_work": "Quote a work", "promised_and_kept": "Promised and kept", "works": "Works", "estimate": "Estimate", "bring_in_logs": "Bring in logs", "studio": "Studio", "safe_keeping": "Safe keeping", "who_may_come_in": "Who may come in",
     },

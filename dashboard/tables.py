@@ -62,10 +62,13 @@ def ledger(name: str, heads: Sequence[str], rows: Iterable[Sequence[Cell] | str]
     )
 
 
+def link(way: Link) -> str:
+    """A link to another page of ours."""
+    return f'<a href="{escape(way.address)}" target="_self">{escape(way.text)}</a>'
+
+
 def _cell(cell: Cell) -> str:
-    if isinstance(cell, Link):
-        return f'<a href="{escape(cell.address)}" target="_self">{escape(cell.text)}</a>'
-    return escape(cell)
+    return link(cell) if isinstance(cell, Link) else escape(cell)
 
 
 def versions(frame: pd.DataFrame, *, prices: bool) -> str:

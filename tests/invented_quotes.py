@@ -30,13 +30,14 @@ class Quoted:
     Attributes
     ----------
     studio : as drawn, its history with what turned up. foreseen : what first estimates of the history had. works : frame of what bears on what may turn up.
-    to_come : the quoted lines of works to come. totals : what each of these works took in all, by name. oracle : (draws,) of each, by one who knows all but luck.
+    to_come : the quoted lines of works to come. turned_up : what nobody quoted on them. totals : what each of these works took in all, by name. oracle : (draws,) of each, by one who knows all but luck.
     """
 
     studio: Studio
     foreseen: Foreseen
     works: pd.DataFrame
     to_come: Lines
+    turned_up: Lines
     totals: dict[str, float]
     oracle: dict[str, Floats]
 
@@ -117,7 +118,7 @@ def draw_quoted(seed: int, works: int = 40, later: int = 40) -> Quoted:
     )
     return Quoted(
         studio=replace(studio, history=join(studio.history, found.take(work < works))), foreseen=_foreseen(studio, hidden.names[:works], hidden.has[:works], turned[:works]), works=told,
-        to_come=studio.to_come, totals=totals, oracle=oracle,
+        to_come=studio.to_come, turned_up=later_found, totals=totals, oracle=oracle,
     )  # fmt: skip
 
 

@@ -51,7 +51,7 @@ class Basis:
 
     def hours(self) -> Floats:
         """(n, draws) equally likely hours."""
-        foretold = Foretold(table=self.table, correlation=self.correlation, figure_weight=np.zeros(len(self.table)))
+        foretold = Foretold.plain(self.table, self.correlation)
         drawn = draw_hours(foretold, Occurring(chance=self.chance, found=self.found, together=self.together, work=self.work), self.draws, self.seed)
         done = ~np.isnan(self.fixed)
         drawn[done] = self.fixed[done, None]

@@ -86,12 +86,19 @@ class Calibration:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Foretold:
-    """What lines quoted together will take: log hours at the normal scores of `NORMAL_SCORES` (n, 141), how lines hang together (n, n), and how far the own figure
-    moves each (n,)."""
+    """What lines quoted together will take: log hours at the normal scores of `NORMAL_SCORES` (n, 141), how lines hang together (n, n), how far the own figure
+    moves each (n,), and how each hangs together with the luck of its work (n,)."""
 
     table: Floats
     correlation: Floats
     figure_weight: Floats
+    with_luck: Floats
+
+    @classmethod
+    def plain(cls, table: Floats, correlation: Floats) -> Foretold:
+        """Of which no more is known or asked than quantiles and how lines hang together."""
+        nothing = np.zeros(len(table))
+        return cls(table=table, correlation=correlation, figure_weight=nothing, with_luck=nothing)
 
     def quantiles(self, levels: Floats) -> Floats:
         """(n, levels) hours."""
@@ -275,4 +282,4 @@ def _foretell(calibration: Calibration, lines: Lines) -> Foretold:
             weight[figured] = share * weight[figured] + (1 - share)
     correlation = expected.covariance / np.outer(sd / together, sd / together)
     np.fill_diagonal(correlation, 1.0)
-    return Foretold(table=table, correlation=correlation, figure_weight=weight)
+    return Foretold(table=table, correlation=correlation, figure_weight=weight, with_luck=expected.with_luck / (sd / together))

@@ -11,7 +11,7 @@ before the work is done what was quoted and how much more there usually is (`gro
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import sparse
@@ -164,11 +164,12 @@ class Pace:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Expected:
     """What is expected of the log hours of the lines of one work: (n,) and (n, n), figures known; `of_figure` (n,) is how far a line's own figure moves its hours: 1 is as far as
-    itself."""
+    itself; `with_luck` (n,) is how much longer each takes where the luck of its work is worse by one standard deviation of what is not known of it yet."""
 
     mean: Floats
     covariance: Floats
     of_figure: Floats
+    with_luck: Floats
 
 
 def repeats_figure(lines: Lines) -> Flags:
@@ -323,17 +324,22 @@ def expect(joint: Joint, lines: Lines) -> Expected:
     mean = known @ fitted.effects
     which = np.concatenate([np.zeros(n, dtype=np.int64), np.ones(len(told), dtype=np.int64)])
     of_work = np.concatenate([of, of[told]])
+    luck, luck_variance = np.zeros((len(design), len(names))), np.zeros(len(names))  # of the hours of each work, beside the lines
     for number, work in enumerate(codes(names, joint.works)):
         its = np.flatnonzero(of_work == number)
         square = np.ix_(its, its)
         if work < 0:
             covariance[square] += fitted.shared[np.ix_(which[its], which[its])]
+            luck[its, number], luck_variance[number] = fitted.shared[which[its], 0], fitted.shared[0, 0]
             continue
         mean[its] += fitted.of_work[work][which[its]]
         crossed = known @ fitted.work_with_effects[work].T[:, which[its]]
         covariance[:, its] += crossed
         covariance[its, :] += crossed.T
         covariance[square] += fitted.work_covariance[work][np.ix_(which[its], which[its])]
+        luck[:, number] = known @ fitted.work_with_effects[work].T[:, 0]
+        luck[its, number] += fitted.work_covariance[work][which[its], 0]
+        luck_variance[number] = fitted.work_covariance[work][0, 0]
     own = fitted.residual[np.where(rows.kind == 3, 0, rows.kind)]  # a quoted quantity will be measured; until then it may grow
     at = np.arange(n)
     _, may_grow = joint.growth.of(lines.phase, lines.technique)
@@ -342,7 +348,21 @@ def expect(joint: Joint, lines: Lines) -> Expected:
     covariance[behind, behind] += own[told, 1, 1]
     covariance[told, behind] += own[told, 0, 1]
     covariance[behind, told] += own[told, 0, 1]
-    return _conditional(mean, covariance, n, rows.answers[told, 1], told)
+    found = _conditional(mean, covariance, n, rows.answers[told, 1], told)
+    if len(told):
+        weighed = np.linalg.solve(covariance[n:, n:], luck[n:])
+        luck_variance = luck_variance - np.einsum("ij,ij->j", luck[n:], weighed)
+        luck = luck[:n] - covariance[:n, n:] @ weighed
+    sd = np.sqrt(np.maximum(luck_variance, 0.0))
+    return replace(found, with_luck=np.where(sd[of] > 0, luck[:n][at, of] / np.where(sd[of] > 0, sd[of], 1.0), 0.0))
+
+
+def luck(joint: Joint, work: str) -> tuple[float, float]:
+    """What is known of the luck of a work from its finished lines: by how much their log hours lie above those of such lines, and how sure that is (standard deviation)."""
+    at = int(codes(np.array([work]), joint.works)[0])
+    if at < 0:
+        return 0.0, float(np.sqrt(joint.fitted.shared[0, 0]))
+    return float(joint.fitted.of_work[at][0]), float(np.sqrt(joint.fitted.work_covariance[at][0, 0]))
 
 
 def elasticity(joint: Joint, technique: Names) -> Floats:
@@ -363,10 +383,12 @@ def _conditional(mean: Floats, covariance: Floats, n: int, figures: Floats, told
     """Of the first n, given the others."""
     of_figure = np.zeros(n)
     if not len(told):
-        return Expected(mean=mean[:n], covariance=covariance[:n, :n], of_figure=of_figure)
+        return Expected(mean=mean[:n], covariance=covariance[:n, :n], of_figure=of_figure, with_luck=of_figure)
     crossed = np.linalg.solve(covariance[n:, n:], covariance[n:, :n]).T
     of_figure[told] = covariance[told, n + np.arange(len(told))] / np.diag(covariance)[n:]
-    return Expected(mean=mean[:n] + crossed @ (figures - mean[n:]), covariance=covariance[:n, :n] - crossed @ covariance[n:, :n], of_figure=of_figure)
+    return Expected(
+        mean=mean[:n] + crossed @ (figures - mean[n:]), covariance=covariance[:n, :n] - crossed @ covariance[n:, :n], of_figure=of_figure, with_luck=of_figure
+    )
 
 
 def left_out(joint: Joint, works: Integers) -> tuple[Integers, Floats, Floats]:

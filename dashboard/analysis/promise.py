@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -85,7 +85,7 @@ def foretell(known: Calibration, discoveries: Discoveries, asked: Asked, draws: 
     number = {name: place for place, name in enumerate(asked.works)}
     every = [(name, one) for name, work in asked.works.items() for one in discovery.expected(discoveries, work)]
     found = tuple(pair for pair in every if (pair[0], pair[1].technique) not in asked.left_out)
-    everything = join(lines, _as_lines(known, asked, found)) if found else lines
+    everything = join(lines, as_lines(known, found, asked.works, asked.bears_on, asked.lines.people)) if found else lines
     foretold = calibration.foretell(known, everything)
     n = len(lines)
     table = foretold.table.copy()
@@ -100,7 +100,7 @@ def foretell(known: Calibration, discoveries: Discoveries, asked: Asked, draws: 
         table[ranged] += counts[ranged, None] * (hers - table[ranged])
     begun = np.flatnonzero((asked.so_far > 0) & ~asked.done)
     if len(begun):
-        rows = Foretold(table=table[begun], correlation=np.eye(len(begun)), figure_weight=np.zeros(len(begun)))
+        rows = Foretold.plain(table[begun], np.eye(len(begun)))
         table[begun] = rows.beyond(asked.so_far[begun]).table
         table[begun] = np.ceil(table[begun] * STEPS) / STEPS  # brought to the steps in which it is kept, it must not fall below what was worked
         without[begun] = replace(rows, table=without[begun]).beyond(asked.so_far[begun]).table
@@ -117,17 +117,19 @@ def foretell(known: Calibration, discoveries: Discoveries, asked: Asked, draws: 
     )  # fmt: skip
 
 
-def _as_lines(known: Calibration, asked: Asked, found: tuple[tuple[str, MayTurnUp], ...]) -> Lines:
-    """What may turn up, as lines of which nothing is measured."""
+def as_lines(
+    known: Calibration, found: Sequence[tuple[str, MayTurnUp]], works: Mapping[str, Described], bears_on: Mapping[str, int], people: tuple[str, ...]
+) -> Lines:
+    """What may turn up on some works, as lines of which nothing is measured; see `Asked`."""
     past = known.joint.lines
     units = dict(zip(past.technique.tolist(), past.unit.tolist(), strict=True))
     names = [name for name, _ in found]
     techniques = [one.technique for _, one in found]
-    grades = [asked.works[name].grades[asked.bears_on[t]] if t in asked.bears_on else np.nan for name, t in zip(names, techniques, strict=True)]
+    grades = [works[name].grades[bears_on[t]] if t in bears_on else np.nan for name, t in zip(names, techniques, strict=True)]
     n, nothing = len(found), np.full(len(found), np.nan)
     return Lines(
         object=np.array(names), phase=np.array([one.phase for _, one in found]), technique=np.array(techniques), part=np.full(n, "?"),
-        unit=np.array([units.get(t, "") for t in techniques]), kind=np.array([asked.works[name].kind for name in names]), hours=nothing, quantity=nothing, quoted=nothing,
-        figure=nothing, condition=np.array(grades), person=np.full(n, ""), shares=np.zeros((n, len(asked.lines.people))), people=asked.lines.people,
+        unit=np.array([units.get(t, "") for t in techniques]), kind=np.array([works[name].kind for name in names]), hours=nothing, quantity=nothing, quoted=nothing,
+        figure=nothing, condition=np.array(grades), person=np.full(n, ""), shares=np.zeros((n, len(people))), people=people,
         day=np.full(n, known.joint.levels.now), is_open=np.ones(n, dtype=bool), weight=np.ones(n),
     )  # fmt: skip

@@ -6,7 +6,7 @@ copies hours already worked is never the yardstick; hours agreed on top are line
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,7 @@ from dashboard.analysis.mixed import Flags, Floats, Integers
 _NEVER = 2**31
 _VERSIONS = 2**31  # more than any estimate has
 _REST_DAYS = 14  # within a line nine rests in ten are shorter, in studios that log by the day (common practice, no source)
+RESTS_LONG = 0.1  # share of rests within a line that are longer
 _OPEN_DAYS = 30  # that are taken for days of work before there is a record
 
 
@@ -178,6 +179,35 @@ class Record:
         at = np.flatnonzero(told.within & ~begun & (np.nan_to_num(told.estimated) + np.nan_to_num(told.quantity) > 0))
         return at, self._asked(at, told)
 
+    def under_way(self, before: int, versions: Mapping[str, int]) -> tuple[Lines, Floats, Flags]:
+        """Every line as it could be asked about while it is open, the chance that it stands open because more is to come of it, and whether it was left for weeks while its work went on.
+
+        A line that was begun is held by the figure from before its first entry, any other by what the version named of its object says; who has worked on it, and how much was treated, is left
+        aside, as another hand may finish it, and more may come.
+
+        Parameters
+        ----------
+        versions : by object, the number of the version that is worked by.
+        """
+        line, _, sums = self._summed(before)
+        first, last = self._over_line(line, sums["first_day"], np.minimum, _NEVER), self._over_line(line, sums["last_day"], np.maximum, -_NEVER)
+        begun = first < _NEVER
+        told = self._told(before, np.where(begun, first, -_NEVER))
+        rows = self.estimates
+        version = np.array([versions.get(name, -1) for name in self.objects.tolist()], dtype=np.int64)[self.object_of]
+        approved = rows["option_approved_on"].to_numpy(dtype=float)
+        of = (rows["version"].to_numpy() == version[rows["line"].to_numpy(dtype=np.int64)]) & ~(approved >= before)
+        now = self._said(of, np.full(self.count, before), version)
+        both = {
+            name: np.where(begun, getattr(told, name), getattr(now, name))
+            for name in ("version", "made_on", "hours", "estimated", "quantity", "person", "within")
+        }
+        every = self._asked(np.arange(self.count), _Told(**both))
+        goes_on = self._more_to_come(first, last, self._finished_on(before, last))
+        left = self._left(last)
+        rest = goes_on * RESTS_LONG / (goes_on * RESTS_LONG + 1 - goes_on) if goes_on < 1 else 1.0
+        return every, np.where(left, rest, goes_on), left
+
     def _asked(self, at: Integers, told: _Told) -> Lines:
         nothing = np.full(len(at), np.nan)
         return Lines(
@@ -313,11 +343,14 @@ class Record:
     def _at_rest(self, line: Integers, sums: dict[str, Floats], last: Integers) -> Flags:
         """Open lines of which nobody can tell whether more is to come: all done as far as was said, or left for weeks while their work went on. They teach nothing, neither
         "this much" nor "more than this"."""
-        work = self.object_of
+        found: Flags = self._left(last)[line] | np.isfinite(self._over(line, sums["all_done_at"])[line])
+        return found
+
+    def _left(self, last: Integers) -> Flags:
+        """(lines,) left for weeks while their work went on."""
         of_work = np.full(len(self.objects), -_NEVER, dtype=np.int64)
-        np.maximum.at(of_work, work, last)
-        left = (of_work[work] - last >= _REST_DAYS)[line]
-        found: Flags = left | np.isfinite(self._over(line, sums["all_done_at"])[line])
+        np.maximum.at(of_work, self.object_of, last)
+        found: Flags = of_work[self.object_of] - last >= _REST_DAYS
         return found
 
     def _more_to_come(self, first: Integers, last: Integers, finished_on: Integers) -> float:

@@ -49,7 +49,7 @@ WITH versions AS (
 ), closed AS (
     SELECT l.line, l.object, l.phase, l.technique, l.part,
         coalesce(e.in_estimate, false) AS in_estimate, e.hours AS estimated_hours, e.quantity AS estimated_quantity, coalesce(e.unit, t.unit) AS unit,
-        e.first_hours AS first_approved_hours, CASE WHEN v.object IS NULL THEN 'none' WHEN v.approved THEN 'approved' ELSE 'made' END AS yardstick,
+        e.first_hours AS first_approved_hours, CASE WHEN v.object IS NULL THEN 'none' WHEN v.approved THEN 'approved' ELSE 'made' END AS yardstick, v.yardstick_version,
         coalesce(w.entries, 0) AS entries, coalesce(w.hours, 0) AS actual_hours, coalesce(a.extra_hours, 0) AS extra_hours,
         coalesce(a.own_cost_hours, 0) AS own_cost_hours, coalesce(a.unattended_hours, 0) AS unattended_hours,
         CASE WHEN e.unit IS NULL OR e.unit = t.unit THEN w.quantity END AS actual_quantity,  -- a measured entry has its technique's unit
@@ -88,7 +88,7 @@ WITH versions AS (
 SELECT s.object, s.phase, s.technique, s.part, s.estimated_hours, s.first_approved_hours, s.actual_hours,
     s.more_to_do_hours + s.slower_hours + s.unforeseen_hours + s.not_needed_hours AS difference_hours,
     s.more_to_do_hours, s.slower_hours, s.unforeseen_hours, s.not_needed_hours, s.finished,
-    s.yardstick, s.extra_hours, s.own_cost_hours, s.unattended_hours, s.unit, s.estimated_quantity, s.actual_quantity, s.quantity_incomplete,
+    s.yardstick, s.yardstick_version, s.extra_hours, s.own_cost_hours, s.unattended_hours, s.unit, s.estimated_quantity, s.actual_quantity, s.quantity_incomplete,
     s.done, s.discovery, s.entries, s.position, 
     -- finished by whichever came first after its last entry
     CASE WHEN s.finished THEN list_min(list_filter(list_append(s.days, s.object_finished_on), lambda d: d >= coalesce(s.last_day, d))) END::TIMESTAMP AS finished_on, s.last_day::TIMESTAMP AS last_day

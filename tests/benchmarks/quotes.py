@@ -38,7 +38,7 @@ def _one_studio(quoted: Quoted, draws: int) -> dict[str, float]:
         seconds = time.perf_counter() - began
         total = promised.total()
         chance = np.concatenate([1 - known.unneeded.chance(asked.lines), [one.chance for _, one in promised.found]])
-        apart_foretold = Foretold(table=promised.basis.table, correlation=np.eye(len(promised.work)), figure_weight=promised.figure_weight)
+        apart_foretold = Foretold.plain(promised.basis.table, np.eye(len(promised.work)))
         occurring = Occurring(chance=chance, found=np.arange(len(promised.work)) >= promised.lines, together=0.0, work=promised.work)
         apart = totals.draw_hours(apart_foretold, occurring, draws).sum(axis=0)
         oracle = quoted.oracle[name]

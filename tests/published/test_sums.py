@@ -10,7 +10,7 @@ from dashboard.analysis.totals import Occurring, draw_hours, made_of, simulate
 def foretold(mu: list[float], sigma: list[float], correlation: np.ndarray | None = None) -> Foretold:
     n = len(mu)
     table = np.array(mu)[:, None] + np.array(sigma)[:, None] * NORMAL_SCORES
-    return Foretold(table=table, correlation=np.eye(n) if correlation is None else correlation, figure_weight=np.zeros(n))
+    return Foretold.plain(table, np.eye(n) if correlation is None else correlation)
 
 
 def test_the_sum_of_two_lognormals_has_the_mean_and_the_80_per_cent_point_of_fenton() -> None:

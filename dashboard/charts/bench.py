@@ -1,0 +1,89 @@
+"""Works on the bench: where each ends beside what was approved, and how that was foretold from day to day."""
+
+from __future__ import annotations
+
+import altair as alt
+import pandas as pd
+
+from dashboard import look
+from dashboard.charts.dressing import Chart, dressed
+
+ROW, AXIS, HEIGHT = 46, 44, 280
+
+
+def ends(works: pd.DataFrame) -> Chart:
+    """Each work as a line from its likeliest least to its likeliest most (8 in 10), with a dot at even chance; the tick is what was approved, the narrow bar the hours so far.
+
+    Parameters
+    ----------
+    works : rows of `dashboard.forecasting.Bench.works` with a forecast, in the order shown, and `label`.
+    """
+    data = works[["object", "approved_hours", "actual_hours", "p10", "p50", "p90", "chance_over_approved", "label"]].assign(
+        over=works["chance_over_approved"] >= 0.5  # unknown is not over
+    )
+    longest = float(data[["p90", "approved_hours"]].max().max())
+    scale = alt.Scale(domain=[0, longest * 1.04 or 1], nice=False)
+    tooltip = [
+        alt.Tooltip("object:N", title="work"), alt.Tooltip("actual_hours:Q", title="so far, h", format=",.1f"), alt.Tooltip("p50:Q", title="ends, even chance, h", format=",.1f"),
+        alt.Tooltip("p10:Q", title="8 in 10 from, h", format=",.1f"), alt.Tooltip("p90:Q", title="to, h", format=",.1f"), alt.Tooltip("approved_hours:Q", title="approved, h", format=",.1f"),
+    ]  # fmt: skip
+    base = alt.Chart(data).encode(y=alt.Y("object:N", sort=list(data["object"]), axis=None))
+    colour = alt.condition("datum.over", alt.value(look.OVER), alt.value(look.ACCENT))
+    x = alt.X("actual_hours:Q", scale=scale, axis=alt.Axis(title="hours", orient="top", tickCount=4, format=",d"))
+    so_far = base.mark_bar(height=6, yOffset=10, color=look.SOFT_INK).encode(x=x, tooltip=tooltip)
+    span = base.mark_rule(strokeWidth=3, yOffset=10).encode(x=alt.X("p10:Q", scale=scale), x2="p90:Q", color=colour, tooltip=tooltip)
+    dot = base.mark_circle(size=110, opacity=1, yOffset=10).encode(x=alt.X("p50:Q", scale=scale), color=colour, tooltip=tooltip)
+    words = base.mark_text(align="left", dy=-10).encode(x=alt.value(0), text="label:N")
+    layers = [so_far, span, dot, words]
+    if data["approved_hours"].notna().any():
+        layers.append(
+            base.transform_filter("isValid(datum.approved_hours)")
+            .mark_tick(color=look.INK, thickness=2, height=22, yOffset=10)
+            .encode(x=alt.X("approved_hours:Q", scale=scale), tooltip=tooltip)
+        )
+    dots = base.mark_point(size=600, opacity=0, filled=True, yOffset=10).encode(x=alt.X("p50:Q", scale=scale), tooltip=tooltip)
+    return dressed(alt.layer(*layers, dots.add_params(alt.selection_point(name="chosen", fields=["object"]))), max(len(data), 1) * ROW + AXIS)
+
+
+def told_before(history: pd.DataFrame) -> Chart:
+    """How the range of a work narrowed, and where it jumped: band of 8 in 10, line at even chance, steps of what was approved, and the hours so far.
+
+    Parameters
+    ----------
+    history : frame of `dashboard.forecasting.history`.
+    """
+    data = history.assign(approved=history["approved_hours"])[["day", "p10", "p50", "p90", "actual_hours", "approved"]]
+    highest = float(data[["p90", "approved"]].max().max()) * 1.06
+    first, last = data["day"].min() - pd.Timedelta(days=1), data["day"].max() + pd.Timedelta(days=1)
+    x = alt.X(
+        "day:T", scale=alt.Scale(domain=[first.isoformat(), last.isoformat()]), axis=alt.Axis(title=None, tickCount=5, format="%-d %b", labelOverlap=True)
+    )
+    scale = alt.Scale(domain=[0, highest], nice=False)
+    axis = alt.Axis(title="hours in the end", tickCount=5, format=",d", titleAlign="left", titleAnchor="start", titleAngle=0, titleX=0, titleY=-14, grid=True)
+    tooltip = [
+        alt.Tooltip("day:T", title="as told on", format="%-d %B %Y"), alt.Tooltip("p50:Q", title="even chance, h", format=",.1f"), alt.Tooltip("p10:Q", title="8 in 10 from, h", format=",.1f"),
+        alt.Tooltip("p90:Q", title="to, h", format=",.1f"), alt.Tooltip("actual_hours:Q", title="so far, h", format=",.1f"),
+    ]  # fmt: skip
+    base = alt.Chart(data)
+    band = base.mark_area(color=look.ESTIMATE, opacity=0.7, interpolate="step-after").encode(x=x, y=alt.Y("p10:Q", scale=scale, axis=axis), y2="p90:Q")
+    middle = base.mark_line(color=look.ACCENT, strokeWidth=2.5, interpolate="step-after").encode(x=x, y=alt.Y("p50:Q", scale=scale))
+    points = base.mark_circle(color=look.ACCENT, size=45, opacity=1).encode(x=x, y=alt.Y("p50:Q", scale=scale), tooltip=tooltip)
+    so_far = base.mark_line(color=look.SOFT_INK, strokeWidth=1.5, strokeDash=[3, 3], interpolate="step-after").encode(
+        x=x, y=alt.Y("actual_hours:Q", scale=scale)
+    )
+    layers = [band, so_far, middle, points]
+    ends_at = base.transform_window(rank="rank()", sort=[alt.SortField("day", order="descending")]).transform_filter("datum.rank == 1")
+    layers.append(
+        ends_at.mark_text(align="right", dy=-8, color=look.SOFT_INK).encode(
+            x=alt.value("width"), y=alt.Y("actual_hours:Q", scale=scale), text=alt.value("so far")
+        )
+    )
+    if data["approved"].notna().any():
+        known = base.transform_filter("isValid(datum.approved)")
+        layers.append(known.mark_line(color=look.INK, strokeWidth=1.5, interpolate="step-after").encode(x=x, y=alt.Y("approved:Q", scale=scale)))
+        layers.append(
+            ends_at.transform_filter("isValid(datum.approved)")
+            .mark_text(align="right", dy=-8)
+            .encode(x=alt.value("width"), y=alt.Y("approved:Q", scale=scale), text=alt.value("approved"))
+        )
+    return dressed(alt.layer(*layers), HEIGHT)

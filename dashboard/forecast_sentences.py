@@ -1,0 +1,231 @@
+"""What is said of works on the bench, alike on the page and in the command: where they end, why, and whether to write to the owner."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Literal
+
+import pandas as pd
+
+from dashboard.analysis.forecast import StillToFind
+from dashboard.forecasting import Bench
+from dashboard.words import counted, day, hours, tenths
+
+Standing = Literal["write", "watch", "fine", "unapproved", "unquoted"]
+WRITE, WATCH = 0.5, 0.2  # chance to end above what was approved, from which the owner is to be written to, or the work is watched
+REASONS = 3
+_COUNTS = 0.25  # hours below which nothing is a reason
+_SLOWER = 1.1  # than such lines are here, before that is said
+_PARTS = ((1 / 4, "a quarter"), (1 / 3, "a third"), (1 / 2, "half"), (2 / 3, "two thirds"), (3 / 4, "three quarters"))
+_NEAR = 0.04
+_ALL_OVER = 0.95  # of the area of the picture
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reason:
+    """Why a work ends above what was approved: in words, since when that is so (None: since it was quoted), and how many hours it adds."""
+
+    words: str
+    since: date | None
+    hours: float
+
+
+def in_ten(chance: float) -> str:
+    """A chance in words: `7 in 10`."""
+    if chance < 0.05:
+        return "less than 1 in 20"
+    return "more than 19 in 20" if chance > 0.95 else f"{round(10 * chance) or 1} in 10" if chance < 0.9 else "9 in 10"
+
+
+def standing(work: pd.Series) -> Standing:
+    """What is to be done about a work; `work` is a row of `Bench.works`."""
+    if work["yardstick"] == "none":
+        return "unquoted"
+    if pd.isna(work["approved_hours"]):
+        return "unapproved"
+    return "write" if work["chance_over_approved"] >= WRITE else "watch" if work["chance_over_approved"] >= WATCH else "fine"
+
+
+def ends(work: pd.Series) -> str:
+    """Where a work ends, and what to do about it."""
+    where = f"Ends at {hours(work['p50'])} h at even chance, within {hours(work['p80'])} h 4 times in 5; {_so_far(work)}."
+    approved = f"{hours(work['approved_hours'])} h approved{' for its first stage' if work['first_stage'] else ''}"
+    match standing(work):
+        case "unquoted":
+            return f"No estimate stands, so nobody can say where it ends: {hours(work['actual_hours'])} h so far."
+        case "unapproved" if work["yardstick"] == "approved":
+            return f"{where} Its approved estimate has lines without hours, so there is nothing to hold that against."
+        case "unapproved":
+            return f"{where} Its estimate is not approved yet, so there is nothing to hold that against."
+        case "write":
+            return f"Write to the owner: {in_ten(work['chance_over_approved'])} that it ends above the {approved}, and then by {hours(work['over_if'])} h at even chance. {where}"
+        case "watch":
+            return f"Keep an eye on it: {in_ten(work['chance_over_approved'])} that it ends above the {approved}. {where}"
+        case _:
+            return f"Fine: {in_ten(1 - work['chance_over_approved'])} that it ends within the {approved}. {where}"
+
+
+def _so_far(work: pd.Series) -> str:
+    return f"{hours(work['actual_hours'])} h so far" if work["begun"] else "not begun"
+
+
+def costs_the_studio(work: pd.Series) -> str:
+    """How likely the price of a work does not pay for its hours; nothing where price or yearly cost is not known."""
+    if pd.isna(work["chance_over_break_even"]):
+        return ""
+    return f"Above {hours(work['break_even_hours'])} h its price no longer pays for the hours: {in_ten(work['chance_over_break_even'])}."
+
+
+def beside_it(work: pd.Series) -> str:
+    """What else is told of where a work ends: the luck it has had, and the plain reckoning."""
+    said = []
+    if work["begun"] and abs(work["luck"] - 1) >= 0.05:
+        said.append(f"Its lines take {work['luck']:.1f} times what such lines take here, as far as it has gone.")
+    if pd.notna(work["earned_hours"]) and work["begun"]:
+        said.append(f"By the plain reckoning (estimated hours of what is done, by the hours that took) it would end at {hours(work['earned_hours'])} h.")
+    return " ".join(said)
+
+
+def reasons(bench: Bench, work: pd.Series) -> list[Reason]:
+    """What makes a work end above what was approved, the most first."""
+    lines = bench.lines[bench.lines["object"] == work["object"]]
+    found = [_of_line(line, float(work["luck"])) for line in lines.to_dict("records")]
+    found.append(_of_finds(bench.found.get(work["object"], ())))
+    return sorted((one for one in found if one is not None and one.hours >= _COUNTS), key=lambda one: -one.hours)[:REASONS]
+
+
+def _of_line(line: Any, luck: float) -> Reason | None:
+    """Of a line that ends above its estimate; of one estimated by quantity alone there is nothing to hold it against."""
+    estimated = line["estimated_hours"]
+    if pd.isna(line["mean"]) or (line["in_estimate"] and pd.isna(estimated)):
+        return None
+    words, since = _not_foreseen(line) if not line["in_estimate"] else _above_its_estimate(line, luck)
+    return Reason(words=f"{called(line)}: {words}", since=_day(since), hours=float(line["mean"]) - (float(estimated) if pd.notna(estimated) else 0.0))
+
+
+def _not_foreseen(line: Any) -> tuple[str, Any]:
+    onward = "" if line["finished"] or line["all_done"] or tenths(line["p50"]) <= tenths(line["actual_hours"]) else f", {hours(line['p50'])} h in the end"
+    return f"in no estimate, {hours(line['actual_hours'])} h so far{onward}", line["first_day"]
+
+
+def _above_its_estimate(line: Any, luck: float) -> tuple[str, Any]:
+    quoted, so_far, end = hours(line["estimated_hours"]), hours(line["actual_hours"]), line["p50"]
+    if line["finished"] or line["all_done"]:
+        return f"took {so_far} h of {quoted} h quoted", line["over_on"]
+    if not line["begun"]:
+        why = f", as lines of this work take {luck:.1f} times what such lines take here" if luck >= _SLOWER else ""
+        return f"not begun, {hours(end)} h to come of {quoted} h quoted{why}", None
+    if (share := _how_far(line)) and line["estimated_hours"] > 0:
+        return f"{share}, taking {end / line['estimated_hours']:.1f} times the hours quoted", line["said_on"]
+    if pd.notna(line["over_on"]):
+        return f"{so_far} h of {quoted} h quoted, and not finished", line["over_on"]
+    return f"{so_far} h so far, {hours(end)} h in the end, {quoted} h quoted", line["first_day"]
+
+
+def _of_finds(found: Sequence[StillToFind]) -> Reason | None:
+    if not found:
+        return None
+    first = found[0]
+    words = f"what may still turn up: {hours(sum(one.hours for one in found))} h on average ({first.found.technique} {in_ten(first.found.chance)}, then {hours(first.hours_if_found)} h)"
+    return Reason(words=words, since=None, hours=sum(one.hours for one in found))
+
+
+def called(line: Any) -> str:
+    """Technique and part."""
+    return f"{line['technique']}, {line['part']}" if line["part"] else str(line["technique"])
+
+
+def _how_far(line: Any) -> str:
+    """How far a line was last said to be: a share of the picture first, an area second."""
+    if pd.notna(line["said_done"]):
+        return f"{part_of(line['said_done'] / 100)} done" if 0 < line["said_done"] < 100 else ""
+    if not (line["treated"] > 0 and line["estimated_quantity"] > 0):
+        return ""
+    share = line["treated"] / line["estimated_quantity"]
+    if share >= 1:
+        return "as much treated as was quoted"
+    whole = line["unit"] == "dm2" and line["estimated_quantity"] >= _ALL_OVER * line["area_dm2"]
+    return f"{part_of(share)} of {'the picture' if whole else 'it'} done"
+
+
+def part_of(share: float) -> str:
+    """A share as one says it: `two thirds`, `40 %`."""
+    near = min(_PARTS, key=lambda one: abs(one[0] - share))
+    return near[1] if abs(near[0] - share) <= _NEAR else f"{100 * share:.0f} %"
+
+
+def _day(value: Any) -> date | None:
+    return value.date() if isinstance(value, pd.Timestamp) and pd.notna(value) else None
+
+
+def said(reason: Reason) -> str:
+    """A reason with since when."""
+    return f"{reason.words}{f' (since {day(reason.since)})' if reason.since else ''}"
+
+
+def how_they_stand(bench: Bench) -> str:
+    """All works on the bench in one sentence."""
+    n = [standing(row) for _, row in bench.works.iterrows()]
+    parts = [
+        f"{n.count(which)} {words}"
+        for which, words in (
+            ("write", "to write to the owner about"),
+            ("watch", "to keep an eye on"),
+            ("fine", "fine"),
+            ("unapproved", "with nothing approved in hours"),
+            ("unquoted", "without an estimate"),
+        )
+        if which in n
+    ]
+    return f"{counted(len(n), 'work')} on the bench: {', '.join(parts)}." if parts else "No work is on the bench."
+
+
+def apart(bench: Bench) -> list[str]:
+    """What is open and not told of."""
+    found = []
+    if bench.left_out:
+        found.append(
+            f"Left out: {counted(bench.left_out, 'work')} not begun, with an estimate that is not approved: {'it is' if bench.left_out == 1 else 'they are'} not on the bench yet."
+        )
+    if bench.declined:
+        found.append(f"Left out: {counted(bench.declined, 'work')} whose estimate was declined or withdrawn.")
+    return found
+
+
+def since(history: pd.DataFrame, today: date) -> str:
+    """Since when a work is foretold to end above what was approved; nothing where it is not."""
+    over = history["chance_over_approved"] >= WRITE
+    if history.empty or not bool(over.iloc[-1]):
+        return ""
+    within = history[~over]
+    first = history["day"].iloc[0] if within.empty else history.loc[history["day"] > within["day"].iloc[-1], "day"].iloc[0]
+    if within.empty:
+        return f"Foretold so from the first day on, {day(first)}."
+    return f"Foretold so since {day(first)}{', today' if first.date() == today else ''}."
+
+
+def jumps(history: pd.DataFrame, entries: pd.DataFrame, most: int = 3) -> list[str]:
+    """Where a forecast moved most, and what was logged on that day.
+
+    Parameters
+    ----------
+    history : frame of `dashboard.forecasting.history`. entries : frame of `dashboard.reading.entries` of the work.
+    """
+    moved = history.assign(by=history["p50"].diff())
+    moved = moved[moved["by"].abs() >= _COUNTS * 2]
+    found = []
+    for row in moved.loc[moved["by"].abs().sort_values(ascending=False).index[:most]].sort_values("day").to_dict("records"):
+        logged = entries[(entries["day"] == row["day"].date()) & (entries["charge"] == "quoted") & (entries["mode"] != "unattended")]
+        by_line = logged.groupby(["technique", "part"], sort=False, dropna=False).agg(hours=("hours", "sum"), done=("done", "last")).reset_index()
+        what = ", ".join(
+            f"{called(one | {'part': one['part'] if isinstance(one['part'], str) else ''})} {hours(one['hours'])} h{_done(one['done'])}"
+            for one in by_line.to_dict("records")
+        )
+        found.append(f"{day(row['day'])}: {'up' if row['by'] > 0 else 'down'} by {hours(abs(row['by']))} h at even chance{f', with {what}' if what else ''}.")
+    return found
+
+
+def _done(value: float) -> str:
+    return f", {value:.0f} % done" if pd.notna(value) else ""
