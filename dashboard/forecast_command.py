@@ -10,7 +10,8 @@ import pandas as pd
 
 from dashboard import forecast_sentences as said_of
 from dashboard import forecasting, reading
-from dashboard.forecasting import FORECAST_KEYS, LINE, Bench
+from dashboard.bench_lines import LINE
+from dashboard.forecasting import FORECAST_KEYS, Bench
 from dashboard.giving import give_json, laid_out, records, write_csv
 from dashboard.remembered import Memory
 from dashboard.voice import complain, tell

@@ -5,13 +5,16 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from html import escape
 
 import streamlit as st
 
-from dashboard import held, tables
-from dashboard.words import plain
+from dashboard import held, reading, tables
+from dashboard.keeping import overdue
+from dashboard.words import counted, day, plain
 from ingest.errors import BenchHoursError
+from ingest.phone import bench
 
 Way = tuple[str, str, dict[str, str]]
 """Where to go next: the script of a page, the words of the link, what its address carries."""
@@ -119,3 +122,27 @@ def invite_to_invented() -> None:
     if not held.shows_invented() and st.button("Look at an invented studio first"):
         held.look_at_invented(True)
         st.switch_page("pages/where_the_hours_went.py", query_params={"studio": held.INVENTED})
+
+
+def as_of(on: date) -> None:
+    """Of which studio and which day the figures are."""
+    studio = held.settings().studio
+    say([f"{f'{studio}, as' if studio else 'As'} of {day(on)}"])
+
+
+def to_be_decided() -> None:
+    """What waits for a word of the principal before it is in any figure."""
+    con = held.store().cursor()
+    held_back, refused = reading.holdings(con)["held_back"], len(bench.to_mend(con))
+    if held_back:
+        st.page_link("pages/bring_in_logs.py", label=f"{counted(held_back, 'row')} held back: correction or new? Decide here.")
+    if refused:
+        st.page_link("pages/bring_in_logs.py", label=f"{counted(refused, 'entry', 'entries')} from the form to log hours refused: see why.")
+
+
+def remember_backup() -> None:
+    """Said under the figures, where there is something to lose and no late copy of it."""
+    if held.is_principal() and not held.shows_invented() and (said := overdue(held.store().cursor(), held.today())):
+        with st.container(horizontal=True):
+            say([said])
+            st.page_link("pages/safe_keeping.py", label="Safe keeping")

@@ -8,7 +8,7 @@ as it was, never lower what is foretold of it or of the work.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -71,6 +71,17 @@ class UnderWay:
     pinned: Floats
     bears_on: Mapping[str, int]
     agreed_in_part: frozenset[str] = frozenset()
+
+    def of(self, names: Collection[str]) -> UnderWay:
+        """Some of the works alone."""
+        its = np.isin(self.lines.object, list(names))
+        arrays = {
+            name: getattr(self, name)[its] for name in ("so_far", "all_done", "said_at", "said", "said_sd", "goes_on", "left", "whole", "in_estimate", "pinned")
+        }
+        return UnderWay(
+            lines=self.lines.take(its), works={name: self.works[name] for name in names}, finished_hours={name: self.finished_hours[name] for name in names}, bears_on=self.bears_on,
+            agreed_in_part=self.agreed_in_part & frozenset(names), **arrays,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -69,6 +69,12 @@ def named_shares(person: Names, people: Sequence[str]) -> Floats:
     """(n, people) a line for each name, all of it that person's; a name that is none of them, or empty: nobody's."""
     found: Floats = (person[:, None] == np.asarray(people, dtype=str)[None, :]).astype(float) if len(people) else np.zeros((len(person), 0))
     return found
+
+
+def with_hours(lines: Lines) -> Lines:
+    """The same lines, with those people alone who have worked on them: whoever is new elsewhere changes nothing here."""
+    has = np.any(lines.shares > 0, axis=0)
+    return replace(lines, people=tuple(name for name, there in zip(lines.people, has.tolist(), strict=True) if there), shares=lines.shares[:, has])
 
 
 def join(one: Lines, other: Lines) -> Lines:

@@ -32,6 +32,8 @@ def body() -> None:
     if code is not None:
         _one(bench, works[works["object"] == code].iloc[0])
         return
+    frame.as_of(held.today())
+    frame.to_be_decided()
     standing = works.apply(said.standing, axis=1)
     _figures(works, standing)
     frame.say([said.how_they_stand(bench), *said.apart(bench)])
@@ -43,6 +45,7 @@ def body() -> None:
     _table("Fine", works[standing == "fine"])
     _table("With nothing approved in hours", works[standing == "unapproved"])
     _without_estimate(works[standing == "unquoted"])
+    frame.remember_backup()
     st.download_button("The forecast as CSV", partial(_csv, works[list(FORECAST_KEYS)]), "forecast.csv", "text/csv", on_click="ignore")
 
 

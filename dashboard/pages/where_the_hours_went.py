@@ -12,11 +12,9 @@ from dashboard import frame, held, reading, tables
 from dashboard.analysis.choosing import choose, periods, share_of
 from dashboard.analysis.overruns import CAUSES, Comparison, by_half_year, by_phase, by_technique, by_work, compare, open_summary, summed, totals
 from dashboard.charts import compared
-from dashboard.keeping import overdue
 from dashboard.sentences import ROUNDED, most_over, most_under, read_out, said_beside
-from dashboard.words import counted, day, hours, plain, signed_hours
+from dashboard.words import counted, hours, plain, signed_hours
 from ingest.formulas import defused_frame
-from ingest.phone import bench
 
 MOST = 8
 EVERYTHING = "everything"
@@ -30,10 +28,9 @@ def body() -> None:
     if not held_now["entries"]:
         _nothing_yet(held_now)
         return
-    studio = held.settings().studio
-    frame.say([f"{f'{studio}, as' if studio else 'As'} of {day(as_of)}"])
+    frame.as_of(as_of)
     if held.is_principal():
-        _to_be_decided(held_now, len(bench.to_mend(con)))
+        frame.to_be_decided()
     lines, said = _chosen(as_of)
     comparison = compare(lines)
     phases = by_phase(comparison)
@@ -65,14 +62,7 @@ def body() -> None:
     _most_over_works(works)
     _most_over_techniques(techniques)
     _as_csv({"phases": phases, "half-years": halves, "works": works, "techniques": techniques, "lines": lines.drop(columns="position")})
-    _remember_backup()
-
-
-def _to_be_decided(held_now: dict[str, int], refused: int) -> None:
-    if held_now["held_back"]:
-        st.page_link("pages/bring_in_logs.py", label=f"{counted(held_now['held_back'], 'row')} held back: correction or new? Decide here.")
-    if refused:
-        st.page_link("pages/bring_in_logs.py", label=f"{counted(refused, 'entry', 'entries')} from the form to log hours refused: see why.")
+    frame.remember_backup()
 
 
 def _only_open(comparison: Comparison, lines: pd.DataFrame) -> None:
@@ -93,7 +83,7 @@ def _only_open(comparison: Comparison, lines: pd.DataFrame) -> None:
     if len(works):
         _most_over_works(works, "Works with lines over already")
         _as_csv({"phases": phases, "works": works, "lines": lines.drop(columns="position")})
-        _remember_backup()
+        frame.remember_backup()
 
 
 def _chosen(as_of: date) -> tuple[pd.DataFrame, list[str]]:
@@ -208,14 +198,6 @@ def _as_csv(frames: dict[str, pd.DataFrame]) -> None:
     with st.container(horizontal=True):
         for name, content in frames.items():
             st.download_button(name.capitalize(), partial(_csv, content), f"{name}.csv", "text/csv", on_click="ignore")
-
-
-def _remember_backup() -> None:
-    """Said under the figures, where there is something to lose and no late copy of it."""
-    if held.is_principal() and not held.shows_invented() and (said := overdue(held.store().cursor(), held.today())):
-        with st.container(horizontal=True):
-            frame.say([said])
-            st.page_link("pages/safe_keeping.py", label="Safe keeping")
 
 
 def _csv(content: pd.DataFrame) -> str:

@@ -80,7 +80,7 @@ def test_a_studio_with_nothing_finished_sees_how_far_its_works_have_come(serve_h
     with Store(tmp_path / "one.duckdb") as store:
         for name, text in files.items():
             assert bring_into(store, tmp_path, name, text).complete
-    page.goto(serve_here("serve", "--db", str(tmp_path / "one.duckdb")))
+    page.goto(f"{serve_here('serve', '--db', str(tmp_path / 'one.duckdb'))}/where-the-hours-went")
     expect(page.get_by_role("heading", name="So far, on lines still open")).to_be_visible()
     said = page.get_by_test_id("stVegaLiteChart").locator("svg text")
     expect(said.filter(has_text="handover: 7.0 h so far of 12.0 h")).to_have_count(1)

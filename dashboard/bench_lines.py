@@ -1,0 +1,168 @@
+"""From the database to the lines of works on the bench, as the analysis asks about them; and to what the record teaches without them."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, fields
+from datetime import date, timedelta
+
+import duckdb
+import numpy as np
+import pandas as pd
+from scipy import special
+
+from dashboard import calibrating, quoting, reading
+from dashboard.analysis import calibration, discovery, progress
+from dashboard.analysis.calibration import Calibration
+from dashboard.analysis.discovery import Described, Discoveries
+from dashboard.analysis.forecast import UnderWay
+from dashboard.analysis.lines import Lines, named_shares, with_hours
+from dashboard.analysis.mixed import Flags, Floats
+from dashboard.analysis.progress import Saying
+from dashboard.analysis.record import Foreseen, Record
+from dashboard.remembered import Memory, digest
+
+LINE = ["object", "phase", "technique", "part"]
+ALL_DONE = 100.0
+_AS_GOOD_AS_ALL = 0.97  # treated of what there was to treat, beyond which nobody knows how much more there is
+_AS_MEASURED = 1e-4  # variance of the log of a whole surface
+_WHOLE = 0.98  # of what was quoted, as areas are rounded
+_NEARLY = 0.9  # said to be done, beyond which a line that is left may be finished as it is
+_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Learnt:
+    """What the record teaches, without the lines that are open."""
+
+    key: str
+    calibration: Calibration
+    discoveries: Discoveries
+    when: Floats
+    by_done: Saying
+    by_quantity: Saying
+    bears_on: dict[str, int]
+    pinned: dict[str, float]
+
+
+def learn(con: duckdb.DuckDBPyConnection, as_of: date, record: Record, open_works: tuple[str, ...], said: pd.DataFrame, memory: Memory) -> Learnt:
+    """Rates, what may turn up and when, and what is meant by how far a line is: from everything but open lines, so that an entry on one of them moves nothing of this."""
+    before = calibrating.number_of(as_of + _DAY)
+    lines, unneeded = record.as_of(before, without_open=open_works), record.unneeded(before)
+    lines = with_hours(lines.take(~lines.is_open))
+    foreseen, works = record.foreseen(before), reading.teaching_works(con)
+    when = _when(reading.found_when(con, as_of), foreseen)
+    by_done, by_quantity = _sayings(said, lines)
+    bears: list[tuple[str, str]] = con.execute("SELECT technique, condition FROM techniques WHERE condition IS NOT NULL ORDER BY technique").fetchall()
+    bears_on = {technique: quoting.GRADES.index(name) for technique, name in bears}
+    known_pins = reading.pins(con, as_of)
+    key = digest(before, lines, unneeded, foreseen, works, when, by_done, by_quantity, bears_on, known_pins)
+
+    def reckon() -> Learnt:
+        known = calibration.learn(lines, before, unneeded)
+        pinned: dict[str, float] = {}
+        if len(known_pins):
+            table = calibrating.rate_table(con, as_of, known)
+            table = table[table["pinned_rate"].notna() & (table["rate"] > 0)]
+            pinned = dict(zip(table["technique"], np.log((table["pinned_rate"] / table["rate"]).to_numpy(dtype=float)).tolist(), strict=True))
+        return Learnt(
+            key=key, calibration=known, discoveries=discovery.learn(foreseen, works, known), when=when, by_done=by_done, by_quantity=by_quantity, bears_on=bears_on, pinned=pinned,
+        )  # fmt: skip
+
+    return memory.of(key, reckon)
+
+
+def _when(found_when: pd.DataFrame, foreseen: Foreseen) -> Floats:
+    """How far finished works were when what nobody foresaw turned up on them."""
+    turned = foreseen.turned_up | foreseen.another
+    work, technique = np.nonzero(turned)
+    pairs = pd.DataFrame({"object": foreseen.objects[work], "technique": foreseen.techniques[technique]})
+    return np.sort(found_when.merge(pairs, on=["object", "technique"])["passed"].to_numpy(dtype=float))
+
+
+def _sayings(said: pd.DataFrame, lines: Lines) -> tuple[Saying, Saying]:
+    """What is meant by so many per cent done, and by so much treated of the whole, on finished lines."""
+    finished = pd.DataFrame({name: getattr(lines, name) for name in LINE}).drop_duplicates()
+    of = said.merge(finished, on=LINE)
+    number = np.asarray(of.groupby(LINE).ngroup(), dtype=np.int64)
+    passed = (of["hours"] / of["all_hours"].where(of["all_hours"] > 0)).to_numpy(dtype=float)
+    done = of["done"].to_numpy(dtype=float) / ALL_DONE
+    treated = of["quantity"].to_numpy(dtype=float)
+    whole = of.groupby(LINE)["quantity"].transform("max").to_numpy(dtype=float)
+    share = np.divide(treated, whole, out=np.full(len(of), np.nan), where=whole > 0)
+    return progress.learn(done, passed, number), progress.learn(share, passed, number)
+
+
+def beside(lines: pd.DataFrame, said: pd.DataFrame, by_day: pd.DataFrame) -> pd.DataFrame:
+    """Lines with what was last said of how far they are, when they were begun, and when they passed their estimate.
+
+    Returns
+    -------
+    The frame with `said_done` (per cent, null where the last thing said was a quantity), `said_at` (hours it had taken then), `treated`, `said_last` (nothing was logged since), `said_on`, `first_day`, `over_on`.
+    """
+    useful = said.assign(measured=said["quantity"].notna() & said["done"].isna()).merge(lines[[*LINE, "estimated_quantity"]], on=LINE)
+    useful = useful[useful["done"].notna() | (useful["measured"] & (useful["estimated_quantity"] > 0))]
+    last = useful.groupby(LINE, as_index=False).last()[[*LINE, "done", "quantity", "measured", "hours", "last", "day"]]
+    last["done"] = last["done"].where(~last["measured"].astype(bool))
+    last = last.rename(columns={"done": "said_done", "quantity": "treated", "hours": "said_at", "last": "said_last", "day": "said_on"}).drop(columns="measured")
+    days = by_day.merge(lines[[*LINE, "estimated_hours"]], on=LINE)
+    first = by_day.groupby(LINE, as_index=False).agg(first_day=("day", "min"))
+    over = days[days["hours"] > days["estimated_hours"]].groupby(LINE, as_index=False).agg(over_on=("day", "min"))
+    found = lines.merge(last, on=LINE, how="left").merge(first, on=LINE, how="left").merge(over, on=LINE, how="left")
+    found.index = lines.index
+    return found
+
+
+def described(con: duckdb.DuckDBPyConnection, lines: pd.DataFrame, names: Collection[str]) -> dict[str, Described]:
+    """What each work is, what is on its sheet, and what was begun."""
+    held = {row["object"]: row for row in reading.teaching_works(con).to_dict("records")}
+    sheet = lines[lines["in_estimate"]].groupby("object")["technique"].agg(frozenset)
+    worked = lines[lines["begun"] | (lines["extra_hours"] > 0)].groupby("object")["technique"].agg(frozenset)
+    return {name: quoting.described(held[name], sheet.get(name, frozenset()), worked.get(name, frozenset())) for name in names}
+
+
+def asked(
+    learnt: Learnt,
+    opened: pd.DataFrame,
+    every: Lines,
+    goes_on: Floats,
+    left: Flags,
+    works: Mapping[str, Described],
+    finished_hours: Mapping[str, float],
+    first_stage: frozenset[str],
+) -> UnderWay:
+    """The open lines of all works, as the analysis asks about them.
+
+    Parameters
+    ----------
+    opened : frame of `beside` with `place` (of each line in `every`), `in_estimate`, `area_dm2`. every, goes_on, left : of `Record.under_way`.
+    """
+    at = opened["place"].to_numpy(dtype=np.int64)
+    told = every.take(at)
+    people = learnt.calibration.joint.lines.people
+    n = len(opened)
+    so_far, done, treated, said_at = (opened[name].to_numpy(dtype=float) for name in ("actual_hours", "said_done", "treated", "said_at"))
+    last = opened["said_last"].fillna(False).to_numpy(dtype=bool)
+    # how much there is to treat is what was quoted, and how much more there usually is
+    grown, may_grow = learnt.calibration.joint.growth.of(told.phase, told.technique)
+    quoted = opened["estimated_quantity"].to_numpy(dtype=float)
+    all_over = ((opened["unit"] == "dm2") & (opened["estimated_quantity"] >= _WHOLE * opened["area_dm2"])).to_numpy(dtype=bool)
+    grown, may_grow = np.where(all_over, 0.0, grown), np.where(all_over, _AS_MEASURED, may_grow)  # there is no more of it than the whole picture
+    measured = np.isnan(done) & (treated > 0) & (quoted > 0)
+    whole = measured & last & (treated >= _WHOLE * quoted)
+    by_quantity = measured & ~whole
+    with np.errstate(divide="ignore", invalid="ignore"):
+        still_more = special.ndtr((grown - np.log(treated / quoted * (2 - _WHOLE))) / np.sqrt(may_grow))
+    part = np.minimum(np.divide(treated, quoted * np.exp(grown), out=np.full(n, np.nan), where=by_quantity), _AS_GOOD_AS_ALL)
+    by_done = (done > 0) & (done < ALL_DONE)
+    shares, sds = zip(learnt.by_done.passed(np.where(by_done, done / ALL_DONE, 0.5)), learnt.by_quantity.passed(np.where(by_quantity, part, 0.5)), strict=True)
+    said = np.where(by_done, shares[0], np.where(by_quantity, shares[1], np.nan))
+    said_sd = np.where(by_done, sds[0], np.where(by_quantity, np.sqrt(sds[1] ** 2 + may_grow), np.nan))
+    stands_open = np.where(whole, still_more, goes_on[at])
+    surely = (by_done & (done < ALL_DONE * _NEARLY)) | (by_quantity & (part < _NEARLY))
+    return UnderWay(
+        lines=Lines(people=people, **{one.name: getattr(told, one.name) for one in fields(Lines) if one.name not in ("people", "shares")}, shares=named_shares(told.person, people)),
+        works=works, finished_hours=finished_hours, so_far=so_far,
+        all_done=(done >= ALL_DONE) & last, said_at=np.where(np.isnan(said), np.nan, said_at), said=said, said_sd=said_sd, goes_on=np.where(surely, 1.0, stands_open), left=left[at], whole=whole, in_estimate=opened["in_estimate"].to_numpy(dtype=bool),
+        pinned=np.array([learnt.pinned.get(t, 0.0) for t in told.technique.tolist()]), bears_on=learnt.bears_on, agreed_in_part=first_stage & frozenset(works),
+    )  # fmt: skip

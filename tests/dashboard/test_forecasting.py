@@ -1,0 +1,293 @@
+"""Works on the bench, from the record to where they end: in the invented studio, and in small ones of one's own."""
+
+import json
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dashboard import forecast_sentences, forecasting, reading
+from dashboard.analysis import forecast
+from dashboard.command import main
+from dashboard.forecasting import Bench
+from dashboard.remembered import Memory
+from ingest import estimates, promises
+from ingest.records import OBJECTS
+from ingest.settings import write_settings
+from ingest.store import Store
+from ingest.typed import store_rows
+from tests.conftest import Bring
+from tests.dashboard.test_promises import CHANGE, approve, bring_into, finish, log, saved, sheet
+from tests.dashboard.test_quoting import demo, demo_file
+
+__all__ = ["demo", "demo_file"]  # fixtures
+DAY = date(2024, 3, 1)
+ESTIMATE = """object,version,made_on,approved_on,price,currency,phase,technique,part,quantity,hours
+24-001,1,2024-01-05,2024-01-08,1800,EUR,,facing,,,4
+24-001,1,2024-01-05,2024-01-08,1800,EUR,,varnish removal with solvent gel,,48,10
+24-001,1,2024-01-05,2024-01-08,1800,EUR,,filling,,,3
+24-001,1,2024-01-05,2024-01-08,1800,EUR,,retouching,,,9
+"""
+
+
+def told(store: Store, on: date = DAY, only: str | None = None, memory: Memory | None = None) -> Bench:
+    return forecasting.bench(store.cursor(), on, memory or Memory(), only=only)
+
+
+def work(bench: Bench, code: str = "24-001") -> pd.Series:
+    return bench.works[bench.works["object"] == code].iloc[0]
+
+
+def line(bench: Bench, technique: str, code: str = "24-001") -> pd.Series:
+    return bench.lines[(bench.lines["object"] == code) & (bench.lines["technique"] == technique)].iloc[0]
+
+
+def entry(day: str, technique: str, hours: float, **more: str) -> dict[str, str]:
+    return {"date": day, "technique": technique, "hours": f"{hours}", **more}
+
+
+@pytest.fixture
+def ferry(store: Store, studio: Bring) -> Store:
+    """A work with an approved estimate of 26 hours."""
+    assert studio("estimates.csv", ESTIMATE).complete
+    return store
+
+
+def test_finished_lines_stay_and_a_work_that_is_finished_is_not_on_the_bench(ferry: Store, tmp_path: Path) -> None:
+    log(ferry, entry("2024-01-10", "facing", 5.5), code="24-001")
+    before = line(told(ferry), "facing")
+    assert before["p90"] > before["p10"] >= 5.5  # it goes on, or nobody has said yet that it does not
+    bring_into(ferry, tmp_path, "m.csv", "object,phase,technique,part,finished_on\n24-001,stabilisation,facing,,2024-01-11\n")
+    after = told(ferry)
+    assert line(after, "facing")[["p10", "p50", "p90"]].tolist() == [5.5, 5.5, 5.5]
+    assert work(after)["approved_hours"] == 26 and work(after)["actual_hours"] == 5.5
+    finish(ferry, "24-001", date(2024, 2, 20))
+    assert told(ferry).works.empty and not reading.anything_on_the_bench(ferry.cursor(), DAY)
+    assert len(told(ferry, date(2024, 2, 19)).works) == 1  # as it stood before
+
+
+def test_hours_more_never_lower_an_end_nor_those_of_the_work_and_finishing_all_makes_it_the_actual(ferry: Store, tmp_path: Path) -> None:
+    memory = Memory()
+    last = told(ferry, memory=memory)
+    for number, (technique, hours) in enumerate(
+        (("facing", 2.0), ("facing", 4.0), ("varnish removal with solvent gel", 3.0), ("facing", 6.0), ("varnish removal with solvent gel", 15.0))
+    ):
+        log(ferry, entry(f"2024-01-{10 + number}", technique, hours), code="24-001")
+        now = told(ferry, memory=memory)
+        for name in ("p10", "p50", "p80", "p90"):
+            assert line(now, technique)[name] >= line(last, technique)[name] * 0.999 if number else True
+            assert line(now, technique)[name] >= line(now, technique)["actual_hours"] - 1e-9
+            assert work(now)[name] >= work(last)[name] * 0.999
+        last = now
+    log(ferry, entry("2024-01-20", "filling", 2.0), entry("2024-01-21", "retouching", 7.0), code="24-001")
+    bring_into(
+        ferry, tmp_path, "m.csv", "object,phase,technique,part,finished_on\n" + "".join(f"24-001,{phase},,,2024-01-25\n" for phase in ("stabilisation", "varnish and overpaint", "filling"))
+    )  # fmt: skip
+    almost = work(told(ferry))
+    assert almost["p50"] >= almost["actual_hours"] == 39
+    bring_into(ferry, tmp_path, "m2.csv", "object,phase,technique,part,finished_on\n24-001,retouching,,,2024-01-25\n")
+    assert told(ferry).works.empty  # every line is finished: what it took is in the overruns
+    lines = reading.overruns(ferry.cursor(), DAY, "24-001")
+    assert lines["actual_hours"].sum() == 39 and lines["finished"].all()
+
+
+def test_what_was_said_of_how_far_a_line_is_moves_its_end(ferry: Store) -> None:
+    ends = {}
+    for done in ("", "20", "50", "90", "100"):
+        entry_id = {"entry": "one"}
+        log(ferry, entry("2024-01-10", "varnish removal with solvent gel", 6.0, **entry_id, **({"done": done} if done else {})), code="24-001")
+        ends[done] = line(told(ferry), "varnish removal with solvent gel")
+    assert ends["20"]["p50"] > ends["50"]["p50"] > ends["90"]["p50"] > ends["100"]["p50"] == 6.0
+    assert ends["50"]["p50"] == pytest.approx(12, rel=0.15) and ends["90"]["p50"] == pytest.approx(6 / 0.9, rel=0.05)
+    assert ends["100"]["all_done"] and not ends["100"]["finished"]
+    # hours logged after that say that it was not all
+    log(ferry, entry("2024-01-12", "varnish removal with solvent gel", 1.0), code="24-001")
+    after = line(told(ferry), "varnish removal with solvent gel")
+    assert not after["all_done"] and after["p90"] > 7 and after["p10"] >= 7
+
+
+def test_a_third_of_the_quantity_treated_says_about_three_times_the_hours(ferry: Store) -> None:
+    log(ferry, entry("2024-01-10", "varnish removal with solvent gel", 8.0, quantity="16"), code="24-001")
+    found = told(ferry)
+    assert line(found, "varnish removal with solvent gel")["p50"] == pytest.approx(24, rel=0.25)
+    why = [forecast_sentences.said(one) for one in forecast_sentences.reasons(found, work(found))]
+    assert why[0].startswith("varnish removal with solvent gel: a third of the picture done, taking ") and "(since 10 January 2024)" in why[0]
+    log(ferry, entry("2024-01-11", "varnish removal with solvent gel", 4.0, quantity="32"), code="24-001")
+    whole = line(told(ferry), "varnish removal with solvent gel")
+    assert whole["p80"] <= 13  # there is no more of it than the whole picture
+
+
+def test_what_was_agreed_on_top_and_own_cost_are_no_part_of_it(ferry: Store) -> None:
+    log(ferry, entry("2024-01-10", "facing", 3.0), code="24-001")
+    before = work(told(ferry))
+    log(ferry, entry("2024-01-11", "frame cleaning", 9.0, charge="own_cost"), code="24-001")
+    log(ferry, entry("2024-01-11", "filling", 9.0, charge="extra"), code="24-001")
+    after = work(told(ferry))
+    assert after["actual_hours"] == 3.0 and after["approved_hours"] == 26.0
+    assert after["p50"] == pytest.approx(before["p50"], rel=0.02)
+
+
+def test_without_an_estimate_or_approval_or_hours_it_says_so_and_guesses_nothing(store: Store, studio: Bring) -> None:
+    assert told(store).works.empty
+    log(store, entry("2024-01-10", "facing", 3.0), code="24-002")
+    alone = work(told(store), "24-002")
+    assert np.isnan(alone["p50"]) and np.isnan(alone["approved_hours"]) and np.isnan(alone["chance_over_approved"])
+    assert forecast_sentences.ends(alone) == "No estimate stands, so nobody can say where it ends: 3.0 h so far."
+    studio("e.csv", "object,version,made_on,phase,technique,hours\n24-001,1,2024-01-05,,retouching,9\n")
+    assert told(store).left_out == 1 and len(told(store).works) == 1
+    log(store, entry("2024-01-10", "retouching", 3.0), code="24-001")
+    made = work(told(store))
+    assert made["p50"] > 3 and np.isnan(made["approved_hours"]) and "not approved yet" in forecast_sentences.ends(made)
+    # by quantity alone there is nothing to hold it against either
+    studio(
+        "e2.csv",
+        "object,version,made_on,approved_on,phase,technique,quantity,hours\n24-002,1,2024-01-05,2024-01-06,,retouching,12,\n24-002,1,2024-01-05,2024-01-06,,facing,,2\n",
+    )
+    by_quantity = work(told(store), "24-002")
+    assert by_quantity["p50"] > 3 and np.isnan(by_quantity["approved_hours"]) and "lines without hours" in forecast_sentences.ends(by_quantity)
+    assert forecast_sentences.standing(by_quantity) == "unapproved"
+
+
+def test_a_day_knows_nothing_of_later_ones(demo: Store) -> None:
+    on = reading.today(demo.cursor()) - timedelta(days=60)
+    before = told(demo, on)
+    con = demo.cursor()
+    later: list[str] = [
+        row[0] for row in con.execute("SELECT object FROM objects WHERE finished_on IS NULL AND received_on <= ? ORDER BY object", [on]).fetchall()
+    ]
+    assert later
+    for code in later:
+        log(demo, {"date": f"{on + timedelta(days=5)}", "technique": "retouching", "hours": "11"}, code=code)
+        finish(demo, code, on + timedelta(days=20))
+    pd.testing.assert_frame_equal(told(demo, on).works, before.works)
+    pd.testing.assert_frame_equal(told(demo, on).lines, before.lines)
+
+
+def test_an_entry_on_an_open_line_is_reckoned_for_its_own_work_alone(demo: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    memory, on = Memory(), reading.today(demo.cursor())
+    first = told(demo, on, memory=memory)
+    asked: list[tuple[str, ...]] = []
+    real = forecast.foretell
+    monkeypatch.setattr(forecast, "foretell", lambda *given: asked.append(tuple(given[3].works)) or real(*given))
+    again = told(demo, on, memory=memory)
+    assert asked == [] and again.works.equals(first.works)
+    log(demo, {"date": f"{on}", "technique": "retouching", "hours": "2.5"}, code="26-063")
+    after = told(demo, on, memory=memory)
+    assert asked == [("26-063",)]
+    fresh = told(demo, on)
+    pd.testing.assert_frame_equal(after.works, fresh.works)  # what was remembered is what would be reckoned
+
+
+def test_works_of_one_commission_are_told_together_and_are_wider_than_if_they_were_apart(store: Store, tmp_path: Path) -> None:
+    bring_into(store, tmp_path, "o.csv", "object,title,commission\n24-001,Ferry,NAVE\n24-002,Weir,NAVE\n24-003,Mill,\n")
+    bring_into(
+        store, tmp_path, "e.csv",
+        "object,version,made_on,approved_on,phase,technique,hours\n" + "".join(f"{code},1,2024-01-05,2024-01-08,,{technique},6\n" for code in ("24-001", "24-002", "24-003") for technique in ("retouching", "filling", "facing")),
+    )  # fmt: skip
+    found = told(store)
+    row = found.commissions.iloc[0]
+    assert row["commission"] == "NAVE" and row["works"] == 2 and row["approved_hours"] == 36
+    both = found.works[found.works["commission"] == "NAVE"]
+    assert row["p50"] > both["p50"].sum() * 0.95 and row["p80"] < both["p80"].sum()
+    # rates that are not known well bear on both at once: the sum is wider than of two that knew nothing of each other
+    apart = np.sqrt(((both["p80"] - both["p50"]) ** 2).sum())
+    assert row["p80"] - row["p50"] > 1.05 * apart
+    only = told(store, only="24-001")
+    assert sorted(only.works["object"]) == ["24-001", "24-002"] and work(only)["p50"] == work(found)["p50"]
+
+
+def test_the_hours_of_a_saved_quote_with_its_allowance_are_what_was_approved_and_its_break_even_is_told(demo: Store) -> None:
+    with demo.writing() as con:
+        write_settings(con, {"currency": "EUR", "hourly_rate": "62", "yearly_cost": "57000", "chargeable_hours": "1200", "tax_per_cent": "19"})
+    store_rows(demo, OBJECTS, [{"object": "26-099", "title": "A mill", "kind": "easel painting", "height_cm": "61", "width_cm": "76"}], CHANGE)
+    on = reading.today(demo.cursor())
+    [(code, version)] = saved(demo, sheet())
+    approve(demo, code, version, on)
+    kept = promises.read(demo.cursor(), code, version)
+    assert kept is not None
+    option = kept.options[0]
+    found = work(told(demo, on), "26-099")
+    assert found["approved_hours"] == option.promised_hours
+    assert option.price is not None
+    assert found["break_even_hours"] == pytest.approx(option.price / 1.19 / (57000 / 1200))
+    assert found["chance_over_approved"] == pytest.approx(0.2, abs=0.06)  # nothing was worked yet: it was promised 4 in 5
+    assert not found["begun"] and forecast_sentences.standing(found) in ("fine", "watch")
+
+
+def test_works_whose_estimate_was_declined_are_left_out_from_that_day_on(ferry: Store) -> None:
+    log(ferry, entry("2024-01-10", "facing", 3.0), code="24-001")
+    with ferry.writing() as con:
+        estimates.take_back_approval(con, "24-001", 1, CHANGE)
+        promises.end(con, "24-001", 1, "declined", date(2024, 1, 20), DAY, CHANGE)
+    found = told(ferry)
+    assert found.works.empty and found.declined == 1
+    assert len(told(ferry, date(2024, 1, 19)).works) == 1
+
+
+def test_of_a_first_stage_nothing_is_expected_beyond_its_own_sheet(demo: Store) -> None:
+    store_rows(demo, OBJECTS, [{"object": "26-099", "title": "A mill", "kind": "easel painting", "height_cm": "61", "width_cm": "76"}], CHANGE)
+    on = reading.today(demo.cursor())
+    first = {"phase": "examination", "technique": "examination in visible light"}
+    [(code, version)] = saved(demo, sheet(first, first_stage="yes"))
+    approve(demo, code, version, on)
+    found = told(demo, on)
+    kept = promises.read(demo.cursor(), code, version)
+    assert kept is not None and work(found, code)["first_stage"] and work(found, code)["approved_hours"] == kept.options[0].promised_hours
+    assert found.found[code] == () and (found.lines.loc[found.lines["object"] == code, "phase"].isin(["examination", "documentation"])).all()
+    assert "approved for its first stage" in forecast_sentences.ends(work(found, code))
+
+
+def test_the_same_figures_by_command_page_and_in_every_form(demo: Store, demo_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    on = reading.today(demo.cursor())
+    bench = told(demo, on)
+    demo.close()
+    csv = tmp_path / "f.csv"
+    assert main(["forecast", "--db", str(demo_file), "--json", "--csv", str(csv)]) == 0
+    rows = json.loads(capsys.readouterr().out)
+    keys = ["object", "approved_hours", "actual_hours", "p10", "p50", "p80", "p90", "chance_over_approved", "lines"]
+    assert [list(row)[: len(keys)] for row in rows] == [keys] * len(bench.works)
+    frame = pd.DataFrame(rows)
+    for name in keys[1:-1]:
+        np.testing.assert_allclose(frame[name].astype(float), bench.works[name], rtol=1e-12)
+    np.testing.assert_allclose(pd.read_csv(csv)["p80"], bench.works["p80"])
+    for row in rows:
+        assert row["p10"] <= row["p50"] <= row["p80"] <= row["p90"] and row["actual_hours"] <= row["p10"] and 0 <= row["chance_over_approved"] <= 1
+        assert sum(one["actual_hours"] for one in row["lines"]) == pytest.approx(row["actual_hours"])
+    assert main(["forecast", "--db", str(demo_file)]) == 0
+    printed = capsys.readouterr().out
+    assert all(forecast_sentences.ends(one) in printed for _, one in bench.works.iterrows() if forecast_sentences.standing(one) != "fine")
+    assert main(["forecast", "--db", str(demo_file), "--object", "26-063", "--csv", str(csv)]) == 0
+    assert pd.read_csv(csv)["technique"].tolist() == bench.lines.loc[bench.lines["object"] == "26-063", "technique"].tolist()
+    assert main(["forecast", "--db", str(demo_file), "--object", "25-041"]) == 2
+    assert "25-041 is not on the bench" in capsys.readouterr().err
+
+
+def test_the_history_of_a_forecast_narrows_and_says_where_it_jumped(demo: Store) -> None:
+    on = reading.today(demo.cursor())
+    history = forecasting.history(demo.cursor(), on, "26-062", Memory())
+    logged = reading.hours_by_day(demo.cursor(), on, ["26-062"])["day"].dt.date.unique()
+    assert set(history["day"].dt.date) <= {*logged, on} and history["day"].iloc[-1].date() == on and history["actual_hours"].is_monotonic_increasing
+    width = np.log(history["p90"] / history["p10"])
+    assert width.iloc[-1] < width.iloc[0]
+    now = work(told(demo, on), "26-062")
+    assert history["p50"].iloc[-1] == pytest.approx(now["p50"], rel=0.02)  # fewer draws
+    moved = forecast_sentences.jumps(history, reading.entries(demo.cursor(), on, "26-062"))
+    assert moved and all(" h at even chance" in one for one in moved) and any(" h" in one.split("with ")[-1] for one in moved)
+    assert forecast_sentences.since(history, on).startswith("Foretold so")
+
+
+def test_a_share_is_said_as_one_says_it_and_a_chance_in_ten() -> None:
+    assert [forecast_sentences.part_of(share) for share in (0.25, 0.34, 0.5, 0.66, 0.75, 0.4, 0.9)] == [
+        "a quarter",
+        "a third",
+        "half",
+        "two thirds",
+        "three quarters",
+        "40 %",
+        "90 %",
+    ]
+    assert [forecast_sentences.in_ten(chance) for chance in (0.0, 0.04, 0.06, 0.5, 0.72, 0.93, 0.96, 1.0)] == [
+        "less than 1 in 20", "less than 1 in 20", "1 in 10", "5 in 10", "7 in 10", "9 in 10", "more than 19 in 20", "more than 19 in 20",
+    ]  # fmt: skip
