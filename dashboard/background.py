@@ -6,7 +6,7 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
 from typing import Generic, TypeVar
 
 from ingest.errors import BenchHoursError
@@ -25,18 +25,25 @@ class Stopped(BenchHoursError):
         super().__init__("this was not finished, as the server was stopped", "Ask for it again.")
 
 
+class GivenUp(BenchHoursError):
+    """Nobody wants the result any more: what it stands on was changed meanwhile."""
+
+    def __init__(self) -> None:
+        super().__init__("something was written meanwhile, so this was not finished", "Ask for it again.")
+
+
 class Task(Generic[_T]):
     """Work that was begun once for all pages that ask for it."""
 
     def __init__(self, do: Callable[[Callable[[int, int], None]], _T]) -> None:
         self.done, self.of = 0, 0
-        self.stopped = False
+        self.stopped: type[Stopped | GivenUp] | None = None
         self.future: Future[_T] = _pool.submit(do, self._progress)
 
     def _progress(self, done: int, of: int) -> None:
         self.done, self.of = done, of
         if self.stopped:
-            raise Stopped
+            raise self.stopped()
         time.sleep(0)  # whoever waits to be answered comes first
 
     @property
@@ -50,10 +57,15 @@ class Task(Generic[_T]):
             self.future.exception(seconds)
         except TimeoutError:
             return False
+        except CancelledError:
+            pass
         return True
 
     def result(self) -> _T:
-        return self.future.result()
+        try:
+            return self.future.result()
+        except CancelledError:
+            raise (self.stopped or Stopped)() from None
 
 
 def begun(key: Hashable, do: Callable[[Callable[[int, int], None]], _T]) -> Task[_T]:
@@ -66,7 +78,7 @@ def begun(key: Hashable, do: Callable[[Callable[[int, int], None]], _T]) -> Task
     """
     with _lock:
         task = _tasks.get(key)
-        if task is None or (task.future.done() and task.future.exception()):
+        if task is None or (task.future.done() and (task.future.cancelled() or task.future.exception())):
             task = Task(do)
             _tasks[key] = task
         _tasks.move_to_end(key)
@@ -80,7 +92,7 @@ def give_up(which: Callable[[Hashable], bool]) -> None:
     with _lock:
         for key in [key for key, task in _tasks.items() if which(key) and not task.future.done()]:
             task = _tasks.pop(key)
-            task.stopped = True
+            task.stopped = GivenUp
             task.future.cancel()
 
 
@@ -94,6 +106,6 @@ def stop() -> None:
     """End what is under way at its next word of progress, and begin nothing that waits: a server that is stopped must not wait for it."""
     with _lock:
         for task in _tasks.values():
-            task.stopped = True
+            task.stopped = Stopped
             task.future.cancel()
         _tasks.clear()

@@ -11,15 +11,16 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from dashboard import calibrating, quoting, reading
+from dashboard import calibrating, reading
 from dashboard.analysis import calibration, discovery, progress
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.discovery import Described, Discoveries
+from dashboard.analysis.evidence import Evidence
 from dashboard.analysis.forecast import UnderWay
+from dashboard.analysis.growth import Growth
 from dashboard.analysis.lines import Lines, named_shares, with_hours
-from dashboard.analysis.mixed import Flags, Floats
 from dashboard.analysis.progress import Saying
-from dashboard.analysis.record import Foreseen, Record
+from dashboard.analysis.record import Record
 from dashboard.remembered import Memory, digest
 
 LINE = ["object", "phase", "technique", "part"]
@@ -38,9 +39,7 @@ class Learnt:
     key: str
     calibration: Calibration
     discoveries: Discoveries
-    when: Floats
-    by_done: Saying
-    by_quantity: Saying
+    sayings: tuple[Saying, Saying]
     bears_on: dict[str, int]
     pinned: dict[str, float]
 
@@ -51,12 +50,12 @@ def learn(con: duckdb.DuckDBPyConnection, as_of: date, record: Record, open_work
     lines, unneeded = record.as_of(before, without_open=open_works), record.unneeded(before)
     lines = with_hours(lines.take(~lines.is_open))
     foreseen, works = record.foreseen(before), reading.teaching_works(con)
-    when = _when(reading.found_when(con, as_of), foreseen)
-    by_done, by_quantity = _sayings(said, lines)
+    begun = reading.found_when(con, as_of)
+    meant = sayings(said, lines)
     bears: list[tuple[str, str]] = con.execute("SELECT technique, condition FROM techniques WHERE condition IS NOT NULL ORDER BY technique").fetchall()
-    bears_on = {technique: quoting.GRADES.index(name) for technique, name in bears}
+    bears_on = {technique: discovery.GRADES.index(name) for technique, name in bears}
     known_pins = reading.pins(con, as_of)
-    key = digest(before, lines, unneeded, foreseen, works, when, by_done, by_quantity, bears_on, known_pins)
+    key = digest(before, lines, unneeded, foreseen, works, discovery.when(foreseen, begun), meant, bears_on, known_pins)
 
     def reckon() -> Learnt:
         known = calibration.learn(lines, before, unneeded)
@@ -66,21 +65,13 @@ def learn(con: duckdb.DuckDBPyConnection, as_of: date, record: Record, open_work
             table = table[table["pinned_rate"].notna() & (table["rate"] > 0)]
             pinned = dict(zip(table["technique"], np.log((table["pinned_rate"] / table["rate"]).to_numpy(dtype=float)).tolist(), strict=True))
         return Learnt(
-            key=key, calibration=known, discoveries=discovery.learn(foreseen, works, known), when=when, by_done=by_done, by_quantity=by_quantity, bears_on=bears_on, pinned=pinned,
+            key=key, calibration=known, discoveries=discovery.learn(foreseen, works, known, begun), sayings=meant, bears_on=bears_on, pinned=pinned,
         )  # fmt: skip
 
     return memory.of(key, reckon)
 
 
-def _when(found_when: pd.DataFrame, foreseen: Foreseen) -> Floats:
-    """How far finished works were when what nobody foresaw turned up on them."""
-    turned = foreseen.turned_up | foreseen.another
-    work, technique = np.nonzero(turned)
-    pairs = pd.DataFrame({"object": foreseen.objects[work], "technique": foreseen.techniques[technique]})
-    return np.sort(found_when.merge(pairs, on=["object", "technique"])["passed"].to_numpy(dtype=float))
-
-
-def _sayings(said: pd.DataFrame, lines: Lines) -> tuple[Saying, Saying]:
+def sayings(said: pd.DataFrame, lines: Lines) -> tuple[Saying, Saying]:
     """What is meant by so many per cent done, and by so much treated of the whole, on finished lines."""
     finished = pd.DataFrame({name: getattr(lines, name) for name in LINE}).drop_duplicates()
     of = said.merge(finished, on=LINE)
@@ -113,20 +104,71 @@ def beside(lines: pd.DataFrame, said: pd.DataFrame, by_day: pd.DataFrame) -> pd.
     return found
 
 
+def placed(record: Record, before: int, lines: pd.DataFrame) -> tuple[pd.DataFrame, Lines]:
+    """Lines (of `beside`, with `yardstick_version`) with their `place` in the record, `goes_on` and `left`; and all lines of the record as they could be asked about. See `Record.under_way`."""
+    place = pd.Series(np.arange(record.count), index=pd.MultiIndex.from_arrays([record.names[name] for name in LINE]))
+    at = place.reindex(pd.MultiIndex.from_frame(lines[LINE])).to_numpy(dtype=np.int64)
+    versions = {str(name): int(version) for name, version in lines.groupby("object")["yardstick_version"].first().dropna().items()}
+    begun_on = np.full(record.count, np.nan)
+    begun_on[at] = (lines["first_day"] - pd.Timestamp(0)).dt.days
+    every, goes_on, left = record.under_way(before, versions, begun_on)
+    return lines.assign(place=at, goes_on=goes_on[at], left=left[at]), every
+
+
+def begun(con: duckdb.DuckDBPyConnection, as_of: date, record: Record, lines: pd.DataFrame, said: pd.DataFrame, works: Collection[str]) -> pd.DataFrame:
+    """The begun lines of some works with what is known of them by their hours, see `placed`; `lines` of `dashboard.reading.overruns`."""
+    of = lines[lines["object"].isin(list(works)) & (lines["actual_hours"] > 0)]
+    if of.empty:
+        return of
+    return placed(record, calibrating.number_of(as_of + _DAY), beside(of, said, reading.hours_by_day(con, as_of, works)))[0]
+
+
 def described(con: duckdb.DuckDBPyConnection, lines: pd.DataFrame, names: Collection[str]) -> dict[str, Described]:
     """What each work is, what is on its sheet, and what was begun."""
     held = {row["object"]: row for row in reading.teaching_works(con).to_dict("records")}
     sheet = lines[lines["in_estimate"]].groupby("object")["technique"].agg(frozenset)
     worked = lines[lines["begun"] | (lines["extra_hours"] > 0)].groupby("object")["technique"].agg(frozenset)
-    return {name: quoting.described(held[name], sheet.get(name, frozenset()), worked.get(name, frozenset())) for name in names}
+    return {name: Described.of(held[name], sheet.get(name, frozenset()), worked.get(name, frozenset())) for name in names}
+
+
+def evidence(growth: Growth, sayings: tuple[Saying, Saying], opened: pd.DataFrame) -> Evidence:
+    """What is known of lines by their hours so far.
+
+    Parameters
+    ----------
+    growth : how much more there usually is to treat. sayings : of so many per cent done, and of so much treated.
+    opened : frame `phase`, `technique`, `unit`, `actual_hours`, `said_done`, `treated`, `said_at`, `said_last`, `goes_on`, `left` (see `beside`, `placed`), `estimated_quantity`, `area_dm2` (of the work).
+    """
+    n = len(opened)
+    so_far, done, treated, said_at, quoted, area, goes_on = (
+        opened[name].to_numpy(dtype=float) for name in ("actual_hours", "said_done", "treated", "said_at", "estimated_quantity", "area_dm2", "goes_on")
+    )
+    last, left = (opened[name].fillna(False).to_numpy(dtype=bool) for name in ("said_last", "left"))
+    # how much there is to treat is what was quoted, and how much more there usually is; there is no more of it than the whole picture
+    grown, may_grow = growth.of(opened["phase"].to_numpy(dtype=str), opened["technique"].to_numpy(dtype=str))
+    all_over = (opened["unit"] == "dm2").to_numpy(dtype=bool) & (quoted >= _WHOLE * area)
+    grown, may_grow = np.where(all_over, 0.0, grown), np.where(all_over, _AS_MEASURED, may_grow)
+    measured = np.isnan(done) & (treated > 0) & (quoted > 0)
+    whole = measured & last & (treated >= _WHOLE * quoted)
+    by_quantity = measured & ~whole & (said_at > 0)
+    by_done = (done > 0) & (done < ALL_DONE) & (said_at > 0)  # of what was said before any hours nothing follows
+    with np.errstate(divide="ignore", invalid="ignore"):
+        still_more = special.ndtr((grown - np.log(treated / quoted * (2 - _WHOLE))) / np.sqrt(may_grow))
+    part = np.minimum(np.divide(treated, quoted * np.exp(grown), out=np.full(n, np.nan), where=by_quantity), _AS_GOOD_AS_ALL)
+    shares, sds = zip(sayings[0].passed(np.where(by_done, done / ALL_DONE, 0.5)), sayings[1].passed(np.where(by_quantity, part, 0.5)), strict=True)
+    said = np.where(by_done, shares[0], np.where(by_quantity, shares[1], np.nan))
+    surely = (by_done & (done < ALL_DONE * _NEARLY)) | (by_quantity & (part < _NEARLY))
+    return Evidence(
+        so_far=so_far, all_done=(done >= ALL_DONE) & last, said_at=np.where(np.isnan(said), np.nan, said_at), said=said,
+        said_sd=np.where(by_done, sds[0], np.where(by_quantity, np.sqrt(sds[1] ** 2 + may_grow), np.nan)), goes_on=np.where(surely, 1.0, np.where(whole, still_more, goes_on)), left=left, whole=whole,
+    )  # fmt: skip
 
 
 def asked(
     learnt: Learnt,
     opened: pd.DataFrame,
     every: Lines,
-    goes_on: Floats,
-    left: Flags,
+    begun: Evidence,
     works: Mapping[str, Described],
     finished_hours: Mapping[str, float],
     first_stage: frozenset[str],
@@ -135,34 +177,12 @@ def asked(
 
     Parameters
     ----------
-    opened : frame of `beside` with `place` (of each line in `every`), `in_estimate`, `area_dm2`. every, goes_on, left : of `Record.under_way`.
+    opened : frame of `beside` with `place` (of each line in `every`) and `in_estimate`. every : of `Record.under_way`.
     """
-    at = opened["place"].to_numpy(dtype=np.int64)
-    told = every.take(at)
+    told = every.take(opened["place"].to_numpy(dtype=np.int64))
     people = learnt.calibration.joint.lines.people
-    n = len(opened)
-    so_far, done, treated, said_at = (opened[name].to_numpy(dtype=float) for name in ("actual_hours", "said_done", "treated", "said_at"))
-    last = opened["said_last"].fillna(False).to_numpy(dtype=bool)
-    # how much there is to treat is what was quoted, and how much more there usually is
-    grown, may_grow = learnt.calibration.joint.growth.of(told.phase, told.technique)
-    quoted = opened["estimated_quantity"].to_numpy(dtype=float)
-    all_over = ((opened["unit"] == "dm2") & (opened["estimated_quantity"] >= _WHOLE * opened["area_dm2"])).to_numpy(dtype=bool)
-    grown, may_grow = np.where(all_over, 0.0, grown), np.where(all_over, _AS_MEASURED, may_grow)  # there is no more of it than the whole picture
-    measured = np.isnan(done) & (treated > 0) & (quoted > 0)
-    whole = measured & last & (treated >= _WHOLE * quoted)
-    by_quantity = measured & ~whole
-    with np.errstate(divide="ignore", invalid="ignore"):
-        still_more = special.ndtr((grown - np.log(treated / quoted * (2 - _WHOLE))) / np.sqrt(may_grow))
-    part = np.minimum(np.divide(treated, quoted * np.exp(grown), out=np.full(n, np.nan), where=by_quantity), _AS_GOOD_AS_ALL)
-    by_done = (done > 0) & (done < ALL_DONE)
-    shares, sds = zip(learnt.by_done.passed(np.where(by_done, done / ALL_DONE, 0.5)), learnt.by_quantity.passed(np.where(by_quantity, part, 0.5)), strict=True)
-    said = np.where(by_done, shares[0], np.where(by_quantity, shares[1], np.nan))
-    said_sd = np.where(by_done, sds[0], np.where(by_quantity, np.sqrt(sds[1] ** 2 + may_grow), np.nan))
-    stands_open = np.where(whole, still_more, goes_on[at])
-    surely = (by_done & (done < ALL_DONE * _NEARLY)) | (by_quantity & (part < _NEARLY))
     return UnderWay(
         lines=Lines(people=people, **{one.name: getattr(told, one.name) for one in fields(Lines) if one.name not in ("people", "shares")}, shares=named_shares(told.person, people)),
-        works=works, finished_hours=finished_hours, so_far=so_far,
-        all_done=(done >= ALL_DONE) & last, said_at=np.where(np.isnan(said), np.nan, said_at), said=said, said_sd=said_sd, goes_on=np.where(surely, 1.0, stands_open), left=left[at], whole=whole, in_estimate=opened["in_estimate"].to_numpy(dtype=bool),
+        works=works, finished_hours=finished_hours, begun=begun, in_estimate=opened["in_estimate"].to_numpy(dtype=bool),
         pinned=np.array([learnt.pinned.get(t, 0.0) for t in told.technique.tolist()]), bears_on=learnt.bears_on, agreed_in_part=first_stage & frozenset(works),
     )  # fmt: skip

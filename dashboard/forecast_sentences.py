@@ -101,13 +101,15 @@ def _of_line(line: Any, luck: float) -> Reason | None:
     estimated = line["estimated_hours"]
     if pd.isna(line["mean"]) or (line["in_estimate"] and pd.isna(estimated)):
         return None
+    if tenths(line["p50"]) <= tenths(float(estimated) if pd.notna(estimated) else 0.0):
+        return None  # on average it may end above, at even chance it does not
     words, since = _not_foreseen(line) if not line["in_estimate"] else _above_its_estimate(line, luck)
     return Reason(words=f"{called(line)}: {words}", since=_day(since), hours=float(line["mean"]) - (float(estimated) if pd.notna(estimated) else 0.0))
 
 
 def _not_foreseen(line: Any) -> tuple[str, Any]:
     onward = "" if line["finished"] or line["all_done"] or tenths(line["p50"]) <= tenths(line["actual_hours"]) else f", {hours(line['p50'])} h in the end"
-    return f"in no estimate, {hours(line['actual_hours'])} h so far{onward}", line["first_day"]
+    return f"not in the estimate, {hours(line['actual_hours'])} h so far{onward}", line["first_day"]
 
 
 def _above_its_estimate(line: Any, luck: float) -> tuple[str, Any]:

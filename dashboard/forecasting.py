@@ -87,30 +87,28 @@ def bench(
     before = calibrating.number_of(as_of + _DAY)
     said = reading.progress(con, as_of)
     learnt = bench_lines.learn(con, as_of, record, tuple(sorted(of_works.index)), said, memory)
-    asked_lines, goes_on, left = record.under_way(
-        before, {str(name): int(version) for name, version in lines.groupby("object")["yardstick_version"].first().dropna().items()}
-    )
     lines = bench_lines.beside(lines, said, reading.hours_by_day(con, as_of, sorted(set(lines["object"]))))
-    place = pd.Series(np.arange(len(asked_lines)), index=pd.MultiIndex.from_arrays([getattr(asked_lines, name) for name in bench_lines.LINE]))
-    lines["place"] = place.reindex(pd.MultiIndex.from_frame(lines[bench_lines.LINE])).to_numpy()
+    lines, asked_lines = bench_lines.placed(record, before, lines)
     foretold: dict[str, Forecast] = {}
     first_stage = frozenset(str(name) for name in approved.index[approved["first_stage"].astype(bool)])
     described = bench_lines.described(con, lines, [name for group in groups for name in group])
     opened = lines[lines["open"] & lines["object"].isin(list(described))]
     done = lines["actual_hours"].where(~lines["open"], 0.0).groupby(lines["object"]).sum()
     finished_hours = {str(name): float(hours) for name, hours in done.items()}
-    asked = bench_lines.asked(learnt, opened, asked_lines, goes_on, left, described, finished_hours, first_stage)
+    asked = bench_lines.asked(
+        learnt, opened, asked_lines, bench_lines.evidence(learnt.calibration.joint.growth, learnt.sayings, opened), described, finished_hours, first_stage
+    )
     ends = pd.DataFrame(np.nan, index=opened.index, columns=[*NAMES, "mean"])
     for number, group in enumerate(groups):
         one = asked.of(group)
-        found = memory.of((learnt.key, draws, digest(one)), partial(forecast.foretell, learnt.calibration, learnt.discoveries, learnt.when, one, draws))
+        found = memory.of((learnt.key, draws, digest(one)), partial(forecast.foretell, learnt.calibration, learnt.discoveries, one, draws))
         foretold |= dict.fromkeys(group, found)
         ends.iloc[np.flatnonzero(np.isin(asked.lines.object, group))] = np.column_stack([found.lines, found.mean])
         progress_of(number + 1, len(groups))
     lines = _with_ends(lines, ends)
     works = _works(on_bench, lines, approved, foretold, read_settings(con))
     return Bench(
-        works=works, lines=lines.drop(columns=["place", "open"]).reset_index(drop=True), found={name: tuple(one for one in ends.found if one.work == name) for name, ends in foretold.items()},
+        works=works, lines=lines.drop(columns=["place", "open", "goes_on", "left"]).reset_index(drop=True), found={name: tuple(one for one in ends.found if one.work == name) for name, ends in foretold.items()},
         commissions=_commissions(works, foretold), left_out=left_out, declined=int(declined.sum()),
     )  # fmt: skip
 
@@ -134,7 +132,12 @@ def _works(on_bench: pd.DataFrame, lines: pd.DataFrame, approved: pd.DataFrame, 
     rows = []
     promised = {row["object"]: row for row in approved.reset_index().to_dict("records")}
     places = lines.groupby("object").indices
-    estimated_hours, actual_hours, done = (lines[name].to_numpy(dtype=float) for name in ("estimated_hours", "actual_hours", "said_done"))
+    estimated_hours, actual_hours = (lines[name].to_numpy(dtype=float) for name in ("estimated_hours", "actual_hours"))
+    share = (
+        (lines["said_done"] / bench_lines.ALL_DONE)
+        .fillna(lines["treated"] / lines["estimated_quantity"].where(lines["estimated_quantity"] > 0))
+        .to_numpy(dtype=float)
+    )
     finished = lines["finished"].to_numpy(dtype=bool)
     for about in on_bench.reset_index()[["object", "commission", "begun", "yardstick", "first_day", "last_day"]].to_dict("records"):
         name = about["object"]
@@ -148,7 +151,7 @@ def _works(on_bench: pd.DataFrame, lines: pd.DataFrame, approved: pd.DataFrame, 
         even = _break_even(promise, studio)
         above = total[total > hours] - hours if not np.isnan(hours) else np.zeros(0)
         estimated, actual = estimated_hours[of], actual_hours[of]
-        plain = earned.earned(estimated, actual, done[of] / bench_lines.ALL_DONE, finished[of])
+        plain = earned.earned(estimated, actual, share[of], finished[of])
         rows.append(about | {
             "approved_hours": hours, **dict(zip(NAMES, np.quantile(total, LEVELS).tolist(), strict=True)),
             "chance_over_approved": chance_over(total, hours) if not np.isnan(hours) else np.nan, "hours_over": hours_over(total, hours) if not np.isnan(hours) else np.nan,
@@ -171,12 +174,12 @@ def _break_even(promise: Mapping[Hashable, Any] | None, studio: Settings) -> flo
         return float("nan")
     tax = promise["tax"] if pd.notna(promise["tax"]) else studio.tax_per_cent or 0.0
     earns = float(promise["price"]) / (1 + float(tax) / 100) - (float(promise["costs"]) if pd.notna(promise["costs"]) else 0.0)
-    return earns / (studio.yearly_cost / studio.chargeable_hours) if earns > 0 else float("nan")
+    return max(earns, 0.0) / (studio.yearly_cost / studio.chargeable_hours)
 
 
 def _commissions(works: pd.DataFrame, foretold: Mapping[str, Forecast]) -> pd.DataFrame:
     rows = []
-    for name, of in works[works["commission"].notna()].groupby("commission"):
+    for name, of in works[works["commission"].notna() & works["p50"].notna()].groupby("commission"):
         if len(of) < 2:
             continue
         total, hours = foretold[of["object"].iloc[0]].together, float(of["approved_hours"].sum()) if of["approved_hours"].notna().all() else np.nan

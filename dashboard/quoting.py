@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from functools import cached_property, reduce
@@ -14,14 +14,16 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from dashboard import calibrating, reading
+from dashboard import bench_lines, calibrating, reading
 from dashboard.analysis import discovery, price, promise, similar, uplift, waiting
 from dashboard.analysis.basis import LEVELS, NAMES, Basis, reckon
 from dashboard.analysis.calibration import Calibration
-from dashboard.analysis.discovery import Described, Discoveries, MayTurnUp
+from dashboard.analysis.discovery import GRADES, Described, Discoveries, MayTurnUp
+from dashboard.analysis.evidence import Evidence
 from dashboard.analysis.lines import Lines, join, named_shares
-from dashboard.analysis.mixed import Floats
+from dashboard.analysis.mixed import Flags, Floats
 from dashboard.analysis.price import Price, Terms, YearlyCost
+from dashboard.analysis.progress import Saying
 from dashboard.analysis.promise import Asked, Promise
 from dashboard.analysis.similar import Finished, Like
 from dashboard.analysis.totals import DRAWS
@@ -40,7 +42,6 @@ USUAL_CONFIDENCE = 80
 DOTS = 20
 FIRST_PHASES = ("examination", "documentation")  # names at birth of the phases of a first stage
 LATER = ("photography during treatment", "photography after treatment", "final report")
-GRADES = ("structure", "paint", "surface")
 _DAYS_A_WEEK = 7.0
 _NEARLY_ALL = 0.8
 _MORE_THAN_ALL = 1.02  # of a work, with room for how areas are rounded
@@ -58,6 +59,7 @@ class Known:
     pinned : technique to the log of its pinned rate by the record's. bears_on : technique to the number of the condition that bears on it.
     largest : technique to the most that was measured of it; usual_share : to the part of the picture that it
         mostly is, of what is counted by area; phases stand among them, for techniques that were never measured.
+    begun_lines : of open works with hours, frame of `dashboard.bench_lines.begun`; empty where none is quoted. sayings : what is meant by so many per cent done, and by so much treated of the whole.
     positions : of phases, in the order of work. rates : frame of `dashboard.calibrating.rate_table`; behind : technique to the finished works with lines of it.
     first_phases : those of a first stage, by the names they have now; later : techniques in them that come only with or after the treatment. people : every way a person is written, folded, to the name.
     """
@@ -70,6 +72,8 @@ class Known:
     lines: pd.DataFrame
     pinned: dict[str, float]
     bears_on: dict[str, int]
+    begun_lines: pd.DataFrame
+    sayings: tuple[Saying, Saying]
     positions: dict[str, int]
     rates: pd.DataFrame
     behind: dict[str, list[str]]
@@ -112,8 +116,9 @@ def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration |
     past = past.take(~past.is_open)
     measured = past.take(past.quantity > 0)
     bears: list[tuple[str, str]] = con.execute("SELECT technique, condition FROM techniques WHERE condition IS NOT NULL").fetchall()
+    said = reading.progress(con, as_of)
     return Known(
-        as_of=as_of, calibration=calibrated, discoveries=discovery.learn(record.foreseen(before), works, calibrated), waits=waiting.learn(lines), finished=_finished(works, lines),
+        as_of=as_of, calibration=calibrated, begun_lines=bench_lines.begun(con, as_of, record, lines, said, without_open), sayings=bench_lines.sayings(said, past), discoveries=discovery.learn(record.foreseen(before), works, calibrated, reading.found_when(con, as_of)), waits=waiting.learn(lines), finished=_finished(works, lines),
         lines=lines, pinned=dict(zip(rates["technique"], np.log((rates["pinned_rate"] / rates["rate"]).to_numpy(dtype=float)).tolist(), strict=True)),
         bears_on={technique: GRADES.index(name) for technique, name in bears},
         positions={str(phase): int(position) for phase, position in con.execute("SELECT phase, position FROM phases").fetchall()}, rates=table,
@@ -146,14 +151,8 @@ def _finished(works: pd.DataFrame, lines: pd.DataFrame) -> tuple[Finished, ...]:
     told = works[works["object"].isin(done.index)]
     techniques = {str(name): frozenset(of) for name, of in done["techniques"].items()}
     return tuple(
-        Finished(object=row["object"], work=described(row, techniques[row["object"]]), area=_number(row["area_dm2"])) for row in told.to_dict("records")
+        Finished(object=row["object"], work=Described.of(row, techniques[row["object"]]), area=_number(row["area_dm2"])) for row in told.to_dict("records")
     )
-
-
-def described(held: Mapping[Any, Any], techniques: frozenset[str], worked: frozenset[str] = frozenset()) -> Described:
-    """A work as far as it bears on what it is like and what may turn up; `held` has columns of the objects form."""
-    grades = tuple(_number(held.get(f"{name}_condition")) for name in GRADES)
-    return Described(kind=_word(held.get("kind")), support=_word(held.get("support")), grades=grades, techniques=techniques, worked=worked)  # type: ignore[arg-type]
 
 
 def _word(value: object) -> str:
@@ -400,9 +399,9 @@ class Quoted:
 
 
 def under_way(lines: pd.DataFrame, quote: Quote) -> tuple[str, ...]:
-    """The works of a quote with open lines that were begun; `lines` of `dashboard.reading.overruns`."""
-    begun = lines[(lines["actual_hours"] > 0) & ~lines["finished"].astype(bool)]
-    return tuple(sorted({work.object for work in quote.works} & set(begun["object"])))
+    """Where one of the works of a quote is under way, all works that are: what their open lines say is told of each work by itself, and teaches nothing meanwhile. `lines` of `dashboard.reading.overruns`."""
+    begun = sorted(set(lines.loc[(lines["actual_hours"] > 0) & ~lines["finished"].astype(bool), "object"]))
+    return tuple(begun) if {work.object for work in quote.works} & set(begun) else ()
 
 
 def quoted(now: Known, quote: Quote, reads: list[ReadWork], studio: Settings, draws: int = DRAWS) -> Quoted:
@@ -425,11 +424,11 @@ def quoted(now: Known, quote: Quote, reads: list[ReadWork], studio: Settings, dr
 
 
 def _joined(asked: list[Asked]) -> Asked:
-    low, likeliest, high, pinned, so_far, done = (
-        np.concatenate([getattr(one, name) for one in asked]) for name in ("low", "likeliest", "high", "pinned", "so_far", "done")
+    low, likeliest, high, pinned, done, finished = (
+        np.concatenate([getattr(one, name) for one in asked]) for name in ("low", "likeliest", "high", "pinned", "done", "finished")
     )
     return Asked(
-        lines=reduce(join, (one.lines for one in asked)), low=low, likeliest=likeliest, high=high, pinned=pinned, so_far=so_far, done=done, works={name: work for one in asked for name, work in one.works.items()},
+        lines=reduce(join, (one.lines for one in asked)), low=low, likeliest=likeliest, high=high, pinned=pinned, begun=reduce(Evidence.join, (one.begun for one in asked)), done=done, finished=finished, works={name: work for one in asked for name, work in one.works.items()},
         left_out=frozenset().union(*(one.left_out for one in asked)), bears_on=asked[0].bears_on,
     )  # fmt: skip
 
@@ -477,7 +476,7 @@ def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Comme
             f'There is one option only, "{named[0]}": its lines and those without one are quoted together. Name another one, and they stand side by side.'
         )
     return WorkQuoted(
-        said=said, read=read, described=described(read.held, frozenset(lines["technique"])), options=told, costs=tuple(costs), faults=tuple(faults),
+        said=said, read=read, described=Described.of(read.held, frozenset(lines["technique"])), options=told, costs=tuple(costs), faults=tuple(faults),
         doubts=(*_strange_words(now, said, read), *doubts), notes=tuple(notes),
     )  # fmt: skip
 
@@ -574,9 +573,32 @@ def _asked(now: Known, name: str, said: QuotedWork, lines: pd.DataFrame, read: R
     )  # fmt: skip
     return Asked(
         lines=arrays, low=np.where(ranged, low, np.nan), likeliest=np.where(ranged, likeliest, np.nan), high=np.where(ranged, high, np.nan), pinned=np.array([now.pinned.get(t, 0.0) for t in arrays.technique.tolist()]),
-        works={work: described(read.held, frozenset(lines["technique"]), _worked(now, said.object))}, so_far=lines["worked_hours"].to_numpy(dtype=float), done=done,
+        works={work: Described.of(read.held, frozenset(lines["technique"]), _worked(now, said.object))}, begun=_begun(now, said.object, lines, area_dm2=_number(read.held.get("area_dm2"))), done=done, finished=_finished_lines(now, said.object, lines),
         left_out=frozenset((work, technique) for technique in now.left_out(said)), bears_on=now.bears_on,
     )  # fmt: skip
+
+
+def _begun(now: Known, code: str, lines: pd.DataFrame, area_dm2: float) -> Evidence:
+    """What is known of lines of a sheet by the hours that were worked on them."""
+    if not len(now.begun_lines):
+        return replace(Evidence.none(len(lines)), so_far=lines["worked_hours"].to_numpy(dtype=float))
+    names = ["phase", "technique", "part"]
+    of = now.begun_lines[now.begun_lines["object"] == code]
+    beside = lines[[*names, "unit"]].merge(of[[*names, "said_done", "treated", "said_at", "said_last", "goes_on", "left"]], on=names, how="left")
+    beside = beside.assign(
+        goes_on=beside["goes_on"].fillna(1.0),
+        actual_hours=lines["worked_hours"].to_numpy(dtype=float),
+        estimated_quantity=lines["quantity"].to_numpy(dtype=float),
+        area_dm2=area_dm2,
+    )
+    return bench_lines.evidence(now.calibration.joint.growth, now.sayings, beside)
+
+
+def _finished_lines(now: Known, code: str, lines: pd.DataFrame) -> Flags:
+    """Which lines of a sheet are finished."""
+    names = ["phase", "technique", "part"]
+    of = now.lines.loc[(now.lines["object"] == code) & now.lines["finished"].astype(bool), names] if code else now.lines.head(0)[names]
+    return lines[names].merge(of, on=names, how="left", indicator=True)["_merge"].eq("both").to_numpy(dtype=bool)
 
 
 def _worked(now: Known, code: str) -> frozenset[str]:

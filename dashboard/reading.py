@@ -169,7 +169,7 @@ def progress(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
 
 
 def found_when(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
-    """How far each work was, of its hours by that day, when each technique was begun on it: `object`, `technique`, `passed` (0 to 1)."""
+    """How far each work was, of its hours by that day, when each line of it was begun: `object`, `phase`, `technique`, `part`, `passed` (0 to 1)."""
     return _frame(con, "found_when", as_of=as_of)
 
 

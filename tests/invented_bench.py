@@ -8,7 +8,9 @@ import numpy as np
 from scipy import special
 
 from dashboard.analysis import progress
-from dashboard.analysis.discovery import Described
+from dashboard.analysis.calibration import Calibration
+from dashboard.analysis.discovery import Described, Discoveries
+from dashboard.analysis.evidence import Evidence
 from dashboard.analysis.forecast import UnderWay
 from dashboard.analysis.lines import Lines, join
 from dashboard.analysis.mixed import Flags, Integers
@@ -73,9 +75,12 @@ class Course:
         share, sd = saying.passed(np.where(np.isnan(said), 0.5, said))
         here = so_far[on_sheet_or_begun]
         techniques, name = self.lines.technique, str(self.lines.object[0])
+        unknown = np.isnan(said)
+        begun = replace(
+            Evidence.none(n), so_far=here, said_at=np.where(unknown, np.nan, here), said=np.where(unknown, np.nan, share), said_sd=np.where(unknown, np.nan, sd)
+        )  # fmt: skip
         return UnderWay(
-            lines=replace(lines, hours=nothing, quantity=nothing, is_open=np.ones(n, dtype=bool)), so_far=here, all_done=np.zeros(n, dtype=bool), said_at=np.where(np.isnan(said), np.nan, here),
-            said=np.where(np.isnan(said), np.nan, share), said_sd=np.where(np.isnan(said), np.nan, sd), goes_on=np.ones(n), left=np.zeros(n, dtype=bool), whole=np.zeros(n, dtype=bool), in_estimate=~self.found[on_sheet_or_begun], pinned=np.zeros(n),
+            lines=replace(lines, hours=nothing, quantity=nothing, is_open=np.ones(n, dtype=bool)), begun=begun, in_estimate=~self.found[on_sheet_or_begun], pinned=np.zeros(n),
             finished_hours={name: float(so_far[self.finished(so_far)].sum())}, bears_on=dict.fromkeys(np.unique(techniques).tolist(), 0),
             works={name: Described(
                 kind="easel painting", grades=(float(self.lines.condition[0]), np.nan, np.nan), techniques=frozenset(techniques[~self.found].tolist()), worked=frozenset(techniques[so_far > 0].tolist()),
@@ -91,6 +96,9 @@ class Bench:
     courses: tuple[Course, ...]
     saying: Saying
     when: Floats
+
+    def discoveries(self, known: Calibration) -> Discoveries:
+        return replace(self.quoted.discoveries(known), when=self.when)
 
 
 def draw_bench(seed: int, works: int = 40, later: int = 12) -> Bench:

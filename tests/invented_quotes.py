@@ -10,6 +10,7 @@ from scipy import special
 
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.discovery import Described, Discoveries, learn
+from dashboard.analysis.evidence import Evidence
 from dashboard.analysis.lines import Lines, Names, join
 from dashboard.analysis.mixed import Flags, Integers
 from dashboard.analysis.promise import Asked
@@ -17,6 +18,7 @@ from dashboard.analysis.record import Foreseen
 from tests.invented_truth import NOW, PEOPLE, PHASES, TECHNIQUES, Floats, Studio, draw, tails
 
 _HIDDEN = 7
+BEGUN_UNKNOWN = pd.DataFrame({"object": np.array([], dtype=str), "technique": np.array([], dtype=str), "passed": np.zeros(0)})
 _DRAWS = 4000
 _SMALLER = -0.4  # log size of what turns up, against what is quoted
 _PHASES = np.array([f"phase {number:02d}" for number in range(PHASES)])
@@ -54,14 +56,15 @@ class Quoted:
             likeliest=nothing,
             high=nothing,
             pinned=np.zeros(len(lines)),
-            so_far=np.zeros(len(lines)),
+            begun=Evidence.none(len(lines)),
             done=np.zeros(len(lines), dtype=bool),
+            finished=np.zeros(len(lines), dtype=bool),
             works={name: work},
             bears_on={t: 0 for t in np.unique(self.studio.history.technique)},
         )
 
     def discoveries(self, known: Calibration) -> Discoveries:
-        return learn(self.foreseen, self.works, known)
+        return learn(self.foreseen, self.works, known, BEGUN_UNKNOWN)
 
 
 class _Hidden:

@@ -8,9 +8,10 @@ C. T. Volinsky, "Bayesian model averaging: a tutorial", Statistical Science 14 (
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -30,6 +31,8 @@ _TOGETHER = np.linspace(0.0, 0.6, 13)
 _BELIEVED = np.array([1.5, 8.0])  # beta: what comes together mostly does so a little
 _UNSURE = 0.2  # variance of the common cause where nothing ever turned up; less with each that did
 _NODES = 15
+GRADES = ("structure", "paint", "surface")  # the conditions of a work, each 0 to 3
+_WHEN_WORTH = 6.0  # finds that "any time is as likely" is worth
 _SMALLER_WORTH = 8.0
 _MARKED = 2.0  # grade from which a condition is marked
 OF_A_KIND, ENOUGH_OF_A_KIND = (
@@ -52,6 +55,12 @@ class Described:
     techniques: frozenset[str] = frozenset()
     worked: frozenset[str] = frozenset()
 
+    @classmethod
+    def of(cls, held: Mapping[Any, Any], techniques: frozenset[str], worked: frozenset[str] = frozenset()) -> Described:
+        """A work by what is held of it, by the names of the objects form."""
+        grades = tuple(np.nan if pd.isna(value := held.get(f"{name}_condition")) else float(value) for name in GRADES)
+        return cls(kind=_word(held.get("kind")), support=_word(held.get("support")), grades=grades, techniques=techniques, worked=worked)  # type: ignore[arg-type]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Discoveries:
@@ -60,6 +69,7 @@ class Discoveries:
     Attributes
     ----------
     past : what first estimates had, and what turned up. described : the finished works, in the order of `past`.
+    when : (k,) rising, 0 to 1: how far finished works were, of their hours, when something turned up on them.
     together : how far things turn up together on one work. smaller : by how much the log hours of what turned up differ from a line of which nothing is measured.
     """
 
@@ -67,6 +77,7 @@ class Discoveries:
     described: tuple[Described, ...]
     together: float
     smaller: float
+    when: Floats
 
     @property
     def works(self) -> int:
@@ -77,27 +88,41 @@ class Discoveries:
         return _of_its_kind(self, work)[0].past
 
 
-def learn(past: Foreseen, works: pd.DataFrame, known: Calibration) -> Discoveries:
+def learn(past: Foreseen, works: pd.DataFrame, known: Calibration, begun: pd.DataFrame) -> Discoveries:
     """From finished works.
 
     Parameters
     ----------
     works : frame `object`, `kind`, `support`, `structure_condition`, `paint_condition`, `surface_condition`.
     known : calibrated on the same record.
+    begun : frame of lines, `object`, `technique`, `passed`: how far each work was (0 to 1, of its hours) when each line was begun on it.
     """
     rows = works.set_index("object").reindex(past.objects)
     described = tuple(
         Described(
-            kind=_word(row["kind"]), support=_word(row["support"]), grades=tuple(float(row[f"{name}_condition"]) for name in ("structure", "paint", "surface")),  # type: ignore[arg-type]
+            kind=_word(row["kind"]), support=_word(row["support"]), grades=tuple(float(row[f"{name}_condition"]) for name in GRADES),  # type: ignore[arg-type]
             techniques=frozenset(past.techniques[past.quoted[number]].tolist()),
         )
         for number, row in enumerate(rows.to_dict("records"))
     )  # fmt: skip
-    return Discoveries(past=past, described=described, together=_together(past), smaller=_smaller(past, known))
+    return Discoveries(past=past, described=described, together=_together(past), smaller=_smaller(past, known), when=when(past, begun))
 
 
 def _word(value: object) -> str:
     return value if isinstance(value, str) else ""
+
+
+def when(past: Foreseen, begun: pd.DataFrame) -> Floats:
+    """See `Discoveries.when`; `begun` as for `learn`."""
+    first = begun.groupby(["object", "technique"], as_index=False).agg(
+        turned_up=("passed", "min"), another=("passed", "max")
+    )  # another part is the one begun later
+    found = []
+    for name, happened in (("turned_up", past.turned_up), ("another", past.another)):
+        work, technique = np.nonzero(happened)
+        pairs = pd.DataFrame({"object": past.objects[work].astype(str), "technique": past.techniques[technique].astype(str)})
+        found.append(first.merge(pairs, on=["object", "technique"])[name].to_numpy(dtype=float))
+    return np.sort(np.concatenate(found))
 
 
 def _pooled(turned: Flags, at_risk: Flags, phases: Names) -> Floats:
@@ -170,6 +195,12 @@ class MayTurnUp:
     times: int
     of: int
     things: tuple[Thing, ...]
+
+
+def still(known: Discoveries, one: MayTurnUp, passed: float) -> MayTurnUp:
+    """What may turn up on a work and has not by now: the less likely the further the work is (`passed`, 0 to 1)."""
+    seen = float(((known.when <= passed).sum() + _WHEN_WORTH * passed) / (len(known.when) + _WHEN_WORTH))
+    return replace(one, chance=one.chance * (1 - seen) / (1 - one.chance * seen) if one.chance * seen < 1 else 0.0)
 
 
 def expected(known: Discoveries, work: Described) -> list[MayTurnUp]:

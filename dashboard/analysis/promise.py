@@ -6,11 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import special
 
 from dashboard.analysis import by_hand, calibration, discovery, joint
 from dashboard.analysis.basis import STEPS, Basis
 from dashboard.analysis.calibration import LEVELS, Calibration, Foretold
 from dashboard.analysis.discovery import Described, Discoveries, MayTurnUp
+from dashboard.analysis.evidence import Evidence, draw, how_far
 from dashboard.analysis.lines import Lines, join
 from dashboard.analysis.mixed import Flags, Floats, Integers
 from dashboard.analysis.totals import DRAWS, Occurring
@@ -29,7 +31,7 @@ class Asked:
     pinned : (n,) log of a pinned rate by that of the record; nought where none is pinned.
     works : what each work is, by its name in `lines.object`.
     left_out : works and techniques of which it was said that they will not turn up.
-    so_far : (n,) hours that it took already; done : (n,) it is finished, and stays as it is.
+    begun : what is known of each line by its hours so far; done : (n,) it is finished or all done, and stays as it is; finished : (n,) it is among what the calibration has learnt from.
     bears_on : of each technique which of the three conditions bears on it (0, 1, 2), where one does.
     """
 
@@ -39,8 +41,9 @@ class Asked:
     high: Floats
     pinned: Floats
     works: Mapping[str, Described]
-    so_far: Floats
+    begun: Evidence
     done: Flags
+    finished: Flags
     left_out: frozenset[tuple[str, str]] = frozenset()
     bears_on: Mapping[str, int]
 
@@ -98,23 +101,41 @@ def foretell(known: Calibration, discoveries: Discoveries, asked: Asked, draws: 
     if len(ranged):
         hers = by_hand.table(asked.low[ranged], asked.likeliest[ranged], asked.high[ranged], LEVELS)
         table[ranged] += counts[ranged, None] * (hers - table[ranged])
-    begun = np.flatnonzero((asked.so_far > 0) & ~asked.done)
-    if len(begun):
-        rows = Foretold.plain(table[begun], np.eye(len(begun)))
-        table[begun] = rows.beyond(asked.so_far[begun]).table
-        table[begun] = np.ceil(table[begun] * STEPS) / STEPS  # brought to the steps in which it is kept, it must not fall below what was worked
-        without[begun] = replace(rows, table=without[begun]).beyond(asked.so_far[begun]).table
-    foretold = replace(foretold, table=table)
     work = np.array([number[name] for name in everything.object.tolist()], dtype=np.int64)
+    foretold = replace(foretold, table=table)
+    so_far, begun = asked.begun.so_far, np.flatnonzero((asked.begun.so_far > 0) & ~asked.done)
+    if (so_far > 0).any():
+        foretold = _under_way(foretold, asked, work, draws)
+        without[begun] = Foretold.plain(without[begun], np.eye(len(begun))).beyond(so_far[begun]).table
+        found = tuple((name, discovery.still(discoveries, one, _passed(asked, name, np.exp(table[:n, _EVEN])))) for name, one in found)
     occurring = Occurring(
-        chance=np.concatenate([np.where(asked.so_far > 0, 1.0, 1 - known.unneeded.chance(lines)), np.array([one.chance for _, one in found])]),
+        chance=np.concatenate([np.where(so_far > 0, 1.0, 1 - known.unneeded.chance(lines)), np.array([one.chance for _, one in found])]),
         found=np.arange(len(everything)) >= n, together=discoveries.together, work=work,
     )  # fmt: skip
-    basis = Basis.of(foretold, occurring, np.concatenate([np.where(asked.done, asked.so_far, np.nan), np.full(len(found), np.nan)]), draws)
+    basis = Basis.of(foretold, occurring, np.concatenate([np.where(asked.done, so_far, np.nan), np.full(len(found), np.nan)]), draws)
     return Promise(
-        basis=basis, figure_weight=foretold.figure_weight, hours=basis.hours(), found=found, left_out=tuple(pair for pair in every if pair not in found), work=work,
-        without_figure=np.where(asked.done, asked.so_far, np.exp(without[:, _EVEN])), by_hand=counts,
+        basis=basis, figure_weight=foretold.figure_weight, hours=basis.hours(), found=found, left_out=tuple(pair for pair in every if (pair[0], pair[1].technique) in asked.left_out), work=work,
+        without_figure=np.where(asked.done, so_far, np.exp(without[:, _EVEN])), by_hand=counts,
     )  # fmt: skip
+
+
+def _under_way(foretold: Foretold, asked: Asked, work: Integers, draws: int) -> Foretold:
+    """What lines will take now that some of them were begun: see `evidence`. What finished ones say of the luck of their work the calibration knows."""
+    evidence = replace(asked.begun, so_far=np.where(asked.finished, 0.0, asked.begun.so_far), all_done=(asked.begun.all_done | asked.done) & ~asked.finished)
+    evidence = evidence.join(Evidence.none(len(work) - len(asked.lines)))
+    hours = draw(foretold, evidence, work, len(asked.works), draws).hours
+    ordered = np.sort(hours, axis=1)
+    table = np.log(np.maximum(np.stack([np.interp(LEVELS, (np.arange(draws) + 0.5) / draws, row) for row in ordered]), 1e-9))
+    table = np.ceil(table * STEPS) / STEPS  # brought to the steps in which it is kept, it must not fall below what was worked
+    scores = special.ndtri((np.argsort(np.argsort(hours, axis=1, kind="stable"), axis=1, kind="stable") + 0.5) / draws)
+    return replace(foretold, table=table, correlation=np.corrcoef(scores) if len(scores) > 1 else np.eye(len(scores)))
+
+
+def _passed(asked: Asked, name: str, usual: Floats) -> float:
+    """How far a work is, of the hours of its lines; see `evidence.how_far`."""
+    of = asked.lines.object == name
+    done = of & asked.done
+    return how_far(float(asked.begun.so_far[done].sum()), asked.begun.part[of & ~asked.done], usual[of & ~asked.done])
 
 
 def as_lines(

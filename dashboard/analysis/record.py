@@ -179,27 +179,28 @@ class Record:
         at = np.flatnonzero(told.within & ~begun & (np.nan_to_num(told.estimated) + np.nan_to_num(told.quantity) > 0))
         return at, self._asked(at, told)
 
-    def under_way(self, before: int, versions: Mapping[str, int]) -> tuple[Lines, Floats, Flags]:
+    def under_way(self, before: int, versions: Mapping[str, int], begun_on: Floats) -> tuple[Lines, Floats, Flags]:
         """Every line as it could be asked about while it is open, the chance that it stands open because more is to come of it, and whether it was left for weeks while its work went on.
 
-        A line that was begun is held by the figure from before its first entry, any other by what the version named of its object says; who has worked on it, and how much was treated, is left
+        A line is held by what the version by which its work stands says of it; if that one was made only after the line was begun, or has taken it over from the bench, by the last one from before. Who has worked on it, and how much was treated, is left
         aside, as another hand may finish it, and more may come.
 
         Parameters
         ----------
-        versions : by object, the number of the version that is worked by.
+        versions : by object, the number of the version by which it stands. begun_on : (lines of the record,) day of the first hours held against the estimate; not a number: none.
         """
         line, _, sums = self._summed(before)
         first, last = self._over_line(line, sums["first_day"], np.minimum, _NEVER), self._over_line(line, sums["last_day"], np.maximum, -_NEVER)
-        begun = first < _NEVER
-        told = self._told(before, np.where(begun, first, -_NEVER))
         rows = self.estimates
         version = np.array([versions.get(name, -1) for name in self.objects.tolist()], dtype=np.int64)[self.object_of]
+        made = pd.Series(self.version_made, index=self.version_object * _VERSIONS + self.version_number).reindex(self.object_of * _VERSIONS + version)
         approved = rows["option_approved_on"].to_numpy(dtype=float)
         of = (rows["version"].to_numpy() == version[rows["line"].to_numpy(dtype=np.int64)]) & ~(approved >= before)
-        now = self._said(of, np.full(self.count, before), version)
+        now = self._said(of, np.nan_to_num(made.to_numpy(dtype=float), nan=before).astype(np.int64), version)
+        earlier = self._told(before, np.where(np.isnan(begun_on), -_NEVER, np.nan_to_num(begun_on)).astype(np.int64))
+        too_late = (now.made_on > begun_on) | np.isin(np.arange(self.count) * _VERSIONS + version, self.taken_over)  # no day at all is never earlier
         both = {
-            name: np.where(begun, getattr(told, name), getattr(now, name))
+            name: np.where(too_late, getattr(earlier, name), getattr(now, name))
             for name in ("version", "made_on", "hours", "estimated", "quantity", "person", "within")
         }
         every = self._asked(np.arange(self.count), _Told(**both))

@@ -49,18 +49,23 @@ def draw_hours(foretold: Foretold, occurring: Occurring, draws: int = DRAWS, see
     normal, even = (np.random.default_rng([seed, stream]) for stream in (0, 1))
     root = np.linalg.cholesky(foretold.correlation + _JITTER * np.eye(n)) if n else np.zeros((0, 0))
     scores = root @ normal.standard_normal((n, draws))
-    threshold = np.where(occurring.found, special.ndtri(np.clip(occurring.chance, 1e-12, 1 - 1e-12)), 0.0)
     hours = np.zeros((n, draws))
     luck = even.random((n, draws))
     cause = _of_works(occurring, draws, seed)
     for line in range(n):
         if occurring.found[line]:
-            share = occurring.together
-            at = np.flatnonzero(luck[line] < special.ndtr((threshold[line] + np.sqrt(share) * cause[occurring.work[line]]) / np.sqrt(1 - share)))
+            at = np.flatnonzero(turns_up(float(occurring.chance[line]), occurring.together, luck[line], cause[occurring.work[line]]))
         else:
             at = np.flatnonzero(luck[line] < occurring.chance[line])
         hours[line, at] = np.exp(at_scores(foretold.table[line : line + 1], scores[line : line + 1, at]))[0]
     return hours
+
+
+def turns_up(chance: float, together: float, evenly: Floats, cause: Floats) -> Flags:
+    """(draws,) whether something turns up that has a chance to, with the cause that it shares with all else that does on its work."""
+    threshold = special.ndtri(np.clip(chance, 1e-12, 1 - 1e-12))
+    found: Flags = evenly < special.ndtr((threshold + np.sqrt(together) * cause) / np.sqrt(1 - together))
+    return found
 
 
 def _of_works(occurring: Occurring, draws: int, seed: int) -> Floats:

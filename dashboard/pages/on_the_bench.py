@@ -8,8 +8,8 @@ from html import escape
 import pandas as pd
 import streamlit as st
 
+from dashboard import background, frame, held, promising, reading, tables
 from dashboard import forecast_sentences as said
-from dashboard import frame, held, promising, reading, tables
 from dashboard.charts import bench as charts
 from dashboard.forecasting import FORECAST_KEYS, Bench
 from dashboard.words import amount, counted, day, hours, plain, text
@@ -309,7 +309,10 @@ def _told_before(code: str) -> None:
                 text=f"Foretelling it once more from each day: {task.done:,} of {task.of:,}" if task.of else "Foretelling it once more from each day …",
             )
         bar.empty()
-    history = task.result()
+    try:
+        history = task.result()
+    except background.GivenUp:
+        st.rerun()
     if len(history) < 2:
         frame.say(["From its second day on, this shows how the range narrowed, and where it jumped."])
         return

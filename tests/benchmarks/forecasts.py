@@ -39,7 +39,7 @@ def foretold(bench: Bench, course: Course, share: float, draws: int) -> Forecast
     so_far = course.so_far(share)
     done = course.lines.take(course.finished(so_far))
     known = calibration.learn(join(bench.quoted.studio.history, done), NOW + 1)
-    return forecast.foretell(known, bench.quoted.discoveries(known), bench.when, course.under_way(so_far, bench.saying), draws)
+    return forecast.foretell(known, bench.discoveries(known), course.under_way(so_far, bench.saying), draws)
 
 
 def _one_work(bench: Bench, course: Course, draws: int) -> list[dict[str, float]]:

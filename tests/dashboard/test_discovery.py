@@ -13,7 +13,7 @@ from dashboard.reading import record
 from ingest.store import Store
 from tests.benchmarks.quotes import one_studio, pooled
 from tests.conftest import LATER, Bring
-from tests.invented_quotes import draw_quoted
+from tests.invented_quotes import BEGUN_UNKNOWN, draw_quoted
 from tests.invented_truth import NOW
 
 TECHNIQUES = ["facing", "filling", "lining removal dry", "retouching", "tear mending"]
@@ -36,7 +36,7 @@ def studio(works: int, turned: dict[int, list[str]], with_lining: int) -> Discov
         {"object": past.objects, "kind": "easel painting", "support": "canvas", "structure_condition": 1.0, "paint_condition": 1.0, "surface_condition": 1.0}
     )
     nothing = draw_quoted(1, 6, 2).studio.history
-    return discovery.learn(past, told, calibration.learn(nothing.take(np.zeros(0, dtype=np.int64)), NOW))
+    return discovery.learn(past, told, calibration.learn(nothing.take(np.zeros(0, dtype=np.int64)), NOW), BEGUN_UNKNOWN)
 
 
 def chances(known: Discoveries, *sheet: str) -> dict[str, discovery.MayTurnUp]:

@@ -2,11 +2,12 @@
 
 from dataclasses import replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from dashboard.analysis import calibration, forecast, progress
@@ -19,19 +20,24 @@ from tests.invented_bench import Bench, draw_bench
 from tests.invented_truth import NOW, Floats
 
 _DRAWS = 2000
-_ROUNDING = 1e-3  # of hours: the luck of a work is brought together on a grid
+_ROUNDING = 1e-9
+_OTHERS = 5e-3  # of hours: an entry that makes a line the longer may make the luck of its work the surer
 
 
 @cache
 def _bench(seed: int = 21) -> tuple[Bench, Calibration, Discoveries]:
     bench = draw_bench(seed, works=25, later=4)
     known = calibration.learn(bench.quoted.studio.history, NOW + 1)
-    return bench, known, bench.quoted.discoveries(known)
+    return bench, known, bench.discoveries(known)
 
 
 def _foretold(asked: UnderWay) -> Forecast:
-    bench, known, discoveries = _bench()
-    return forecast.foretell(known, discoveries, bench.when, asked, _DRAWS)
+    _, known, discoveries = _bench()
+    return forecast.foretell(known, discoveries, asked, _DRAWS)
+
+
+def with_evidence(asked: UnderWay, **known: Any) -> UnderWay:
+    return replace(asked, begun=replace(asked.begun, **known))
 
 
 def _total(found: Forecast) -> Floats:
@@ -58,30 +64,34 @@ def test_nothing_is_foretold_below_the_hours_logged(work: int, share: float) -> 
     asked = course.under_way(so_far, bench.saying)
     found = _foretold(asked)
     assert _total(found)[0] >= so_far.sum() - 1e-9
-    assert (found.lines >= asked.so_far[:, None] - 1e-9).all()
+    assert (found.lines >= asked.begun.so_far[:, None] - 1e-9).all()
 
 
 @given(work=st.integers(0, 3), share=st.floats(0.05, 0.9), which=st.integers(0, 50), more=st.floats(0.05, 30.0), goes_on=st.sampled_from([0.0, 0.2, 0.8, 1.0]))
 def test_an_entry_more_on_an_open_line_never_lowers_its_end_nor_that_of_the_work(work: int, share: float, which: int, more: float, goes_on: float) -> None:
     bench, _, _ = _bench()
     asked = bench.courses[work].under_way(bench.courses[work].so_far(share), bench.saying)
-    asked = replace(asked, goes_on=np.where(np.isnan(asked.said), goes_on, 1.0))
-    begun = np.flatnonzero(asked.so_far > 0)
-    if not len(begun):
-        return
-    line = begun[which % len(begun)]
-    before, after = _foretold(asked), _foretold(replace(asked, so_far=asked.so_far + np.where(np.arange(len(asked.so_far)) == line, more, 0.0)))
+    asked = with_evidence(asked, goes_on=np.where(np.isnan(asked.begun.said), goes_on, 1.0))
+    assume(len(asked.lines) > 0)
+    line = which % len(asked.lines)  # begun or not
+    before, after = (
+        _foretold(asked),
+        _foretold(with_evidence(asked, so_far=asked.begun.so_far + np.where(np.arange(len(asked.begun.so_far)) == line, more, 0.0))),
+    )
     assert (after.lines[line] >= before.lines[line] * (1 - _ROUNDING)).all()
-    assert (np.quantile(_total(after), LEVELS) >= np.quantile(_total(before), LEVELS) * (1 - _ROUNDING)).all()
+    assert (np.quantile(_total(after), LEVELS) >= np.quantile(_total(before), LEVELS) * (1 - _OTHERS)).all()
 
 
 def test_hours_more_on_one_line_move_the_others_up() -> None:
     """The luck of the work: a line that takes long says that the others will."""
     bench, _, _ = _bench()
     asked = bench.courses[0].under_way(bench.courses[0].so_far(0.3), bench.saying)
-    line = int(np.flatnonzero(asked.so_far > 0)[0])
-    before, after = _foretold(asked), _foretold(replace(asked, so_far=asked.so_far + np.where(np.arange(len(asked.so_far)) == line, 25.0, 0.0)))
-    others = asked.so_far == 0
+    line = int(np.flatnonzero(asked.begun.so_far > 0)[0])
+    before, after = (
+        _foretold(asked),
+        _foretold(with_evidence(asked, so_far=asked.begun.so_far + np.where(np.arange(len(asked.begun.so_far)) == line, 25.0, 0.0))),
+    )
+    others = asked.begun.so_far == 0
     assert (after.lines[others, 1] >= before.lines[others, 1] * (1 - _ROUNDING)).all() and after.lines[others, 1].sum() > 1.02 * before.lines[others, 1].sum()
     assert after.luck[str(asked.lines.object[0])] > before.luck[str(asked.lines.object[0])]
 
@@ -98,16 +108,16 @@ def test_a_work_of_which_everything_is_finished_ends_at_what_it_took() -> None:
 def test_a_line_said_to_be_far_gone_ends_near_its_hours_and_one_half_done_at_about_twice_them() -> None:
     bench, known, discoveries = _bench()
     asked = bench.courses[0].under_way(bench.courses[0].so_far(0.3), bench.saying)
-    line = int(np.flatnonzero(asked.so_far > 0)[0])
+    line = int(np.flatnonzero(asked.begun.so_far > 0)[0])
     exact = progress.Saying(lean=0.0, spread=0.2, lines=100)
     ends = []
     for part in (0.5, 0.9):
         share, sd = exact.passed(np.array([part]))
-        at = np.arange(len(asked.so_far)) == line
-        told = replace(
-            asked, said=np.where(at, share[0], asked.said), said_sd=np.where(at, sd[0], asked.said_sd), said_at=np.where(at, asked.so_far, asked.said_at), goes_on=np.ones(len(at))
+        at = np.arange(len(asked.begun.so_far)) == line
+        told = with_evidence(
+            asked, said=np.where(at, share[0], asked.begun.said), said_sd=np.where(at, sd[0], asked.begun.said_sd), said_at=np.where(at, asked.begun.so_far, asked.begun.said_at), goes_on=np.ones(len(at))
         )  # fmt: skip
-        ends.append(forecast.foretell(known, discoveries, bench.when, told, _DRAWS).lines[line, 1] / asked.so_far[line])
+        ends.append(forecast.foretell(known, discoveries, told, _DRAWS).lines[line, 1] / asked.begun.so_far[line])
     assert ends[0] == pytest.approx(2, rel=0.2) and ends[1] == pytest.approx(1 / 0.9, rel=0.05)
 
 
@@ -119,9 +129,9 @@ def test_what_is_all_done_stays_as_it_is_and_may_turn_up_less_the_further_the_wo
     both = known_early.keys() & known_late.keys()
     assert both and all(known_late[name] < known_early[name] for name in both)
     asked = course.under_way(course.so_far(0.4), bench.saying)
-    begun = asked.so_far > 0
-    done = _foretold(replace(asked, all_done=begun))
-    assert np.allclose(done.lines[begun], asked.so_far[begun][:, None])
+    begun = asked.begun.so_far > 0
+    done = _foretold(with_evidence(asked, all_done=begun))
+    assert np.allclose(done.lines[begun], asked.begun.so_far[begun][:, None])
 
 
 def test_shares_that_lean_are_learnt_and_few_of_them_hardly_count() -> None:

@@ -170,7 +170,7 @@ def test_an_entry_on_an_open_line_is_reckoned_for_its_own_work_alone(demo: Store
     first = told(demo, on, memory=memory)
     asked: list[tuple[str, ...]] = []
     real = forecast.foretell
-    monkeypatch.setattr(forecast, "foretell", lambda *given: asked.append(tuple(given[3].works)) or real(*given))
+    monkeypatch.setattr(forecast, "foretell", lambda *given: asked.append(tuple(given[2].works)) or real(*given))
     again = told(demo, on, memory=memory)
     assert asked == [] and again.works.equals(first.works)
     log(demo, {"date": f"{on}", "technique": "retouching", "hours": "2.5"}, code="26-063")

@@ -1,0 +1,286 @@
+"""Lines that were begun, brought together with those that were not: what their hours so far say of them, of the luck of their work, and so of all its other lines.
+
+The luck of a work is what its lines share beyond all that is known of techniques, sizes, people and figures. Its open lines say "more than so far", and where it was said how far they are, about how
+much more. That is brought together exactly, on a grid of the luck and of each open line, and then drawn: so hours more on a line, with all else as it was, never lower what is foretold of it or of its work.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from scipy import special
+
+from dashboard.analysis.calibration import NORMAL_SCORES, Foretold, at_scores
+from dashboard.analysis.mixed import Flags, Floats, Integers
+from dashboard.analysis.record import RESTS_LONG
+from dashboard.analysis.totals import SEED
+
+_LUCK = np.linspace(-7, 7, 141)
+_EVENLY = special.ndtr(np.linspace(-4.5, 4.5, 181))
+_SCORES = np.linspace(-4.5, 4.5, 181)
+_STEP = NORMAL_SCORES[1] - NORMAL_SCORES[0]
+_LEAST_SLOPE = 0.05  # of log hours by a step of the normal score, beyond the end of a table
+_COARSE, _FINE, _WIDTHS = 361, 161, 6.0
+_MOST_LUCK = 0.98
+_LEAST_SD = 0.01
+_CONTRADICTED = 2.0  # standard deviations
+_NONE: Floats = np.zeros((0, 0))
+_BOUND = 2.5  # normal scores beyond which a line says no more of the luck of its work
+_JITTER = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """What is known of n lines by their hours so far.
+
+    Attributes
+    ----------
+    so_far : (n,) hours; nought: not begun. all_done : (n,) it was said to be all done with its last hours: stays as it is.
+    said_at : (n,) hours it had taken when it was last said how far it is; said : (n,) the share of its hours that had passed by that; said_sd : (n,) standard deviation of the log of that share;
+        not a number: nobody said.
+    goes_on : (n,) chance that a line stands open because more is to come; else nobody has said yet whether it is finished, and it ends where such lines end, or just here where it is beyond that.
+    left : (n,) left for weeks while the work went on. whole : (n,) all that was quoted was treated with its last hours: it goes on only where there is more to treat than that.
+    """
+
+    so_far: Floats
+    all_done: Flags
+    said_at: Floats
+    said: Floats
+    said_sd: Floats
+    goes_on: Floats
+    left: Flags
+    whole: Flags
+
+    @classmethod
+    def none(cls, n: int) -> Evidence:
+        """Of lines of which none was begun."""
+        nothing, no = np.full(n, np.nan), np.zeros(n, dtype=bool)
+        return cls(so_far=np.zeros(n), all_done=no, said_at=nothing, said=nothing, said_sd=nothing, goes_on=np.ones(n), left=no, whole=no)
+
+    def take(self, which: Flags | Integers) -> Evidence:
+        return Evidence(**{one.name: getattr(self, one.name)[which] for one in fields(self)})
+
+    def join(self, other: Evidence) -> Evidence:
+        return Evidence(**{one.name: np.concatenate([getattr(self, one.name), getattr(other, one.name)]) for one in fields(self)})
+
+    @property
+    def part(self) -> Floats:
+        """(n,) how far each line is, as far as anybody said."""
+        found: Floats = np.where(self.all_done | self.whole, 1.0, np.nan_to_num(self.said))
+        return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """Equally likely hours in the end of each line, if it is worked (n, draws), the luck of each work (works, draws), and even numbers (n, draws) from which nothing was drawn of lines that were not begun."""
+
+    hours: Floats
+    luck: Floats
+    evenly: Floats
+
+
+def draw(foretold: Foretold, begun: Evidence, work: Integers, works: int, draws: int) -> Drawn:
+    """Draw lines that are told together, and behind the first n of which something is known by their hours so far others of which nothing is; `work`: the number of the work of each, of so many `works`.
+
+    What a line says of the luck of its work moves the other lines. Its own end it does not move: that is drawn from what the others say, and from its hours.
+    """
+    loading = np.clip(foretold.with_luck, 0.0, _MOST_LUCK)
+    own = np.sqrt(1 - loading**2)
+    told = {line: _Told.of(foretold.table[line], float(loading[line]), begun, line) for line in np.flatnonzero((begun.so_far > 0) | begun.all_done).tolist()}
+    luck_by, apart, even = (np.random.default_rng([SEED, stream]) for stream in (3, 4, 5))
+    scores = luck_by.standard_normal((works, draws))
+    shown = np.zeros((works, len(_LUCK)))
+    for line, one in told.items():
+        shown[work[line]] += one.shows
+    luck = np.stack([_drawn_luck(of, own_scores) for of, own_scores in zip(shown, scores, strict=True)])
+    within = np.where(work[:, None] == work[None, :], np.outer(loading, loading), 0.0)
+    rest = _root((foretold.correlation - within) / np.outer(own, own)) @ apart.standard_normal((len(work), draws))
+    evenly = even.random((len(work), draws))
+    hours = np.zeros((len(work), draws))
+    for line in range(len(work)):
+        its = work[line]
+        if line in told:
+            hours[line] = told[line].drawn(shown[its] - told[line].shows, scores[its], rest[line], evenly[line])
+        else:
+            hours[line] = np.exp(at_scores(foretold.table[line : line + 1], (loading[line] * luck[its] + own[line] * rest[line])[None, :]))[0]
+    return Drawn(hours=hours, luck=luck, evenly=evenly)
+
+
+def how_far(done_hours: float, part: Floats, usual: Floats) -> float:
+    """How far a work is, 0 to 1, of the hours of its known lines: those done already, and (n,) lines that usually take so many hours and are so far. That a line takes long does not bring the end nearer."""
+    end = done_hours + float(usual.sum())
+    return (done_hours + float((part * usual).sum())) / end if end > 0 else 0.0
+
+
+def _root(correlation: Floats) -> Floats:
+    """A matrix that times its transpose is the correlation, or where that is none by a hair the nearest that is."""
+    if not len(correlation):
+        return correlation
+    value, vector = np.linalg.eigh(correlation + _JITTER * np.eye(len(correlation)))
+    root = vector * np.sqrt(np.maximum(value, 0.0))
+    found: Floats = root / np.sqrt(np.maximum((root**2).sum(axis=1, keepdims=True), 1e-12))
+    return found
+
+
+def _drawn_luck(shown: Floats, scores: Floats) -> Floats:
+    """(draws,) the luck of a work, given the log chance of what its lines show by it; the same scores with worse lines give worse luck, draw by draw."""
+    log_density = -(_LUCK**2) / 2 + shown
+    density = np.exp(log_density - log_density.max())
+    upto = np.concatenate([[0.0], np.cumsum((density[1:] + density[:-1]) / 2)])
+    found: Floats = np.interp(special.ndtr(scores), upto / upto[-1], _LUCK)
+    return found
+
+
+def _by_luck(values: Floats, luck: Floats) -> tuple[Floats, Floats, Floats]:
+    """The rows of a table by luck between which each draw lies, and how far it is from the first to the second."""
+    place = (np.clip(luck, _LUCK[0], _LUCK[-1]) - _LUCK[0]) / (_LUCK[1] - _LUCK[0])
+    row = np.minimum(place.astype(np.int64), len(_LUCK) - 2)
+    return values[row], values[row + 1], place - row
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Told:
+    """A line that was begun.
+
+    Attributes
+    ----------
+    table, loading, so_far, all_done, goes_on : as they were given. lowest : the normal score of its hours so far.
+    unfinished : where it does not stand open for that, with which chance it goes on though such lines take more.
+    reached : (141,) log chance by the luck of the work that it comes so far and on, and of what was said of it. shows : likewise, of all that it shows.
+    ends : (141, 181) log hours by luck and normal score, given what was said; below : (141,) how much of that lies below its hours so far. Empty where nobody said anything.
+    """
+
+    table: Floats
+    loading: float
+    so_far: float
+    all_done: bool
+    goes_on: float
+    unfinished: float
+    lowest: float
+    reached: Floats
+    shows: Floats
+    ends: Floats
+    below: Floats
+
+    @classmethod
+    def of(cls, table: Floats, loading: float, begun: Evidence, line: int) -> _Told:
+        so_far, all_done, goes_on = float(begun.so_far[line]), bool(begun.all_done[line]), float(begun.goes_on[line])
+        nothing = np.zeros(len(_LUCK))
+        if so_far <= 0:  # all done by waiting alone, which is no hours: it says nothing of luck
+            return cls(
+                table=table,
+                loading=loading,
+                so_far=so_far,
+                all_done=all_done,
+                goes_on=0.0,
+                unfinished=0.0,
+                lowest=0.0,
+                reached=nothing,
+                shows=nothing,
+                ends=_NONE,
+                below=nothing,
+            )
+        lowest, own = float(_score(table, np.log(so_far))), float(np.sqrt(1 - loading**2))
+        # that nothing more is to come: it ends just here
+        here = -(((np.clip(lowest, -_BOUND, _BOUND) - loading * _LUCK) / own) ** 2) / 2
+        # such lines take more than this so often; of those that were left for weeks fewer go on
+        more = float(special.ndtr(-lowest))
+        unfinished = 0.0 if begun.whole[line] else RESTS_LONG / (RESTS_LONG * more + 1 - more) if begun.left[line] else 1.0
+        ends, below = _NONE, nothing
+        if np.isnan(begun.said[line]):
+            reached = special.log_ndtr((loading * _LUCK - min(lowest, _BOUND)) / own)
+        else:
+            ends, below, reached = _as_said(
+                table, loading, lowest, float(np.log(begun.said_at[line] / begun.said[line])), max(float(begun.said_sd[line]), _LEAST_SD)
+            )
+        prior = -(_LUCK**2) / 2
+        shares = ((goes_on + (1 - goes_on) * more * unfinished, reached), ((1 - goes_on) * (1 - more * unfinished), here))
+        both = [np.log(share) + chance - special.logsumexp(prior + chance) for share, chance in shares if share > 0]
+        return cls(
+            table=table, loading=loading, so_far=so_far, all_done=all_done, goes_on=goes_on, unfinished=unfinished, lowest=lowest, reached=reached,
+            shows=here if all_done else np.logaddexp.reduce(both, axis=0), ends=ends, below=below,
+        )  # fmt: skip
+
+    def drawn(self, others: Floats, scores: Floats, rest: Floats, evenly: Floats) -> Floats:
+        """(draws,) hours in the end, given what the other lines show by the luck of the work."""
+        if self.all_done:
+            return np.full(len(scores), self.so_far)
+        own = np.sqrt(1 - self.loading**2)
+        luck = _drawn_luck(others + self.reached, scores)
+        if len(self.ends):
+            low, high, part = _by_luck(self.below, luck)
+            below = low + (high - low) * part
+            hours = np.exp(self._as_said(luck, special.ndtri(np.clip(below + (1 - below) * special.ndtr(rest), 1e-15, 1 - 1e-15))))
+        else:
+            below = special.ndtr((self.lowest - self.loading * luck) / own)
+            score = self.loading * luck + own * special.ndtri(np.clip(below + (1 - below) * special.ndtr(rest), 1e-15, 1 - 1e-15))
+            hours = np.exp(_log_hours(self.table, score))
+        if self.goes_on < 1:
+            luck = _drawn_luck(others, scores)
+            such = np.exp(_log_hours(self.table, self.loading * luck + own * rest))
+            left = np.where(evenly < self.goes_on + (1 - self.goes_on) * self.unfinished, such, self.so_far)
+            hours = np.where(evenly < self.goes_on, hours, left)
+        found: Floats = np.maximum(hours, self.so_far)
+        return found
+
+    def _as_said(self, luck: Floats, scores: Floats) -> Floats:
+        """(draws,) log hours, given what was said."""
+        lower, upper, by_luck = _by_luck(self.ends, luck)
+        at = (np.clip(scores, _SCORES[0], _SCORES[-1]) - _SCORES[0]) / (_SCORES[1] - _SCORES[0])
+        column = np.minimum(at.astype(np.int64), len(_SCORES) - 2)
+        by_score, draw = at - column, np.arange(len(luck))
+        first, second = (row[draw, column] * (1 - by_score) + row[draw, column + 1] * by_score for row in (lower, upper))
+        found: Floats = first * (1 - by_luck) + second * by_luck
+        return found
+
+
+def _as_said(table: Floats, loading: float, lowest: float, centre: float, width: float) -> tuple[Floats, Floats, Floats]:
+    """`ends`, `below` and `reached` of a line of which it was said that it ends at about so many log hours (`centre`, `width`)."""
+    own = float(np.sqrt(1 - loading**2))
+    at = float(_score(table, centre))
+    grid = np.unique(np.concatenate([np.linspace(-7.0, max(7.0, at + 3.0), _COARSE), _score(table, centre + width * np.linspace(-_WIDTHS, _WIDTHS, _FINE))]))
+    log_hours = _log_hours(table, grid)
+    weighed = -(((log_hours - centre) / width) ** 2) / 2
+
+    def summed(scores: Floats) -> tuple[Floats, Floats]:
+        """By the luck, what the line shows, summed up to each point of the grid; and the logs that were taken out of it."""
+        density = -(((scores[None, :] - loading * _LUCK[:, None]) / own) ** 2) / 2 + weighed
+        most = density.max(axis=1)
+        value = np.exp(density - most[:, None])
+        return np.concatenate([np.zeros((len(_LUCK), 1)), np.cumsum((value[:, 1:] + value[:, :-1]) / 2 * np.diff(grid), axis=1)], axis=1), most
+
+    def share_below(upto: Floats, score: float) -> Floats:
+        found: Floats = np.array([np.interp(score, grid, row / row[-1]) for row in upto])
+        return np.minimum(found, 1 - 1e-9)
+
+    upto, most = summed(grid)
+    ends = np.stack([np.interp(_EVENLY, row / row[-1], log_hours) for row in upto])
+    below = share_below(upto, lowest)
+    far = at - float(np.clip(at, -_BOUND, _BOUND))
+    if far:  # so far from what such lines take it says no more of the luck than the bound would
+        upto, most = summed(grid - far)
+    contradicted = float(_score(table, centre + _CONTRADICTED * width))  # by its hours, what was said; how far beyond that says no more of the luck
+    return ends, below, most + np.log(upto[:, -1]) + np.log1p(-share_below(upto, min(lowest, contradicted)))
+
+
+def _slopes(table: Floats) -> tuple[float, float]:
+    """By how much log hours change with a normal score of one beyond either end of a table."""
+    reach = 10
+    return max(float(table[reach] - table[0]) / (reach * _STEP), _LEAST_SLOPE), max(float(table[-1] - table[-1 - reach]) / (reach * _STEP), _LEAST_SLOPE)
+
+
+def _log_hours(table: Floats, scores: Floats) -> Floats:
+    """(k,) log hours at normal scores; beyond the ends of the table as straight as it ends."""
+    low, high = _slopes(table)
+    inside = np.interp(scores, NORMAL_SCORES, table)
+    found: Floats = inside + high * np.maximum(scores - NORMAL_SCORES[-1], 0.0) + low * np.minimum(scores - NORMAL_SCORES[0], 0.0)
+    return found
+
+
+def _score(table: Floats, log_hours: Floats | float) -> Floats:
+    """(k,) normal scores at log hours; where many scores have the same hours the last of them."""
+    low, high = _slopes(table)
+    rising = np.maximum.accumulate(table) + 1e-9 * np.arange(len(table))
+    found: Floats = np.interp(log_hours, rising, NORMAL_SCORES) + np.maximum(log_hours - table[-1], 0.0) / high + np.minimum(log_hours - table[0], 0.0) / low
+    return found
