@@ -12,8 +12,10 @@ from typing import Generic, TypeVar
 from ingest.errors import BenchHoursError
 
 _T = TypeVar("_T")
-_KEPT = 24  # results, the latest asked for
+_QUIET_S, _LOOKED_FOR_S = 2.0, 20.0
+_KEPT = 48  # results, the latest asked for
 _pool = ThreadPoolExecutor(1, thread_name_prefix="fits")
+_patient = ThreadPoolExecutor(1, thread_name_prefix="history")  # for what a page is whole without: nobody waits behind it
 _lock = threading.Lock()
 _tasks: OrderedDict[Hashable, Task[object]] = OrderedDict()
 
@@ -26,22 +28,52 @@ class Stopped(BenchHoursError):
 
 
 class GivenUp(BenchHoursError):
-    """Nobody wants the result any more: what it stands on was changed meanwhile."""
+    """Nobody wants the result any more: the page was left, or what it stands on was changed meanwhile."""
 
     def __init__(self) -> None:
-        super().__init__("something was written meanwhile, so this was not finished", "Ask for it again.")
+        super().__init__("nobody waited for this any more, or something was written meanwhile, so it was not finished", "Ask for it again.")
+
+
+class _Bustle:
+    """Whether somebody waits for something, or did just now."""
+
+    def __init__(self) -> None:
+        self.waited_for, self.ended_at = 0, 0.0
+
+    @property
+    def is_over(self) -> bool:
+        return self.waited_for <= 0 and time.monotonic() - self.ended_at >= _QUIET_S
+
+
+_bustle = _Bustle()
 
 
 class Task(Generic[_T]):
     """Work that was begun once for all pages that ask for it."""
 
-    def __init__(self, do: Callable[[Callable[[int, int], None]], _T]) -> None:
+    def __init__(self, do: Callable[[Callable[[int, int], None]], _T], pool: ThreadPoolExecutor) -> None:
         self.done, self.of = 0, 0
+        self.patient, self.looked_at = pool is _patient, time.monotonic()
         self.stopped: type[Stopped | GivenUp] | None = None
-        self.future: Future[_T] = _pool.submit(do, self._progress)
+        self.future: Future[_T] = pool.submit(self._run, do)
+
+    def _run(self, do: Callable[[Callable[[int, int], None]], _T]) -> _T:
+        if self.patient:
+            self._progress(0, 0)
+            return do(self._progress)
+        _bustle.waited_for += 1  # one thread does all of these
+        try:
+            return do(self._progress)
+        finally:
+            _bustle.waited_for -= 1
+            _bustle.ended_at = time.monotonic()
 
     def _progress(self, done: int, of: int) -> None:
         self.done, self.of = done, of
+        while self.patient and not self.stopped and not _bustle.is_over and time.monotonic() - self.looked_at <= _LOOKED_FOR_S:
+            time.sleep(0.05)  # what somebody waits for comes first, and mostly not alone
+        if self.patient and time.monotonic() - self.looked_at > _LOOKED_FOR_S:
+            self.stopped = GivenUp  # the page that wanted it was left
         if self.stopped:
             raise self.stopped()
         time.sleep(0)  # whoever waits to be answered comes first
@@ -53,6 +85,7 @@ class Task(Generic[_T]):
 
     def wait(self, seconds: float) -> bool:
         """It is done, now or within so many seconds."""
+        self.looked_at = time.monotonic()
         try:
             self.future.exception(seconds)
         except TimeoutError:
@@ -68,18 +101,18 @@ class Task(Generic[_T]):
             raise (self.stopped or Stopped)() from None
 
 
-def begun(key: Hashable, do: Callable[[Callable[[int, int], None]], _T]) -> Task[_T]:
+def begun(key: Hashable, do: Callable[[Callable[[int, int], None]], _T], *, patient: bool = False) -> Task[_T]:
     """The task under a key, begun now if it was not before; one that failed is begun again.
 
     Parameters
     ----------
     key : by which its result is known: with the change of the database that it stands on.
-    do : is given a function to tell its progress: how much is done, of how much.
+    do : is given a function to tell its progress: how much is done, of how much. patient : a page is whole without it, so that it has its turn beside all others.
     """
     with _lock:
         task = _tasks.get(key)
         if task is None or (task.future.done() and (task.future.cancelled() or task.future.exception())):
-            task = Task(do)
+            task = Task(do, _patient if patient else _pool)
             _tasks[key] = task
         _tasks.move_to_end(key)
         while len(_tasks) > _KEPT:

@@ -55,7 +55,7 @@ def learn(con: duckdb.DuckDBPyConnection, as_of: date, record: Record, open_work
     bears: list[tuple[str, str]] = con.execute("SELECT technique, condition FROM techniques WHERE condition IS NOT NULL ORDER BY technique").fetchall()
     bears_on = {technique: discovery.GRADES.index(name) for technique, name in bears}
     known_pins = reading.pins(con, as_of)
-    key = digest(before, lines, unneeded, foreseen, works, discovery.when(foreseen, begun), meant, bears_on, known_pins)
+    key = digest(before, lines, unneeded.phase, unneeded.technique, foreseen, works, discovery.when(foreseen, begun), meant, bears_on, known_pins)
 
     def reckon() -> Learnt:
         known = calibration.learn(lines, before, unneeded)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
-from dataclasses import replace
 from datetime import date, timedelta
 
 import duckdb
@@ -14,7 +13,6 @@ from dashboard import reading
 from dashboard.analysis import backtest, calibration, joint, rates
 from dashboard.analysis.backtest import Retried
 from dashboard.analysis.calibration import Calibration
-from dashboard.analysis.lines import named_shares
 
 _EPOCH = date(1970, 1, 1)
 _DAY = timedelta(days=1)
@@ -84,28 +82,6 @@ def past_lines(known: Calibration, technique: str) -> pd.DataFrame:
         }
     )  # fmt: skip
     return frame.sort_values(["day", "object", "part"], ascending=[False, True, True], ignore_index=True)
-
-
-def ends(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str) -> pd.DataFrame:
-    """Where the open lines of a work will end, foretold from everything but these lines themselves, so that an entry added to one never lowers its end.
-
-    Returns
-    -------
-    Frame with `object`, `phase`, `technique`, `part`, `hours` (so far) and `p10`, `p50`, `p80`, `p90` (hours in the end).
-    """
-    before = number_of(as_of + _DAY)
-    record = reading.record(con, as_of + _DAY)
-    everything = record.as_of(before)
-    opened = everything.take(everything.is_open & (everything.object == known_object))
-    names = {name: getattr(opened, name) for name in ("object", "phase", "technique", "part", "hours")}
-    if not len(opened):
-        return pd.DataFrame(names | {name: np.zeros(0) for name in ("p10", "p50", "p80", "p90")})
-    without = calibration.learn(record.as_of(before, without_open=(known_object,)), before, record.unneeded(before))
-    # who has worked on it so far is left aside, as another hand may finish it; and what was treated so far, as more may come
-    asked = replace(opened, hours=np.full(len(opened), np.nan), shares=named_shares(opened.person, opened.people))
-    foretold = calibration.foretell(without, asked).beyond(opened.hours)
-    hours = foretold.quantiles(np.array([0.1, 0.5, 0.8, 0.9]))
-    return pd.DataFrame(names | dict(zip(("p10", "p50", "p80", "p90"), hours.T, strict=True)))
 
 
 def retried(con: duckdb.DuckDBPyConnection, as_of: date, progress: Callable[[int, int], None] = lambda _done, _all: None) -> Retried:

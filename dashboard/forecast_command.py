@@ -19,7 +19,7 @@ from dashboard.words import day, hours
 from ingest.errors import BenchHoursError
 from ingest.store import Store
 
-LINE_KEYS = (*LINE[1:], "estimated_hours", "actual_hours", "p10", "p50", "p80", "p90", "finished")
+LINE_KEYS = (*LINE[1:], "estimated_hours", "actual_hours", "p10", "p50", "p80", "p90", "finished", "works")
 _QUIET_S = 2.0
 
 
@@ -27,6 +27,8 @@ def forecast(said: argparse.Namespace, store: Store) -> int:
     """Where each work on the bench will end, and which owner to write to."""
     con = store.cursor()
     as_of = said.as_of or reading.today(con)
+    if as_of > reading.today(con):
+        raise BenchHoursError(f"{day(as_of)} lies in the future", "What is foretold is told from what is known: name today, or an earlier day.")
     code = reading.known(con, said.object) if said.object else None
     bench = forecasting.bench(con, as_of, Memory(), only=code, progress_of=_progress())
     works = bench.works if code is None else bench.works[bench.works["object"] == code]

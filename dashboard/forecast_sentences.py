@@ -15,7 +15,7 @@ from dashboard.words import counted, day, hours, tenths
 
 Standing = Literal["write", "watch", "fine", "unapproved", "unquoted"]
 WRITE, WATCH = 0.5, 0.2  # chance to end above what was approved, from which the owner is to be written to, or the work is watched
-REASONS = 3
+REASONS, MOST_NAMED = 3, 6
 _COUNTS = 0.25  # hours below which nothing is a reason
 _SLOWER = 1.1  # than such lines are here, before that is said
 _PARTS = ((1 / 4, "a quarter"), (1 / 3, "a third"), (1 / 2, "half"), (2 / 3, "two thirds"), (3 / 4, "three quarters"))
@@ -25,7 +25,7 @@ _ALL_OVER = 0.95  # of the area of the picture
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reason:
-    """Why a work ends above what was approved: in words, since when that is so (None: since it was quoted), and how many hours it adds."""
+    """Why a work ends above what was approved: in words, since when that is so (None: the words say it, or since it was quoted), and how many hours it adds on average."""
 
     words: str
     since: date | None
@@ -34,9 +34,11 @@ class Reason:
 
 def in_ten(chance: float) -> str:
     """A chance in words: `7 in 10`."""
-    if chance < 0.05:
-        return "less than 1 in 20"
-    return "more than 19 in 20" if chance > 0.95 else f"{round(10 * chance) or 1} in 10" if chance < 0.9 else "9 in 10"
+    if not 0.05 <= chance <= 0.95:
+        return "less than 1 in 20" if chance < 0.5 else "more than 19 in 20"
+    if 0.45 <= chance < 0.55:  # on either side of where the owner is to be written to
+        return "even chance" if chance >= WRITE else "a little less than even chance"
+    return f"{min(max(round(10 * chance), 1), 9)} in 10"
 
 
 def standing(work: pd.Series) -> Standing:
@@ -60,7 +62,7 @@ def ends(work: pd.Series) -> str:
         case "unapproved":
             return f"{where} Its estimate is not approved yet, so there is nothing to hold that against."
         case "write":
-            return f"Write to the owner: {in_ten(work['chance_over_approved'])} that it ends above the {approved}, and then by {hours(work['over_if'])} h at even chance. {where}"
+            return f"Write to the owner: {in_ten(work['chance_over_approved'])} that it ends above the {approved} (if it does, by about {hours(work['over_if'])} h). {where}"
         case "watch":
             return f"Keep an eye on it: {in_ten(work['chance_over_approved'])} that it ends above the {approved}. {where}"
         case _:
@@ -84,7 +86,7 @@ def beside_it(work: pd.Series) -> str:
     if work["begun"] and abs(work["luck"] - 1) >= 0.05:
         said.append(f"Its lines take {work['luck']:.1f} times what such lines take here, as far as it has gone.")
     if pd.notna(work["earned_hours"]) and work["begun"]:
-        said.append(f"By the plain reckoning (estimated hours of what is done, by the hours that took) it would end at {hours(work['earned_hours'])} h.")
+        said.append(f"If every hour left took as long as those so far, against the estimate, it would end at {hours(work['earned_hours'])} h.")
     return " ".join(said)
 
 
@@ -115,15 +117,15 @@ def _not_foreseen(line: Any) -> tuple[str, Any]:
 def _above_its_estimate(line: Any, luck: float) -> tuple[str, Any]:
     quoted, so_far, end = hours(line["estimated_hours"]), hours(line["actual_hours"]), line["p50"]
     if line["finished"] or line["all_done"]:
-        return f"took {so_far} h of {quoted} h quoted", line["over_on"]
+        return f"took {so_far} h against {quoted} h quoted", line["over_on"]
     if not line["begun"]:
         why = f", as lines of this work take {luck:.1f} times what such lines take here" if luck >= _SLOWER else ""
-        return f"not begun, {hours(end)} h to come of {quoted} h quoted{why}", None
+        return f"not begun, likely to take {hours(end)} h against {quoted} h quoted{why}", None
     if (share := _how_far(line)) and line["estimated_hours"] > 0:
-        return f"{share}, taking {end / line['estimated_hours']:.1f} times the hours quoted", line["said_on"]
+        return f"{share} by {day(line['said_on'])}, taking {end / line['estimated_hours']:.1f} times the hours quoted", None
     if pd.notna(line["over_on"]):
-        return f"{so_far} h of {quoted} h quoted, and not finished", line["over_on"]
-    return f"{so_far} h so far, {hours(end)} h in the end, {quoted} h quoted", line["first_day"]
+        return f"{so_far} h so far against {quoted} h quoted, and not finished", line["over_on"]
+    return f"{so_far} h so far, likely {hours(end)} h in the end against {quoted} h quoted", line["first_day"]
 
 
 def _of_finds(found: Sequence[StillToFind]) -> Reason | None:
@@ -147,7 +149,7 @@ def _how_far(line: Any) -> str:
         return ""
     share = line["treated"] / line["estimated_quantity"]
     if share >= 1:
-        return "as much treated as was quoted"
+        return "all that was quoted treated"
     whole = line["unit"] == "dm2" and line["estimated_quantity"] >= _ALL_OVER * line["area_dm2"]
     return f"{part_of(share)} of {'the picture' if whole else 'it'} done"
 
@@ -189,23 +191,27 @@ def apart(bench: Bench) -> list[str]:
     found = []
     if bench.left_out:
         found.append(
-            f"Left out: {counted(bench.left_out, 'work')} not begun, with an estimate that is not approved: {'it is' if bench.left_out == 1 else 'they are'} not on the bench yet."
+            f"Not on the bench yet: {_codes(bench.left_out)}, not begun and with an estimate that is not approved (note the owner’s word under Estimate)."
         )
     if bench.declined:
-        found.append(f"Left out: {counted(bench.declined, 'work')} whose estimate was declined or withdrawn.")
+        found.append(f"Left out: {_codes(bench.declined)}, whose estimate was declined or withdrawn.")
     return found
 
 
-def since(history: pd.DataFrame, today: date) -> str:
-    """Since when a work is foretold to end above what was approved; nothing where it is not."""
-    over = history["chance_over_approved"] >= WRITE
-    if history.empty or not bool(over.iloc[-1]):
-        return ""
-    within = history[~over]
-    first = history["day"].iloc[0] if within.empty else history.loc[history["day"] > within["day"].iloc[-1], "day"].iloc[0]
-    if within.empty:
-        return f"Foretold so from the first day on, {day(first)}."
-    return f"Foretold so since {day(first)}{', today' if first.date() == today else ''}."
+def _codes(codes: Sequence[str]) -> str:
+    return ", ".join(codes[:MOST_NAMED]) + (f" and {counted(len(codes) - MOST_NAMED, 'more work')}" if len(codes) > MOST_NAMED else "")
+
+
+def behind(bench: Bench) -> str:
+    """How much all this stands on."""
+    if not bench.behind:
+        return "No line is finished here yet, so all this rests on what is believed of any studio, and is far from sure."
+    return f"Told from {counted(bench.behind_lines, 'finished line')} on {counted(bench.behind, 'work')}."
+
+
+def since(day_of: date | None, today: date) -> str:
+    """Since when a work is foretold to end above what was approved."""
+    return "" if day_of is None else f"Foretold so since {'today' if day_of == today else day(day_of)}."
 
 
 def jumps(history: pd.DataFrame, entries: pd.DataFrame, most: int = 3) -> list[str]:

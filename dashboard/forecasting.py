@@ -20,7 +20,7 @@ from dashboard.analysis.totals import DRAWS
 from dashboard.remembered import Memory, digest
 from ingest.settings import Settings, read_settings
 
-MOST_DAYS, HISTORY_DRAWS = 60, 8_000
+MOST_DAYS, HISTORY_DRAWS = 40, 8_000
 # Keys of `forecast` that others depend on, in their order; more stand behind.
 FORECAST_KEYS = ("object", "approved_hours", "actual_hours", *NAMES, "chance_over_approved")
 _NO_NUMBERS = ("object", "commission", "begun", "yardstick", "first_stage", "first_day", "last_day")
@@ -37,18 +37,21 @@ class Bench:
         chance, if it is), `break_even_hours` and `chance_over_break_even` (null: price or yearly cost not known), `luck` (factor on hours of its lines), `earned_hours` (the plain reckoning), `commission`,
         `begun`, `yardstick` (approved, made, none), `first_stage`, `first_day`, `last_day`.
     lines : frame, one row a line of these works, finished ones too, in the order of work: `object`, `phase`, `technique`, `part`, `estimated_hours`, `actual_hours`, `p10`, `p50`, `p80`, `p90`, `mean` (hours in the
-        end), `finished`, `all_done`, `in_estimate`, `done` (per cent), `treated`, `estimated_quantity`, `unit`, `said_on` (when it was last said how far it is), `first_day`, `over_on` (when it passed its estimate).
+        end), `finished`, `all_done`, `in_estimate`, `done` (per cent), `treated`, `estimated_quantity`, `unit`, `said_on` (when it was last said how far it is), `first_day`, `over_on` (when it passed its estimate), `works` (finished ones behind its rate).
     found : what may still turn up, by work.
     commissions : frame of commissions with more than one work on the bench: `commission`, `works`, `approved_hours`, `actual_hours`, `p50`, `p80`, `chance_over_approved`.
-    left_out : works that are open and have neither hours nor an approved estimate; declined : those whose estimate came to nothing.
+    left_out : codes of works that are open and have neither hours nor an approved estimate; declined : those whose estimate came to nothing.
+    behind, behind_lines : finished lines that all this stands on, and the works they are on.
     """
 
     works: pd.DataFrame
     lines: pd.DataFrame
     found: dict[str, tuple[StillToFind, ...]]
     commissions: pd.DataFrame
-    left_out: int
-    declined: int
+    left_out: tuple[str, ...]
+    declined: tuple[str, ...]
+    behind: int
+    behind_lines: int
 
 
 def bench(
@@ -75,7 +78,7 @@ def bench(
     of_works = by_work[by_work["open"]].join(held[["commission", "outcome", "first_day", "last_day"]])
     declined = of_works["outcome"].notna()
     on_bench = of_works[~declined & (of_works["begun"] | (of_works["yardstick"] == "approved"))]
-    left_out = len(of_works) - int(declined.sum()) - len(on_bench)
+    left_out = of_works.index[~declined].difference(on_bench.index)
     if only is not None:
         of = on_bench["commission"].get(only)
         on_bench = on_bench[(on_bench.index == only) | ((on_bench["commission"] == of) if isinstance(of, str) else False)]
@@ -88,6 +91,7 @@ def bench(
     said = reading.progress(con, as_of)
     learnt = bench_lines.learn(con, as_of, record, tuple(sorted(of_works.index)), said, memory)
     lines = bench_lines.beside(lines, said, reading.hours_by_day(con, as_of, sorted(set(lines["object"]))))
+    progress_of(0, len(groups))
     lines, asked_lines = bench_lines.placed(record, before, lines)
     foretold: dict[str, Forecast] = {}
     first_stage = frozenset(str(name) for name in approved.index[approved["first_stage"].astype(bool)])
@@ -105,11 +109,14 @@ def bench(
         foretold |= dict.fromkeys(group, found)
         ends.iloc[np.flatnonzero(np.isin(asked.lines.object, group))] = np.column_stack([found.lines, found.mean])
         progress_of(number + 1, len(groups))
-    lines = _with_ends(lines, ends)
+    past = learnt.calibration.joint.lines
+    works_behind = pd.Series(past.object).groupby(past.technique).nunique()
+    lines = _with_ends(lines, ends).assign(works=lambda frame: frame["technique"].map(works_behind).fillna(0).astype(int))
     works = _works(on_bench, lines, approved, foretold, read_settings(con))
     return Bench(
         works=works, lines=lines.drop(columns=["place", "open", "goes_on", "left"]).reset_index(drop=True), found={name: tuple(one for one in ends.found if one.work == name) for name, ends in foretold.items()},
-        commissions=_commissions(works, foretold), left_out=left_out, declined=int(declined.sum()),
+        commissions=_commissions(works, foretold), left_out=tuple(left_out), declined=tuple(of_works.index[declined]),
+        behind=len(set(past.object.tolist())), behind_lines=len(past),
     )  # fmt: skip
 
 
@@ -206,8 +213,48 @@ def history(
         days = [days[number] for number in np.unique(np.linspace(0, len(days) - 1, MOST_DAYS).astype(int))]
     rows = []
     for number, one in enumerate(days):
-        works = bench(con, one, memory, only=known_object, draws=HISTORY_DRAWS).works
+        works = bench(con, one, memory, known_object, lambda *_, done=number: progress_of(done, len(days)), DRAWS if one == as_of else HISTORY_DRAWS).works
         rows.append(works[works["object"] == known_object].assign(day=pd.Timestamp(one)))
         progress_of(number + 1, len(days))
     found = pd.concat(rows, ignore_index=True) if rows else pd.DataFrame(columns=["day", *FORECAST_KEYS])
     return found.loc[found["p50"].notna(), ["day", *FORECAST_KEYS[1:]]].reset_index(drop=True)
+
+
+def since(
+    con: duckdb.DuckDBPyConnection,
+    as_of: date,
+    known_object: str,
+    memory: Memory,
+    chance: float,
+    progress_of: Callable[[int, int], None] = lambda _done, _all: None,
+) -> date | None:
+    """The day from which on a work was foretold to end above what was approved with at least such a chance, by the days on which it was worked; None where that is not so today.
+
+    Looked for backwards in growing steps and then between them, so that few days are foretold again: what was above in between and not at either end is not seen.
+    """
+
+    def above(day: date) -> bool:
+        progress_of(0, 0)  # how many days it takes nobody knows beforehand
+        works = bench(con, day, memory, known_object, progress_of, HISTORY_DRAWS).works
+        found = works.loc[works["object"] == known_object, "chance_over_approved"]
+        return bool((found >= chance).any())
+
+    days = sorted({day.date() for day in reading.hours_by_day(con, as_of, [known_object])["day"]} | {as_of})
+    if not above(as_of):
+        return None
+    is_above, step = len(days) - 1, 1
+    not_above = -1
+    while is_above > 0:
+        at = max(is_above - step, 0)
+        if above(days[at]):
+            is_above, step = at, step * 2
+        else:
+            not_above = at
+            break
+    while is_above - not_above > 1:
+        at = (is_above + not_above) // 2
+        if above(days[at]):
+            is_above = at
+        else:
+            not_above = at
+    return days[is_above]

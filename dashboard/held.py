@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from functools import cache, partial
+from functools import cache
 from urllib.parse import urlencode
 from uuid import uuid4
 
@@ -150,11 +150,6 @@ class Rates:
     def past_lines(self, technique: str) -> pd.DataFrame:
         return calibrating.past_lines(self.calibration, technique)
 
-    def open_works(self, technique: str) -> list[str]:
-        """Works with open lines of a technique, the latest first."""
-        lines = self.calibration.joint.lines
-        return list(dict.fromkeys(lines.object[lines.is_open & (lines.technique == technique)][::-1].tolist()))
-
     @property
     def drift(self) -> tuple[float, float, float]:
         """Change of hours with each year, as a share, and its range."""
@@ -227,25 +222,13 @@ def taught(code: str, on: date) -> Taught:
     return task.result()
 
 
-def ends(as_of: date, works: tuple[str, ...]) -> pd.DataFrame:
-    """Where the open lines of some works will end; see `dashboard.calibrating.ends`."""
-    opened = store()
-    found = [background.begun(("ends", str(opened.path), opened.changes(), as_of, work), partial(_ends, opened, as_of, work)) for work in works]
-    if found and not found[-1].wait(0.3):
-        with st.spinner("Looking ahead …"):
-            found[-1].wait(_PATIENCE_S)
-    return pd.concat([task.result() for task in found], ignore_index=True) if found else pd.DataFrame({"technique": []})
-
-
-def _ends(opened: Store, as_of: date, work: str, _: object) -> pd.DataFrame:
-    return calibrating.ends(opened.cursor(), as_of, work)
-
-
 def bench() -> Bench:
     """Where the works on the bench will end, today; see `dashboard.forecasting`. Reckoned anew, only where something bears on it, after a write."""
     opened, on = store(), today()
     path, changes = str(opened.path), opened.changes()
-    background.give_up(lambda key: isinstance(key, tuple) and key[:2] == ("bench history", path) and key[2] != changes)  # it would keep this waiting
+    background.give_up(
+        lambda key: isinstance(key, tuple) and key[:2] in (("bench history", path), ("bench since", path)) and key[2] != changes
+    )  # it would keep this waiting
     task = background.begun(
         ("bench", path, changes, on),
         lambda progress: forecasting.bench(opened.cursor(), on, _memory(str(opened.path)), progress_of=progress),
@@ -262,6 +245,17 @@ def bench_history(code: str) -> background.Task[pd.DataFrame]:
     return background.begun(
         ("bench history", str(opened.path), opened.changes(), on, code),
         lambda progress: forecasting.history(opened.cursor(), on, code, _memory(str(opened.path)), progress),
+        patient=True,
+    )
+
+
+def bench_since(code: str, chance: float) -> background.Task[date | None]:
+    """Since when a work is foretold to end above what was approved, in the background; see `dashboard.forecasting.since`."""
+    opened, on = store(), today()
+    return background.begun(
+        ("bench since", str(opened.path), opened.changes(), on, code),
+        lambda progress: forecasting.since(opened.cursor(), on, code, _memory(str(opened.path)), chance, progress),
+        patient=True,
     )
 
 

@@ -25,6 +25,11 @@ OVERRUN_KEYS = (
 )  # fmt: skip
 
 
+_WAITING = """
+SELECT object, max(version) AS version FROM standing_versions AS v WHERE made_on <= $as_of AND approved_on IS NULL
+    AND version > coalesce((SELECT max(version) FROM standing_versions AS a WHERE a.object = v.object AND a.approved_on <= $as_of), 0)
+GROUP BY object
+"""
 _ON_THE_BENCH = """
 SELECT EXISTS (
     SELECT 1 FROM objects AS o WHERE (o.finished_on IS NULL OR o.finished_on > $as_of) AND (
@@ -127,6 +132,16 @@ def today(con: duckdb.DuckDBPyConnection) -> date:
     zone = con.execute("SELECT coalesce(max(value), 'UTC') FROM settings WHERE setting = 'zone'").fetchall()[0][0]
     found: date = con.execute("SELECT timezone(?, now())::DATE", [zone]).fetchall()[0][0]
     return found
+
+
+def waiting_versions(con: duckdb.DuckDBPyConnection, as_of: date) -> dict[str, int]:
+    """Of each work the latest version of its estimate that waits for the owner's word, later than the one that was approved."""
+    return dict(con.execute(_WAITING, {"as_of": as_of}).fetchall())
+
+
+def owners(con: duckdb.DuckDBPyConnection) -> dict[str, str]:
+    """The owners of works, as far as they are known: private."""
+    return dict(con.execute("SELECT object, owner FROM objects WHERE owner IS NOT NULL").fetchall())
 
 
 def anything_on_the_bench(con: duckdb.DuckDBPyConnection, as_of: date) -> bool:

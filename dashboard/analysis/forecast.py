@@ -19,6 +19,7 @@ from dashboard.analysis.promise import as_lines
 from dashboard.analysis.totals import DRAWS, SEED, turns_up
 
 _SAME = 1e-9  # of an hour
+_LEAST_CHANCE = 1e-3  # to turn up, below which nothing is drawn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,7 +104,13 @@ def foretell(known: Calibration, discoveries: Discoveries, asked: UnderWay, draw
     """Where works will end; `known` is calibrated without the open lines of these works."""
     lines, n = asked.lines, len(asked.lines)
     names = list(asked.works)
-    pairs = [(name, one) for name, work in asked.works.items() if name not in asked.agreed_in_part for one in discovery.expected(discoveries, work)]
+    pairs = [
+        (name, one)
+        for name, work in asked.works.items()
+        if name not in asked.agreed_in_part
+        for one in discovery.expected(discoveries, work)
+        if one.chance >= _LEAST_CHANCE
+    ]
     work = np.array([names.index(name) for name in [*lines.object.tolist(), *(name for name, _ in pairs)]], dtype=np.int64)
     foretold = calibration.foretell(known, join(lines, as_lines(known, pairs, asked.works, asked.bears_on, lines.people)) if pairs else lines)
     table = foretold.table.copy()

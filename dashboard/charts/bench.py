@@ -30,18 +30,18 @@ def ends(works: pd.DataFrame) -> Chart:
     base = alt.Chart(data).encode(y=alt.Y("object:N", sort=list(data["object"]), axis=None))
     colour = alt.condition("datum.over", alt.value(look.OVER), alt.value(look.ACCENT))
     x = alt.X("actual_hours:Q", scale=scale, axis=alt.Axis(title="hours", orient="top", tickCount=4, format=",d"))
-    so_far = base.mark_bar(height=6, yOffset=10, color=look.SOFT_INK).encode(x=x, tooltip=tooltip)
-    span = base.mark_rule(strokeWidth=3, yOffset=10).encode(x=alt.X("p10:Q", scale=scale), x2="p90:Q", color=colour, tooltip=tooltip)
-    dot = base.mark_circle(size=110, opacity=1, yOffset=10).encode(x=alt.X("p50:Q", scale=scale), color=colour, tooltip=tooltip)
-    words = base.mark_text(align="left", dy=-10).encode(x=alt.value(0), text="label:N")
+    so_far = base.mark_bar(aria=False, height=6, yOffset=10, color=look.SOFT_INK).encode(x=x, tooltip=tooltip)
+    span = base.mark_rule(aria=False, strokeWidth=3, yOffset=10).encode(x=alt.X("p10:Q", scale=scale), x2="p90:Q", color=colour, tooltip=tooltip)
+    dot = base.mark_circle(aria=False, size=110, opacity=1, yOffset=10).encode(x=alt.X("p50:Q", scale=scale), color=colour, tooltip=tooltip)
+    words = base.mark_text(aria=False, align="left", dy=-10).encode(x=alt.value(0), text="label:N")
     layers = [so_far, span, dot, words]
     if data["approved_hours"].notna().any():
         layers.append(
             base.transform_filter("isValid(datum.approved_hours)")
-            .mark_tick(color=look.INK, thickness=2, height=22, yOffset=10)
+            .mark_tick(aria=False, color=look.INK, thickness=2, height=22, yOffset=10)
             .encode(x=alt.X("approved_hours:Q", scale=scale), tooltip=tooltip)
         )
-    dots = base.mark_point(size=600, opacity=0, filled=True, yOffset=10).encode(x=alt.X("p50:Q", scale=scale), tooltip=tooltip)
+    dots = base.mark_point(aria=False, size=600, opacity=0, filled=True, yOffset=10).encode(x=alt.X("p50:Q", scale=scale), tooltip=tooltip)
     return dressed(alt.layer(*layers, dots.add_params(alt.selection_point(name="chosen", fields=["object"]))), max(len(data), 1) * ROW + AXIS)
 
 
@@ -54,7 +54,7 @@ def told_before(history: pd.DataFrame) -> Chart:
     """
     data = history.assign(approved=history["approved_hours"])[["day", "p10", "p50", "p90", "actual_hours", "approved"]]
     highest = float(data[["p90", "approved"]].max().max()) * 1.06
-    first, last = data["day"].min() - pd.Timedelta(days=1), data["day"].max() + pd.Timedelta(days=1)
+    first, last = data["day"].min() - pd.Timedelta(days=1), data["day"].max() + pd.Timedelta(hours=12)
     x = alt.X(
         "day:T", scale=alt.Scale(domain=[first.isoformat(), last.isoformat()]), axis=alt.Axis(title=None, tickCount=5, format="%-d %b", labelOverlap=True)
     )
@@ -65,25 +65,24 @@ def told_before(history: pd.DataFrame) -> Chart:
         alt.Tooltip("p90:Q", title="to, h", format=",.1f"), alt.Tooltip("actual_hours:Q", title="so far, h", format=",.1f"),
     ]  # fmt: skip
     base = alt.Chart(data)
-    band = base.mark_area(color=look.ESTIMATE, opacity=0.7, interpolate="step-after").encode(x=x, y=alt.Y("p10:Q", scale=scale, axis=axis), y2="p90:Q")
-    middle = base.mark_line(color=look.ACCENT, strokeWidth=2.5, interpolate="step-after").encode(x=x, y=alt.Y("p50:Q", scale=scale))
-    points = base.mark_circle(color=look.ACCENT, size=45, opacity=1).encode(x=x, y=alt.Y("p50:Q", scale=scale), tooltip=tooltip)
-    so_far = base.mark_line(color=look.SOFT_INK, strokeWidth=1.5, strokeDash=[3, 3], interpolate="step-after").encode(
+    band = base.mark_area(aria=False, color=look.ESTIMATE, opacity=0.7, interpolate="step-after").encode(
+        x=x, y=alt.Y("p10:Q", scale=scale, axis=axis), y2="p90:Q"
+    )
+    middle = base.mark_line(aria=False, color=look.ACCENT, strokeWidth=2.5, interpolate="step-after").encode(x=x, y=alt.Y("p50:Q", scale=scale))
+    points = base.mark_circle(aria=False, color=look.ACCENT, size=45, opacity=1).encode(x=x, y=alt.Y("p50:Q", scale=scale), tooltip=tooltip)
+    so_far = base.mark_line(aria=False, color=look.SOFT_INK, strokeWidth=1.5, strokeDash=[3, 3], interpolate="step-after").encode(
         x=x, y=alt.Y("actual_hours:Q", scale=scale)
     )
     layers = [band, so_far, middle, points]
-    ends_at = base.transform_window(rank="rank()", sort=[alt.SortField("day", order="descending")]).transform_filter("datum.rank == 1")
-    layers.append(
-        ends_at.mark_text(align="right", dy=-8, color=look.SOFT_INK).encode(
-            x=alt.value("width"), y=alt.Y("actual_hours:Q", scale=scale), text=alt.value("so far")
-        )
-    )
     if data["approved"].notna().any():
         known = base.transform_filter("isValid(datum.approved)")
-        layers.append(known.mark_line(color=look.INK, strokeWidth=1.5, interpolate="step-after").encode(x=x, y=alt.Y("approved:Q", scale=scale)))
-        layers.append(
-            ends_at.transform_filter("isValid(datum.approved)")
-            .mark_text(align="right", dy=-8)
-            .encode(x=alt.value("width"), y=alt.Y("approved:Q", scale=scale), text=alt.value("approved"))
+        layers.append(known.mark_line(aria=False, color=look.INK, strokeWidth=1.5, interpolate="step-after").encode(x=x, y=alt.Y("approved:Q", scale=scale)))
+        since = alt.Chart(data[data["approved"].notna()].head(1).assign(words="approved"))
+        layers.append(since.mark_text(aria=False, align="left", dx=4, dy=9).encode(x=x, y=alt.Y("approved:Q", scale=scale), text="words:N"))
+    now = alt.Chart(data.tail(1).assign(words="so far"))
+    layers.append(
+        now.mark_text(aria=False, align="right", dy=10, color=look.SOFT_INK).encode(
+            x=alt.value("width"), y=alt.Y("actual_hours:Q", scale=scale), text="words:N"
         )
+    )
     return dressed(alt.layer(*layers), HEIGHT)

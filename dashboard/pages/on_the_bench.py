@@ -2,45 +2,55 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
+from dataclasses import dataclass
 from functools import partial
 from html import escape
+from typing import Any
 
 import pandas as pd
 import streamlit as st
 
-from dashboard import background, frame, held, promising, reading, tables
+from dashboard import fields, frame, held, promising, reading, tables
 from dashboard import forecast_sentences as said
+from dashboard.background import GivenUp, Task
 from dashboard.charts import bench as charts
 from dashboard.forecasting import FORECAST_KEYS, Bench
-from dashboard.words import amount, counted, day, hours, plain, text
+from dashboard.words import ago, amount, counted, day, hours, plain, tenths, text
 from ingest import quotes
 from ingest.formulas import defused_frame
 
-SHOWN, MOST_READ_OUT, MOST_FINDS = 12, 40, 6
+SHOWN, MOST_READ_OUT, MOST_FINDS, MOST_SINCE = 12, 40, 6, 5
 LIKELY = 0.02
-_WATCH_S = 1
+_WATCH_S = 0.5
+_AT_ONCE_S = 0.3
+_SHOWN_H = 0.05
 
 
 def body() -> None:
     bench = held.bench()
-    _watch(held.store().changes())
     works = bench.works
+    pending: list[Task[Any]] = []
     if works.empty:
         _nothing(bench)
-        return
-    code = _choose(works["object"].tolist())
-    if code is not None:
-        _one(bench, works[works["object"] == code].iloc[0])
-        return
+    elif (code := _choose(works["object"].tolist())) is not None:
+        _one(bench, works[works["object"] == code].iloc[0], pending)
+    else:
+        _all(bench, pending)
+    _watch(held.store().changes(), pending)
+
+
+def _all(bench: Bench, pending: list[Task[Any]]) -> None:
+    works = bench.works
     frame.as_of(held.today())
     frame.to_be_decided()
     standing = works.apply(said.standing, axis=1)
     _figures(works, standing)
-    frame.say([said.how_they_stand(bench), *said.apart(bench)])
+    frame.say([said.behind(bench), *said.apart(bench)])
     told = works[works["p50"].notna()]
     if len(told):
         _where_they_end(told)
-    _to_write(bench, works[standing == "write"])
+    _to_write(bench, works[standing == "write"], pending)
     _table("To keep an eye on", works[standing == "watch"])
     _table("Fine", works[standing == "fine"])
     _table("With nothing approved in hours", works[standing == "unapproved"])
@@ -50,6 +60,8 @@ def body() -> None:
 
 
 def _nothing(bench: Bench) -> None:
+    if code := st.query_params.get("object"):
+        _not_here(code)
     st.write(
         "No work is on the bench. As soon as an estimate is approved, or hours are logged on a work, it stands here: where it will end, and whether its owner must be written to."
     )
@@ -60,10 +72,16 @@ def _nothing(bench: Bench) -> None:
         frame.invite_to_invented()
 
 
+def _not_here(code: str) -> None:
+    """What an address asks for is not on the bench, or nowhere."""
+    known = code in held.works(held.today())["object"].tolist()
+    st.info(plain(f"{code} is not on the bench: it is finished, or nothing of it is approved or begun." if known else f'There is no work "{code}" here.'))
+
+
 @st.fragment(run_every=_WATCH_S)
-def _watch(shown: int) -> None:
-    """Draw the page anew when something was written since, be it by a phone at the bench."""
-    if held.store().changes() != shown:
+def _watch(shown: int, pending: list[Task[Any]]) -> None:
+    """Draw the page anew when something was written since, be it by a phone at the bench, or when what it waits for is there."""
+    if held.store().changes() != shown or any(task.wait(0) for task in pending):
         st.rerun(scope="app")
 
 
@@ -71,21 +89,13 @@ def _choose(codes: list[str]) -> str | None:
     """The work that is looked at, kept in the address."""
     asked = st.query_params.get("object")
     if asked is not None and asked not in codes:
-        st.info(plain(f"{asked} is not on the bench: it is finished, or nothing of it is approved or begun. Here is all that is."))
-    chosen: str | None = st.selectbox(
-        "One work",
-        codes,
-        index=codes.index(asked) if asked in codes else None,
-        placeholder="Choose a work, the most to write about first",
-        key=f"bench {asked}",
-    )
-    if chosen != (asked if asked in codes else None):
-        _go(chosen)
-    return chosen
+        _not_here(asked)
+        del st.query_params["object"]
+    return fields.choose_work(codes, _titles())
 
 
-def _go(code: str | None) -> None:
-    st.query_params.from_dict({**({"object": code} if code else {}), **held.same_studio()})
+def _go(code: str) -> None:
+    st.query_params.from_dict({"object": code, **held.same_studio()})
     st.rerun()
 
 
@@ -94,10 +104,11 @@ def _go(code: str | None) -> None:
 
 def _figures(works: pd.DataFrame, standing: pd.Series) -> None:
     told = works[works["p50"].notna()]
+    above = (works["p50"] - works["approved_hours"]).clip(lower=0.0)
     st.html(
         tables.figures([
-            ("works on the bench", f"{len(works)}", False), ("to write to the owner about", f"{int((standing == 'write').sum())}", bool((standing == "write").any())),
-            ("above what was approved, on average over all that may come", f"{hours(works['hours_over'].sum())} h" if works["hours_over"].notna().any() else "–", bool((standing == "write").any())),
+            ("works on the bench", f"{len(works)}", False), ("owners to write to, work by work", f"{int((standing == 'write').sum())}", bool((standing == "write").any())),
+            ("above what was approved, at even chance of each", f"{hours(above.sum())} h" if works["approved_hours"].notna().any() else "–", bool(above.sum() >= 0.05)),
             ("still to come, at even chance of each", f"{hours((told['p50'] - told['actual_hours']).sum())} h", False),
         ])
     )  # fmt: skip
@@ -112,7 +123,7 @@ def _where_they_end(told: pd.DataFrame) -> None:
     ]
     frame.say(
         [
-            "The line is where a work ends 8 times in 10, the dot even chance; the upright tick is what was approved, the narrow bar the hours so far. Choose a dot for why. What was most above stands first."
+            "The line is where a work ends 8 times in 10, the dot even chance; the upright tick is what was approved, the grey bar the hours so far. Choose a dot for why. Furthest above stands first."
             + (f" {counted(len(told) - SHOWN, 'more work')} below." if len(told) > SHOWN else "")
         ]
     )
@@ -130,12 +141,14 @@ def _dot_chosen() -> None:
         st.session_state["open bench"] = points[0]["object"]
 
 
-def _to_write(bench: Bench, works: pd.DataFrame) -> None:
+def _to_write(bench: Bench, works: pd.DataFrame, pending: list[Task[Any]]) -> None:
     """Each work with why and the way to its revision; those of one commission share a letter, and stand together."""
     st.header("Write to the owner")
     if works.empty:
         st.write("Nobody: every work with approved hours is foretold to end within them, at even chance at least.")
         return
+    frame.say(["From an even chance on that a work ends above what was approved, its owner is to be written to; from 2 in 10 on it is one to keep an eye on."])
+    about = _About.gathered()
     commissions = {row["commission"]: row for row in bench.commissions.to_dict("records")}
     seen: set[str] = set()
     blocks: list[tuple[str, pd.DataFrame]] = []
@@ -147,12 +160,12 @@ def _to_write(bench: Bench, works: pd.DataFrame) -> None:
                 blocks.append((commission, bench.works[bench.works["commission"] == commission]))
         else:
             blocks.append(("", works[works["object"] == row["object"]]))
-    for commission, of in blocks[:SHOWN]:
+    for number, (commission, of) in enumerate(blocks[:SHOWN]):
         if commission:
             st.subheader(plain(f"Commission {commission}"))
             frame.say([_together(commissions[commission])])
         for _, work in of.iterrows():
-            _block(bench, work)
+            _block(bench, work, about, pending if number < MOST_SINCE else None)
     if len(blocks) > SHOWN:
         _table("Further works to write about", pd.concat([of for _, of in blocks[SHOWN:]]))
 
@@ -166,16 +179,67 @@ def _together(row: tables.Row) -> str:
     return f"{counted(int(row['works']), 'work')} of one owner, one letter: together {hours(row['p50'])} h at even chance, {hours(row['p80'])} h 4 times in 5{approved}."
 
 
-def _block(bench: Bench, work: pd.Series) -> None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _About:
+    """What stands beside a work: its title and owner, when it is due and was last worked, the quote of it being written, the version that waits for a word."""
+
+    titles: dict[str, str]
+    owners: dict[str, str]
+    works: dict[str, dict[Hashable, Any]]
+    written: dict[str, int]
+    waiting: dict[str, int]
+
+    @classmethod
+    def gathered(cls) -> _About:
+        con, today = held.store().cursor(), held.today()
+        return cls(
+            titles=_titles(), owners=reading.owners(con), works={row["object"]: row for row in held.works(today).to_dict("records")},
+            written={work.object: quote.number for quote in reversed(quotes.read_all(con)) for work in quote.works if quote.number is not None}, waiting=reading.waiting_versions(con, today),
+        )  # fmt: skip
+
+    def of(self, code: str) -> str:
+        """In a sentence."""
+        work, today = self.works[code], held.today()
+        parts = [f"for {self.owners[code]}" if code in self.owners else ""]
+        if pd.notna(work["due_on"]):
+            parts.append(f"{'due' if work['due_on'].date() >= today else 'was due'} {ago(work['due_on'].date(), today)}")
+        if pd.notna(work["last_day"]):
+            parts.append(f"last worked {ago(work['last_day'].date(), today)}")
+        if code in self.waiting:
+            parts.append(f"version {self.waiting[code]} of its estimate waits for the owner’s word")
+        told = "; ".join(filter(None, parts))
+        return f"{told[:1].upper()}{told[1:]}." if told else ""
+
+
+def _block(bench: Bench, work: pd.Series, about: _About, pending: list[Task[Any]] | None) -> None:
     code = work["object"]
-    st.html(f"<h3>{tables.link(tables.Link(code, held.address('on-the-bench', object=code)))} {escape(_titles().get(code, ''))}</h3>")
+    st.html(f"<h3>{tables.link(tables.Link(code, held.address('on-the-bench', object=code)))} {escape(about.titles.get(code, ''))}</h3>")
     st.write(plain(said.ends(work)))
-    if said.standing(work) == "fine":
+    frame.say([about.of(code)])
+    if said.standing(work) != "write":
         return
+    _why(bench, work)
+    frame.say([" ".join(filter(None, ("" if pending is None else _since(code, pending), said.costs_the_studio(work))))])
+    _revise(code, about.written.get(code))
+
+
+def _why(bench: Bench, work: pd.Series) -> None:
     if why := said.reasons(bench, work):
         frame.list_out([said.said(one) for one in why])
-    frame.say([said.costs_the_studio(work)])
-    _revise(code)
+    else:
+        frame.say(["No line stands out: it is all of them together."])
+
+
+def _since(code: str, pending: list[Task[Any]]) -> str:
+    """Since when it is so; gathered beside the page, which is drawn again when it is there."""
+    task = held.bench_since(code, said.WRITE)
+    if not task.wait(0):
+        pending.append(task)
+        return ""
+    try:
+        return said.since(task.result(), held.today())
+    except GivenUp:
+        return ""
 
 
 def _titles() -> dict[str, str]:
@@ -183,18 +247,18 @@ def _titles() -> dict[str, str]:
     return dict(zip(works["object"], works["title"].fillna(""), strict=True))
 
 
-def _revise(code: str) -> None:
+def _revise(code: str, number: int | None) -> None:
     """One tap to the revision: the quote being written, or one that goes on from the latest version."""
-    if st.button(
-        "Quote the rest anew",
+    if number is not None:
+        st.page_link("pages/quote_a_work.py", label=f"Go on with quote {number} of {code}", query_params={"quote": f"{number}", **held.same_studio()})
+    elif st.button(
+        f"Quote the rest of {code} anew",
         key=f"revise {code}",
-        help=f"A revision of {code}: what is done stays as worked, the rest is quoted, and the letter sets old beside new.",
+        help="A revision: what is done stays as worked, the rest is quoted, and the letter sets old beside new.",
     ):
-        written = quotes.of_work(held.store().cursor(), code)
-        if written is None:
-            held.change("quoted anew")  # only for whoever may change something
-            written = quotes.keep(held.store(), promising.goes_on(held.store().cursor(), code, held.today()), held.visit())
-        st.switch_page("pages/quote_a_work.py", query_params={"quote": f"{written.number}", **held.same_studio()})
+        held.change("quoted anew")  # only for whoever may change something
+        begun = quotes.keep(held.store(), promising.goes_on(held.store().cursor(), code, held.today()), held.visit())
+        st.switch_page("pages/quote_a_work.py", query_params={"quote": f"{begun.number}", **held.same_studio()})
 
 
 def _table(name: str, works: pd.DataFrame) -> None:
@@ -227,21 +291,22 @@ def _without_estimate(works: pd.DataFrame) -> None:
 # --- one of them
 
 
-def _one(bench: Bench, work: pd.Series) -> None:
-    code = work["object"]
+def _one(bench: Bench, work: pd.Series, pending: list[Task[Any]]) -> None:
+    code, about = work["object"], _About.gathered()
     st.html(f'<p class="beside">{tables.link(tables.Link("All works on the bench", held.address("on-the-bench")))}</p>')
     st.write(plain(said.ends(work)))
+    frame.say([about.of(code)])
     with st.container(horizontal=True):
-        _revise(code)
+        _revise(code, about.written.get(code))
         st.page_link("pages/one_work.py", label="Where its hours went", query_params={"object": code, **held.same_studio()})
         st.page_link("pages/works.py", label="Edit the work, set a milestone", query_params={"object": code, **held.same_studio()})
     if pd.isna(work["p50"]):
         return
-    if why := said.reasons(bench, work):
+    if said.standing(work) in ("write", "watch"):
         st.header("Why")
-        frame.list_out([said.said(one) for one in why])
-    frame.say([one for one in (said.costs_the_studio(work), said.beside_it(work)) if one])
-    _told_before(code)
+        _why(bench, work)
+    frame.say([one for one in (said.costs_the_studio(work), said.beside_it(work), said.behind(bench)) if one])
+    _told_before(code, work, pending)
     _lines(bench, code)
     _finds(bench, code)
 
@@ -249,44 +314,50 @@ def _one(bench: Bench, work: pd.Series) -> None:
 def _lines(bench: Bench, code: str) -> None:
     st.header("Its lines")
     of = bench.lines[bench.lines["object"] == code]
-    heads = ["line", "so far, h", "estimated, h", "ends, even chance, h", "4 in 5, h", "9 in 10, h", "how far"]
+    heads = ["line", "how far", "so far, h", "estimated, h", "ends, even chance, h", "4 in 5, h", "9 in 10, h", "works behind"]
     rows: list[list[tables.Cell] | str] = []
     for phase, inside in of.groupby("phase", sort=False):
         rows.append(str(phase))
         rows += [
             [
                 said.called(row),
+                _how_far(row),
                 hours(row["actual_hours"]),
                 hours(row["estimated_hours"]),
                 hours(row["p50"]),
                 hours(row["p80"]),
                 hours(row["p90"]),
-                _how_far(row),
+                f"{row['works']}",
             ]
             for row in inside.to_dict("records")
         ]
-    st.html(tables.ledger("Lines of this work, and where they end", heads, rows, words=(0, 6)))
+    st.html(tables.ledger("Lines of this work, and where they end", heads, rows, words=(0, 1)))
     frame.say(
         [
-            "Finished lines stay as they are. A line under way goes on from its hours by how far it was last said to be, and never ends below them; one not begun follows the studio’s rates and the luck this work has shown. Lines do not add up to the whole: they are not all late at once."
+            "Finished lines stay as they are. A line under way goes on from its hours by how far it was last said to be, and never ends below them; one not begun follows the studio’s rates and the luck this work has shown. Lines do not add up to the whole: they are not all late at once.",
+            "Taken as done: nobody has said that it is finished, and such lines seldom take more. A milestone settles it."
+            if of.apply(_as_done, axis=1).any()
+            else "",
         ]
     )
 
 
+def _as_done(row: tables.Row | pd.Series) -> bool:
+    return bool(row["begun"]) and not row["finished"] and not row["all_done"] and tenths(row["p50"]) <= tenths(row["actual_hours"])
+
+
 def _how_far(row: tables.Row) -> str:
-    if row["finished"]:
-        return "finished"
-    if row["all_done"]:
-        return "all done"
-    if not row["begun"]:
-        return "not begun"
+    if row["finished"] or row["all_done"] or not row["begun"]:
+        return "finished" if row["finished"] else "all done" if row["all_done"] else "not begun"
     if pd.notna(row["said_done"]):
         return f"{row['said_done']:.0f} % done"
-    return f"{amount(row['treated'], row['unit'])} treated" if pd.notna(row["treated"]) else "begun"
+    treated = f"{amount(row['treated'], row['unit'])} treated" if pd.notna(row["treated"]) else "begun"
+    return f"{treated}, taken as done" if _as_done(row) else treated
 
 
 def _finds(bench: Bench, code: str) -> None:
-    found = [one for one in bench.found.get(code, ()) if one.found.chance >= LIKELY][:MOST_FINDS]
+    every = bench.found.get(code, ())
+    found = [one for one in every if one.found.chance >= LIKELY][:MOST_FINDS]
     if not found:
         return
     st.header("What may still turn up")
@@ -294,30 +365,34 @@ def _finds(bench: Bench, code: str) -> None:
         [f"{one.found.technique}{', on another part' if one.found.another else ''}", said.in_ten(one.found.chance), hours(one.hours_if_found), hours(one.hours)]
         for one in found
     ]
+    rest = sum(one.hours for one in every) - sum(one.hours for one in found)
+    if rest >= _SHOWN_H:
+        rows.append(["others, less likely", "", "", hours(rest)])
     st.html(tables.ledger("What may still turn up", ["technique", "chance", "if it does, h", "on average, h"], rows, words=(0, 1)))
 
 
-def _told_before(code: str) -> None:
-    """How it was foretold from day to day, gathered beside the page."""
+def _told_before(code: str, work: pd.Series, pending: list[Task[Any]]) -> None:
+    """How it was foretold from day to day, gathered beside the page, which is drawn again when it is there."""
     st.header("How it was foretold")
+    if not work["begun"]:
+        frame.say(["Nothing was logged on it yet. From its second day on, this shows how the range narrowed, and where it jumped."])
+        return
     task = held.bench_history(code)
-    if not task.wait(0.3):
-        bar = st.progress(0.0, text="Foretelling it once more from each day …")
-        while not task.wait(0.2):
-            bar.progress(
-                task.share,
-                text=f"Foretelling it once more from each day: {task.done:,} of {task.of:,}" if task.of else "Foretelling it once more from each day …",
-            )
-        bar.empty()
+    if not task.wait(_AT_ONCE_S):
+        pending.append(task)
+        _progress(code)
+        return
     try:
         history = task.result()
-    except background.GivenUp:
+    except GivenUp:
         st.rerun()
     if len(history) < 2:
         frame.say(["From its second day on, this shows how the range narrowed, and where it jumped."])
         return
     first, last = history.iloc[0], history.iloc[-1]
-    frame.say([said.since(history, held.today()), "What would have been told on each day on which it was worked, from what was known then alone."])
+    frame.say([
+        "What would have been told on each day on which it was worked, from what was known then alone: the line at even chance, the band 8 times in 10; below it the hours so far, and level what was approved.",
+    ])  # fmt: skip
     st.altair_chart(
         charts.told_before(history), width="stretch", theme=None,
         alt=f"What was foretold of {code} from {day(first['day'])}, {hours(first['p50'])} h ({hours(first['p10'])} to {hours(first['p90'])}), to {day(last['day'])}, {hours(last['p50'])} h ({hours(last['p10'])} to {hours(last['p90'])}).",
@@ -325,6 +400,13 @@ def _told_before(code: str) -> None:
     if moved := said.jumps(history, reading.entries(held.store().cursor(), held.today(), code)):
         st.write("Where it jumped")
         frame.list_out(moved)
+
+
+@st.fragment(run_every=_WATCH_S)
+def _progress(code: str) -> None:
+    task = held.bench_history(code)
+    words = f": {task.done:,} of {task.of:,}" if task.of else " …"
+    st.progress(task.share, text=f"Working out what would have been said on each day{words}")
 
 
 def _csv(content: pd.DataFrame) -> str:

@@ -62,6 +62,8 @@ def _ways_on(code: str, *, finished: bool) -> None:
     with st.container(horizontal=True):
         st.page_link("pages/estimate.py", label="Its estimate", query_params={"object": code, **held.same_studio()})
         st.page_link("pages/works.py", label="Edit the work, set a milestone", query_params={"object": code, **held.same_studio()})
+        if not finished:
+            st.page_link("pages/on_the_bench.py", label="Where it will end", query_params={"object": code, **held.same_studio()})
         if finished:
             st.page_link("pages/promised_and_kept.py", label="What it taught", query_params={"object": code, **held.same_studio()})
 

@@ -49,7 +49,7 @@ def body() -> None:
     row = table[table["technique"] == technique].iloc[0]
     lines = known.past_lines(technique)
     _one(row, lines)
-    _on_the_bench(technique, known.open_works(technique), as_of)
+    _on_the_bench(technique, as_of, today)
     _used_by(technique)
     frame.say([one for one in [usual_cautions(fields.vocabulary(), [technique])] if one])
     _pin(row, as_of, today)
@@ -152,20 +152,21 @@ def _used_by(technique: str) -> None:
             st.html(tables.ledger("Quotes before that used this rate", heads, rows[SHOWN:], words=(0, 1, 2, 3, 4, 6)))
 
 
-def _on_the_bench(technique: str, works: list[str], as_of: date) -> None:
-    """Where its open lines will end."""
-    found = held.ends(as_of, tuple(works[:MOST_OPEN]))
-    found = found[found["technique"] == technique]
+def _on_the_bench(technique: str, as_of: date, today: date) -> None:
+    """Where its open lines will end, as *On the bench* says it."""
+    if as_of != today:
+        return
+    lines = held.bench().lines
+    found = lines[(lines["technique"] == technique) & ~lines["finished"].astype(bool) & lines["p50"].notna()]
     if found.empty:
         return
     st.header("On the bench now")
     rows: list[list[tables.Cell]] = [
-        [held.work_link(one["object"]), one["part"], hours(one["hours"]), hours(one["p50"]), hours(one["p80"]), hours(one["p90"])]
-        for one in found.to_dict("records")
-    ]
+        [tables.Link(one["object"], held.address("on-the-bench", object=one["object"])), one["part"], hours(one["actual_hours"]), hours(one["p50"]), hours(one["p80"]), hours(one["p90"])]
+        for one in found.head(MOST_OPEN).to_dict("records")
+    ]  # fmt: skip
     st.html(tables.ledger("Open lines", ["work", "part", "so far, h", "ends, even chance, h", "4 in 5, h", "9 in 10, h"], rows, words=(0, 1)))
-    left_out = f" Of {counted(len(works), 'work')} the latest {MOST_OPEN} are shown." if len(works) > MOST_OPEN else ""
-    frame.say([f"Foretold from the record without these lines, and from what they took so far.{left_out}"])
+    frame.say([f"Of {counted(len(found), 'open line')} {MOST_OPEN} are shown." if len(found) > MOST_OPEN else ""])
 
 
 def _pin(row: pd.Series, as_of: date, today: date) -> None:

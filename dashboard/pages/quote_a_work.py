@@ -228,8 +228,10 @@ def _the_work(work: QuotedWork, key: str, turn: int) -> None:
         _line(into, name, label, f"{key} {name} {turn}", placeholder)
 
     if work.object:
-        frame.say(["What it is, its size and its condition stand under Works."])
-        st.page_link("pages/works.py", label="Change what it is", query_params={"object": work.object, **held.same_studio()})
+        frame.say(["What it is, its size and its condition stand under Works; where it will end, if it is under way, On the bench."])
+        with st.container(horizontal=True):
+            st.page_link("pages/works.py", label="Change what it is", query_params={"object": work.object, **held.same_studio()})
+            st.page_link("pages/on_the_bench.py", label="On the bench", query_params={"object": work.object, **held.same_studio()})
     with st.expander("How the letter names it: medium and marks" if work.object else "What it is", expanded=not work.object, key=f"{key} what"):
         left, right = st.columns(2)
         if not work.object:

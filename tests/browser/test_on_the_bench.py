@@ -41,7 +41,8 @@ def log_from_a_phone(address: str, code: str, hours: str) -> None:
 def test_what_a_phone_logs_shows_in_the_open_page_within_two_seconds_at_forty_open_works(serve_here: Callable[..., str], laptop: Page, tmp_path: Path) -> None:
     address = serve_here("serve", "--db", of_forty_open_works(tmp_path))
     go(laptop, f"{address}/on-the-bench", "On the bench")
-    expect(laptop.get_by_text(f"{OPEN} works on the bench:", exact=False)).to_be_visible(timeout=90_000)
+    expect(laptop.get_by_role("heading", name="Write to the owner")).to_be_visible(timeout=90_000)
+    expect(laptop.locator("dl.figures div", has_text="works on the bench")).to_contain_text(f"{OPEN}")
     settled(laptop)
     heading = laptop.get_by_role("heading", level=3).first
     code = heading.get_by_role("link").inner_text()
@@ -55,6 +56,7 @@ def test_what_a_phone_logs_shows_in_the_open_page_within_two_seconds_at_forty_op
             assert time.monotonic() - began < 20, "it never shows"
             laptop.wait_for_timeout(20)
         waited.append(time.monotonic() - began)
+    print(waited)
     assert sorted(waited)[1] < 2.0, waited  # of three, as other work may be done on this machine
     settled(laptop)
     keep(laptop, "bench-forty")
@@ -66,7 +68,7 @@ def test_one_tap_leads_to_the_revision_and_the_dots_to_why(serve_here: Callable[
     expect(page.get_by_role("heading", name="On the bench", exact=True)).to_be_visible()
     settled(page)
     assert page.url.endswith("/on-the-bench")
-    expect(page.get_by_text("works on the bench:", exact=False)).to_be_visible()
+    expect(page.locator("dl.figures div", has_text="works on the bench")).to_contain_text("5")
     chart = page.get_by_test_id("stVegaLiteChart")
     expect(chart.locator("svg")).to_be_visible()
     keep(page, "bench-demo")
@@ -76,9 +78,9 @@ def test_one_tap_leads_to_the_revision_and_the_dots_to_why(serve_here: Callable[
     expect(page.get_by_text("Where it jumped")).to_be_visible(timeout=90_000)
     keep(page, "bench-one-work")
     act(page, lambda: page.get_by_role("link", name="All works on the bench").click(), must=False)
-    expect(page.get_by_role("heading", name="Write to the owner")).to_be_visible()
+    expect(page.get_by_text("Foretold so since", exact=False).first).to_be_visible(timeout=90_000)  # gathered beside the page
     settled(page)
-    press(page, "Quote the rest anew")
+    press(page, "Quote the rest of 26-063 anew")
     expect(page.get_by_role("heading", name="Quote a work", exact=True)).to_be_visible()
     expect(page.get_by_text("This work is under way, so this is a revision of what was promised.", exact=False).first).to_be_visible(timeout=60_000)
 
@@ -94,7 +96,8 @@ def test_the_bench_comes_first_once_anything_is_approved_and_shows_the_first_hou
     address = serve_here("serve", "--db", str(tmp_path / "s.duckdb"))
     laptop.goto(address)
     expect(laptop.get_by_role("heading", name="On the bench", exact=True)).to_be_visible()
-    expect(laptop.get_by_text("1 work on the bench:", exact=False)).to_be_visible()
+    expect(laptop.locator("dl.figures div", has_text="works on the bench")).to_contain_text("1")
+    expect(laptop.get_by_text("No line is finished here yet, so all this rests on what is believed of any studio", exact=False)).to_be_visible()
     settled(laptop)
     keep(laptop, "bench-one")
     expect(laptop.get_by_text("not begun.", exact=False)).to_be_visible()

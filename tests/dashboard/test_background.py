@@ -57,3 +57,41 @@ def test_a_server_that_is_stopped_waits_for_no_work() -> None:
     assert task.wait(10) and waiting.future.cancelled()
     with pytest.raises(background.Stopped):
         task.result()
+
+
+def test_patient_work_keeps_nobody_waiting_and_ends_where_nobody_looks_at_it_any_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(background, "_LOOKED_FOR_S", 0.3)
+    monkeypatch.setattr(background, "_QUIET_S", 0.0)
+    under_way = threading.Event()
+
+    def endless(progress: Callable[[int, int], None]) -> None:
+        while True:
+            under_way.set()
+            progress(1, 2)
+
+    task = background.begun("five", endless, patient=True)
+    assert under_way.wait(10)
+    assert background.begun("six", lambda _: "done").wait(10)  # it does not wait behind the other
+    for _ in range(8):
+        assert not task.wait(0.1)  # looked at, it goes on
+    with pytest.raises(background.GivenUp):
+        task.future.result(10)
+    assert background.begun("five", lambda _: "again", patient=True).result() == "again"
+
+
+def test_what_nobody_wants_is_given_up_under_way_or_not() -> None:
+    under_way = threading.Event()
+
+    def endless(progress: Callable[[int, int], None]) -> None:
+        while True:
+            under_way.set()
+            progress(1, 2)
+
+    one, other = background.begun(("history", 1), endless), background.begun(("history", 2), lambda _: "never")
+    assert under_way.wait(10)
+    background.give_up(lambda key: isinstance(key, tuple) and key[0] == "history")
+    for task in (one, other):
+        assert task.wait(10)
+        with pytest.raises(background.GivenUp, match="nobody waited for this any more"):
+            task.result()
+    assert not background.known(("history", 1))

@@ -3,7 +3,7 @@
 import pandas as pd
 
 from dashboard.analysis.overruns import CAUSES
-from dashboard.charts import compared
+from dashboard.charts import bench, compared
 from dashboard.words import amount, hours, signed_hours
 
 PHASES = pd.DataFrame(
@@ -45,3 +45,35 @@ def test_hours_are_written_to_a_tenth_with_their_sign_and_unknown_is_a_dash() ->
     assert [hours(1234.56), hours(float("nan")), hours(-0.04)] == ["1,234.6", "–", "0.0"]
     assert [signed_hours(1.25), signed_hours(-3.06), signed_hours(0.01), signed_hours(float("nan"))] == ["+1.3", "−3.1", "0.0", "–"]
     assert [amount(3.0, "dm2"), amount(2.5, "cm"), amount(None, "cm"), amount(float("nan"), None)] == ["3 dm²", "2.5 cm", "", ""]
+
+
+WORKS = pd.DataFrame(
+    {
+        "object": ["24-001", "24-002"], "approved_hours": [20.0, float("nan")], "actual_hours": [8.0, 3.0], "p10": [21.0, 5.0], "p50": [25.0, 7.0], "p90": [32.0, 11.0],
+        "chance_over_approved": [0.93, float("nan")], "label": ["24-001: 25.0 h of 20.0 h approved", "24-002: 7.0 h"],
+    }
+)  # fmt: skip
+
+
+def test_a_work_on_the_bench_is_a_line_with_a_dot_and_a_tick_only_where_hours_were_approved() -> None:
+    chart = bench.ends(WORKS).to_dict()
+    assert [layer["mark"]["type"] for layer in chart["layer"]] == ["bar", "rule", "circle", "text", "tick", "point"]
+    assert chart["layer"][0]["encoding"]["x"]["scale"]["domain"][1] > 32
+    rows = next(iter(chart["datasets"].values()))
+    assert [row["over"] for row in rows] == [True, False] and [row["label"] for row in rows] == WORKS["label"].tolist()
+    alone = bench.ends(WORKS[1:]).to_dict()
+    assert "tick" not in [layer["mark"]["type"] for layer in alone["layer"]]  # a layer of nothing is a picture without a name
+
+
+def test_how_a_work_was_foretold_is_a_band_with_its_middle_and_steps_of_what_was_approved() -> None:
+    history = pd.DataFrame(
+        {
+            "day": pd.to_datetime(["2024-01-10", "2024-01-12", "2024-01-20"]), "approved_hours": [float("nan"), 20.0, 20.0], "actual_hours": [2.0, 5.0, 9.0], "p10": [14.0, 16.0, 20.0],
+            "p50": [22.0, 23.0, 25.0], "p90": [36.0, 33.0, 29.0],
+        }
+    )  # fmt: skip
+    chart = bench.told_before(history).to_dict()
+    assert [layer["mark"]["type"] for layer in chart["layer"]] == ["area", "line", "line", "circle", "line", "text", "text"]
+    assert chart["layer"][0]["encoding"]["y"]["scale"]["domain"] == [0, 36.0 * 1.06]
+    never = bench.told_before(history.assign(approved_hours=float("nan"))).to_dict()
+    assert [layer["mark"]["type"] for layer in never["layer"]] == ["area", "line", "line", "circle", "text"]
