@@ -28,7 +28,7 @@ ALL_DONE = 100.0
 _AS_GOOD_AS_ALL = 0.97  # treated of what there was to treat, beyond which nobody knows how much more there is
 _AS_MEASURED = 1e-4  # variance of the log of a whole surface
 _WHOLE = 0.98  # of what was quoted, as areas are rounded
-_NEARLY = 0.9  # said to be done, beyond which a line that is left may be finished as it is
+_NEARLY = 0.9  # said to be done or treated, beyond which a line may be finished as it is: by what was said only one that was left for weeks
 _DAY = timedelta(days=1)
 
 
@@ -68,7 +68,7 @@ def learn(con: duckdb.DuckDBPyConnection, as_of: date, record: Record, open_work
             key=key, calibration=known, discoveries=discovery.learn(foreseen, works, known, begun), sayings=meant, bears_on=bears_on, pinned=pinned,
         )  # fmt: skip
 
-    return memory.of(key, reckon)
+    return memory.of("learnt", key, reckon)
 
 
 def sayings(said: pd.DataFrame, lines: Lines) -> tuple[Saying, Saying]:
@@ -157,7 +157,7 @@ def evidence(growth: Growth, sayings: tuple[Saying, Saying], opened: pd.DataFram
     part = np.minimum(np.divide(treated, quoted * np.exp(grown), out=np.full(n, np.nan), where=by_quantity), _AS_GOOD_AS_ALL)
     shares, sds = zip(sayings[0].passed(np.where(by_done, done / ALL_DONE, 0.5)), sayings[1].passed(np.where(by_quantity, part, 0.5)), strict=True)
     said = np.where(by_done, shares[0], np.where(by_quantity, shares[1], np.nan))
-    surely = (by_done & (done < ALL_DONE * _NEARLY)) | (by_quantity & (part < _NEARLY))
+    surely = (by_done & ((done < ALL_DONE * _NEARLY) | ~left)) | (by_quantity & (part < _NEARLY))
     return Evidence(
         so_far=so_far, all_done=(done >= ALL_DONE) & last, said_at=np.where(np.isnan(said), np.nan, said_at), said=said,
         said_sd=np.where(by_done, sds[0], np.where(by_quantity, np.sqrt(sds[1] ** 2 + may_grow), np.nan)), goes_on=np.where(surely, 1.0, np.where(whole, still_more, goes_on)), left=left, whole=whole,

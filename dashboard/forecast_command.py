@@ -81,7 +81,8 @@ def _as_json(bench: Bench, row: Any) -> dict[str, Any]:
 
 def _tell(bench: Bench, works: pd.DataFrame, as_of: Any) -> None:
     tell(f"On the bench, as of {day(as_of)}: where each work ends in hours, what was most above first")
-    tell(said_of.how_they_stand(bench) if len(works) == len(bench.works) else "")
+    if len(works) == len(bench.works):
+        tell(said_of.how_they_stand(bench))
     if works.empty:
         return
     heads = ["work", "so far h", "approved h", "even chance h", "4 in 5 h", "9 in 10 h", "above what was approved"]

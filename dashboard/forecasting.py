@@ -105,7 +105,7 @@ def bench(
     ends = pd.DataFrame(np.nan, index=opened.index, columns=[*NAMES, "mean"])
     for number, group in enumerate(groups):
         one = asked.of(group)
-        found = memory.of((learnt.key, draws, digest(one)), partial(forecast.foretell, learnt.calibration, learnt.discoveries, one, draws))
+        found = memory.of("told", (learnt.key, draws, digest(one)), partial(forecast.foretell, learnt.calibration, learnt.discoveries, one, draws))
         foretold |= dict.fromkeys(group, found)
         ends.iloc[np.flatnonzero(np.isin(asked.lines.object, group))] = np.column_stack([found.lines, found.mean])
         progress_of(number + 1, len(groups))

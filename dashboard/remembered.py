@@ -7,7 +7,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import fields, is_dataclass
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -15,22 +15,27 @@ import pandas as pd
 _T = TypeVar("_T")
 
 
+_MOST = {"learnt": 12, "told": 400}  # a calibration of a large studio is 10 MB, a forecast a fifth of one
+
+
 class Memory:
     """What was reckoned from the same before: an entry on one work moves nothing of the others, and mostly nothing of the rates."""
 
-    def __init__(self, most: int = 400) -> None:
-        self._most, self._known, self._lock = most, OrderedDict[Hashable, object](), threading.Lock()
+    def __init__(self) -> None:
+        self._known, self._lock = {kind: OrderedDict[Hashable, object]() for kind in _MOST}, threading.Lock()
 
-    def of(self, key: Hashable, reckon: Callable[[], _T]) -> _T:
+    def of(self, kind: Literal["learnt", "told"], key: Hashable, reckon: Callable[[], _T]) -> _T:
+        """What is known under a key, reckoned now if it was not before; of each kind the latest asked for are kept."""
+        known = self._known[kind]
         with self._lock:
-            if key in self._known:
-                self._known.move_to_end(key)
-                return self._known[key]  # type: ignore[return-value]  # what is kept under a key is what its own `reckon` gives
+            if key in known:
+                known.move_to_end(key)
+                return known[key]  # type: ignore[return-value]  # what is kept under a key is what its own `reckon` gives
         found = reckon()
         with self._lock:
-            self._known[key] = found
-            while len(self._known) > self._most:
-                self._known.popitem(last=False)
+            known[key] = found
+            while len(known) > _MOST[kind]:
+                known.popitem(last=False)
         return found
 
 

@@ -1,7 +1,7 @@
 """Lines that were begun, brought together with those that were not: what their hours so far say of them, of the luck of their work, and so of all its other lines.
 
 The luck of a work is what its lines share beyond all that is known of techniques, sizes, people and figures. Its open lines say "more than so far", and where it was said how far they are, about how
-much more. That is brought together exactly, on a grid of the luck and of each open line, and then drawn: so hours more on a line, with all else as it was, never lower what is foretold of it or of its work.
+much more. That is brought together exactly, on a grid of the luck and of each open line, and then drawn: so hours more on a line, with all else as it was, never lower what is foretold of it.
 """
 
 from __future__ import annotations
@@ -146,7 +146,7 @@ class _Told:
     Attributes
     ----------
     table, loading, so_far, all_done, goes_on : as they were given. lowest : the normal score of its hours so far.
-    unfinished : where it does not stand open for that, with which chance it goes on though such lines take more.
+    unfinished : where it does not stand open for that, with which chance it goes on as such lines take more; nought where it was said how far it is.
     reached : (141,) log chance by the luck of the work that it comes so far and on, and of what was said of it. shows : likewise, of all that it shows.
     ends : (141, 181) log hours by luck and normal score, given what was said; below : (141,) how much of that lies below its hours so far. Empty where nobody said anything.
     """
@@ -186,7 +186,7 @@ class _Told:
         here = -(((np.clip(lowest, -_BOUND, _BOUND) - loading * _LUCK) / own) ** 2) / 2
         # such lines take more than this so often; of those that were left for weeks fewer go on
         more = float(special.ndtr(-lowest))
-        unfinished = 0.0 if begun.whole[line] else RESTS_LONG / (RESTS_LONG * more + 1 - more) if begun.left[line] else 1.0
+        unfinished = 0.0 if begun.whole[line] or not np.isnan(begun.said[line]) else RESTS_LONG / (RESTS_LONG * more + 1 - more) if begun.left[line] else 1.0
         ends, below = _NONE, nothing
         if np.isnan(begun.said[line]):
             reached = special.log_ndtr((loading * _LUCK - min(lowest, _BOUND)) / own)
