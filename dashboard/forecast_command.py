@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import time
 from typing import Any
 
 import pandas as pd
@@ -12,15 +11,15 @@ from dashboard import forecast_sentences as said_of
 from dashboard import forecasting, reading
 from dashboard.bench_lines import LINE
 from dashboard.forecasting import FORECAST_KEYS, Bench
-from dashboard.giving import give_json, laid_out, records, write_csv
+from dashboard.giving import give_json, laid_out, progress, records, write_csv
 from dashboard.remembered import Memory
-from dashboard.voice import complain, tell
+from dashboard.voice import tell
 from dashboard.words import day, hours
 from ingest.errors import BenchHoursError
 from ingest.store import Store
 
 LINE_KEYS = (*LINE[1:], "estimated_hours", "actual_hours", "p10", "p50", "p80", "p90", "finished", "works")
-_QUIET_S = 2.0
+_MORE = ("hours_over", "break_even_hours", "chance_over_break_even", "earned_hours", "commission")
 
 
 def forecast(said: argparse.Namespace, store: Store) -> int:
@@ -30,7 +29,7 @@ def forecast(said: argparse.Namespace, store: Store) -> int:
     if as_of > reading.today(con):
         raise BenchHoursError(f"{day(as_of)} lies in the future", "What is foretold is told from what is known: name today, or an earlier day.")
     code = reading.known(con, said.object) if said.object else None
-    bench = forecasting.bench(con, as_of, Memory(), only=code, progress_of=_progress())
+    bench = forecasting.bench(con, as_of, Memory(), only=code, progress_of=progress("works and commissions on the bench"))
     works = bench.works if code is None else bench.works[bench.works["object"] == code]
     if code is not None and works.empty:
         raise BenchHoursError(
@@ -43,23 +42,6 @@ def forecast(said: argparse.Namespace, store: Store) -> int:
     if not (said.json or said.csv):
         _tell(bench, works, as_of)
     return 0
-
-
-_MORE = ("hours_over", "break_even_hours", "chance_over_break_even", "earned_hours", "commission")
-
-
-def _progress() -> Any:
-    """Words on stderr, where it takes long."""
-    began = told = time.monotonic()
-
-    def tell_progress(done: int, of: int) -> None:
-        nonlocal told
-        now = time.monotonic()
-        if now - began > _QUIET_S and now - told > _QUIET_S:
-            told = now
-            complain(f"{done:,} of {of:,} works and commissions on the bench")
-
-    return tell_progress
 
 
 def _lines(bench: Bench, code: str) -> pd.DataFrame:

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Hashable
+import time
+from collections.abc import Callable, Hashable
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from dashboard.voice import tell
+from dashboard.voice import complain, tell
 from ingest.errors import BenchHoursError, why
 from ingest.formulas import defused_frame
+
+_QUIET_S = 2.0
 
 
 def give(frame: pd.DataFrame, said: argparse.Namespace) -> int:
@@ -42,6 +45,20 @@ def write_csv(frame: pd.DataFrame, file: Path) -> None:
             defused_frame(frame).to_csv(out, index=False)
     except OSError as error:
         raise BenchHoursError(f"{file} cannot be written ({why(error)})", "Name another place.") from error
+
+
+def progress(of_what: str) -> Callable[[int, int], None]:
+    """Words on stderr, where something takes long."""
+    began = said = time.monotonic()
+
+    def tell_progress(done: int, of: int) -> None:
+        nonlocal said
+        now = time.monotonic()
+        if now - began > _QUIET_S and now - said > _QUIET_S:
+            said = now
+            complain(f"{done:,} of {of:,} {of_what}")
+
+    return tell_progress
 
 
 def laid_out(heads: list[str], rows: list[list[str]], right: set[int]) -> str:

@@ -5,8 +5,7 @@ from __future__ import annotations
 import argparse
 import dataclasses
 import math
-import time
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Hashable, Mapping
 from typing import Any
 
 import duckdb
@@ -15,7 +14,7 @@ import pandas as pd
 from dashboard import calibrating, reading
 from dashboard.analysis import backtest as trying
 from dashboard.analysis.backtest import QUANTILE_COLUMNS, Retried, Verdict
-from dashboard.giving import give, give_json, laid_out, records, write_csv
+from dashboard.giving import give, give_json, laid_out, progress, records, write_csv
 from dashboard.sentences import how_the_ranges_did, how_the_totals_did, trust
 from dashboard.voice import complain, tell
 from dashboard.words import UNITS, counted, day, hours, per_unit, rate, text
@@ -23,7 +22,6 @@ from ingest.errors import BenchHoursError
 from ingest.store import Store
 from ingest.vocabulary import read_vocabulary
 
-_QUIET_S = 2.0
 PREDICTION_COLUMNS = ("object", "phase", "technique", "part", "predicted_on", "estimate_hours", "actual_hours", *QUANTILE_COLUMNS)
 
 
@@ -78,7 +76,7 @@ def backtest(said: argparse.Namespace, store: Store) -> int:
     """Past promises tried again, and how good the ranges were."""
     con = store.cursor()
     as_of = said.as_of or reading.today(con)
-    retried = calibrating.retried(con, as_of, _progress())
+    retried = calibrating.retried(con, as_of, progress("days on which estimates were made"))
     verdict, phases = trying.judge(retried), trying.by_phase(retried)
     if said.predictions:
         write_csv(predictions(retried), said.predictions)
@@ -90,20 +88,6 @@ def backtest(said: argparse.Namespace, store: Store) -> int:
     if not (said.json or said.csv):
         _tell(verdict, phases, as_of)
     return 0
-
-
-def _progress() -> Callable[[int, int], None]:
-    """Words on stderr, where it takes long."""
-    began = said = time.monotonic()
-
-    def tell_progress(done: int, of: int) -> None:
-        nonlocal said
-        now = time.monotonic()
-        if now - began > _QUIET_S and now - said > _QUIET_S:
-            said = now
-            complain(f"{done:,} of {of:,} days on which estimates were made")
-
-    return tell_progress
 
 
 def predictions(retried: Retried) -> pd.DataFrame:

@@ -44,7 +44,7 @@ def main(entries: int) -> None:
         (folder / "bare.py").write_text(BARE)
         ours = serve("serve", "--db", str(folder / "s.duckdb"))
         bare = serve(str(folder / "bare.py"), "serve", "--db", str(folder / "empty.duckdb"), program=("-c", SERVE_BARE))
-        addresses = {"bare": next(bare), "ours": next(ours)}
+        addresses = {"bare": next(bare), "ours": f"{next(ours)}/where-the-hours-went"}
         browser = play.chromium.launch(executable_path=find_chromium(), args=["--no-sandbox"])
         first: dict[str, list[float]] = {"bare": [], "ours": []}
         again: dict[str, list[float]] = {"bare": [], "ours": []}
