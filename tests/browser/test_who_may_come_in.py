@@ -106,7 +106,7 @@ def at_the_door(laptop: Page, studio: Served) -> Page:
     keep(laptop, "pair-this-device")
     laptop.get_by_label("The code").fill(studio.code("principal", "--person", "Maud", "--name", "Maud's laptop").lower())
     laptop.keyboard.press("Enter")
-    title_of(laptop, "Where the hours went")
+    title_of(laptop, "On the bench")
     settled(laptop)
     return laptop
 
@@ -170,7 +170,7 @@ def keep_phone(page: Page, name: str) -> None:
 
 def test_an_open_page_of_a_device_that_is_sent_away_says_so_within_five_seconds(studio: Served, device: Callable[..., Page]) -> None:
     page = paired(device(**LAPTOP), studio, "principal", "--name", "a borrowed laptop")
-    title_of(page, "Where the hours went")
+    title_of(page, "On the bench")
     settled(page)
     studio.command("devices", "--revoke", "a borrowed laptop")
     expect(page.get_by_role("heading", name="Not let in")).to_be_visible(timeout=5_000)
@@ -237,7 +237,7 @@ def test_a_shared_device_asks_who_it_is_and_shows_codes_alone(studio: Served, de
 
 def test_a_label_opens_the_form_on_its_work(studio: Served, device: Callable[..., Page]) -> None:
     page = paired(device(**LAPTOP), studio, "principal", "--name", "label maker")
-    title_of(page, "Where the hours went")
+    title_of(page, "On the bench")
     settled(page)
     act(page, page.get_by_role("link", name="Who may come in").click)
     with page.expect_download() as taken:
@@ -321,7 +321,7 @@ def test_a_device_that_does_not_trust_the_studio_is_warned_and_can_log_but_not_o
 
 def test_the_page_that_pairs_shows_the_way_to_trust_too(sealed: Served, device: Callable[..., Page]) -> None:
     page = paired(device(ignore_https_errors=True, **LAPTOP), sealed, "principal", "--name", "desk")
-    title_of(page, "Where the hours went")
+    title_of(page, "On the bench")
     settled(page)
     act(page, page.get_by_role("link", name="Who may come in").click)
     act(page, page.get_by_role("button", name="Make a code").click)

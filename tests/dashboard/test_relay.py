@@ -105,7 +105,7 @@ def test_every_command_says_and_does_the_same_with_a_server_and_without_while_ei
 
     def read() -> None:
         reader = relay.server_of(folder / "studio.duckdb")
-        while reader and not stop.wait(0.4):
+        while reader and not stop.wait(1.0):
             with called_by(Caller(heard.append, heard.append, folder)):
                 assert reader.run(["statement", "--db", "studio.duckdb", "--object", "25-041", "--json"]) == 0
 
