@@ -28,6 +28,7 @@ _SHOWN_H = 0.05
 
 
 def body() -> None:
+    shown = held.store().changes()  # before anything is read: what is written meanwhile must not be missed
     bench = held.bench()
     works = bench.works
     pending: list[Task[Any]] = []
@@ -37,7 +38,7 @@ def body() -> None:
         _one(bench, works[works["object"] == code].iloc[0], pending)
     else:
         _all(bench, pending)
-    _watch(held.store().changes(), pending)
+    _watch(shown, pending)
 
 
 def _all(bench: Bench, pending: list[Task[Any]]) -> None:
