@@ -98,13 +98,7 @@ def learn(past: Foreseen, works: pd.DataFrame, known: Calibration, begun: pd.Dat
     begun : frame of lines, `object`, `technique`, `passed`: how far each work was (0 to 1, of its hours) when each line was begun on it.
     """
     rows = works.set_index("object").reindex(past.objects)
-    described = tuple(
-        Described(
-            kind=_word(row["kind"]), support=_word(row["support"]), grades=tuple(float(row[f"{name}_condition"]) for name in GRADES),  # type: ignore[arg-type]
-            techniques=frozenset(past.techniques[past.quoted[number]].tolist()),
-        )
-        for number, row in enumerate(rows.to_dict("records"))
-    )  # fmt: skip
+    described = tuple(Described.of(row, frozenset(past.techniques[past.quoted[number]].tolist())) for number, row in enumerate(rows.to_dict("records")))
     return Discoveries(past=past, described=described, together=_together(past), smaller=_smaller(past, known), when=when(past, begun))
 
 

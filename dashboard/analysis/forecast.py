@@ -73,7 +73,7 @@ class Forecast:
     ----------
     totals : (draws,) equally likely hours in the end of each work, by its name; those of one place belong together.
     lines : (n, 4) hours of each line at `LEVELS`. mean : (n,) on average.
-    found : what may still turn up, the likeliest first.
+    found : what may still turn up, that with the most hours on average first.
     luck : by work, how much longer its lines take than such lines do here, as a factor at even chance.
     """
 

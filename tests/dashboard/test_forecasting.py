@@ -275,7 +275,11 @@ def test_the_history_of_a_forecast_narrows_and_says_where_it_jumped(demo: Store)
     now = work(told(demo, on), "26-062")
     assert history["p50"].iloc[-1] == pytest.approx(now["p50"], rel=0.02)  # fewer draws
     moved = forecast_sentences.jumps(history, reading.entries(demo.cursor(), on, "26-062"))
-    assert moved and all(" h at even chance" in one for one in moved) and any(" h" in one.split("with ")[-1] for one in moved)
+    assert (
+        moved
+        and all(re.search(r"(up|down) by [\d.]+ h at even chance", one) for one in moved)
+        and any(re.search(r"chance, with .+ [\d.]+ h", one) for one in moved)
+    )
     since = forecasting.since(demo.cursor(), on, "26-062", Memory(), 0.5)
     above = history[~(history["chance_over_approved"] >= 0.5)]["day"]  # the last day on which it was not so; the run after it has no gap here
     assert (
