@@ -15,7 +15,10 @@ _FOLDER = Path(__file__).with_name("pages")
 
 def run(role: Role) -> None:
     # What a role does not open is no page for it at all, whatever its browser asks for.
-    opened = {name: st.Page(_FOLDER / f"{name}.py", title=title, url_path=name.replace("_", "-")) for name, title in roles.PAGES[role].items()}
+    device = held.device()
+    nobodys = role == "reviews" and not (device and device.person)
+    titles = {name: title for name, title in roles.PAGES[role].items() if name not in roles.OWN or (held.settings().pauses and not nobodys)}
+    opened = {name: st.Page(_FOLDER / f"{name}.py", title=title, url_path=name.replace("_", "-")) for name, title in titles.items()}
     start = st.Page(_FOLDER / "start.py", title="bench-hours", default=True)  # so that each page keeps its address, whichever comes first today
     pages = list(opened.values())
     chosen = st.navigation([start, *pages], position="hidden")

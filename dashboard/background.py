@@ -12,7 +12,7 @@ from typing import Generic, TypeVar
 from ingest.errors import BenchHoursError
 
 _T = TypeVar("_T")
-_QUIET_S, _LOOKED_FOR_S = 2.0, 20.0
+_QUIET_S, _LOOKED_FOR_S = 2.0, 10.0
 _KEPT = 48  # results, the latest asked for
 _pool = ThreadPoolExecutor(1, thread_name_prefix="fits")
 _patient = ThreadPoolExecutor(1, thread_name_prefix="history")  # for what a page is whole without: nobody waits behind it

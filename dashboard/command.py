@@ -17,7 +17,7 @@ from typing import Any, Literal, NoReturn
 import duckdb
 import pandas as pd
 
-from dashboard import addresses, admitting, background, demo, forecast_command, keeping, quote_command, rating, reading, relay, serving, tables
+from dashboard import addresses, admitting, background, demo, forecast_command, keeping, plan_command, quote_command, rating, reading, relay, serving, tables
 from dashboard.analysis.overruns import CAUSES, by_phase, compare, totals
 from dashboard.giving import give, laid_out, records
 from dashboard.labels import SIZES
@@ -177,6 +177,7 @@ def _parser() -> argparse.ArgumentParser:
     quote_command.add_options(asked, _file)
     ahead = reader("forecast", forecast_command.forecast, "Where each work on the bench will end, and which owner to write to.")
     ahead.add_argument("--object", metavar="OBJECT", help="this work only, with its lines")
+    plan_command.add_options(reader("plan", plan_command.plan, "When each work on the bench is ready, and what a new one would be promised for."), _file)
     dated = reader("statement", _statement, "The dated hours of one object, for its treatment report.")
     dated.add_argument("--object", metavar="OBJECT", required=True)
     dated.add_argument("--with-notes", action="store_true", help="give the notes of the entries too (CSV, JSON); read them first, a note may name somebody")

@@ -85,7 +85,7 @@ def refusal(what: str, mend: str, *, of_the_form: bool, status: int) -> bytes:
     other = '<a href="/">To the studio\'s pages</a>' if of_the_form else '<a href="/log">To the form to log hours</a>'
     way = {401: '<p><a href="/pair">I have a code</a></p>', 403: f"<p>{other}</p>"}.get(status, "")
     kept = f'<div id="kept" role="status"></div><script>{_KEPT}</script>' if of_the_form and status == 401 else ""
-    return _document("Not let in", f"<p>{escape(what[0].upper() + what[1:])}. {escape(mend)}</p>{way}{kept}")
+    return document("Not let in", f"<p>{escape(what[0].upper() + what[1:])}. {escape(mend)}</p>{way}{kept}")
 
 
 @cache
@@ -97,7 +97,7 @@ def pair(paired_as: str = "") -> bytes:
         if paired_as
         else ""
     )
-    return _document(
+    return document(
         "Pair this device",
         f"{already}"
         "<p>The principal makes a code under <em>Who may come in</em>, or, on the studio's machine, with <code>bench-hours pair</code> (so the first one). It pairs one device, once, within ten minutes.</p>"
@@ -109,7 +109,7 @@ def pair(paired_as: str = "") -> bytes:
 @cache
 def certificate(fingerprint: str) -> bytes:
     """The steps by which a device comes to trust the studio's own authority (common practice, no source: systems move their menus)."""
-    return _document(
+    return document(
         "Trust this studio’s server",
         "<p>Between this device and the studio everything travels encrypted. Who vouches for the studio is the studio itself, so a device has to be told once whom to trust."
         " Until then its browser warns, and the form does not open without network.</p>"
@@ -126,7 +126,8 @@ def certificate(fingerprint: str) -> bytes:
     )
 
 
-def _document(title: str, body: str) -> bytes:
+def document(title: str, body: str) -> bytes:
+    """A page of plain words under a title; `body` is HTML."""
     return (
         f'<!doctype html><html lang="en-GB"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>{title} – bench-hours</title>'
         f"<style>{_STYLE}</style></head><body><main><h1>{title}</h1>{body}</main></body></html>"

@@ -36,6 +36,8 @@ def in_ten(chance: float) -> str:
     """A chance in words: `7 in 10`."""
     if not 0.05 <= chance <= 0.95:
         return "less than 1 in 20" if chance < 0.5 else "more than 19 in 20"
+    if not 0.075 <= chance <= 0.925:
+        return "1 in 20" if chance < 0.5 else "19 in 20"
     if 0.45 <= chance < 0.55:  # on either side of where the owner is to be written to
         return "even chance" if chance >= WRITE else "a little less than even chance"
     return f"{min(max(round(10 * chance), 1), 9)} in 10"

@@ -10,10 +10,11 @@ from typing import Any
 
 import duckdb
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from dashboard import bench_lines, calibrating, reading
-from dashboard.analysis import earned, forecast
+from dashboard.analysis import earned, forecast, price
 from dashboard.analysis.basis import LEVELS, NAMES
 from dashboard.analysis.forecast import Forecast, StillToFind, chance_over, hours_over
 from dashboard.analysis.totals import DRAWS
@@ -39,6 +40,7 @@ class Bench:
     lines : frame, one row a line of these works, finished ones too, in the order of work: `object`, `phase`, `technique`, `part`, `estimated_hours`, `actual_hours`, `p10`, `p50`, `p80`, `p90`, `mean` (hours in the
         end), `finished`, `all_done`, `in_estimate`, `done` (per cent), `treated`, `estimated_quantity`, `unit`, `said_on` (when it was last said how far it is), `first_day`, `over_on` (when it passed its estimate), `works` (finished ones behind its rate).
     found : what may still turn up, by work.
+    drawn : (lines, kept) equally likely hours in the end of each line, finished ones at what they took; nought of works without an estimate. found_drawn : by work, likewise of what may still turn up, in the order of `found`.
     commissions : frame of commissions with more than one work on the bench: `commission`, `works`, `approved_hours`, `actual_hours`, `p50`, `p80`, `chance_over_approved`.
     left_out : codes of works that are open and have neither hours nor an approved estimate; declined : those whose estimate came to nothing.
     behind, behind_lines : finished lines that all this stands on, and the works they are on.
@@ -47,6 +49,8 @@ class Bench:
     works: pd.DataFrame
     lines: pd.DataFrame
     found: dict[str, tuple[StillToFind, ...]]
+    drawn: npt.NDArray[np.float32]
+    found_drawn: dict[str, npt.NDArray[np.float32]]
     commissions: pd.DataFrame
     left_out: tuple[str, ...]
     declined: tuple[str, ...]
@@ -107,17 +111,33 @@ def bench(
         one = asked.of(group)
         found = memory.of("told", (learnt.key, draws, digest(one)), partial(forecast.foretell, learnt.calibration, learnt.discoveries, one, draws))
         foretold |= dict.fromkeys(group, found)
-        ends.iloc[np.flatnonzero(np.isin(asked.lines.object, group))] = np.column_stack([found.lines, found.mean])
+        its = np.flatnonzero(np.isin(asked.lines.object, group))
+        ends.iloc[its] = np.column_stack([found.lines, found.mean])
         progress_of(number + 1, len(groups))
     past = learnt.calibration.joint.lines
     works_behind = pd.Series(past.object).groupby(past.technique).nunique()
     lines = _with_ends(lines, ends).assign(works=lambda frame: frame["technique"].map(works_behind).fillna(0).astype(int))
     works = _works(on_bench, lines, approved, foretold, read_settings(con))
+    drawn, found_drawn = _drawn(lines, groups, foretold, min(draws, forecast.KEPT))
     return Bench(
-        works=works, lines=lines.drop(columns=["place", "open", "goes_on", "left"]).reset_index(drop=True), found={name: tuple(one for one in ends.found if one.work == name) for name, ends in foretold.items()},
+        drawn=drawn, found_drawn=found_drawn, works=works, lines=lines.drop(columns=["place", "open", "goes_on", "left"]).reset_index(drop=True), found={name: tuple(one for one in ends.found if one.work == name) for name, ends in foretold.items()},
         commissions=_commissions(works, foretold), left_out=tuple(left_out), declined=tuple(of_works.index[declined]),
         behind=len(set(past.object.tolist())), behind_lines=len(past),
     )  # fmt: skip
+
+
+def _drawn(
+    lines: pd.DataFrame, groups: list[tuple[str, ...]], foretold: Mapping[str, Forecast], kept: int
+) -> tuple[npt.NDArray[np.float32], dict[str, npt.NDArray[np.float32]]]:
+    """`drawn` and `found_drawn` of a bench; works that have nothing in common are not late together."""
+    drawn = np.where(lines["finished"], lines["actual_hours"], 0.0).astype(np.float32)[:, None].repeat(kept, axis=1)
+    found_drawn: dict[str, npt.NDArray[np.float32]] = {}
+    objects, is_open = lines["object"].to_numpy(), lines["open"].to_numpy(dtype=bool)
+    for group in groups:
+        told, order = foretold[group[0]], forecast.apart("|".join(group), kept)
+        drawn[np.flatnonzero(is_open & np.isin(objects, group))] = told.drawn[:, order]
+        found_drawn |= {name: told.found_drawn[[one.work == name for one in told.found]][:, order] for name in group}
+    return drawn, found_drawn
 
 
 def _groups(commission: pd.Series) -> list[tuple[str, ...]]:
@@ -180,8 +200,8 @@ def _break_even(promise: Mapping[Hashable, Any] | None, studio: Settings) -> flo
     if promise is None or pd.isna(promise["price"]) or promise["currency"] != studio.currency or not (studio.yearly_cost and studio.chargeable_hours):
         return float("nan")
     tax = promise["tax"] if pd.notna(promise["tax"]) else studio.tax_per_cent or 0.0
-    earns = float(promise["price"]) / (1 + float(tax) / 100) - (float(promise["costs"]) if pd.notna(promise["costs"]) else 0.0)
-    return max(earns, 0.0) / (studio.yearly_cost / studio.chargeable_hours)
+    left = price.for_the_hours(promise["price"], tax, promise["costs"] if pd.notna(promise["costs"]) else 0.0)
+    return left / (studio.yearly_cost / studio.chargeable_hours)
 
 
 def _commissions(works: pd.DataFrame, foretold: Mapping[str, Forecast]) -> pd.DataFrame:

@@ -6,17 +6,19 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
+from functools import cache, cached_property
 from urllib.parse import urlencode
 from uuid import uuid4
 
 import pandas as pd
 import streamlit as st
 
-from dashboard import background, calibrating, forecasting, quoting, reading, scoring, serving
+from dashboard import background, calibrating, forecasting, planning, quoting, reading, scoring, serving, yearly
 from dashboard.analysis.backtest import Retried
 from dashboard.analysis.calibration import Calibration
+from dashboard.analysis.experience import Experience
 from dashboard.forecasting import Bench
+from dashboard.planning import Plan
 from dashboard.remembered import Memory
 from dashboard.scoring import Scored, Taught
 from dashboard.tables import Link
@@ -138,7 +140,7 @@ def overruns(as_of: date) -> pd.DataFrame:
     return _overruns(str(opened.path), opened.changes(), as_of)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Rates:
     """The record of a day, calibrated: the table of rates, how much stands behind it, and what can be asked of it."""
 
@@ -154,6 +156,10 @@ class Rates:
     def drift(self) -> tuple[float, float, float]:
         """Change of hours with each year, as a share, and its range."""
         return calibrating.drift(self.calibration)
+
+    @cached_property
+    def experience(self) -> list[tuple[str, Experience]]:
+        return yearly.with_experience(self.calibration)
 
     @property
     def people(self) -> pd.DataFrame:
@@ -263,6 +269,29 @@ def bench_since(code: str, chance: float) -> background.Task[date | None]:
 def _memory(path: str) -> Memory:
     """One for each database."""
     return Memory()
+
+
+def plan() -> Plan:
+    """When the works on the bench leave, as told today; see `dashboard.planning`. Reckoned anew only after a write."""
+    opened, on, ends = store(), today(), bench()
+    task = background.begun(("plan", str(opened.path), opened.changes(), on), lambda _: planning.plan(opened.cursor(), on, _memory(str(opened.path)), ends))
+    if not task.wait(_AT_ONCE_S):
+        with st.spinner("Looking when each work is ready …"):
+            task.wait(_PATIENCE_S)
+    return task.result()
+
+
+def one_more(hours: float, waiting_days: float, *, first: bool) -> tuple[date, date, date, date]:
+    """When a work more would be ready; see `dashboard.planning.with_one_more`."""
+    opened, known = store(), plan()
+    task = background.begun(
+        ("one more", str(opened.path), opened.changes(), today(), hours, waiting_days, first),
+        lambda _: planning.with_one_more(known, hours, waiting_days, first=first),
+    )
+    if not task.wait(_AT_ONCE_S):
+        with st.spinner("Taking it in …"):
+            task.wait(_PATIENCE_S)
+    return task.result()
 
 
 def anything_on_the_bench() -> bool:

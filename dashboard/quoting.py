@@ -128,7 +128,7 @@ def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration |
         words={name: [one for one in works[name].dropna().unique() if one] for name in ("kind", "support")},
         techniques=read_vocabulary(con).technique_spellings,
         later=frozenset(row[0] for row in con.execute("SELECT technique FROM techniques WHERE list_contains(?::VARCHAR[], key)", [list(LATER)]).fetchall()),
-        people={spelling: person for spelling, person in con.execute("SELECT spelling, person FROM person_spellings").fetchall()},
+        people=reading.spellings(con),
     )  # fmt: skip
 
 

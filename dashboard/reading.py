@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from datetime import date
+from collections.abc import Collection, Mapping
+from datetime import date, datetime
 from typing import Any
 
 import duckdb
@@ -29,6 +29,9 @@ _WAITING = """
 SELECT object, max(version) AS version FROM standing_versions AS v WHERE made_on <= $as_of AND approved_on IS NULL
     AND version > coalesce((SELECT max(version) FROM standing_versions AS a WHERE a.object = v.object AND a.approved_on <= $as_of), 0)
 GROUP BY object
+"""
+_WAITING_IN_HAND = """
+SELECT object, phase, technique, part, min(in_hand_since) AS since FROM spells_in_hand WHERE mode = 'unattended' AND object IS NOT NULL AND in_hand_since < $moment GROUP BY ALL ORDER BY ALL
 """
 _ON_THE_BENCH = """
 SELECT EXISTS (
@@ -228,6 +231,36 @@ def quoted_lines(con: duckdb.DuckDBPyConnection, known_object: str, version: int
 def who_did(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
     """Who did most of each line that was begun on works not finished yet: `object`, `phase`, `technique`, `part`, `person`."""
     return _frame(con, "who_did", as_of=as_of)
+
+
+def planned_lines(con: duckdb.DuckDBPyConnection, versions: Mapping[str, int]) -> pd.DataFrame:
+    """What the versions that are the yardsticks of works say of each line beside its hours: `object`, `phase`, `technique`, `part`, `planned_wait_hours` (null: nobody said), `person` (null: nobody in particular)."""
+    return _frame(con, "planned_lines", objects=list(versions), versions=list(versions.values()))
+
+
+def waiting_in_hand(con: duckdb.DuckDBPyConnection, moment: datetime) -> dict[tuple[str, str, str, str], datetime]:
+    """Lines on which something waits alone that nobody has ended yet: object, phase, technique, part, and since when (UTC)."""
+    return {(row[0], row[1], row[2], row[3]): row[4] for row in con.execute(_WAITING_IN_HAND, {"moment": moment}).fetchall()}
+
+
+def spellings(con: duckdb.DuckDBPyConnection) -> dict[str, str]:
+    """Every way in which a person is written, folded, to the name."""
+    return dict(con.execute("SELECT spelling, person FROM person_spellings").fetchall())
+
+
+def bench_weeks(con: duckdb.DuckDBPyConnection, as_of: date, weeks: int) -> pd.DataFrame:
+    """Hours of each person of the studio on works in the whole weeks behind a day: `person`, `week` (its Monday), `hours`."""
+    return _frame(con, "bench_weeks", as_of=as_of, weeks=weeks)
+
+
+def cautioned(con: duckdb.DuckDBPyConnection, as_of: date, person: str, since: date) -> pd.DataFrame:
+    """One person's entries on techniques that carry a caution: `day`, `started_at`, `ended_at` (UTC), `begins`, `ends` (on the studio's clock; null: entered without), `technique`, `cautions`, `mode`, `hours`, `counted_hours`."""
+    return _frame(con, "cautioned", as_of=as_of, person=person, since=since, zone=read_settings(con).zone)
+
+
+def hours_of_months(con: duckdb.DuckDBPyConnection, first: date, last: date) -> pd.DataFrame:
+    """Hours between two days by `month`, `what` they were (chargeable, own_cost, studio) and `technique` (of studio time): `hours`."""
+    return _frame(con, "hours_of_months", first=first, last=last)
 
 
 def usual_phases(con: duckdb.DuckDBPyConnection) -> dict[str, str]:

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
-from dashboard import addresses, certificates, demo, look, pairing, roles
+from dashboard import addresses, certificates, demo, look, own_hours, pairing, roles
 from dashboard.certificates import Authority
 from dashboard.guard import Door, Guard
 from dashboard.listening import Impatient, listening
@@ -141,7 +141,7 @@ def serve(store: Store, place: Place, say: Callable[[str], None]) -> None:
         door = Door(devices, shut=place.phones, secure=place.secure, port=place.port, names=_Names(store, place))
         seal = Seal(store, place) if place.secure else None
         _open.append(Opened(place=place, door=door, authority=seal.authority if seal else None, vouches=seal.vouches if seal else lambda _: True))
-        own = [*routes(store, inbox, devices), *pairing.routes(door, seal.authority if seal else None)]
+        own = [*routes(store, inbox, devices), *pairing.routes(door, seal.authority if seal else None), *own_hours.routes(lambda: store, door)]
         app = App(_SCRIPT, routes=own, on_script_error=_own_words, middleware=[Middleware(_Head)])
         config = uvicorn.Config(
             Guard(app, door), host=place.host, port=place.port, log_level="error", access_log=False, ws_per_message_deflate=False, timeout_graceful_shutdown=_PATIENCE_S,

@@ -86,3 +86,10 @@ def ago(value: date, today: date) -> str:
     if days < 2:
         return ("today", "yesterday")[days]
     return f"{days} days ago" if days < 60 else f"on {day(value)}"
+
+
+def plain_weeks(days: float) -> str:
+    """Days as weeks, to a half below ten."""
+    weeks = days / 7
+    shown = round(weeks * 2) / 2 if weeks < 10 else round(weeks)
+    return f"{shown:g} {'week' if shown == 1 else 'weeks'}"

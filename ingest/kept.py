@@ -47,12 +47,14 @@ class Kept:
 
 _AS_WRITTEN = "Leave the files of an export as they are, or write it again."
 _AS_HELD = "SELECT {columns} FROM {table}"
+# Shared, the settings are without absences: why somebody is away is theirs.
+_SETTINGS = "SELECT {columns} FROM {table} WHERE {private} OR setting <> 'absences'"
 _WITH_OBJECTS = "Bring in the objects file of the same export with it, or first."
 # Shared, the earlier versions of a work are without title and owner, and nothing tells the name of a file: it may be somebody's.
 _HISTORY = """SELECT kind, key, changed_at, changed_by,
     CASE WHEN NOT {private} AND starts_with(reason, 'brought in with ') THEN 'brought in with a file' ELSE reason END AS reason,
     CASE WHEN NOT {private} AND kind = 'objects' THEN json_merge_patch(earlier, '{{"title": null, "owner": null, "owner_address": null}}') ELSE earlier END AS earlier,
-    content, number FROM history"""
+    content, number FROM history WHERE {private} OR NOT (kind = 'settings' AND key = 'absences')"""
 # Shared, a saved quote is without what was typed for its letter and without the letter: owners are named in them.
 _QUOTES = "SELECT * REPLACE (CASE WHEN {private} THEN written END AS written, CASE WHEN {private} THEN letter END AS letter) FROM quotes"
 _NO_VERSION = "(r.object, r.version) NOT IN (SELECT (object, version) FROM estimate_versions)"
@@ -62,7 +64,7 @@ _WITH_QUOTES = "Bring in the saved quotes of the same export with it."
 _ITS_OBJECT = "coalesce(r.earlier->>'object', r.earlier->>'$.version.object')"
 
 KEPT = (
-    Kept(form=records.SETTINGS, table="settings", key=("setting",), source=_AS_HELD, order="setting"),
+    Kept(form=records.SETTINGS, table="settings", key=("setting",), source=_SETTINGS, order="setting"),
     Kept(form=records.PHASE_NAMES, table="phases", key=("key",), source=_AS_HELD, order="position, phase"),
     Kept(
         form=records.TECHNIQUE_NAMES, table="techniques", key=("key",), source=_AS_HELD, order="technique",

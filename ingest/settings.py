@@ -12,6 +12,7 @@ from zoneinfo import available_timezones
 
 import duckdb
 
+from ingest.absences import read_absences, written_absences
 from ingest.amounts import read_named
 from ingest.errors import BenchHoursError, NotationError
 from ingest.history import Change, keep_earlier
@@ -34,6 +35,10 @@ class Settings:
     hourly_rate : amount per hour in the currency; None until said. hourly_rates : of people who have another, `Ilse 70; Bram 55`.
     yearly_cost, chargeable_hours : what a year costs the studio, and how many hours of it can be charged; None until said.
     minimum_charge : the least that a quote comes to, net; tax_per_cent, tax_name : what stands on top of it. payments : when which per cent is paid, `on approval 30; at handover 40`.
+    bench_hours_of_people : hours at the bench in an ordinary week of people of whom it is said, `Ilse 24; Bram 16`; bench_days : the days of the week on which the bench is worked. absences : see `ingest.absences`.
+    put_first : codes of works that come before all others, in their order.
+    pauses : hours worth a pause are told. handwork_minutes : of repetitive handwork without a break, beyond which one is worth it; pause_minutes : what counts as a break.
+    solvent_hours_a_day, solvent_hours_a_week : beyond which they are told; None: they have no limit here. blade_until : the time of day from which on blade work is late.
     letterhead : lines at the head of letters, below the name. clause_… : the studio's own words in them; empty: those it comes with, NO_CLAUSE: none.
     demo : the database holds the invented studio and may be made anew.
     """
@@ -53,6 +58,16 @@ class Settings:
     tax_per_cent: float | None = None
     tax_name: str = ""
     payments: str = ""
+    bench_hours_of_people: str = ""
+    bench_days: str = "Mon Tue Wed Thu Fri"
+    absences: str = ""
+    put_first: str = ""
+    pauses: bool = True
+    handwork_minutes: float = 60.0
+    pause_minutes: float = 10.0
+    solvent_hours_a_day: float | None = None
+    solvent_hours_a_week: float | None = None
+    blade_until: str = "17:00"
     letterhead: str = ""
     clause_not_included: str = ""
     clause_changes: str = ""
@@ -70,10 +85,16 @@ _NUMBERS: dict[str, tuple[str, Callable[[str], float], int]] = {
     "chargeable_hours": ("the hours of a year that can be charged", decimal, 100_000),
     "minimum_charge": ("the least charge", price, 1_000_000_000),
     "tax_per_cent": ("the tax in per cent", decimal, 100),
+    "handwork_minutes": ("the minutes of handwork without a break", decimal, 1440),
+    "pause_minutes": ("the minutes of a break", decimal, 1440),
+    "solvent_hours_a_day": ("the solvent hours of a day", decimal, 24),
+    "solvent_hours_a_week": ("the solvent hours of a week", decimal, 168),
 }
 CLAUSES = ("clause_not_included", "clause_changes", "clause_validity", "clause_storage", "clause_insurance")
 NO_CLAUSE = "none"
-_PARAGRAPHS = ("letterhead", *CLAUSES)  # their line ends are kept
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_YES_OR_NO = ("demo", "pauses")
+_PARAGRAPHS = ("letterhead", "absences", *CLAUSES)  # their line ends are kept
 _LONGEST_PARAGRAPH = 4_000
 
 
@@ -141,8 +162,34 @@ def _payments(text: str) -> str:
     return text
 
 
+def _weekdays(text: str) -> str:
+    named = {day.casefold(): day for day in WEEKDAYS}
+    said = [named.get(word[:3].casefold()) for word in re.split(r"[\s,;]+", text) if word]
+    if None in said:
+        raise BenchHoursError(f'"{text}" names something that is no day of the week', f"Write them like {' '.join(WEEKDAYS[:5])}.")
+    return " ".join(day for day in WEEKDAYS if day in said)
+
+
+def _time_of_day(text: str) -> str:
+    told = re.fullmatch(r"([01]?\d|2[0-3])[:.]([0-5]\d)", text)
+    if told is None:
+        raise BenchHoursError(f'"{text}" is no time of day', "Write it like 17:00.")
+    return f"{int(told[1]):02}:{told[2]}"
+
+
+def _hours_of_people(text: str) -> str:
+    if any(hours > 168 for _, hours in read_named(text, "hours at the bench a week", "Ilse 24; Bram 16")):
+        raise BenchHoursError("a week has no more than 168 hours", "Write the hours at the bench in an ordinary week.")
+    return text
+
+
+def _yes_or_no(text: str) -> str:
+    return "yes" if yes_or_no(text) else "no"
+
+
 _READ: dict[str, Callable[[str], str]] = {
-    "demo": lambda text: "yes" if yes_or_no(text) else "no", "address_for_phones": _host, "hourly_rates": _rates, "payments": _payments,
+    "demo": _yes_or_no, "pauses": _yes_or_no, "address_for_phones": _host, "hourly_rates": _rates, "payments": _payments, "bench_hours_of_people": _hours_of_people, "bench_days": _weekdays, "blade_until": _time_of_day,
+    "absences": lambda text: written_absences(read_absences(text)), "put_first": lambda text: "; ".join(filter(None, (one.strip() for one in text.split(";")))),
 }  # fmt: skip
 
 
@@ -165,7 +212,7 @@ def read_settings(con: duckdb.DuckDBPyConnection) -> Settings:
         if name in _NUMBERS:
             values[name] = float(text.replace(",", "."))
         elif name in _NAMES:
-            values[name] = text == "yes" if name == "demo" else text
+            values[name] = text == "yes" if name in _YES_OR_NO else text
     return Settings(**values)  # type: ignore[arg-type]
 
 

@@ -28,9 +28,11 @@ def main() -> int:
         print("Debian: sudo apt-get install chromium.  macOS: brew install --cask chromium.", file=sys.stderr)
         print("Elsewhere: install it and name it in BENCH_HOURS_CHROMIUM.", file=sys.stderr)
         return 2
+    # Commands and servers are started hundreds of times: what they are made of is compiled once, also where that is not the custom.
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     for check in CHECKS:
         print("$", *check, flush=True)
-        done = subprocess.run([str(Path(sys.executable).with_name(check[0])), *check[1:]], cwd=ROOT, check=False)
+        done = subprocess.run([str(Path(sys.executable).with_name(check[0])), *check[1:]], cwd=ROOT, env=environment, check=False)
         if done.returncode:
             return done.returncode
     return 0

@@ -19,7 +19,7 @@ from ingest.store import Store
 
 # Few examples and no clock: the same run on a slow machine must end the same. Campaigns live in tests/benchmarks/.
 settings.register_profile(
-    "project", max_examples=60, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+    "project", max_examples=40, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
 )
 settings.load_profile("project")
 

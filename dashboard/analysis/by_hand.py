@@ -6,7 +6,7 @@ D. G. Malcolm, J. H. Roseboom, C. E. Clark, W. Fazar, "Application of a techniqu
 from __future__ import annotations
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from dashboard.analysis.mixed import Floats
 
@@ -31,7 +31,7 @@ def table(low: Floats, likeliest: Floats, high: Floats, levels: Floats) -> Float
     width = np.where(certain, 1.0, width)
     middle = np.where(certain, 0.5, (mean(low, likeliest, high) - low) / width)
     both = middle * (1 - middle) * 36 - 1
-    place = stats.beta.ppf(levels[None, :], (middle * both)[:, None], ((1 - middle) * both)[:, None])
+    place = special.betaincinv((middle * both)[:, None], ((1 - middle) * both)[:, None], levels[None, :])
     hours = np.where(certain[:, None], high[:, None], low[:, None] + place * width[:, None])
     found: Floats = np.log(np.maximum(hours, _LEAST_HOURS))
     return found

@@ -3,10 +3,12 @@ turn up."""
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from dashboard.analysis import calibration, discovery, joint
 from dashboard.analysis.basis import LEVELS
@@ -14,10 +16,11 @@ from dashboard.analysis.calibration import NORMAL_SCORES, Calibration
 from dashboard.analysis.discovery import Described, Discoveries, MayTurnUp
 from dashboard.analysis.evidence import Evidence, draw, how_far
 from dashboard.analysis.lines import Lines, join
-from dashboard.analysis.mixed import Flags, Floats
+from dashboard.analysis.mixed import Flags, Floats, Integers
 from dashboard.analysis.promise import as_lines
 from dashboard.analysis.totals import DRAWS, SEED, turns_up
 
+KEPT = 1_000  # draws of each line, for the calendar
 _SAME = 1e-9  # of an hour
 _LEAST_CHANCE = 1e-3  # to turn up, below which nothing is drawn
 
@@ -74,6 +77,7 @@ class Forecast:
     totals : (draws,) equally likely hours in the end of each work, by its name; those of one place belong together.
     lines : (n, 4) hours of each line at `LEVELS`. mean : (n,) on average.
     found : what may still turn up, that with the most hours on average first.
+    drawn : (n, kept) equally likely hours of each line in the end, in single precision; found_drawn : (m, kept) likewise of what may still turn up. Those of one place belong together.
     luck : by work, how much longer its lines take than such lines do here, as a factor at even chance.
     """
 
@@ -82,6 +86,8 @@ class Forecast:
     mean: Floats
     found: tuple[StillToFind, ...]
     luck: dict[str, float]
+    drawn: npt.NDArray[np.float32]
+    found_drawn: npt.NDArray[np.float32]
 
     @property
     def together(self) -> Floats:
@@ -98,6 +104,11 @@ def chance_over(total: Floats, hours: float) -> float:
 def hours_over(total: Floats, hours: float) -> float:
     """Hours above so many, on average over all that may come: the chance times the size."""
     return float(np.maximum(total - hours, 0.0).mean())
+
+
+def apart(name: str, draws: int) -> Integers:
+    """(draws,) an order of draws of its own for what is told together: each is told with the same luck in the same places, and works that have nothing in common must not be late together."""
+    return np.random.default_rng([SEED, 7, zlib.crc32(name.encode())]).permutation(draws)
 
 
 def foretell(known: Calibration, discoveries: Discoveries, asked: UnderWay, draws: int = DRAWS) -> Forecast:
@@ -128,9 +139,11 @@ def foretell(known: Calibration, discoveries: Discoveries, asked: UnderWay, draw
         left = discovery.still(discoveries, one, passed[work[number]])
         hours[number] *= turns_up(left.chance, discoveries.together, evenly[number], cause[work[number]])
         found.append(StillToFind(work=name, found=left, hours_if_found=float(usual[number]), hours=float(hours[number].mean())))
+    order = sorted(range(len(found)), key=lambda number: (-found[number].hours, found[number].found.technique))
+    kept = hours[:, :KEPT].astype(np.float32)
     return Forecast(
         totals={name: asked.finished_hours[name] + hours[work == number].sum(axis=0) for number, name in enumerate(names)}, lines=np.quantile(hours[:n], LEVELS, axis=1).T,
-        mean=hours[:n].mean(axis=1), found=tuple(sorted(found, key=lambda one: (-one.hours, one.found.technique))),
+        mean=hours[:n].mean(axis=1), found=tuple(found[number] for number in order), drawn=kept[:n], found_drawn=kept[n:][order],
         luck={name: _lasting(known, name, drawn.luck[number]) for number, name in enumerate(names)},
     )  # fmt: skip
 

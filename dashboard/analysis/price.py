@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
@@ -136,6 +137,11 @@ class YearlyCost:
     def works_for_nothing_from(self, earned: Decimal) -> Decimal:
         """Hours from which on a price earns less than they cost."""
         return earned / self.break_even_rate
+
+
+def for_the_hours(amount: float, tax: float, costs: float) -> float:
+    """What a price leaves for the hours once tax (per cent on top) and costs are paid; not below nought, and not a number where there is no price."""
+    return max(float(amount) / (1 + float(tax) / 100) - float(costs), 0.0) if not math.isnan(amount) else float("nan")
 
 
 def payments(amount: Decimal, stages: Sequence[tuple[str, Decimal]], step: Decimal) -> list[tuple[str, Decimal]]:

@@ -11,7 +11,7 @@ from dashboard.analysis.lines import Names
 from dashboard.analysis.mixed import Floats
 
 _SEED = 8_412
-_SPREAD, _SPREAD_WORTH = 0.5, 8.0  # standard deviation of log hours before there is a record, and the lines that is worth
+SPREAD, _SPREAD_WORTH = 0.5, 8.0  # standard deviation of log hours before there is a record, and the lines that is worth
 HOURS_A_DAY = 24.0
 
 
@@ -32,7 +32,7 @@ def learn(lines: pd.DataFrame) -> Waits:
     middle = pd.Series(log, index=waits["technique"].to_numpy()).groupby(level=0).mean()
     off = log - middle.reindex(waits["technique"]).to_numpy(dtype=float)
     free = max(len(log) - len(middle), 0)
-    spread = float(np.sqrt(((off**2).sum() + _SPREAD_WORTH * _SPREAD**2) / (free + _SPREAD_WORTH)))
+    spread = float(np.sqrt(((off**2).sum() + _SPREAD_WORTH * SPREAD**2) / (free + _SPREAD_WORTH)))
     every = worked.groupby("technique").size()
     some = waits.groupby("technique").size()
     return Waits(
@@ -42,20 +42,26 @@ def learn(lines: pd.DataFrame) -> Waits:
     )
 
 
-def draw_days(waits: Waits, techniques: Names, said: Floats, draws: int) -> Floats:
-    """(draws,) equally likely days of waiting of some lines, one after the other; the same each time.
+def draw_hours(waits: Waits, techniques: Names, said: Floats, draws: int) -> Floats:
+    """(n, draws) equally likely hours that pass on each of some lines; the same each time.
 
     Parameters
     ----------
     said : (n,) hours elapsed as they were planned; not a number: as the record says, of a technique that never waited none.
     """
     rng = np.random.default_rng(_SEED)
-    total = np.zeros(draws)
-    for name, hours in zip(techniques.tolist(), said.tolist(), strict=True):
+    found = np.zeros((len(techniques), draws))
+    for line, (name, hours) in enumerate(zip(techniques.tolist(), said.tolist(), strict=True)):
         luck, there = rng.standard_normal(draws), rng.random(draws)
         if hours > 0:
-            total += hours * np.exp(waits.spread * luck)
+            found[line] = hours * np.exp(waits.spread * luck)
         elif np.isnan(hours) and name in waits.middle:
             some, every = waits.waited[name]
-            total += np.where(there < some / every, np.exp(waits.middle[name] + waits.spread * luck), 0.0)
-    return total / HOURS_A_DAY
+            found[line] = np.where(there < some / every, np.exp(waits.middle[name] + waits.spread * luck), 0.0)
+    return found
+
+
+def draw_days(waits: Waits, techniques: Names, said: Floats, draws: int) -> Floats:
+    """(draws,) equally likely days of waiting of some lines, one after the other; see `draw_hours`."""
+    total: Floats = draw_hours(waits, techniques, said, draws).sum(axis=0) / HOURS_A_DAY
+    return total

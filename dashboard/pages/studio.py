@@ -8,15 +8,17 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
-from dashboard import fields, frame, held, reading, tables
+from dashboard import fields, frame, held, planning, reading, tables
 from dashboard.letter import content
+from dashboard.pause_sentences import SOURCES
 from dashboard.words import UNITS, counted, day, plain, text
 from ingest import people, vocabulary
+from ingest.absences import EXAMPLE
 from ingest.cautions import DEFERRING, WORDS
 from ingest.errors import BenchHoursError
 from ingest.notation import DAY_ORDERS, folded, written
 from ingest.records import CAUTIONS, CONDITIONS, MODES, PHASES, TECHNIQUES
-from ingest.settings import CLAUSES, NO_CLAUSE, write_settings
+from ingest.settings import CLAUSES, NO_CLAUSE, WEEKDAYS, write_settings
 from ingest.typed import put_rows, store_rows
 
 DAY_ORDER_WORDS = {"unset": "never in numbers: such dates are refused", "dmy": "day month year", "mdy": "month day year", "ymd": "year month day"}
@@ -25,14 +27,14 @@ DAY_ORDER_WORDS = {"unset": "never in numbers: such dates are refused", "dmy": "
 def body() -> None:
     part = st.segmented_control(
         "Part",
-        ["settings", "quotes", "people", "techniques", "phases"],
+        ["settings", "quotes", "bench", "people", "techniques", "phases"],
         default="settings",
         key="part",
         bind="query-params",
         required=True,
         label_visibility="collapsed",
     )
-    {"settings": _settings, "quotes": _quotes, "people": _people, "techniques": _techniques, "phases": _phases}[part or "settings"]()
+    {"settings": _settings, "quotes": _quotes, "bench": _bench, "people": _people, "techniques": _techniques, "phases": _phases}[part or "settings"]()
 
 
 def _try(sentence: str, action: Callable[..., object], *values: object, afterwards: Callable[[], object] = lambda: None) -> None:
@@ -148,6 +150,43 @@ def _quotes() -> None:
         save = st.form_submit_button("Save", type="primary")
     if save and _unchanged_elsewhere(seen, now):
         _save_settings("quotes", said)
+
+
+def _bench() -> None:
+    """What the bench plan, and hours worth a pause, rest on."""
+    now = held.settings()
+    seen = fields.seen_first("bench", "hours of people", str(now))
+
+    def number(value: float | None) -> str:
+        return "" if value is None else written(value)
+
+    with st.form("bench"):
+        st.header("For the bench plan")
+        said = {
+            "bench_hours_of_people": st.text_input("Hours at the bench in an ordinary week, where the log is no guide (like Ilse 24; Bram 16)", now.bench_hours_of_people, key="hours of people"),
+            "bench_days": " ".join(st.multiselect("Days on which the bench is worked", list(WEEKDAYS), default=now.bench_days.split(), key="bench days")),
+            "absences": st.text_area("Holidays and absences, a line each: from, to; who (nobody: the whole studio); why", now.absences, placeholder=EXAMPLE, key="absences"),
+        }  # fmt: skip
+        st.header("For hours worth a pause")
+        pauses = st.checkbox("Show them, to each person their own", now.pauses, key="pauses")
+        said |= {
+            "pauses": "yes" if pauses else "no",
+            "handwork_minutes": st.text_input("Repetitive handwork without a break, minutes, beyond which it is shown", written(now.handwork_minutes), key="handwork minutes", help=SOURCES["handwork_minutes"]),
+            "pause_minutes": st.text_input("What counts as a break, minutes at least", written(now.pause_minutes), key="pause minutes", help=SOURCES["pause_minutes"]),
+            "solvent_hours_a_day": st.text_input("Hours with solvents in a day, beyond which they are shown (may stay empty)", number(now.solvent_hours_a_day), key="solvent day", help=SOURCES["solvent_hours_a_day"]),
+            "solvent_hours_a_week": st.text_input("Hours with solvents in a week, beyond which they are shown (may stay empty)", number(now.solvent_hours_a_week), key="solvent week", help=SOURCES["solvent_hours_a_week"]),
+            "blade_until": st.text_input("Blade work is late from this time of day on", now.blade_until, key="blade until", help=SOURCES["blade_until"]),
+        }  # fmt: skip
+        frame.say([
+            "These are limits of this studio’s own, for working time alone; none of them says that anything is safe. " + DEFERRING,
+        ])  # fmt: skip
+        save = st.form_submit_button("Save", type="primary")
+    if save and not said["bench_days"]:
+        frame.refuse("Not saved: choose at least one day on which the bench is worked. What you typed is still here.")
+    elif save and (unknown := planning.unknown_names(held.store().cursor(), said["bench_hours_of_people"], said["absences"])):
+        frame.refuse(f"Not saved: nobody here is called {', '.join(unknown)}. See the names under people; what you typed is still here.")
+    elif save and _unchanged_elsewhere(seen, now):
+        _save_settings("bench", said)
 
 
 def _unchanged_elsewhere(seen: str, now: object) -> bool:

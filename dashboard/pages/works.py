@@ -326,7 +326,7 @@ def _milestones(code: str) -> None:
         choices[", ".join(filter(None, (line["phase"], line["technique"], line["part"])))] = (line["phase"], line["technique"], line["part"])
     with st.form("milestone"):
         what = fields.one_of("What is finished", list(choices), next(iter(choices)), f"milestone {code}")
-        said_day = st.text_input("Finished on", f"{held.today():%Y-%m-%d}", key=f"milestone day {code}")
+        said_day = st.text_input("It was finished on", f"{held.today():%Y-%m-%d}", key=f"milestone day {code}")
         save = st.form_submit_button("Set the milestone")
     if not save:
         return

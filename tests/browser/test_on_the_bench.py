@@ -58,26 +58,26 @@ def test_what_a_phone_logs_shows_in_the_open_page_by_itself_at_forty_open_works(
     keep(laptop, "bench-forty")
 
 
-def test_one_tap_leads_to_the_revision_and_the_dots_to_why(serve_here: Callable[..., str], page: Page, tmp_path: Path) -> None:
+def test_one_tap_leads_to_the_revision_and_the_dots_to_why(serve_here: Callable[..., str], phone: Page, tmp_path: Path) -> None:
     address = serve_here("demo", "--db", str(tmp_path / "demo.duckdb"))
-    page.goto(address)  # something is open, so this is the first page
-    expect(page.get_by_role("heading", name="On the bench", exact=True)).to_be_visible()
-    settled(page)
-    assert page.url.endswith("/on-the-bench")
-    expect(page.locator("dl.figures div", has_text="works on the bench")).to_contain_text("5")
-    chart = page.get_by_test_id("stVegaLiteChart")
+    phone.goto(address)  # something is open, so this is the first phone
+    expect(phone.get_by_role("heading", name="On the bench", exact=True)).to_be_visible()
+    settled(phone)
+    assert phone.url.endswith("/on-the-bench")
+    expect(phone.locator("dl.figures div", has_text="works on the bench")).to_contain_text("5")
+    chart = phone.get_by_test_id("stVegaLiteChart")
     expect(chart.locator("svg")).to_be_visible()
-    keep(page, "bench-demo")
-    act(page, lambda: chart.locator("svg g.mark-symbol path").first.click(force=True))
-    expect(page.get_by_role("heading", name="How it was foretold")).to_be_visible()
-    assert "object=26-" in page.url
-    keep(page, "bench-one-work")
-    act(page, lambda: page.get_by_role("link", name="All works on the bench").click(), must=False)
-    expect(page.get_by_text("Foretold so since", exact=False).first).to_be_visible(timeout=90_000)  # gathered beside the page
-    settled(page)
-    press(page, "Quote the rest of 26-063 anew")
-    expect(page.get_by_role("heading", name="Quote a work", exact=True)).to_be_visible()
-    expect(page.get_by_text("This work is under way, so this is a revision of what was promised.", exact=False).first).to_be_visible(timeout=60_000)
+    keep(phone, "bench-demo")
+    act(phone, lambda: chart.locator("svg g.mark-symbol path").first.click(force=True))
+    expect(phone.get_by_role("heading", name="How it was foretold")).to_be_visible()
+    assert "object=26-" in phone.url
+    keep(phone, "bench-one-work")
+    act(phone, lambda: phone.get_by_role("link", name="All works on the bench").click(), must=False)
+    expect(phone.get_by_text("Foretold so since", exact=False).first).to_be_visible(timeout=90_000)  # gathered beside the phone
+    settled(phone)
+    press(phone, "Quote the rest of 26-063 anew")
+    expect(phone.get_by_role("heading", name="Quote a work", exact=True)).to_be_visible()
+    expect(phone.get_by_text("This work is under way, so this is a revision of what was promised.", exact=False).first).to_be_visible(timeout=60_000)
 
 
 def test_the_bench_comes_first_once_anything_is_approved_and_shows_the_first_hours_by_itself(

@@ -1,62 +1,63 @@
 """What a conservator wants to know before she quotes: what a technique takes her, how sure that is, from which works."""
 
 import re
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
 from playwright.sync_api import Page, expect
 
-from dashboard import demo
 from tests.browser.conftest import act, keep, settled, tick
 
 
-def test_what_a_technique_takes_how_sure_and_from_which_works_is_seen_pinned_and_opened(serve_here: Callable[..., str], page: Page, tmp_path: Path) -> None:
+def test_what_a_technique_takes_how_sure_and_from_which_works_is_seen_pinned_and_opened(
+    serve_here: Callable[..., str], invented: Path, laptop: Page, tmp_path: Path
+) -> None:
     db = tmp_path / "studio.duckdb"
-    with demo.fresh(db):
-        pass
-    page.goto(f"{serve_here('serve', '--db', str(db))}/our-rates?technique=varnish+removal+with+free+solvents")
-    figures = page.locator("dl.figures")
+    shutil.copy(invented, db)
+    laptop.goto(f"{serve_here('serve', '--db', str(db))}/our-rates?technique=varnish+removal+with+free+solvents")
+    figures = laptop.locator("dl.figures")
     expect(figures.get_by_text("hours per dm²")).to_be_visible()
     expect(figures.get_by_text("4 in 5 such lines end within")).to_be_visible()
-    expect(page.get_by_text(re.compile(r"From \d+ finished lines on \d+ works, the last finished on"))).to_be_visible()
-    expect(page.get_by_text("Usual caution with solvents")).to_be_visible()
-    settled(page)
-    page.get_by_text("Pin a rate of your own").click()
-    page.get_by_label("Hours per dm²").fill("0.31")
-    act(page, lambda: page.get_by_role("button", name="Pin it").click())
-    expect(page.get_by_text("a pinned rate needs a reason")).to_be_visible()
-    expect(page.get_by_label("Hours per dm²")).to_have_value("0.31")  # nothing typed is lost
-    page.get_by_label("Why").fill("a new solvent gel")
-    act(page, lambda: page.get_by_role("button", name="Pin it").click())
-    expect(page.get_by_text(re.compile(r"Pinned at 0\.31 h per dm² on .* by principal: a new solvent gel\. The record says"))).to_be_visible()
-    expect(page.get_by_role("region", name="Rates of all techniques").get_by_text("0.31*")).to_be_attached()
-    keep(page, "pinned")
-    let_go = page.get_by_role("button", name="Let the record say it")
-    for attempt in range(3):  # a page that is just being drawn anew may swallow a press
-        settled(page)
+    expect(laptop.get_by_text(re.compile(r"From \d+ finished lines on \d+ works, the last finished on"))).to_be_visible()
+    expect(laptop.get_by_text("Usual caution with solvents")).to_be_visible()
+    settled(laptop)
+    laptop.get_by_text("Pin a rate of your own").click()
+    laptop.get_by_label("Hours per dm²").fill("0.31")
+    act(laptop, lambda: laptop.get_by_role("button", name="Pin it").click())
+    expect(laptop.get_by_text("a pinned rate needs a reason")).to_be_visible()
+    expect(laptop.get_by_label("Hours per dm²")).to_have_value("0.31")  # nothing typed is lost
+    laptop.get_by_label("Why").fill("a new solvent gel")
+    act(laptop, lambda: laptop.get_by_role("button", name="Pin it").click())
+    expect(laptop.get_by_text(re.compile(r"Pinned at 0\.31 h per dm² on .* by principal: a new solvent gel\. The record says"))).to_be_visible()
+    expect(laptop.get_by_role("region", name="Rates of all techniques").get_by_text("0.31*")).to_be_attached()
+    keep(laptop, "pinned")
+    let_go = laptop.get_by_role("button", name="Let the record say it")
+    for attempt in range(3):  # a laptop that is just being drawn anew may swallow a press
+        settled(laptop)
         if not let_go.is_visible():
-            page.get_by_text("Pin another rate").click()
-        act(page, let_go.click)
+            laptop.get_by_text("Pin another rate").click()
+        act(laptop, let_go.click)
         try:
             expect(figures.get_by_text("hours per dm²", exact=True)).to_be_visible(timeout=8_000)
             break
         except AssertionError:
             assert attempt < 2, "the rate stays pinned"
-    again = page.get_by_role("button", name="Try past promises again")
+    again = laptop.get_by_role("button", name="Try past promises again")
     for _ in range(3):
-        settled(page)
+        settled(laptop)
         if again.is_visible():
-            act(page, lambda: again.press("Enter"), must=False)
-    expect(page.get_by_text("ended inside their range of 4 in 5")).to_be_visible(timeout=60_000)
-    expect(page.get_by_role("region", name="Trust by phase").get_by_text("yes: ").first).to_be_attached()
-    expect(page.get_by_role("region", name="Paces of people")).to_have_count(0)
-    tick(page, "Show them here")
-    expect(page.get_by_role("region", name="Paces of people").get_by_role("cell", name="Ilse")).to_be_attached()
-    work = page.get_by_role("region", name="Lines behind the rate, the latest").get_by_role("link").first
+            act(laptop, lambda: again.press("Enter"), must=False)
+    expect(laptop.get_by_text("ended inside their range of 4 in 5")).to_be_visible(timeout=60_000)
+    expect(laptop.get_by_role("region", name="Trust by phase").get_by_text("yes: ").first).to_be_attached()
+    expect(laptop.get_by_role("region", name="Paces of people")).to_have_count(0)
+    tick(laptop, "Show them here")
+    expect(laptop.get_by_role("region", name="Paces of people").get_by_role("cell", name="Ilse")).to_be_attached()
+    work = laptop.get_by_role("region", name="Lines behind the rate, the latest").get_by_role("link").first
     code = work.inner_text()
     work.click()
-    expect(page.get_by_role("heading", name="One work")).to_be_visible()
-    assert f"object={code}" in page.url
+    expect(laptop.get_by_role("heading", name="One work")).to_be_visible()
+    assert f"object={code}" in laptop.url
 
 
 def test_a_point_of_the_chart_opens_its_work(laptop: Page, demo_address: str) -> None:

@@ -107,7 +107,7 @@ def revised_and_approved(page: Page, studio: str) -> None:
 def finished_and_scored(page: Page, studio: str, promised: float) -> None:
     """Finished, it is held against the promise with which it began, and says what it taught."""
     go(page, f"{studio}/works?object={CODE}", "Works")
-    page.get_by_label("Finished on", exact=True).first.fill(page.evaluate("new Date().toISOString().slice(0, 10)"))
+    page.get_by_label("Finished on", exact=True).fill(page.evaluate("new Date().toISOString().slice(0, 10)"))
     press(page, "Save")
     done(page, "Saved; what was said before is kept in the history.")
     act(page, page.get_by_role("link", name="What it taught").click)
@@ -135,12 +135,12 @@ def finished_and_scored(page: Page, studio: str, promised: float) -> None:
     keep(page, "rates-used-by")
 
 
-def test_the_loop_from_a_quote_to_what_the_finished_work_taught(studio: str, page: Page) -> None:
-    promised = quoted_and_saved(page, studio)
-    approved(page, studio)
-    logged_from_the_phone_form(page, studio)
-    revised_and_approved(page, studio)
+def test_the_loop_from_a_quote_to_what_the_finished_work_taught(studio: str, laptop: Page) -> None:
+    promised = quoted_and_saved(laptop, studio)
+    approved(laptop, studio)
+    logged_from_the_phone_form(laptop, studio)
+    revised_and_approved(laptop, studio)
     # overruns keep both yardsticks
-    go(page, f"{studio}/one-work?object={CODE}", "One work")
-    expect(page.get_by_text(re.compile(r"First approved [\d.]+ h, latest approved [\d.]+ h"))).to_be_visible()
-    finished_and_scored(page, studio, promised)
+    go(laptop, f"{studio}/one-work?object={CODE}", "One work")
+    expect(laptop.get_by_text(re.compile(r"First approved [\d.]+ h, latest approved [\d.]+ h"))).to_be_visible()
+    finished_and_scored(laptop, studio, promised)

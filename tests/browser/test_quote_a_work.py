@@ -1,13 +1,13 @@
 """From the README alone: a new work is described on the invented studio, quoted, and leaves as a letter; on a phone and on a laptop."""
 
 import re
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
 
-from dashboard import demo
 from tests.browser.conftest import act, keep, settled
 from tests.browser.test_tasks import told, write_cell
 
@@ -15,10 +15,9 @@ WORK = {"Title": "A mill at Marrowby", "Kind": "easel painting", "Support": "can
 
 
 @pytest.fixture
-def studio(serve_here: Callable[..., str], tmp_path: Path) -> str:
+def studio(serve_here: Callable[..., str], invented: Path, tmp_path: Path) -> str:
     db = tmp_path / "studio.duckdb"
-    with demo.fresh(db):
-        pass
+    shutil.copy(invented, db)
     return serve_here("serve", "--db", str(db))
 
 
@@ -67,53 +66,53 @@ def add_line(page: Page, technique: str, **more: str) -> None:
     settled(page)
 
 
-def test_a_new_work_is_described_quoted_and_leaves_as_a_letter(studio: str, page: Page) -> None:
-    begin(page, studio)
-    expect(page.get_by_text("easel painting too, on canvas too").first).to_be_visible()
-    act(page, page.get_by_role("button", name="Take its lines").first.click)
-    before = total(page)
+def test_a_new_work_is_described_quoted_and_leaves_as_a_letter(studio: str, phone: Page) -> None:
+    begin(phone, studio)
+    expect(phone.get_by_text("easel painting too, on canvas too").first).to_be_visible()
+    act(phone, phone.get_by_role("button", name="Take its lines").first.click)
+    before = total(phone)
     assert all(re.fullmatch(r"[\d,]+\.\d h", cell) for cell in before[:3]) and re.fullmatch(r"€[\d,]+\.\d\d", before[3])
-    expect(page.get_by_role("region", name="Lines of the quote", exact=True)).to_be_visible()
+    expect(phone.get_by_role("region", name="Lines of the quote", exact=True)).to_be_visible()
     # each change shows what it did
-    add_line(page, "lining removal dry")
-    expect(page.get_by_text(re.compile(r"The last change moved it, 4 in 5, by \+"))).to_be_visible()
-    after = total(page)
+    add_line(phone, "lining removal dry")
+    expect(phone.get_by_text(re.compile(r"The last change moved it, 4 in 5, by \+"))).to_be_visible()
+    after = total(phone)
     assert float(after[1].split()[0].replace(",", "")) > float(before[1].split()[0].replace(",", ""))
     # chance as dots that can be counted, the promise marked
-    chart = page.get_by_test_id("stVegaLiteChart").first
+    chart = phone.get_by_test_id("stVegaLiteChart").first
     expect(chart.locator("svg .mark-symbol path")).to_have_count(20)
     expect(chart.get_by_text(re.compile(r"promise [\d.]+ h"))).to_be_visible()
-    expect(page.get_by_text("16 of them are within the promise")).to_be_visible()
+    expect(phone.get_by_text("16 of them are within the promise")).to_be_visible()
     # what may turn up, and one of it left out with its reason
-    row = page.get_by_role("region", name="What may turn up").get_by_role("row").nth(1)
+    row = phone.get_by_role("region", name="What may turn up").get_by_role("row").nth(1)
     technique = row.get_by_role("cell").first.inner_text()
-    page.get_by_text("Leave one of them out").click()
-    act(page, lambda: page.get_by_role("button", name="Leave it out").click())
-    expect(page.get_by_text("Not left out: write why")).to_be_visible()
-    page.get_by_label("Why", exact=True).fill("it was seen, and is whole")
-    act(page, lambda: page.get_by_role("button", name="Leave it out").click())
-    expect(page.get_by_text(f"{technique} is left out: it was seen, and is whole")).to_be_visible()
+    phone.get_by_text("Leave one of them out").click()
+    act(phone, lambda: phone.get_by_role("button", name="Leave it out").click())
+    expect(phone.get_by_text("Not left out: write why")).to_be_visible()
+    phone.get_by_label("Why", exact=True).fill("it was seen, and is whole")
+    act(phone, lambda: phone.get_by_role("button", name="Leave it out").click())
+    expect(phone.get_by_text(f"{technique} is left out: it was seen, and is whole")).to_be_visible()
     # the letter
-    act(page, lambda: page.get_by_role("radio", name="by phase").click(force=True))
-    fill(page, "Addressee", "Family Brandreth")
-    settled(page)
-    with page.expect_download() as given:
-        page.get_by_role("button", name="The letter as PDF").click()
+    act(phone, lambda: phone.get_by_role("radio", name="by phase").click(force=True))
+    fill(phone, "Addressee", "Family Brandreth")
+    settled(phone)
+    with phone.expect_download() as given:
+        phone.get_by_role("button", name="The letter as PDF").click()
     assert Path(given.value.path()).read_bytes().startswith(b"%PDF") and given.value.suggested_filename == "quote-1.pdf"
-    with page.expect_download() as given:
-        page.get_by_role("button", name="The letter as a page (HTML)").click()
+    with phone.expect_download() as given:
+        phone.get_by_role("button", name="The letter as a page (HTML)").click()
     html = Path(given.value.path()).read_text(encoding="utf-8")
-    assert "A mill at Marrowby" in html and "Family Brandreth" in html and total(page)[3] in html
-    act(page, lambda: page.get_by_text("See it", exact=True).click())
-    expect(page.get_by_test_id("stImage").locator("img").first).to_be_visible()
-    keep(page, "quote")
+    assert "A mill at Marrowby" in html and "Family Brandreth" in html and total(phone)[3] in html
+    act(phone, lambda: phone.get_by_text("See it", exact=True).click())
+    expect(phone.get_by_test_id("stImage").locator("img").first).to_be_visible()
+    keep(phone, "quote")
     # nothing is lost by a reload
-    figures = total(page)
-    page.reload()
-    expect(page.get_by_role("heading", name="Quote 1: A mill at Marrowby")).to_be_visible()
-    assert total(page) == figures
-    expect(page.get_by_label("Addressee")).to_have_value("Family Brandreth")
-    expect(page.get_by_text(f"{technique} is left out")).to_be_visible()
+    figures = total(phone)
+    phone.reload()
+    expect(phone.get_by_role("heading", name="Quote 1: A mill at Marrowby")).to_be_visible()
+    assert total(phone) == figures
+    expect(phone.get_by_label("Addressee")).to_have_value("Family Brandreth")
+    expect(phone.get_by_text(f"{technique} is left out")).to_be_visible()
 
 
 def test_bad_input_is_said_in_words_and_nothing_typed_is_lost(studio: str, phone: Page) -> None:

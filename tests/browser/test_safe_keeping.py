@@ -1,6 +1,7 @@
 """Safe keeping, as a person walks it: back up, lose something, go back, take everything along."""
 
 import re
+import shutil
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -8,7 +9,6 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from dashboard import demo
 from ingest.imports import import_files
 from ingest.store import Store
 from tests.browser.conftest import act, keep, tick
@@ -17,38 +17,38 @@ from tests.whole_studios import everything
 
 
 @pytest.fixture
-def studio(serve_here: Callable[..., str], tmp_path: Path) -> str:
-    demo.fresh(tmp_path / "studio.duckdb").close()
+def studio(serve_here: Callable[..., str], invented: Path, tmp_path: Path) -> str:
+    shutil.copy(invented, tmp_path / "studio.duckdb")
     return serve_here("serve", "--db", str(tmp_path / "studio.duckdb"))
 
 
-def test_a_backup_is_made_lost_work_comes_back_and_what_was_there_is_kept(studio: str, page: Page, tmp_path: Path) -> None:
-    go(page, f"{studio}/", "On the bench")
-    expect(page.get_by_text("No backup was made yet: a disk can fail.")).to_be_visible()
-    go(page, f"{studio}/safe-keeping", "Safe keeping")
-    press(page, "Back up now")
-    done(page, "Backed up, and found equal: 67 works")
-    expect(page.get_by_text("Last backup: ")).to_be_visible()
+def test_a_backup_is_made_lost_work_comes_back_and_what_was_there_is_kept(studio: str, laptop: Page, tmp_path: Path) -> None:
+    go(laptop, f"{studio}/", "On the bench")
+    expect(laptop.get_by_text("No backup was made yet: a disk can fail.")).to_be_visible()
+    go(laptop, f"{studio}/safe-keeping", "Safe keeping")
+    press(laptop, "Back up now")
+    done(laptop, "Backed up, and found equal: 67 works")
+    expect(laptop.get_by_text("Last backup: ")).to_be_visible()
     [made] = (tmp_path / "backups").iterdir()
     content = made.read_bytes()
 
-    go(page, f"{studio}/studio?part=people", "Studio")
-    page.get_by_label("Add a person: name").fill("Somebody New")
-    press(page, "Add")
-    done(page, "Somebody New is added.")
+    go(laptop, f"{studio}/studio?part=people", "Studio")
+    laptop.get_by_label("Add a person: name").fill("Somebody New")
+    press(laptop, "Add")
+    done(laptop, "Somebody New is added.")
 
-    go(page, f"{studio}/safe-keeping", "Safe keeping")
-    choose(page, "Backup", "MB)")
-    expect(page.get_by_text(re.compile(r"It holds 67 works, .* entries, .*The studio now holds 67 works"))).to_be_visible()
-    expect(page.get_by_role("button", name="Go back to it")).to_be_disabled()
-    keep(page, "safe-keeping-chosen")
-    tick(page, "Put it in the place of everything held now")
-    press(page, "Go back to it")
-    done(page, "The studio is as it was in that backup: 67 works")
-    keep(page, "safe-keeping-back")
-    go(page, f"{studio}/studio?part=people", "Studio")
-    expect(page.get_by_text("Add a person: name")).to_be_visible()
-    expect(page.get_by_text("Somebody New")).to_have_count(0)
+    go(laptop, f"{studio}/safe-keeping", "Safe keeping")
+    choose(laptop, "Backup", "MB)")
+    expect(laptop.get_by_text(re.compile(r"It holds 67 works, .* entries, .*The studio now holds 67 works"))).to_be_visible()
+    expect(laptop.get_by_role("button", name="Go back to it")).to_be_disabled()
+    keep(laptop, "safe-keeping-chosen")
+    tick(laptop, "Put it in the place of everything held now")
+    press(laptop, "Go back to it")
+    done(laptop, "The studio is as it was in that backup: 67 works")
+    keep(laptop, "safe-keeping-back")
+    go(laptop, f"{studio}/studio?part=people", "Studio")
+    expect(laptop.get_by_text("Add a person: name")).to_be_visible()
+    expect(laptop.get_by_text("Somebody New")).to_have_count(0)
     assert made.read_bytes() == content
     [before] = (tmp_path / "backups").glob("*before-restore*")
     with Store(before) as store:
@@ -81,10 +81,11 @@ def test_everything_can_be_taken_along_and_makes_the_same_studio_elsewhere(studi
     expect(laptop.get_by_text("wrong.duckdb is not a bench-hours database, or it is damaged. Choose another backup.")).to_be_visible()
 
 
-def test_what_does_not_hold_together_is_said_on_the_page(serve_here: Callable[..., str], page: Page, tmp_path: Path) -> None:
-    with demo.fresh(tmp_path / "studio.duckdb") as store:
+def test_what_does_not_hold_together_is_said_on_the_page(serve_here: Callable[..., str], invented: Path, phone: Page, tmp_path: Path) -> None:
+    shutil.copy(invented, tmp_path / "studio.duckdb")
+    with Store(tmp_path / "studio.duckdb") as store:
         store.cursor().execute("DELETE FROM estimated_lines WHERE version = 2")
-    go(page, f"{serve_here('serve', '--db', str(tmp_path / 'studio.duckdb'))}/safe-keeping", "Safe keeping")
-    expect(page.get_by_text("The record does not hold together in 1 thing.")).to_be_visible()
-    expect(page.get_by_text(re.compile("versions of estimates without lines: .*Bring in the estimates file again."))).to_be_visible()
-    keep(page, "safe-keeping-faults")
+    go(phone, f"{serve_here('serve', '--db', str(tmp_path / 'studio.duckdb'))}/safe-keeping", "Safe keeping")
+    expect(phone.get_by_text("The record does not hold together in 1 thing.")).to_be_visible()
+    expect(phone.get_by_text(re.compile("versions of estimates without lines: .*Bring in the estimates file again."))).to_be_visible()
+    keep(phone, "safe-keeping-faults")

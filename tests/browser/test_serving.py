@@ -50,15 +50,15 @@ def test_browsers_that_connect_and_fall_silent_do_not_hold_a_server_that_is_stop
         assert freed.changes() == 0
 
 
-def test_a_page_that_fails_says_so_in_our_words_and_points_nowhere_outside(serve_here: Callable[..., str], page: Page, tmp_path: Path) -> None:
+def test_a_page_that_fails_says_so_in_our_words_and_points_nowhere_outside(serve_here: Callable[..., str], phone: Page, tmp_path: Path) -> None:
     broken = "from dashboard import command, reading; reading.holdings = lambda con: 1 / 0; raise SystemExit(command.main())"
-    page.goto(serve_here("serve", "--db", str(tmp_path / "s.duckdb"), program=("-c", broken)))
-    expect(page.get_by_text("This page failed (ZeroDivisionError). Nothing was changed.")).to_be_visible()
-    assert [link for link in page.eval_on_selector_all("a[href]", "all => all.map(a => a.href)") if "127.0.0.1" not in link] == []
-    page.goto("about:blank")  # every other page is looked at for these words at the end
+    phone.goto(serve_here("serve", "--db", str(tmp_path / "s.duckdb"), program=("-c", broken)))
+    expect(phone.get_by_text("This page failed (ZeroDivisionError). Nothing was changed.")).to_be_visible()
+    assert [link for link in phone.eval_on_selector_all("a[href]", "all => all.map(a => a.href)") if "127.0.0.1" not in link] == []
+    phone.goto("about:blank")  # every other page is looked at for these words at the end
 
 
-def test_a_finished_studio_with_nothing_beside_its_figures_is_shown(serve_here: Callable[..., str], page: Page, tmp_path: Path) -> None:
+def test_a_finished_studio_with_nothing_beside_its_figures_is_shown(serve_here: Callable[..., str], phone: Page, tmp_path: Path) -> None:
     files = {
         "o.csv": "object,finished_on\n24-001,2024-05-01\n",
         "est.csv": "object,version,made_on,approved_on,phase,technique,hours\n24-001,1,2024-01-05,2024-01-09,,packing,4\n",
@@ -67,11 +67,11 @@ def test_a_finished_studio_with_nothing_beside_its_figures_is_shown(serve_here: 
     with Store(tmp_path / "one.duckdb") as store:
         for name, text in files.items():
             assert bring_into(store, tmp_path, name, text).complete
-    page.goto(serve_here("serve", "--db", str(tmp_path / "one.duckdb")))
-    expect(page.get_by_text("Most over: handover, +1.0 h on 1 work, mostly harder going than quoted.")).to_be_visible()
+    phone.goto(serve_here("serve", "--db", str(tmp_path / "one.duckdb")))
+    expect(phone.get_by_text("Most over: handover, +1.0 h on 1 work, mostly harder going than quoted.")).to_be_visible()
 
 
-def test_a_studio_with_nothing_finished_sees_how_far_its_works_have_come(serve_here: Callable[..., str], page: Page, tmp_path: Path) -> None:
+def test_a_studio_with_nothing_finished_sees_how_far_its_works_have_come(serve_here: Callable[..., str], phone: Page, tmp_path: Path) -> None:
     files = {
         "o.csv": "object\n24-001\n",
         "est.csv": "object,version,made_on,approved_on,phase,technique,hours\n24-001,1,2024-01-05,2024-01-09,,packing,4\n24-001,1,2024-01-05,2024-01-09,,travel,8\n",
@@ -80,12 +80,12 @@ def test_a_studio_with_nothing_finished_sees_how_far_its_works_have_come(serve_h
     with Store(tmp_path / "one.duckdb") as store:
         for name, text in files.items():
             assert bring_into(store, tmp_path, name, text).complete
-    page.goto(f"{serve_here('serve', '--db', str(tmp_path / 'one.duckdb'))}/where-the-hours-went")
-    expect(page.get_by_role("heading", name="So far, on lines still open")).to_be_visible()
-    said = page.get_by_test_id("stVegaLiteChart").locator("svg text")
+    phone.goto(f"{serve_here('serve', '--db', str(tmp_path / 'one.duckdb'))}/where-the-hours-went")
+    expect(phone.get_by_role("heading", name="So far, on lines still open")).to_be_visible()
+    said = phone.get_by_test_id("stVegaLiteChart").locator("svg text")
     expect(said.filter(has_text="handover: 7.0 h so far of 12.0 h")).to_have_count(1)
     expect(said.filter(has_text="+1.0 h finished or over already, 6.0 h not used yet")).to_have_count(1)
-    row = page.get_by_role("region", name="Works with lines over already").get_by_role("row").last.get_by_role("cell").all_inner_texts()
+    row = phone.get_by_role("region", name="Works with lines over already").get_by_role("row").last.get_by_role("cell").all_inner_texts()
     assert row[:5] == ["24-001", "2 lines open", "12.0", "7.0", "+1.0"] and row[-1] == "6.0"
     for name in ("Phases", "Works", "Lines"):
-        expect(page.get_by_role("button", name=name, exact=True)).to_be_visible()
+        expect(phone.get_by_role("button", name=name, exact=True)).to_be_visible()

@@ -213,6 +213,31 @@ def test_a_device_that_reviews_is_sent_no_person_no_price_no_title_no_owner_and_
     title_of(page, "Not let in")
 
 
+def test_hours_worth_a_pause_are_seen_by_the_person_alone_whose_they_are(studio: Served, device: Callable[..., Page]) -> None:
+    phone = paired(device(**PHONE), studio, "logs", "--person", "Ilse", "--name", "Ilse's phone again")
+    phone.get_by_role("link", name=re.compile("Ilse")).click()
+    phone.get_by_role("link", name="Pauses").click()
+    title_of(phone, "Hours worth a pause")
+    expect(phone.get_by_text("Ilse, ", exact=False).first).to_be_visible()
+    expect(phone.get_by_text("not measured exposure", exact=False)).to_be_visible()
+    assert "Maud" not in phone.content()
+    keep(phone, "pauses-phone")
+    phone.get_by_role("link", name="To the form to log hours").click()
+    title_of(phone, "At the bench")
+    desk = paired(device(**LAPTOP), studio, "reviews", "--person", "Maud", "--name", "Maud's desk")
+    desk.goto(f"{studio.address}/hours-worth-a-pause")
+    title_of(desk, "Hours worth a pause")
+    settled(desk)
+    expect(desk.get_by_text(re.compile("^Maud, "))).to_be_visible()
+    assert "Ilse" not in desk.content()
+    for path in ("bench-plan", "the-year"):
+        desk.goto(f"{studio.address}/{path}")
+        title_of(desk, "Not let in")
+    shared = paired(device(**PHONE), studio, "logs", "--name", "the tablet in the studio")
+    shared.goto(f"{studio.address}/pauses")
+    expect(shared.get_by_text("this device is nobody’s in particular", exact=False)).to_be_visible()
+
+
 def test_a_device_that_logs_is_told_nothing_of_prices_owners_and_other_people(studio: Served, device: Callable[..., Page]) -> None:
     page = paired(device(**PHONE), studio, "logs", "--person", "Ilse")
     expect(page.get_by_role("heading", name="At the bench")).to_be_visible()

@@ -140,7 +140,7 @@ HEADS = [
 ]
 
 
-@settings(max_examples=60)
+@settings(max_examples=30)
 @given(st.sampled_from(HEADS), st.one_of(st.binary(max_size=120), st.text(alphabet="24-01,;\t\"'\n\r :é\0x", max_size=80).map(lambda text: text.encode())))
 def test_any_bytes_given_to_check_end_in_0_1_or_2_with_a_message(tmp_path: Path, capsys: pytest.CaptureFixture[str], head: bytes, body: bytes) -> None:
     path = tmp_path / "any.csv"

@@ -301,8 +301,8 @@ def test_a_share_is_said_as_one_says_it_and_a_chance_in_ten() -> None:
         "40 %",
         "90 %",
     ]
-    assert [forecast_sentences.in_ten(chance) for chance in (0.0, 0.04, 0.06, 0.44, 0.49, 0.5, 0.57, 0.72, 0.94, 0.96, 1.0)] == [
-        "less than 1 in 20", "less than 1 in 20", "1 in 10", "4 in 10", "a little less than even chance", "even chance", "6 in 10", "7 in 10", "9 in 10", "more than 19 in 20", "more than 19 in 20",
+    assert [forecast_sentences.in_ten(chance) for chance in (0.0, 0.04, 0.06, 0.08, 0.44, 0.49, 0.5, 0.57, 0.72, 0.92, 0.94, 0.96, 1.0)] == [
+        "less than 1 in 20", "less than 1 in 20", "1 in 20", "1 in 10", "4 in 10", "a little less than even chance", "even chance", "6 in 10", "7 in 10", "9 in 10", "19 in 20", "more than 19 in 20", "more than 19 in 20",
     ]  # fmt: skip
 
 

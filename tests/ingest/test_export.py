@@ -27,7 +27,7 @@ from ingest.vocabulary import read_vocabulary
 from tests.conftest import CHANGE, NOW
 from tests.whole_studios import build, everything, studios
 
-EXAMPLES = int(os.environ.get("BENCH_HOURS_EXAMPLES", "10"))
+EXAMPLES = int(os.environ.get("BENCH_HOURS_EXAMPLES", "6"))
 
 
 def leave_and_return(store: Store, folder: Path, now: datetime | None = NOW) -> Store:

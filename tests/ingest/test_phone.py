@@ -72,7 +72,7 @@ def test_undoing_a_finish_takes_the_entry_out_and_the_spell_in_hand_again(studio
     assert held(store) == [] and in_hand(store) == []
 
 
-@settings(max_examples=25)
+@settings(max_examples=12)
 @given(data=some.data())
 def test_any_order_of_arrival_any_doubling_and_any_cut_into_sendings_end_in_the_same_record(
     tmp_path_factory: pytest.TempPathFactory, data: some.DataObject

@@ -374,7 +374,7 @@ function benchView() {
     replace(list, [
       el("ul", { class: "works" }, shown.map((one) => workRow(one, running, hidden)), !wanted && el("li", {}, button(el("span", {}, "Studio time", el("small", {}, "enquiries, accounts, supplies, teaching …")), () => go("#work="), { class: "work" }))),
       fits.length > shown.length && el("p", { class: "soft" }, `${fits.length - shown.length} more: search for them above.`),
-      !fits.length && el("p", {}, wanted ? "No work on the bench is called so." : "No work is on the bench yet: add it under Works, on the studio's pages. Studio time can be logged already."),
+      !fits.length && el("p", {}, wanted ? "No work on the bench is called so." : "No work is on the bench yet: add it under Works, on the studio's pages. Studio time can be logged."),
     ]);
   };
   const top = el("div"), list = el("div");
@@ -448,14 +448,14 @@ function workView(code) {
     replace(list, [
       ...lines.map((two) => el("li", {}, button([named(two), el("small", {}, two.last_day ? `last ${dayWords(two.last_day)}` : "in the estimate, not begun")], () => choose(two)))),
       ...rest.slice(0, 12).map((two) => el("li", {}, button([two.technique, el("small", {}, two.mode === "unattended" ? "waiting by itself: not hours" : two.phase)], () => choose({ technique: two.technique, phase: two.phase })))),
-      wanted && !lines.length && !rest.length && el("li", {}, "No technique is called so. Add new ones under Studio, on the studio's pages."),
+      wanted && !lines.length && !rest.length && el("li", {}, "No technique is called so. Add it under Studio, on the studio's pages."),
     ]);
   };
   update();
   return { title: called(code), box: el("div", {}, el("p", {}, "Begin now with:"), el("label", { for: "technique" }, "Find a technique"), search, list) };
 }
 function whoView() {
-  if (device.alone) return { title: "Who is logging?", box: el("p", {}, `This device logs for ${device.person}. `, el("a", { href: "/pair" }, "Pair it anew, or leave")) };
+  if (device.alone) return { title: "Who is logging?", box: el("p", {}, `This device logs for ${device.person}. `, el("a", { href: "/pair" }, "Pair it anew, or leave"), " ", el("a", { href: "/pauses" }, "Pauses")) };
   const name = el("input", { id: "name", autocomplete: "name", maxlength: 100 }), wrong = el("p", { class: "wrong", role: "alert" });
   const chosen = async (person) => {
     if (!folded(person)) { wrong.textContent = "Say who you are: a name above, or your own."; name.focus(); return; }
@@ -606,7 +606,7 @@ function pick(label, id, options, value, hint) {
 
 function entryView(entry, day) {
   const one = entry ? find(entry) : null;
-  if (entry && !one) return { title: "Entry", box: el("p", {}, "This entry was struck out, or is older than a week; older ones are corrected on the studio's pages, under One work.") };
+  if (entry && !one) return { title: "Entry", box: el("p", {}, "This entry was struck out, or is older than a week; older ones are corrected under One work.") };
   if (one && one.state === "running") return { title: called(one.row.object), box: el("div", {}, card(one), el("div", { class: "row" }, button("Strike it out: it was not begun", () => strike(one)))) };
   const key = entry || "new", draft = drafts[key] || {}, row = one ? one.row : {};
   const justFinished = one && one.hold > 0;
@@ -738,7 +738,7 @@ function tell() {
   if (half) said.push(el("a", { href: entryHash(half) }, "What you wrote of an entry is not saved yet. "));
   if (trouble) said.push(el("span", {}, `${trouble.charAt(0).toUpperCase()}${trouble.slice(1)} `));
   if (Math.abs(clockOff) > 120) said.push(el("span", {}, `This phone's clock is ${longWords(Math.abs(clockOff) * 1000)} ${clockOff > 0 ? "slow" : "fast"}; times are put right. `));
-  if (!storing) said.push(el("span", { class: "wrong" }, "This browser keeps nothing (private window, or memory full): leave this page open until all is saved in the studio. "));
+  if (!storing) said.push(el("span", { class: "wrong" }, "This browser keeps nothing (private window, or full): leave this page open until all is in the studio. "));
   replace(byId("told"), said);
   replace(byId("just"), gesture ? [el("div", {}, el("span", {}, gesture.words), gesture.undo && button("Undo", undo, { class: "plain", "data-k": "undo" }), button("Close", () => { gesture = null; tell(); }, { class: "plain", "data-k": "close" }))] : []);
   byId("who").textContent = kept.person ? (kept.shared ? "Shared tablet" : kept.person) : "Who?";

@@ -1,0 +1,110 @@
+"""The year in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import babel.numbers
+import numpy as np
+
+from dashboard.analysis.experience import ENOUGH, Experience
+from dashboard.analysis.year import ENOUGH_WORKS
+from dashboard.words import counted, day, hours, money
+from dashboard.yearly import Year
+
+FORM = (
+    "Whether a technique goes faster the more often it was done here: each work counts once, at the hours of the usual quantity, in the order in which they were finished, from the first in the log and not from the first of a life. "
+    f"Told as what becomes of the average over all times so far whenever their number doubles (the form of Wright, 1936). Fewer than {ENOUGH} works, or a range that does not leave out “no change” 99 times in 100: not enough to say."
+)
+
+
+def charged(year: Year) -> str:
+    """How much of the year was charged, and how much of it could be."""
+    chargeable, own, studio = (year.hours(what) for what in ("chargeable", "own_cost", "studio"))
+    present = chargeable + own + studio
+    if not present:
+        return "Nothing was logged in this year."
+    told = f"{hours(chargeable)} h were charged, {chargeable / present:.0%} of {hours(present)} h that were logged; {hours(own)} h were at the studio’s own cost, {hours(studio)} h studio time."
+    of = year.studio.chargeable_hours
+    if of is None:
+        return told + " How many hours of a year can be charged nobody has said yet (Studio, quotes)."
+    passed = ((year.last - year.first).days + 1) / 365
+    share = f" That is {chargeable / of:.0%} of the {hours(of)} h of a year that can be charged, as said under Studio"
+    return told + share + ("." if passed > 0.99 else f"; of the year {passed:.0%} has passed.")
+
+
+def earned(year: Year) -> str:
+    """What an hour earned over all works with a price."""
+    priced = year.works[year.works["net"].notna() & (year.works["spent_hours"] > 0)]
+    if priced.empty:
+        return "No work that was finished in this year has a price."
+    told = f"An hour earned {money(priced['net'].sum() / priced['spent_hours'].sum(), year.studio.currency)}, over {counted(len(priced), 'finished work')} with a price: what the price left once tax and costs were paid, by all hours held against it and the studio’s own."
+    if year.studio.hourly_rate is not None:
+        told += f" The studio’s rate is {_an_hour(year, year.studio.hourly_rate)}."
+    if year.unpriced:
+        told += f" {counted(year.unpriced, 'finished work')} without a price in {year.studio.currency}: not in it."
+    return told
+
+
+def quotes(year: Year) -> list[str]:
+    """What padded quotes carried, and what thin ones cost."""
+    of, currency = year.quotes, year.studio.currency
+    if not of.padded_works and not of.thin_works:
+        return []
+    money_of = [f", worth {_about(value, currency)} at the rate of those quotes" if value else "" for value in (of.padded_money, of.thin_money)]
+    net = of.padded_money - of.thin_money
+    return [
+        f"{counted(of.padded_works, 'work')} took less than was approved: their quotes carried {hours(of.padded_hours)} h that were not needed{money_of[0]}.",
+        f"{counted(of.thin_works, 'work')} took more: {hours(of.thin_hours)} h that nobody paid{money_of[1]}.",
+        f"Together the quotes were {_about(abs(net), currency)} {'above' if net > 0 else 'short of'} what the works took."
+        if of.padded_money or of.thin_money
+        else "",
+    ]
+
+
+def needed(year: Year) -> list[str]:
+    """What an hour, and the least charge, would have to be."""
+    if year.studio.yearly_cost is None:
+        return [
+            "Nobody has said yet what a year costs the studio: say it under Studio, quotes, and this page tells what an hour, and the smallest work, would have to earn."
+        ]
+    if year.needed is None:
+        since = f"the log begins on {day(year.logged_since)}" if year.logged_since else "nothing is logged"
+        return [f"Not enough to say: that takes twelve months of hours, from {day(year.twelve_from)} on, and {since}."]
+    of, currency, studio = year.needed, year.studio.currency, year.studio
+    if of.hours != of.hours:
+        return ["Not enough to say: no hours were charged in these twelve months."]
+    told = [
+        f"From {day(year.twelve_from)} to {day(year.last)}, with {money(studio.yearly_cost or 0, currency)} that a year costs: an hour that is charged would have to earn {_an_hour(year, of.hours)}; each hour of presence costs {_an_hour(year, of.present)}."
+        + (f" The studio’s rate is {_an_hour(year, studio.hourly_rate)}." if studio.hourly_rate is not None else "")
+    ]
+    if of.a_work != of.a_work:
+        return [*told, f"What the least charge would have to be: not enough to say, with fewer than {ENOUGH_WORKS} works finished in them."]
+    told.append(
+        f"With each work come {hours(of.studio_hours_a_work)} h of studio time that no work is charged, {_about(of.a_work, currency)} at that cost, however small it is. The smallest works, one in ten, took up to {hours(of.smallest_hours)} h: one of them costs {_about(of.smallest, currency)} in all, and to pay its way that would have to be the least charge."
+        + (f" The least charge is {money(studio.minimum_charge, currency)} now." if studio.minimum_charge is not None else "")
+    )
+    return told
+
+
+def experience(found: Sequence[tuple[str, Experience]]) -> list[str]:
+    """What the record shows of pace with experience."""
+    enough = [pair for pair in found if pair[1].times >= ENOUGH]
+    if not enough:
+        return [f"Not enough to say: no technique was done on {ENOUGH} finished works yet."]
+    sure = [pair for pair in enough if pair[1].surely]
+    if not sure:
+        return [f"Not enough to say: of {counted(len(enough), 'technique')} done on {ENOUGH} works and more the record shows a change of pace for none."]
+    return [
+        f"Of {counted(len(enough), 'technique')} done on {ENOUGH} works and more, the record shows a change of pace for {len(sure)}; of the others it is not enough to say."
+    ]
+
+
+def _about(value: float, currency: str) -> str:
+    """An amount to two figures that count, as nobody knows more of it."""
+    step = 10 ** max(int(np.floor(np.log10(value))) - 1, 0) if value >= 1 else 1
+    return f"about {babel.numbers.format_currency(round(value / step) * step, currency, '¤#,##0', locale='en_GB', currency_digits=False)}"
+
+
+def _an_hour(year: Year, value: float) -> str:
+    return f"{money(value, year.studio.currency)} an hour"
