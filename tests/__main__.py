@@ -30,6 +30,7 @@ def main() -> int:
         return 2
     # Commands and servers are started hundreds of times: what they are made of is compiled once, also where that is not the custom.
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    environment |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # two runs share the cores: threads that wait for each other's turn only heat them
     for check in CHECKS:
         print("$", *check, flush=True)
         done = subprocess.run([str(Path(sys.executable).with_name(check[0])), *check[1:]], cwd=ROOT, env=environment, check=False)

@@ -134,6 +134,10 @@ def until(page: Page, true: str, timeout_s: float = 30.0) -> None:
         page.wait_for_timeout(25)
 
 
+# On a busy machine the page is drawn a second later. Where something moves all the time nobody is ever idle: who waits for that has an end to it.
+_IDLE = "new Promise(idle => requestIdleCallback(() => requestIdleCallback(idle, {timeout: 1000}), {timeout: 1000}))"
+
+
 def settled(page: Page) -> None:
     """Wait until the script has run to its end and what it said is drawn; what was just done takes a moment to reach it."""
     page.wait_for_timeout(150)
@@ -141,7 +145,7 @@ def settled(page: Page) -> None:
         page,
         "!document.querySelector('[data-testid=stStatusWidget]') && document.querySelector('[data-testid=stApp]')?.dataset.testScriptState === 'notRunning'",
     )
-    page.evaluate("new Promise(idle => requestIdleCallback(() => requestIdleCallback(idle)))")  # on a busy machine the page is drawn a second later
+    page.evaluate(_IDLE)
 
 
 _WATCH = """() => {
