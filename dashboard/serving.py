@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from dashboard import addresses, certificates, demo, look, own_hours, pairing, roles
@@ -29,6 +29,9 @@ from ingest.phone.inbox import Inbox
 from ingest.phone.routes import routes
 from ingest.settings import read_settings
 from ingest.store import Store
+
+if TYPE_CHECKING:
+    import uvicorn
 
 _SCRIPT = Path(__file__).with_name("app.py")
 _held: list[Store] = []
@@ -123,6 +126,20 @@ def until_stopped() -> Iterator[None]:
         signal.signal(signal.SIGTERM, before)
 
 
+@contextmanager
+def _told_to(server: uvicorn.Server) -> Iterator[None]:
+    """Until the block ends, a wanted stop is told to the server alone, which ends in good order, also where it has not begun yet.
+
+    As an exception it could come up anywhere: in the middle of a thread's beginning, or where a library swallows it, and nothing would stop.
+    """
+    before = {one: signal.signal(one, server.handle_exit) for one in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for one, was in before.items():
+            signal.signal(one, was)
+
+
 def serve(store: Store, place: Place, say: Callable[[str], None]) -> None:
     """Serve the pages until stopped; the caller closes the store."""
     import uvicorn  # noqa: PLC0415  half a second that other commands need not wait
@@ -152,11 +169,12 @@ def serve(store: Store, place: Place, say: Callable[[str], None]) -> None:
             config.ssl.minimum_version = ssl.TLSVersion.TLSv1_2
         server = uvicorn.Server(config)
         logging.getLogger("uvicorn.error").addFilter(lambda record: "graceful shutdown" not in str(record.msg))  # that it lost patience is no news to a person
-        for sentence in _said_at_start(store, place, seal, devices):
-            say(sentence)
         try:
-            with inbox.settling(), door.keeping(say), _renewing(seal, config, say):
-                server.run(sockets=[listener])
+            with _told_to(server):
+                for sentence in _said_at_start(store, place, seal, devices):
+                    say(sentence)
+                with inbox.settling(), door.keeping(say), _renewing(seal, config, say):
+                    server.run(sockets=[listener])
         finally:
             _open.pop()
 

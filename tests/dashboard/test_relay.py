@@ -157,6 +157,32 @@ def test_the_note_is_for_its_user_alone_and_goes_with_its_server(folder: Path, s
     assert not note.exists() and not (folder / "studio.duckdb.wal").exists()
 
 
+# The word to stop comes while the server begins, and just where an exception would be swallowed: as something is thrown away.
+STOPPED_AS_IT_BEGINS = """
+import os, signal, sys, threading
+
+class Last:
+    def __del__(self):
+        os.kill(os.getpid(), signal.SIGINT)
+        len("")
+
+def start(self, start=threading.Thread.start):
+    start(self)
+    if self.name == "certificate":
+        Last()
+
+threading.Thread.start = start
+from dashboard.command import main
+raise SystemExit(main(["serve", "--db", "studio.duckdb", "--port", sys.argv[1]]))
+"""
+
+
+def test_a_stop_is_heard_wherever_it_comes_while_the_server_begins(folder: Path) -> None:
+    command = [sys.executable, "-c", STOPPED_AS_IT_BEGINS, str(free_port())]
+    done = subprocess.run(command, cwd=folder, env=_env(), capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 0 and done.stderr.splitlines()[-1] == "stopped; the record is closed, and everything in it is kept"
+
+
 def test_a_note_that_others_may_write_is_not_believed(folder: Path, served: Served) -> None:
     note = folder / "studio.duckdb.serving"
     note.chmod(0o666)
