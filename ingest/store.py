@@ -165,7 +165,11 @@ class Store:
 
 
 _LOG_BYTES = 16_000_000
-_CONFIG: dict[str, str | bool | int | float | list[str]] = {"autoinstall_known_extensions": "false", "wal_autocheckpoint": "1TB"}  # see `fold_in`
+_CONFIG: dict[str, str | bool | int | float | list[str]] = {
+    "autoinstall_known_extensions": "false",
+    "wal_autocheckpoint": "1TB",  # see `fold_in`
+    "threads": 1,  # of each query: a studio's tables are too short to be shared out, and to wake others costs a third of a query
+}
 _START_AGAIN = "Make room if the disk is full, then stop bench-hours and start it again; what was stored is kept."
 _ROOM = "Nothing was changed; see that the disk has room and the file and its folder may be written."
 

@@ -45,7 +45,7 @@ def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
         bring_into(store, folder, "objects.csv", "object,title\n24-001,Ferry in snow\n")
     opened = Served(folder / "studio.duckdb")
     yield opened
-    opened.stop()
+    opened.discard()
 
 
 @pytest.fixture(scope="module")

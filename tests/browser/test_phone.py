@@ -70,7 +70,7 @@ def of_works(store: Store, folder: Path) -> None:
 def studio(tmp_path: Path) -> Iterator[Studio]:
     opened = founded(tmp_path, of_works)
     yield opened
-    opened.stop()
+    opened.discard()
 
 
 @pytest.fixture(scope="module")
@@ -80,7 +80,7 @@ def demo_studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
     fresh(db).close()
     opened = Studio(db)
     yield opened
-    opened.stop()
+    opened.discard()
 
 
 PHONE = {"viewport": {"width": 360, "height": 640}, "is_mobile": True, "has_touch": True, "timezone_id": "Asia/Tokyo"}  # a phone may think it is anywhere

@@ -49,7 +49,7 @@ def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     opened = Served(filled(tmp_path_factory.mktemp("paired")), "--phones", "--plain", "--host", "127.0.0.1")
     opened.address = opened.address.replace("localhost", "127.0.0.1")
     yield opened
-    opened.stop()
+    opened.discard()
 
 
 @pytest.fixture
@@ -281,7 +281,7 @@ def test_a_label_opens_the_form_on_its_work(studio: Served, device: Callable[...
 def sealed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     opened = Served(filled(tmp_path_factory.mktemp("sealed")), "--phones", "--host", "127.0.0.1")
     yield opened
-    opened.stop()
+    opened.discard()
 
 
 def certificate_of(studio: Served) -> x509.Certificate:

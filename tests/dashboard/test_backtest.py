@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable
 from datetime import date, timedelta
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +28,7 @@ CUT = "2024-11-15"
 def tried(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str | None], pd.DataFrame]:
     """What `--predictions` writes for the invented studio, whole or with everything after a day left out."""
 
+    @cache
     def run(cut: str | None) -> pd.DataFrame:
         folder = tmp_path_factory.mktemp("cut")
         for name, days in FILES.items():

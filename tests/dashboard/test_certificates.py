@@ -152,7 +152,7 @@ def test_old_protocols_and_ciphers_are_refused(tmp_path: Path) -> None:
         assert old is None and poor is None and two and three
         assert re.match(r"ECDHE-.*(GCM|CHACHA20)", two[0]) and three[1] == "TLSv1.3"
     finally:
-        studio.stop()
+        studio.discard()
 
 
 def test_a_server_takes_the_certificate_anew_without_being_stopped(tmp_path: Path) -> None:

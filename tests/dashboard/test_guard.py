@@ -125,7 +125,7 @@ def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
     opened.cookies["revoked"] = opened.paired("principal", "--name", "lost")
     opened.command("devices", "--revoke", "lost")
     yield opened
-    opened.stop()
+    opened.discard()
 
 
 # --- the routes, as the server has them
@@ -375,7 +375,7 @@ def test_a_thousand_guesses_are_slowed_and_noted(tmp_path: Path) -> None:
         time.sleep(5)
         told = studio.command("devices")
     finally:
-        studio.stop()
+        studio.discard()
     numbers = {what: int(times.replace(",", "")) for what, times in re.findall(r": ([^:\n]+?), 127\.0\.0\.1, ([\d,]+) times", told)}
     assert numbers["a code that was wrong, used already, or too old"] == looked_at
     assert numbers["codes not looked at, after too many wrong ones"] == 1001 - looked_at
@@ -546,7 +546,7 @@ def test_who_only_connects_is_hung_up_on_and_takes_no_place_from_others(tmp_path
     finally:
         for line in lines:
             line.close()
-        studio.stop()
+        studio.discard()
 
 
 def test_connections_of_one_address_are_counted_until_they_are_closed() -> None:
@@ -615,7 +615,7 @@ def test_without_phones_whoever_sits_at_the_machine_is_the_principal_and_nobody_
                 with pytest.raises(OSError):
                     socket.create_connection((address, studio.port), timeout=2)
     finally:
-        studio.stop()
+        studio.discard()
 
 
 # --- commands

@@ -74,7 +74,7 @@ def served(folder: Path) -> Iterator[Served]:
     server = Served(folder)
     yield server
     if server.process.poll() is None:
-        server.stop()
+        server.stop(signal.SIGKILL)
 
 
 CALLS = (
