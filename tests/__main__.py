@@ -16,7 +16,7 @@ CHECKS = (
     ("ruff", "check", "."),
     ("mypy",),
     ("lint-imports", "--no-logo"),
-    ("pytest", "-q", "-n", "2", "--dist", "loadfile", "--durations", "12"),  # browser tests wait more than they work
+    ("pytest", "-q", "-n", "2", "--dist", "loadfile", "--max-worker-restart", "1", "--durations", "12"),  # browser tests wait more than they work
 )
 
 
