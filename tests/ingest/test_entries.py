@@ -39,7 +39,7 @@ rows = st.lists(
 )
 
 
-@settings(max_examples=15)
+@settings(max_examples=10)
 @given(rows, rows)
 def test_import_twice_equals_once_whatever_is_in_the_files(tmp_path: Path, first: list[tuple[object, ...]], second: list[tuple[object, ...]]) -> None:
     with Store(":memory:") as store:
