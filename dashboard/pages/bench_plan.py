@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from functools import partial
 
@@ -114,8 +115,8 @@ def _queue(plan: Plan) -> None:
                 _say("put_first", "; ".join(chosen), "The plan follows that order.", "put first")
 
 
-def _say(setting: str, text: str, sentence: str, form: str) -> None:
-    """Change one setting, and say so; or say why not."""
+def _say(setting: str, text: str, sentence: str, form: str, empty: Callable[[], None] = lambda: None) -> None:
+    """Change one setting, `empty` what was typed for it, and say so; or say why not."""
     try:
         with held.store().writing() as con:
             write_settings(con, {setting: text}, held.change("said on the bench plan"))
@@ -123,6 +124,7 @@ def _say(setting: str, text: str, sentence: str, form: str) -> None:
         frame.refuse(f"Not done: {error}")
         return
     fields.forget_seen(form)
+    empty()
     frame.done(sentence)
 
 
@@ -227,12 +229,15 @@ def _add(every: list[Absence], first: date | None, last: date | None, person: st
         frame.refuse("Not added: that is more than three years. Who is gone for so long has left: say so under Studio, people.")
         return
     one = Absence(first=first, last=last, person=person, note=" ".join(note.replace(";", ",").split()))
+    _keep([*every, one], f"{day(one.first)} to {day(one.last)}: {one.person or 'the whole studio'} away. The plan keeps clear of it.", _fields_anew)
+
+
+def _fields_anew() -> None:
     st.session_state["absences added"] += 1
-    _keep([*every, one], f"{day(one.first)} to {day(one.last)}: {one.person or 'the whole studio'} away. The plan keeps clear of it.")
 
 
-def _keep(those: list[Absence], sentence: str) -> None:
-    _say("absences", absences.written_absences(those), sentence, "absences")
+def _keep(those: list[Absence], sentence: str, empty: Callable[[], None] = lambda: None) -> None:
+    _say("absences", absences.written_absences(those), sentence, "absences", empty)
 
 
 def _take_along(plan: Plan) -> None:
