@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from html import escape
 
 from starlette.concurrency import run_in_threadpool
@@ -26,12 +25,12 @@ _OFF = ("hours worth a pause are not told in this studio", "Whoever wants them a
 _NOBODYS = ("these hours are for each person alone, and this device is nobody’s in particular", "On a device of your own they are shown.")
 
 
-def routes(store: Callable[[], Store], door: Door) -> list[Route]:
+def routes(store: Store, door: Door) -> list[Route]:
     """Where a device of one person shows that person's own hours."""
 
     async def page(request: Request) -> Response:
         device = door.devices.of_name(request.headers.get(TOLD, ""))
-        return await run_in_threadpool(_page, store(), device.person if device else None)
+        return await run_in_threadpool(_page, store, device.person if device else None)
 
     return [Route(PATH, page, methods=["GET"])]
 

@@ -78,12 +78,12 @@ def apart(plan: Plan) -> list[str]:
         if plan.unknown_names
         else ""
     )
-    if not plan.without_estimate:
-        return [names] if names else []
-    return [
-        *([names] if names else []),
-        f"Not in the plan, as nobody has said what is to be done on them: {', '.join(plan.without_estimate)}. Write their estimate, and they are.",
-    ]
+    works = (
+        f"Not in the plan, as nobody has said what is to be done on them: {', '.join(plan.without_estimate)}. Write their estimate, and they are."
+        if plan.without_estimate
+        else ""
+    )
+    return [one for one in (names, works) if one]
 
 
 def one_more(days: tuple[date, date, date, date], first: bool) -> str:

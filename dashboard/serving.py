@@ -158,7 +158,7 @@ def serve(store: Store, place: Place, say: Callable[[str], None]) -> None:
         door = Door(devices, shut=place.phones, secure=place.secure, port=place.port, names=_Names(store, place))
         seal = Seal(store, place) if place.secure else None
         _open.append(Opened(place=place, door=door, authority=seal.authority if seal else None, vouches=seal.vouches if seal else lambda _: True))
-        own = [*routes(store, inbox, devices), *pairing.routes(door, seal.authority if seal else None), *own_hours.routes(lambda: store, door)]
+        own = [*routes(store, inbox, devices), *pairing.routes(door, seal.authority if seal else None), *own_hours.routes(store, door)]
         app = App(_SCRIPT, routes=own, on_script_error=_own_words, middleware=[Middleware(_Head)])
         config = uvicorn.Config(
             Guard(app, door), host=place.host, port=place.port, log_level="error", access_log=False, ws_per_message_deflate=False, timeout_graceful_shutdown=_PATIENCE_S,

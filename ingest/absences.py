@@ -30,6 +30,15 @@ class Absence:
         return "; ".join([days, *([self.person, *([self.note] if self.note else [])] if self.person or self.note else [])])
 
 
+def absence(first: date, last: date, person: str, note: str) -> Absence:
+    """One that can be; raises where it cannot."""
+    if last < first:
+        raise BenchHoursError(f"{last} is before {first}", "The first day stands first.")
+    if last - first > _LONGEST:
+        raise BenchHoursError("that is more than three years", "Who is gone for so long has left: say so under Studio, people.")
+    return Absence(first=first, last=last, person=person, note=note)
+
+
 def read_absences(text: str) -> list[Absence]:
     """The absences of a text, a line each, the first first; raises with the line that cannot be read."""
     return sorted({_read(number, line) for number, line in enumerate(text.splitlines(), 1) if line.strip()})
@@ -50,9 +59,8 @@ def _read(number: int, line: str) -> Absence:
         last = day(told["last"], "unset") if told["last"] else first
     except BenchHoursError as error:
         raise BenchHoursError(f'absences, line {number}: "{days}" {error.what}', f"Write it like {EXAMPLE}. {error.mend}") from error
-    if last < first:
-        raise BenchHoursError(f"absences, line {number}: {last} is before {first}", "The first day stands first.")
-    if last - first > _LONGEST:
-        raise BenchHoursError(f"absences, line {number}: more than three years", "Who is gone for so long has left: say so under Studio, people.")
     person, note = (*more, "", "")[:2]
-    return Absence(first=first, last=last, person=person, note=note)
+    try:
+        return absence(first, last, person, note)
+    except BenchHoursError as error:
+        raise BenchHoursError(f"absences, line {number}: {error.what}", error.mend) from error

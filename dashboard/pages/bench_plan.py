@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 from functools import partial
 
 import pandas as pd
@@ -25,7 +25,6 @@ from ingest.settings import write_settings
 SHOWN, MOST_READ_OUT, WEEKS, MOST_OF_A_WEEK, MOST_HURTS = 12, 40, 12, 5, 6
 _WORTH_TELLING_H = 0.5
 _USUAL_HOURS, _USUAL_WAITING = 40.0, 0.0
-_LONG_DAYS = 3 * 366
 
 
 def body() -> None:
@@ -222,13 +221,11 @@ def _add(every: list[Absence], first: date | None, last: date | None, person: st
     if first is None or last is None:
         frame.refuse("Not added: choose the first day. What you typed is still here.")
         return
-    if last < first:
-        frame.refuse(f"Not added: the last day, {day(last)}, is before the first, {day(first)}. What you typed is still here.")
+    try:
+        one = absences.absence(first, last, person, " ".join(note.replace(";", ",").split()))
+    except BenchHoursError as error:
+        frame.refuse(f"Not added: {error} What you typed is still here.")
         return
-    if last - first > timedelta(days=_LONG_DAYS):
-        frame.refuse("Not added: that is more than three years. Who is gone for so long has left: say so under Studio, people.")
-        return
-    one = Absence(first=first, last=last, person=person, note=" ".join(note.replace(";", ",").split()))
     _keep([*every, one], f"{day(one.first)} to {day(one.last)}: {one.person or 'the whole studio'} away. The plan keeps clear of it.", _fields_anew)
 
 
