@@ -12,7 +12,7 @@ import ipaddress
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from cryptography import x509
@@ -40,21 +40,20 @@ class Authority:
     fingerprint: str
 
 
-def authority(folder: Path, names: Sequence[str] = ()) -> Authority:
-    """The authority of a folder, made where there is none; `names` of this machine are among what a new one may vouch for."""
-    return _shown(_authority(folder, names))
+def authority(folder: Path, now: datetime, names: Sequence[str] = ()) -> Authority:
+    """The authority of a folder, made where there is none, and good from `now` (UTC); `names` of this machine are among what a new one may vouch for."""
+    return _shown(_authority(folder, names, now))
 
 
-def server_certificate(folder: Path, names: Sequence[str], now: datetime | None = None) -> Path:
+def server_certificate(folder: Path, names: Sequence[str], now: datetime) -> Path:
     """The server's certificate with its key (PEM): the one that is there while it is good, else a new one.
 
     Parameters
     ----------
     names : host names and addresses that it must vouch for; those that the authority may not speak of are left out.
-    now : UTC.
+    now : UTC; both certificates are good from this moment.
     """
-    now = now or datetime.now(UTC)
-    one = _authority(folder, names)
+    one = _authority(folder, names, now)
     wanted = [name for name in names if _may_vouch(one.certificate, name)]
     place = folder / "server.pem"
     if not _is_good(place, one.certificate, wanted, now):
@@ -62,9 +61,9 @@ def server_certificate(folder: Path, names: Sequence[str], now: datetime | None 
     return place
 
 
-def vouches_for(folder: Path, name: str) -> bool:
-    """The authority of a folder may speak for a host name or an address."""
-    return _may_vouch(_authority(folder, ()).certificate, name)
+def vouches_for(folder: Path, name: str, now: datetime) -> bool:
+    """The authority of a folder, made `now` (UTC) where there is none, may speak for a host name or an address."""
+    return _may_vouch(_authority(folder, (), now).certificate, name)
 
 
 def _shown(one: _Authority) -> Authority:
@@ -78,12 +77,12 @@ class _Authority:
     key: ec.EllipticCurvePrivateKey
 
 
-def _authority(folder: Path, names: Sequence[str]) -> _Authority:
+def _authority(folder: Path, names: Sequence[str], now: datetime) -> _Authority:
     public, private = folder / "authority.pem", folder / "authority.key"
     try:
         if not (public.exists() and private.exists()):
             folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            key, certificate = _new_authority(names, datetime.now(UTC))
+            key, certificate = _new_authority(names, now)
             _write(private, key)
             _write(public, certificate)
         certificate, key = public.read_bytes(), private.read_bytes()

@@ -14,6 +14,7 @@ import traceback
 from collections.abc import Awaitable, Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -233,12 +234,13 @@ class Seal:
         said = read_settings(self._store.cursor()).address_for_phones
         own = [*([said] if said else []), *([self._place.host] if self._place.host not in ("0.0.0.0", "::") else [])]
         names = list(dict.fromkeys(addresses.canonical(name) for name in [*addresses.of_this_machine(), *own]))
-        self.authority = certificates.authority(self._folder, names)
-        return certificates.server_certificate(self._folder, names)
+        now = datetime.now(UTC)
+        self.authority = certificates.authority(self._folder, now, names)
+        return certificates.server_certificate(self._folder, names, now)
 
     def vouches(self, name: str) -> bool:
         """The studio's own authority may speak for a host name or an address; who gives a certificate made elsewhere knows himself."""
-        return self._place.certificate is not None or certificates.vouches_for(self._folder, addresses.canonical(name))
+        return self._place.certificate is not None or certificates.vouches_for(self._folder, addresses.canonical(name), datetime.now(UTC))
 
     def options(self) -> dict[str, Any]:
         return {"ssl_certfile": self.certificate, "ssl_keyfile": self._place.key, "ssl_ciphers": _CIPHERS}

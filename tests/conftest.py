@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from datetime import date, datetime
+from datetime import datetime
 from functools import partial
 from pathlib import Path
 
@@ -23,8 +23,10 @@ settings.register_profile(
 )
 settings.load_profile("project")
 
+# The present of the tests, UTC; what needs a present is given this one. Only where something reads the machine's clock by itself (a server, a
+# browser, OpenSSL) does a test look there too: never hold the one against the other.
 NOW = datetime(2026, 6, 1, 12, 0)
-LATER = date(2026, 6, 1)
+LATER = NOW.date()
 CHANGE = Change(by="Ilse", reason="a test", at=NOW)
 
 Bring = Callable[..., Report]

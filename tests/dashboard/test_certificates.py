@@ -29,10 +29,11 @@ from dashboard.certificates import LEAF_DAYS, authority, server_certificate
 from ingest.errors import BenchHoursError
 from ingest.settings import write_settings
 from ingest.store import Store as StudioStore
+from tests import conftest
 from tests.served import Served, free_port
 
 NAMES = ["localhost", "127.0.0.1", "::1", "192.168.1.20", "fd00::2", "studio", "studio.local"]
-NOW = datetime(2026, 11, 28, 12, tzinfo=UTC)
+NOW = conftest.NOW.replace(tzinfo=UTC)
 
 
 @pytest.fixture
@@ -58,7 +59,7 @@ def test_the_certificate_names_every_address_and_lasts_at_most_397_days(folder: 
 def test_another_program_trusts_it_for_each_of_its_names(folder: Path, name: str) -> None:
     """By the verifier of `cryptography`, after RFC 5280 with its name constraints."""
     path = server_certificate(folder, NAMES, NOW)
-    trusted = Store([x509.load_der_x509_certificate(authority(folder).der)])
+    trusted = Store([x509.load_der_x509_certificate(authority(folder, NOW).der)])
     try:
         subject: x509.GeneralName = x509.IPAddress(ip_address(name))
     except ValueError:
@@ -88,7 +89,7 @@ def speaking(chain: Path) -> Iterator[int]:
 
 def trusts(folder: Path, chain: Path, name: str) -> bool:
     """OpenSSL, told of the studio's authority alone, takes it for a server of this name."""
-    context = ssl.create_default_context(cadata=authority(folder).der)
+    context = ssl.create_default_context(cadata=authority(folder, NOW).der)
     with speaking(chain) as port, socket.create_connection(("127.0.0.1", port), timeout=10) as line:
         try:
             context.wrap_socket(line, server_hostname=name).close()
@@ -101,10 +102,10 @@ def trusts(folder: Path, chain: Path, name: str) -> bool:
     ("name", "can"), [("studio.local", True), ("bank.example", False), ("192.168.1.77", True), ("8.8.8.8", False), ("local.bank.example", False)]
 )
 def test_whoever_steals_the_key_of_the_authority_can_be_nobody_outside_the_local_network(folder: Path, tmp_path: Path, name: str, can: bool) -> None:
-    server_certificate(folder, NAMES)
+    now = datetime.now(UTC)  # OpenSSL looks at the machine's clock
+    server_certificate(folder, NAMES, now)
     stolen = trustme.CA.from_pem((folder / "authority.pem").read_bytes(), (folder / "authority.key").read_bytes())
     chain = tmp_path / "chain.pem"
-    now = datetime.now(UTC)
     made = stolen.issue_cert(name, not_before=now - timedelta(days=1), not_after=now + timedelta(days=30))
     chain.write_bytes(made.private_key_and_cert_chain_pem.bytes())
     assert trusts(folder, chain, name) is can
@@ -112,7 +113,7 @@ def test_whoever_steals_the_key_of_the_authority_can_be_nobody_outside_the_local
 
 def test_the_authority_can_vouch_for_servers_only(folder: Path, tmp_path: Path) -> None:
     """`openssl verify`, where it is there: no letters are signed in its name."""
-    server_certificate(folder, NAMES)
+    server_certificate(folder, NAMES, datetime.now(UTC))  # `openssl verify` looks at the machine's clock
     stolen = trustme.CA.from_pem((folder / "authority.pem").read_bytes(), (folder / "authority.key").read_bytes())
     made = stolen.issue_cert("boss@bank.example")
     (tmp_path / "letter.pem").write_bytes(made.cert_chain_pems[0].bytes())
@@ -138,7 +139,7 @@ def test_old_protocols_and_ciphers_are_refused(tmp_path: Path) -> None:
             (v.TLSv1_2, v.TLSv1_2, "ALL"),
             (v.TLSv1_3, v.TLSv1_3, "ALL"),
         ):
-            context = ssl.create_default_context(cadata=authority(tmp_path / "studio.duckdb.tls").der)
+            context = ssl.create_default_context(cadata=authority(tmp_path / "studio.duckdb.tls", NOW).der)
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore", DeprecationWarning)
                 context.minimum_version, context.maximum_version = least, most
@@ -190,15 +191,16 @@ def test_a_certificate_that_is_good_is_kept_and_made_anew_in_time_and_for_a_new_
     second = server_certificate(folder, NAMES, NOW + timedelta(days=LEAF_DAYS - 30)).read_bytes()
     assert second != first
     third = server_certificate(folder, [*NAMES, "10.0.0.9"], NOW + timedelta(days=LEAF_DAYS - 29)).read_bytes()
-    assert third != second and authority(folder) == authority(folder)
+    assert third != second and authority(folder, NOW) == authority(folder, NOW)
 
 
 def test_the_authority_lasts_ten_years_and_its_key_is_for_this_user_alone(folder: Path) -> None:
-    one = authority(folder, NAMES)
+    one = authority(folder, NOW, NAMES)
     made = x509.load_der_x509_certificate(one.der)
+    assert made.not_valid_before_utc <= NOW
     assert timedelta(days=3649) < made.not_valid_after_utc - made.not_valid_before_utc < timedelta(days=3660)
     assert made.extensions.get_extension_for_class(x509.BasicConstraints).value == x509.BasicConstraints(ca=True, path_length=0)
-    server_certificate(folder, NAMES)
+    server_certificate(folder, NAMES, NOW)
     for file in ("authority.key", "server.pem"):
         assert stat.S_IMODE((folder / file).stat().st_mode) == 0o600
     assert stat.S_IMODE(folder.stat().st_mode) == 0o700
@@ -207,7 +209,7 @@ def test_the_authority_lasts_ten_years_and_its_key_is_for_this_user_alone(folder
 
 def test_the_fingerprint_is_the_one_that_another_program_shows(folder: Path) -> None:
     """`openssl x509 -fingerprint`, where it is there."""
-    one = authority(folder, NAMES)
+    one = authority(folder, NOW, NAMES)
     try:
         said = subprocess.run(
             ["openssl", "x509", "-in", folder / "authority.pem", "-noout", "-fingerprint", "-sha256"], capture_output=True, text=True, check=True
@@ -225,12 +227,12 @@ def test_a_machine_with_an_address_of_the_world_can_be_vouched_for_from_the_star
 
 
 def test_what_is_damaged_is_told_with_the_mend(folder: Path) -> None:
-    server_certificate(folder, NAMES)
+    server_certificate(folder, NAMES, NOW)
     (folder / "server.pem").write_bytes(b"x")
-    assert leaf(server_certificate(folder, NAMES))  # the server's own is made anew
+    assert leaf(server_certificate(folder, NAMES, NOW))  # the server's own is made anew
     (folder / "authority.pem").write_bytes(b"x")
     with pytest.raises(BenchHoursError, match="Move that folder away"):
-        authority(folder)
+        authority(folder, NOW)
 
 
 def test_this_machine_knows_its_names_and_addresses() -> None:
