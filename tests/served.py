@@ -8,12 +8,13 @@ import signal
 import socket
 import ssl
 import subprocess
-import sys
 import time
 import urllib.error
 import urllib.request
 from pathlib import Path
 from typing import Any
+
+from tests import ready
 
 
 def free_port() -> int:
@@ -44,9 +45,9 @@ class Served:
         self.start()
 
     def start(self, **options: Any) -> None:
-        call = [sys.executable, "-m", "dashboard.command", "serve", "--db", str(self.db), "--port", str(self.port), *self.options]
+        call = ["-m", "dashboard.command", "serve", "--db", str(self.db), "--port", str(self.port), *self.options]
         with self.said.open("ab") as said:
-            self.process = subprocess.Popen(call, stdout=subprocess.DEVNULL, stderr=said, **options)
+            self.process = ready.start(*call, stdout=subprocess.DEVNULL, stderr=said, **options)
         for _ in range(1200):
             try:
                 urllib.request.urlopen(f"{self.address}/log/icon.svg", timeout=1, context=ssl._create_unverified_context()).close()
@@ -69,9 +70,7 @@ class Served:
 
     def command(self, *call: str) -> str:
         """What a command says that is run while it serves."""
-        done = subprocess.run(
-            [sys.executable, "-m", "dashboard.command", call[0], "--db", str(self.db), *call[1:]], capture_output=True, text=True, check=False
-        )
+        done = ready.command(call[0], "--db", str(self.db), *call[1:])
         assert done.returncode == 0, done.stderr
         return done.stdout
 

@@ -2,7 +2,6 @@
 
 import os
 import subprocess
-import sys
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
@@ -13,7 +12,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, TimeoutError, expect, sync_playwright
 
 from ingest.store import Store
-from tests import big_studio
+from tests import big_studio, ready
 from tests.chromium import find_chromium
 from tests.served import free_port
 
@@ -35,7 +34,7 @@ def browser() -> Iterator[Browser]:
 def serve(*call: str, program: tuple[str, ...] = ("-m", "dashboard.command")) -> Iterator[str]:
     """Start a server, give its address, stop it."""
     port = free_port()
-    server = subprocess.Popen([sys.executable, *program, *call, "--port", str(port)], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+    server = ready.start(*program, *call, "--port", str(port), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
     address = f"http://127.0.0.1:{port}"
     for _ in range(240):
         try:

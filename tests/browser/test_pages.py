@@ -2,8 +2,6 @@
 
 import json
 import re
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -13,6 +11,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from dashboard.analysis.overruns import CAUSES
+from tests import ready
 from tests.browser.conftest import keep, settled, until
 
 # Address, title, and something that is there when the page is whole: on the empty studio, and on one with works in it.
@@ -158,9 +157,8 @@ def test_an_empty_studio_offers_the_invented_one_and_the_way_back(phone: Page, e
 
 def test_the_figures_of_the_page_are_those_of_the_command_to_the_digit(serve_here: Callable[..., str], laptop: Page, tmp_path: Path) -> None:
     db = str(tmp_path / "demo.duckdb")
-    command = [sys.executable, "-m", "dashboard.command"]
-    printed = subprocess.run([*command, "demo", "--no-serve", "--db", db], capture_output=True, text=True, check=True).stdout
-    lines = json.loads(subprocess.run([*command, "overruns", "--json", "--db", db], capture_output=True, text=True, check=True).stdout)
+    printed = ready.command("demo", "--no-serve", "--db", db).stdout
+    lines = json.loads(ready.command("overruns", "--json", "--db", db).stdout)
     laptop.goto(f"{serve_here('serve', '--db', db)}/where-the-hours-went")
     table = laptop.get_by_role("region", name="Hours by phase")
     expect(table).to_be_visible()

@@ -9,8 +9,6 @@ import os
 import re
 import shutil
 import signal
-import subprocess
-import sys
 import time
 import urllib.error
 import urllib.request
@@ -28,7 +26,7 @@ from dashboard.command import main
 from dashboard.demo import fresh
 from ingest.settings import write_settings
 from ingest.store import Store
-from tests import phones
+from tests import phones, ready
 from tests.browser.conftest import SCREENSHOTS, until
 from tests.conftest import bring_into
 from tests.served import Served
@@ -421,9 +419,7 @@ def test_a_record_that_may_only_be_read_is_not_served_and_the_phone_keeps_what_i
     told(page)
     studio.stop()
     with only_to_read(tmp_path / "only to read", [studio.db]) as folder:
-        tried = subprocess.run(
-            [sys.executable, "-m", "dashboard.command", "serve", "--db", str(folder / studio.db.name), "--port", str(studio.port)], capture_output=True, text=True, check=False
-        )  # fmt: skip
+        tried = ready.command("serve", "--db", str(folder / studio.db.name), "--port", str(studio.port))
         assert tried.returncode == 2 and "cannot be opened (the disk may only be read)" in tried.stderr
         page.get_by_role("link", name="My day").click()
         add_line(page, "24-001", "filling", "1.5")

@@ -1,14 +1,12 @@
 """Commands while the studio is open: the same words, files and exit codes as when it is closed."""
 
 import json
-import os
 import re
 import shutil
 import signal
 import socket
 import stat
 import subprocess
-import sys
 import threading
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -19,6 +17,7 @@ import pytest
 from dashboard import relay
 from dashboard.voice import Caller, called_by
 from ingest.store import Store
+from tests import ready
 from tests.served import free_port
 from tests.whole_studios import everything
 
@@ -26,11 +25,7 @@ LOG = "object,phase,technique,person,date,hours,note\n25-041,,facing,Maud,2026-0
 
 
 def call(*arguments: str, here: Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "-m", "dashboard.command", *arguments], capture_output=True, text=True, check=False, cwd=here, env=_env())
-
-
-def _env() -> dict[str, str]:
-    return {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])}
+    return ready.command(*arguments, cwd=here)
 
 
 class Served:
@@ -38,8 +33,8 @@ class Served:
 
     def __init__(self, folder: Path) -> None:
         self.port = free_port()
-        command = [sys.executable, "-m", "dashboard.command", "serve", "--db", "studio.duckdb", "--port", str(self.port)]
-        self.process = subprocess.Popen(command, cwd=folder, env=_env(), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
+        command = ["-m", "dashboard.command", "serve", "--db", "studio.duckdb", "--port", str(self.port)]
+        self.process = ready.start(*command, cwd=folder, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
         assert self.process.stderr
         self.said = []
         for line in self.process.stderr:  # ends when the pages are open
@@ -178,8 +173,7 @@ raise SystemExit(main(["serve", "--db", "studio.duckdb", "--port", sys.argv[1]])
 
 
 def test_a_stop_is_heard_wherever_it_comes_while_the_server_begins(folder: Path) -> None:
-    command = [sys.executable, "-c", STOPPED_AS_IT_BEGINS, str(free_port())]
-    done = subprocess.run(command, cwd=folder, env=_env(), capture_output=True, text=True, timeout=60, check=False)
+    done = ready.run("-c", STOPPED_AS_IT_BEGINS, str(free_port()), cwd=folder, timeout=60)
     assert done.returncode == 0 and done.stderr.splitlines()[-1] == "stopped; the record is closed, and everything in it is kept"
 
 
@@ -242,8 +236,8 @@ def test_a_second_server_is_refused_in_one_line_and_told_where_the_first_one_is(
 def test_a_command_whose_server_is_killed_under_it_says_so(folder: Path, served: Served) -> None:
     rows = "".join(f"25-041,,facing,Person {n % 50},2025-{n % 12 + 1:02d}-{n % 28 + 1:02d},{n % 97 / 10 + 0.1},{n}\n" for n in range(150_000))
     (folder / "long.csv").write_text("object,phase,technique,person,date,hours,note\n" + rows)
-    command = [sys.executable, "-m", "dashboard.command", "import", "--db", "studio.duckdb", "long.csv"]
-    caller = subprocess.Popen(command, cwd=folder, env=_env(), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    command = ["-m", "dashboard.command", "import", "--db", "studio.duckdb", "long.csv"]
+    caller = ready.start(*command, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     assert caller.stderr and "reading" in caller.stderr.readline()
     served.stop(signal.SIGKILL)
     _, said = caller.communicate(timeout=60)

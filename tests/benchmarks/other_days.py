@@ -1,0 +1,65 @@
+"""All tests but the browser's, as they would run on other days: `python -m tests.benchmarks.other_days`.
+
+The machine's clock is told by Debian's `faketime`. What fails there for the tool's sake and not for ours is named in DEVELOPERS.md.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+MINUTES = 15  # for one folder; what takes longer hangs
+
+
+@dataclass(frozen=True)
+class Moment:
+    """What the clock on the wall shows when the tests begin (it goes on from there), and where."""
+
+    name: str
+    wall: str
+    zone: str
+
+
+MOMENTS = (
+    Moment("leap", "2028-02-29 10:00:00", "UTC"),
+    Moment("spring", "2027-03-28 01:58:00", "Europe/Berlin"),  # two minutes before an hour is left out
+    Moment("autumn", "2027-11-07 01:58:00", "America/New_York"),  # before an hour comes twice
+    Moment("west", "2027-12-31 23:57:00", "America/Los_Angeles"),  # next year in UTC
+    Moment("east", "2027-12-31 23:57:00", "Pacific/Auckland"),  # yesterday in UTC
+)
+
+
+def main() -> int:
+    given = argparse.ArgumentParser(prog="python -m tests.benchmarks.other_days", description=__doc__)
+    given.add_argument("--moment", choices=[one.name for one in MOMENTS], action="append", help="only this one; may be repeated")
+    given.add_argument("paths", nargs="*", help="files or folders of tests; without any all but the browser's")
+    arguments = given.parse_args()
+    paths = arguments.paths or ["tests/ingest", "tests/dashboard", "tests/published", "tests/test_readme.py"]
+    failed = 0
+    for moment in MOMENTS:
+        if arguments.moment and moment.name not in arguments.moment:
+            continue
+        for path in paths:
+            print(f"{moment.name} ({moment.wall} {moment.zone}): {path}", flush=True)
+            failed += not passes(moment, path)
+    return min(failed, 1)
+
+
+def passes(moment: Moment, path: str) -> bool:
+    """One path of tests at one moment; failures are printed as they are."""
+    environment = {**os.environ, "TZ": moment.zone, "FAKETIME_DONT_FAKE_MONOTONIC": "1", "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    call = ["faketime", moment.wall, sys.executable, "-m", "pytest", "-q", "--no-header", "--tb=short", "-p", "no:cacheprovider", path]
+    try:
+        return subprocess.run(call, cwd=ROOT, env=environment, timeout=60 * MINUTES, check=False).returncode == 0
+    except subprocess.TimeoutExpired:
+        print(f"{path} took longer than {MINUTES} minutes", flush=True)
+        return False
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
