@@ -152,7 +152,7 @@ class _Waiting:
         self._asks, theirs = socket.socketpair()
         self._turn = threading.Lock()
         with theirs:
-            environment = {**os.environ, **_ONE_THREAD, "PYTHONPATH": str(ROOT)}
+            environment = {**os.environ, **_ONE_THREAD}
             call = [sys.executable, "-m", "tests.ready", str(theirs.fileno())]
             self._process = subprocess.Popen(call, cwd=ROOT, env=environment, pass_fds=[theirs.fileno()], stdin=subprocess.DEVNULL)
         atexit.register(self._close)
