@@ -1,6 +1,5 @@
 """What a page reads is of the store it stands on, and of now."""
 
-from datetime import date
 from functools import partial
 from pathlib import Path
 
@@ -8,9 +7,7 @@ import pytest
 
 from dashboard import held
 from ingest.store import Store
-from tests.conftest import bring_into
-
-AS_OF = date(2026, 6, 1)
+from tests.conftest import LATER, bring_into
 
 
 def test_two_studios_with_as_many_writes_never_show_each_other_s_figures(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -22,7 +19,7 @@ def test_two_studios_with_as_many_writes_never_show_each_other_s_figures(monkeyp
         assert one.changes() == other.changes()
         for store, code in ((one, "A1"), (other, "B1")):
             monkeypatch.setattr(held, "store", lambda store=store: store)
-            assert held.overruns(AS_OF)["object"].tolist() == [code]
+            assert held.overruns(LATER)["object"].tolist() == [code]
 
 
 def test_a_write_is_seen_at_the_next_look(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -30,6 +27,6 @@ def test_a_write_is_seen_at_the_next_look(monkeypatch: pytest.MonkeyPatch, tmp_p
         bring = partial(bring_into, store, tmp_path)
         monkeypatch.setattr(held, "store", lambda: store)
         bring("o.csv", "object\nC1\n")
-        assert held.overruns(AS_OF).empty
+        assert held.overruns(LATER).empty
         bring("e.csv", "object,phase,technique,person,date,hours\nC1,,facing,Ilse,2024-02-01,1\n")
-        assert held.overruns(AS_OF)["actual_hours"].tolist() == [1.0]
+        assert held.overruns(LATER)["actual_hours"].tolist() == [1.0]

@@ -33,12 +33,12 @@ from ingest.settings import read_settings, write_settings
 from ingest.store import Store
 from ingest.typed import store_rows
 from ingest.vocabulary import read_vocabulary
+from tests.conftest import LATER as TODAY
 from tests.conftest import Bring
 from tests.dashboard.test_quoting import SHEET, demo, demo_file
 from tests.whole_studios import everything
 
 __all__ = ["demo", "demo_file"]  # fixtures
-TODAY = date(2026, 6, 1)
 CHANGE = Change(by="Ilse", reason="a test")
 NEW = {
     "object": "26-099",

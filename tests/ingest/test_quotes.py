@@ -1,6 +1,5 @@
 """Quotes being written: kept as they are left, read as an estimate is read, and nothing stored."""
 
-from datetime import date
 from pathlib import Path
 
 import pandas as pd
@@ -12,13 +11,11 @@ from ingest.errors import BenchHoursError, FileError
 from ingest.quotes import Quote, QuotedWork
 from ingest.settings import read_settings, write_settings
 from ingest.store import Store
-from tests.conftest import CHANGE, Bring
-
-ON = date(2026, 6, 1)
+from tests.conftest import CHANGE, LATER, Bring
 
 
 def read(store: Store, work: QuotedWork) -> quotes.ReadWork:
-    return quotes.read_over(store, work, ON, CHANGE, {"height_cm": "height"})
+    return quotes.read_over(store, work, LATER, CHANGE, {"height_cm": "height"})
 
 
 def test_a_quote_is_kept_as_it_stands_under_the_next_number_and_changes_no_figure(store: Store) -> None:
