@@ -198,7 +198,7 @@ def test_a_damaged_file_is_said_to_be_one_wherever_it_is_cut(opened: Store, tmp_
     for length in (1, 11, 12, 100, 4096, 12_288, 20_000, len(whole) // 3, len(whole) * 9 // 10):
         short.write_bytes(whole[:length])
         code = "import sys; from pathlib import Path; from ingest.backup import look; from ingest.errors import BenchHoursError\ntry:\n    print(look(Path(sys.argv[1])).faults)\nexcept BenchHoursError as error:\n    print(error)"
-        said = subprocess.run([sys.executable, "-c", code, str(short)], capture_output=True, text=True, check=True).stdout
+        said = ready.run("-c", code, str(short)).stdout
         assert "damaged" in said or "cannot be read" in said, (length, said)
         assert short.read_bytes() == whole[:length]
 
