@@ -2,8 +2,6 @@
 
 import os
 import shutil
-import subprocess
-import sys
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -17,6 +15,7 @@ from ingest.errors import BenchHoursError
 from ingest.export import export
 from ingest.imports import import_files
 from ingest.store import Store, migrations
+from tests import ready
 from tests.benchmarks.logs import write_logs
 from tests.tight_places import only_to_read, small_disk
 from tests.whole_studios import everything
