@@ -60,7 +60,7 @@ def test_a_server_that_is_stopped_waits_for_no_work() -> None:
 
 
 def test_patient_work_keeps_nobody_waiting_and_ends_where_nobody_looks_at_it_any_more(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(background, "_LOOKED_FOR_S", 0.3)
+    monkeypatch.setattr(background, "_LOOKED_FOR_S", 0.6)
     monkeypatch.setattr(background, "_QUIET_S", 0.0)
     under_way = threading.Event()
 
