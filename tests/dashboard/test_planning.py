@@ -217,7 +217,10 @@ def test_the_command_gives_what_the_plan_says(demo: Store, capsys: pytest.Captur
         ["--ics", str(tmp_path / "no" / "p.ics")],
     ):
         assert main(["plan", "--db", path, *wrong]) == 2
-        assert capsys.readouterr().err.count("\n") <= 2
+        said = [
+            line for line in capsys.readouterr().err.splitlines() if not line.endswith("works and commissions on the bench")
+        ]  # how far it is, if it takes long
+        assert 1 <= len(said) <= 2
 
 
 def calendar(
