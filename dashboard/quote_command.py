@@ -71,7 +71,7 @@ def quote(said: argparse.Namespace, store: Store) -> int:
     written_quote, complaints = _written(store, said)
     change = Change(by=caller().who, reason="quoted")
     reads = [quotes.read_over(store, work, as_of, change, {}) for work in written_quote.works]
-    now = quoting.known(con, as_of, without_open=quoting.under_way(reading.overruns(con, as_of), written_quote))
+    now = quoting.known(con, as_of, without_open=quoting.on_the_bench(reading.overruns(con, as_of), written_quote))
     found = quoting.quoted(now, written_quote, reads, read_settings(con))
     work = found.works[0]
     faults = [*complaints, *found.commercial.faults, *work.read.about, *work.read.problems, *work.faults]

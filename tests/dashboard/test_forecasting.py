@@ -374,7 +374,7 @@ def test_a_revision_opened_from_the_bench_says_what_the_bench_says(demo: Store) 
     bench = told(demo, on)
     for code in ("26-063", "26-064"):
         quote = promising.goes_on(demo.cursor(), code, on)
-        now = quoting.known(demo.cursor(), on, without_open=quoting.under_way(reading.overruns(demo.cursor(), on), quote))
+        now = quoting.known(demo.cursor(), on, without_open=quoting.on_the_bench(reading.overruns(demo.cursor(), on), quote))
         reads = [quotes.read_over(demo, one, on, CHANGE, {}) for one in quote.works]
         option = quoting.quoted(now, quote, reads, read_settings(demo.cursor())).works[0].options[0]
         np.testing.assert_allclose(option.at(0.1, 0.5, 0.8, 0.9), work(bench, code)[["p10", "p50", "p80", "p90"]].astype(float), rtol=0.02)

@@ -55,7 +55,7 @@ def saved(store: Store, quote: Quote, as_of: date | None = None, reason: str = "
     """Quote it and save it, as the page does."""
     con = store.cursor()
     as_of = as_of or reading.today(con)
-    now = quoting.known(con, as_of, without_open=quoting.under_way(reading.overruns(con, as_of), quote))
+    now = quoting.known(con, as_of, without_open=quoting.on_the_bench(reading.overruns(con, as_of), quote))
     reads = [quotes.read_over(store, work, as_of, CHANGE, {}) for work in quote.works]
     found = quoting.quoted(now, quote, reads, read_settings(con))
     letter = promising.letter_of(con, found, quote, read_settings(con), read_vocabulary(con))

@@ -66,15 +66,16 @@ def command(demo_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str])
     return run
 
 
-_known: dict[tuple[str, int], Known] = {}
+_known: dict[tuple[str, int, tuple[str, ...]], Known] = {}
 
 
 def told(store: Store, quote: Quote, now: Known | None = None) -> Quoted:
     con = store.cursor()
-    stands_for = (str(store.path), store.changes())
+    there = quoting.on_the_bench(reading.overruns(con, reading.today(con)), quote)
+    stands_for = (str(store.path), store.changes(), there)
     if now is None and stands_for not in _known:
         _known.clear()
-        _known[stands_for] = quoting.known(con, reading.today(con))
+        _known[stands_for] = quoting.known(con, reading.today(con), without_open=there)
     now = now or _known[stands_for]
     reads = [quotes.read_over(store, work, now.as_of, CHANGE, {}) for work in quote.works]
     return quoting.quoted(now, quote, reads, read_settings(con))
