@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from dashboard import bench_lines, calibrating, reading
+from dashboard import bench_lines, reading
 from dashboard.analysis import earned, forecast, price
 from dashboard.analysis.basis import LEVELS, NAMES
 from dashboard.analysis.forecast import Forecast, StillToFind, chance_over, hours_over

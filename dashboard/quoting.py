@@ -22,7 +22,7 @@ from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.discovery import GRADES, Described, Discoveries, MayTurnUp
 from dashboard.analysis.lines import Lines, join, named_shares
 from dashboard.analysis.mixed import Flags, Floats
-from dashboard.analysis.price import Price, Terms, YearlyCost
+from dashboard.analysis.price import Agreed, Price, Terms, WithAdded, YearlyCost
 from dashboard.analysis.progress import Saying
 from dashboard.analysis.promise import Asked, OnTheBench, Promise
 from dashboard.analysis.similar import Finished, Like
@@ -40,6 +40,8 @@ from ingest.settings import Settings
 from ingest.vocabulary import read_vocabulary
 
 USUAL_CONFIDENCE = 80
+WHOLE_ANEW = "whole"  # of the term `revision`
+LETTER_OF_CHANGE = "change"  # the form of the letter that sets what was approved beside what it takes now
 DOTS = 20
 FIRST_PHASES = ("examination", "documentation")  # names at birth of the phases of a first stage
 LATER = ("photography during treatment", "photography after treatment", "final report")
@@ -62,6 +64,7 @@ class Known:
         mostly is, of what is counted by area; phases stand among them, for techniques that were never measured.
     bench : lines of the works on the bench, frame of `dashboard.bench_lines.known_of` with what the estimate says of each (`as_estimated`) and `person` (who did most of it), in the order of the bench; empty where none of them is quoted.
         on_bench : every line of the record as the bench asks about it. sayings : what is meant by so many per cent done, and by so much treated of the whole.
+    approved, approved_lines : what was approved of works, frames of `dashboard.reading.approved_promises` (by `object`) and `approved_lines`.
     positions : of phases, in the order of work. rates : frame of `dashboard.calibrating.rate_table`; behind : technique to the finished works with lines of it.
     first_phases : those of a first stage, by the names they have now; later : techniques in them that come only with or after the treatment. people : every way a person is written, folded, to the name.
     """
@@ -76,6 +79,8 @@ class Known:
     bears_on: dict[str, int]
     bench: pd.DataFrame
     on_bench: Lines
+    approved: pd.DataFrame
+    approved_lines: pd.DataFrame
     sayings: tuple[Saying, Saying]
     positions: dict[str, int]
     rates: pd.DataFrame
@@ -126,7 +131,7 @@ def known(
     bears: list[tuple[str, str]] = con.execute("SELECT technique, condition FROM techniques WHERE condition IS NOT NULL").fetchall()
     bench, on_bench = bench_lines.known_of(con, as_of, record, lines[lines["object"].isin(list(without_open)) & lines["counts"]].reset_index(drop=True), said)
     return Known(
-        as_of=as_of, calibration=calibrated, bench=bench.join(bench_lines.as_estimated(record, bench)), on_bench=on_bench, sayings=bench_lines.sayings(said, past), discoveries=discovery.learn(record.foreseen(before), works, calibrated, reading.found_when(con, as_of)), waits=waiting.learn(lines), finished=_finished(works, lines),
+        as_of=as_of, calibration=calibrated, bench=bench.join(bench_lines.as_estimated(record, bench)), on_bench=on_bench, approved=reading.approved_promises(con, as_of).set_index("object"), approved_lines=reading.approved_lines(con, as_of), sayings=bench_lines.sayings(said, past), discoveries=discovery.learn(record.foreseen(before), works, calibrated, reading.found_when(con, as_of)), waits=waiting.learn(lines), finished=_finished(works, lines),
         lines=lines, pinned=dict(zip(rates["technique"], np.log((rates["pinned_rate"] / rates["rate"]).to_numpy(dtype=float)).tolist(), strict=True)),
         bears_on={technique: GRADES.index(name) for technique, name in bears},
         positions={str(phase): int(position) for phase, position in con.execute("SELECT phase, position FROM phases").fetchall()}, rates=table,
@@ -175,7 +180,7 @@ def _number(value: Any) -> float:
 class Commercial:
     """What the price rests on beside the hours, read from the terms of a quote and the settings of the studio; `faults` are sentences about what could not be read.
 
-    `said_yearly`: the studio has said what a year costs, be it in another currency.
+    `whole_anew`: of a work under way all is priced anew. `usual_tax`: the studio's, per cent, of prices that were agreed without a quote. `said_yearly`: the studio has said what a year costs, be it in another currency.
     """
 
     confidence: int
@@ -187,6 +192,8 @@ class Commercial:
     travel_hours: Decimal
     travel_cost: Decimal
     first_stage: bool
+    whole_anew: bool
+    usual_tax: Decimal
     begin_on: date | None
     bench_hours_per_week: float
     said_yearly: bool
@@ -267,7 +274,7 @@ def commercial(said: Mapping[str, str], studio: Settings, known_people: Mapping[
     return Commercial(
         confidence=confidence, currency=currency, terms=terms, payments=tuple(stages), tax_name=studio.tax_name or "tax", yearly=yearly,
         travel_hours=read("travel_hours", "Travel, hours", None, Decimal(1000)) or Decimal(0), travel_cost=read("travel_cost", "Travel, cost", None) or Decimal(0),
-        first_stage=said.get("first_stage") == "yes", begin_on=begin_on, bench_hours_per_week=studio.bench_hours_per_week,
+        first_stage=said.get("first_stage") == "yes", whole_anew=said.get("revision") == WHOLE_ANEW, usual_tax=_exactly(studio.tax_per_cent or 0.0), begin_on=begin_on, bench_hours_per_week=studio.bench_hours_per_week,
         said_yearly=bool(studio.yearly_cost and studio.chargeable_hours), faults=tuple(faults),
     )  # fmt: skip
 
@@ -286,6 +293,8 @@ class Option:
     phases : frame `phase`, `p10`, `p50`, `p80`, `p90`, `promised` of the lines, in the order of work.
     total : (draws,) hours. first_stage : likewise, of the first stage alone, where the price is for that. days : (draws,) waiting. promised : hours at the chosen confidence.
     price : None where nobody said what an hour costs; its parts are the lines and behind them what may turn up; of a first stage only, where that is asked for.
+    agreed : what was approved, where this is a revision. change : what was approved and stays, and what was found and is added, where this is a revision that is priced so; then `price` and `promised` are of both together, and the price has no parts; None: the whole is priced.
+        added : (lines,) which of the lines are added.
     tenths : the hours of those parts as they stand on paper. outside : the view from outside, where every line has a figure of her own. behind : how many finished works it stands on.
     """
 
@@ -304,6 +313,9 @@ class Option:
     outside: FromOutside | None
     behind: int
     commercial: Commercial
+    agreed: Agreed | None = None
+    change: WithAdded | None = None
+    added: Flags | None = None
 
     def at(self, *levels: float) -> list[float]:
         """Hours of the whole at some levels."""
@@ -422,8 +434,10 @@ def quoted(now: Known, quote: Quote, reads: list[ReadWork], studio: Settings, dr
     """
     agreed = commercial(quote.terms, studio, now.people)
     alone = sum(1 for read in reads if len(read.lines)) == 1
+    revises = quote.letter.get("form") == LETTER_OF_CHANGE
     works = tuple(
-        _work(now, f"\x1f{number}", said, read, agreed, draws, alone=alone) for number, (said, read) in enumerate(zip(quote.works, reads, strict=True), 1)
+        _work(now, f"\x1f{number}", said, read, agreed, draws, alone=alone, revises=revises and alone)
+        for number, (said, read) in enumerate(zip(quote.works, reads, strict=True), 1)
     )
     together = None
     if sum(1 for work in works if work.options) > 1:
@@ -440,7 +454,7 @@ def _joined(asked: list[Asked]) -> Asked:
     )  # fmt: skip
 
 
-def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Commercial, draws: int, *, alone: bool) -> WorkQuoted:
+def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Commercial, draws: int, *, alone: bool, revises: bool) -> WorkQuoted:
     area = _number(read.held.get("area_dm2"))
     lines = _with_quantities(read.lines, area, now.usual_share)
     begun = now.of_bench(said.object)
@@ -469,13 +483,19 @@ def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Comme
         if len(lines)
         else ()
     )
+    why_whole = ""
+    if revises and (was := agreed_price(now, said.object, agreed)) is not None:
+        told = tuple(replace(option, agreed=was) for option in told)
+    if revises and not agreed.whole_anew and any(option.worked for option in told):
+        why_whole = _nothing_stays(now, said.object, agreed)
+        told = told if why_whole else tuple(_with_added(now, said.object, option, costs) for option in told)
     if agreed.first_stage and told and all(one.price is None and one.promised == 0 for one in told):
         faults.append(
             f"A first stage is asked for, and no line of it is on the sheet: they are in {' and '.join(now.first_phases) or 'examination and documentation'}. There is no price."
         )
     beside = with_the_bench(lines, begun, now.positions)
     doubts, notes = _doubts(now, beside[~beside["done"] & (beside["number"] > 0)], area)
-    notes += in_words(beside)
+    notes += [*in_words(beside), *([why_whole] if why_whole else [])]
     if len(named) > 1 and agreed.first_stage:
         notes.append(f'The whole treatment is told with the option "{named[0]}"; the first stage is the same for each.')
     if len(named) == 1 and not agreed.first_stage:
@@ -605,7 +625,11 @@ def _as_on_the_bench(now: Known, lines: pd.DataFrame, bench: pd.DataFrame, array
     values = {one.name: getattr(arrays, one.name).copy() for one in fields(Lines) if one.name not in ("people", "shares")}
     for name in ("condition", "kind", "day"):
         values[name][at] = getattr(there, name)
-    for name, estimated in (("figure", _positive(row["own_hours"])), ("quoted", _positive(row["own_quantity"])), ("person", row["own_person"].to_numpy(dtype=str))):
+    for name, estimated in (
+        ("figure", _positive(row["own_hours"])),
+        ("quoted", _positive(row["own_quantity"])),
+        ("person", row["own_person"].to_numpy(dtype=str)),
+    ):
         said = values[name][at]
         values[name] = values[name].astype(object) if name == "person" else values[name]
         values[name][at] = np.where(same(said, pd.Series(estimated)), getattr(there, name), said)
@@ -696,6 +720,53 @@ def _option(
         promised=figures.promised, price=charged, tenths=price.tenths(parts), outside=outside,
         behind=len(now.finished), commercial=agreed,
     )  # fmt: skip
+
+
+def _nothing_stays(now: Known, code: str, agreed: Commercial) -> str:
+    """Why the whole of a work under way is priced, where it is not said that it is to be; empty where what was approved can stay."""
+    if agreed.first_stage:
+        return "A first stage is charged by itself, so nothing is added to what was approved: its price is of the whole first stage."
+    if code not in now.approved.index:
+        return "Nothing of it is approved yet, so there is nothing to which what was found could be added: the whole is priced."
+    if now.approved.loc[code, "first_stage"]:
+        return "What was approved is a first stage, so the rest is no find: the whole is priced."
+    return ""
+
+
+def agreed_price(now: Known, code: str, agreed: Commercial) -> Agreed | None:
+    """Hours and price of the latest approved version of a work; None where none is approved. The price of a version has tax in it: that of the quote it was saved from, else the studio's."""
+    if code not in now.approved.index:
+        return None
+    row: dict[Any, Any] = now.approved.loc[code].to_dict()
+    lines = now.approved_lines[now.approved_lines["object"] == code]
+
+    def exactly(name: str) -> Decimal | None:
+        return None if pd.isna(row[name]) else _exactly(row[name])
+
+    hours = exactly("approved_hours") or _exactly(lines["hours"].sum())
+    amount = exactly("price") if (row["currency"] or agreed.currency) == agreed.currency else None
+    tax = exactly("tax")
+    return Agreed.of(
+        price.rounded(hours, price.TENTH), amount, agreed.usual_tax if tax is None else tax, exactly("costs"), agreed.terms.step, exactly("net") if row["price"] == row["reckoned_price"] else None,
+    )  # fmt: skip
+
+
+def _exactly(value: float) -> Decimal:
+    return Decimal(repr(float(value)))
+
+
+def _with_added(now: Known, code: str, option: Option, costs: list[tuple[str, Decimal]]) -> Option:
+    """An option of a revision in which what was approved stays, and what was found is added: the lines that are not in the approved version, with their part in the promise."""
+    names = ["phase", "technique", "part"]
+    approved = now.approved_lines.loc[now.approved_lines["object"] == code, names]
+    added = option.lines[names].merge(approved, on=names, how="left", indicator=True)["_merge"].eq("left_only").to_numpy(dtype=bool)
+    tenths, people = option.tenths[:-1], option.lines["person"].tolist()
+    assert option.agreed is not None
+    change = price.with_added(
+        option.agreed, [one for one, counts in zip(tenths, added, strict=True) if counts], [one for one, counts in zip(people, added, strict=True) if counts],
+        sum((amount for _, amount in costs), Decimal(0)), option.commercial.terms,
+    )  # fmt: skip
+    return replace(option, change=change, added=added, promised=float(change.total_hours), price=change.price)
 
 
 def _found(every: list[MayTurnUp]) -> pd.DataFrame:

@@ -198,6 +198,11 @@ def approved_promises(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFra
     return _frame(con, "approved_promises", as_of=as_of)
 
 
+def approved_lines(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
+    """The lines of the latest approved version of each work: `object`, `phase`, `technique`, `part`, `hours`, `quantity` (null: not known), `person` (empty: nobody in particular), `unattended_hours`, `note`."""
+    return _frame(con, "approved_lines", as_of=as_of)
+
+
 def left_out(con: duckdb.DuckDBPyConnection, as_of: date) -> frozenset[tuple[str, str]]:
     """Works and techniques of which it was said, in the quote by which the work stands on a day, that they will not turn up; by the names that they have now."""
     names = read_vocabulary(con).technique_spellings

@@ -32,7 +32,9 @@ def with_the_bench(lines: pd.DataFrame, bench: pd.DataFrame, positions: Mapping[
         unworked=bench["finished"].astype(bool) & ~(bench["actual_hours"] > 0),
         measured=bench["actual_quantity"].where(~bench["quantity_incomplete"].astype(bool)), did=bench["person"].fillna(""),
     )  # fmt: skip
-    bench = bench.loc[~bench["unworked"], [*_NAME, "place", "actual_hours", "in_estimate", "estimated_quantity", "all_done", "measured", "did", "unit"]]  # what was finished without an hour is quoted anew where it is on the sheet
+    bench = bench.loc[
+        ~bench["unworked"], [*_NAME, "place", "actual_hours", "in_estimate", "estimated_quantity", "all_done", "measured", "did", "unit"]
+    ]  # what was finished without an hour is quoted anew where it is on the sheet
     if lines.empty:
         return lines.assign(worked_hours=0.0, done=False, place=-1)
     beside = lines.merge(bench.drop(columns="unit"), on=_NAME, how="left")
@@ -85,7 +87,9 @@ def in_words(lines: pd.DataFrame) -> list[str]:
     done, going_on = begun[begun["done"]], begun[~begun["done"]]
     said = ["This work is under way, so this is a revision of what was promised."]
     if one := len(done):
-        said.append(f"{counted(one, 'line')} with {hours(done['worked_hours'].sum())} h {'is' if one == 1 else 'are'} done (finished, or all done), and stay{'s' if one == 1 else ''} as worked.")
+        said.append(
+            f"{counted(one, 'line')} with {hours(done['worked_hours'].sum())} h {'is' if one == 1 else 'are'} done (finished, or all done), and stay{'s' if one == 1 else ''} as worked."
+        )
     if one := len(going_on):
         said.append(
             f"{counted(one, 'line goes', 'lines go')} on, and cannot end below what {'it' if one == 1 else 'they'} took so far; own hours and quantities are of the whole line."

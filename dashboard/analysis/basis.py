@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from scipy import special
 
-from dashboard.analysis.calibration import NORMAL_SCORES, Foretold, at_levels
+from dashboard.analysis.calibration import NORMAL_SCORES, Foretold, at_levels, at_scores
 from dashboard.analysis.mixed import Flags, Floats, Integers
 from dashboard.analysis.totals import DRAWS, SEED, Occurring, draw_hours, made_of
 
@@ -69,11 +70,19 @@ class Basis:
         chance, found, fixed = np.ones(n), np.zeros(n, dtype=bool), done.copy()
         table[place], correlation[np.ix_(place, place)] = self.table, self.correlation
         chance[place], found[place], fixed[place] = self.chance, self.found, self.fixed
-        return replace(self, table=np.round(table * STEPS) / STEPS, correlation=correlation, chance=chance, found=found, fixed=fixed, work=work, order=place[self.order])
+        return replace(
+            self, table=np.round(table * STEPS) / STEPS, correlation=correlation, chance=chance, found=found, fixed=fixed, work=work, order=place[self.order]
+        )
 
     def quantiles(self, levels: Floats) -> Floats:
         """(n, levels) hours of each, if it is worked."""
         return np.where(np.isnan(self.fixed)[:, None], np.exp(at_levels(self.table, levels)), self.fixed[:, None])
+
+    def quantiles_in_all(self, levels: Floats) -> Floats:
+        """(n, levels) hours of each, nought where it is not worked."""
+        level = 1 - (1 - levels[None, :]) / np.maximum(self.chance, 1e-9)[:, None]
+        hours = np.exp(at_scores(self.table, special.ndtri(np.clip(level, 1e-12, 1 - 1e-12))))
+        return np.where(np.isnan(self.fixed)[:, None], np.where(level > 0, hours, 0.0), self.fixed[:, None])
 
     def said(self) -> dict[str, Any]:
         """As JSON says it, to be kept."""

@@ -9,16 +9,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-
 from scipy import special
 
 from dashboard.analysis import calibration, discovery, joint
 from dashboard.analysis.basis import LEVELS, STEPS, Basis
-from dashboard.analysis.calibration import NORMAL_SCORES, Calibration, Foretold
+from dashboard.analysis.by_hand import Ranges
 from dashboard.analysis.calibration import LEVELS as AT_SCORES
+from dashboard.analysis.calibration import NORMAL_SCORES, Calibration, Foretold
 from dashboard.analysis.discovery import Described, Discoveries, MayTurnUp, as_lines
 from dashboard.analysis.evidence import Evidence, draw, how_far
-from dashboard.analysis.by_hand import Ranges
 from dashboard.analysis.lines import Lines, join
 from dashboard.analysis.mixed import Flags, Floats, Integers
 from dashboard.analysis.totals import DRAWS, SEED, Occurring
@@ -193,7 +192,7 @@ def foretell(known: Calibration, discoveries: Discoveries, asked: UnderWay, draw
     order = sorted(range(len(found)), key=lambda number: (-found[number].hours, found[number].found.technique))
     kept = hours[:, :KEPT].astype(np.float32)
     return Forecast(
-        totals={name: asked.finished_hours[name] + hours[work == number].sum(axis=0) for number, name in enumerate(names)}, lines=np.quantile(hours[:n], LEVELS, axis=1).T,
+        totals={name: asked.finished_hours[name] + hours[work == number].sum(axis=0) for number, name in enumerate(names)}, lines=told.basis.quantiles_in_all(LEVELS)[:n],
         mean=hours[:n].mean(axis=1), found=tuple(found[number] for number in order), drawn=kept[:n], found_drawn=kept[n:][order],
         luck={name: _lasting(known, name, told.luck[number]) for number, name in enumerate(names)},
     )  # fmt: skip
