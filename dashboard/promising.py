@@ -59,9 +59,9 @@ def _option(now: Known, work: WorkQuoted, one: Option) -> PromisedOption:
     rates = now.rates.set_index("technique")
     of = now.approved_lines[now.approved_lines["object"] == work.said.object].to_dict("records") if one.change else []
     approved: dict[tuple[str, str, str], dict[Any, Any]] = {(row["phase"], row["technique"], row["part"]): row for row in of}
+    in_tenths = one.tenths[:-1] if one.change is None else [told if added is None else added for told, added in zip(one.tenths[:-1], one.added, strict=True)]
     hours = [
-        float(one_line["worked_hours"]) if one_line["done"] else float(told)
-        for one_line, told in zip(one.lines.to_dict("records"), one.tenths[:-1], strict=True)
+        float(one_line["worked_hours"]) if one_line["done"] else float(told) for one_line, told in zip(one.lines.to_dict("records"), in_tenths, strict=True)
     ]
     lines = [
         _line(row, told, rates.loc[row["technique"]] if row["technique"] in rates.index else pd.Series(dtype=object), now.behind.get(row["technique"], []))
@@ -133,11 +133,11 @@ def _stood_on(now: Known, work: WorkQuoted, one: Option) -> dict[str, Any]:
 
 def _change(one: Option) -> dict[str, Any]:
     """What stays of what was approved, and which lines are added to it; nothing where the whole was priced."""
-    if one.change is None or one.added is None:
+    if one.change is None:
         return {}
     agreed = one.change.agreed
     amounts = {name: None if (value := getattr(agreed, name)) is None else f"{value}" for name in ("hours", "net", "tax", "amount", "costs")}
-    return {"approved_stays": amounts, "added": np.flatnonzero(one.added).tolist()}
+    return {"approved_stays": amounts, "added": [place for place, hours in enumerate(one.added) if hours is not None]}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,12 +181,15 @@ def again(told: PromisedOption) -> Again:
     parts = [*figures.parts[:n].tolist(), float(figures.parts[n:].sum())]
     promised_hours = figures.promised
     if (stays := stood_on.get("approved_stays")) is not None:
-        of = price.tenths(parts)
         agreed = Agreed(
             hours=Decimal(stays["hours"]), **{name: None if stays[name] is None else Decimal(stays[name]) for name in ("net", "tax", "amount", "costs")}
         )
         change_of = price.with_added(
-            agreed, [of[place] for place in stood_on["added"]], [names[place] for place in stood_on["added"]], Decimal(money["costs"]), terms
+            agreed,
+            [price.one_in_tenths(parts[place]) for place in stood_on["added"]],
+            [names[place] for place in stood_on["added"]],
+            Decimal(money["costs"]),
+            terms,
         )
         charge, promised_hours = change_of.price, float(change_of.total_hours)
     else:

@@ -294,7 +294,7 @@ class Option:
     total : (draws,) hours. first_stage : likewise, of the first stage alone, where the price is for that. days : (draws,) waiting. promised : hours at the chosen confidence.
     price : None where nobody said what an hour costs; its parts are the lines and behind them what may turn up; of a first stage only, where that is asked for.
     agreed : what was approved, where this is a revision. change : what was approved and stays, and what was found and is added, where this is a revision that is priced so; then `price` and `promised` are of both together, and the price has no parts; None: the whole is priced.
-        added : (lines,) which of the lines are added.
+        added : of each line that is added its hours, in tenths; None of the others.
     tenths : the hours of those parts as they stand on paper. outside : the view from outside, where every line has a figure of her own. behind : how many finished works it stands on.
     """
 
@@ -315,7 +315,7 @@ class Option:
     commercial: Commercial
     agreed: Agreed | None = None
     change: WithAdded | None = None
-    added: Flags | None = None
+    added: tuple[Decimal | None, ...] = ()
 
     def at(self, *levels: float) -> list[float]:
         """Hours of the whole at some levels."""
@@ -486,7 +486,7 @@ def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Comme
     why_whole = ""
     if revises and (was := agreed_price(now, said.object, agreed)) is not None:
         told = tuple(replace(option, agreed=was) for option in told)
-    if revises and not agreed.whole_anew and any(option.worked for option in told):
+    if revises and not agreed.whole_anew and any((option.lines["worked_hours"] > 0).any() for option in told):
         why_whole = _nothing_stays(now, said.object, agreed)
         told = told if why_whole else tuple(_with_added(now, said.object, option, costs) for option in told)
     if agreed.first_stage and told and all(one.price is None and one.promised == 0 for one in told):
@@ -759,13 +759,13 @@ def _with_added(now: Known, code: str, option: Option, costs: list[tuple[str, De
     """An option of a revision in which what was approved stays, and what was found is added: the lines that are not in the approved version, with their part in the promise."""
     names = ["phase", "technique", "part"]
     approved = now.approved_lines.loc[now.approved_lines["object"] == code, names]
-    added = option.lines[names].merge(approved, on=names, how="left", indicator=True)["_merge"].eq("left_only").to_numpy(dtype=bool)
-    tenths, people = option.tenths[:-1], option.lines["person"].tolist()
+    is_new = option.lines[names].merge(approved, on=names, how="left", indicator=True)["_merge"].eq("left_only").tolist()
+    added = tuple(price.one_in_tenths(part) if new else None for part, new in zip(option.lines["promised"].tolist(), is_new, strict=True))
+    people = [person for person, new in zip(option.lines["person"].tolist(), is_new, strict=True) if new]
     assert option.agreed is not None
     change = price.with_added(
-        option.agreed, [one for one, counts in zip(tenths, added, strict=True) if counts], [one for one, counts in zip(people, added, strict=True) if counts],
-        sum((amount for _, amount in costs), Decimal(0)), option.commercial.terms,
-    )  # fmt: skip
+        option.agreed, [one for one in added if one is not None], people, sum((amount for _, amount in costs), Decimal(0)), option.commercial.terms
+    )
     return replace(option, change=change, added=added, promised=float(change.total_hours), price=change.price)
 
 

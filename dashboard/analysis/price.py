@@ -173,7 +173,7 @@ def with_added(agreed: Agreed, hours: Sequence[Decimal], people: Sequence[str], 
 
     Parameters
     ----------
-    hours : of each line that is added, in tenths, as in the promise of the whole. people : who is to do it. costs : all outside costs and materials as they are now; those agreed are not added again.
+    hours : of each line that is added, its part in the promise of the whole, in tenths. people : who is to do it. costs : all outside costs and materials as they are now; those agreed are not added again.
     """
     more = max(costs - (agreed.costs or Decimal(0)), Decimal(0))
     ceiling = None if terms.ceiling is None or agreed.net is None else max(terms.ceiling - agreed.net, Decimal(0))
@@ -187,7 +187,12 @@ def with_added(agreed: Agreed, hours: Sequence[Decimal], people: Sequence[str], 
 
 def tenths(hours: Sequence[float]) -> list[Decimal]:
     """Parts of a promise in tenths of hours that sum to it in tenths."""
-    return shared_out(rounded(Decimal(repr(float(sum(hours)))), TENTH), [Decimal(repr(float(one))) for one in hours], TENTH)
+    return shared_out(one_in_tenths(sum(hours)), [Decimal(repr(float(one))) for one in hours], TENTH)
+
+
+def one_in_tenths(hours: float) -> Decimal:
+    """Hours of a part by itself, in tenths."""
+    return rounded(Decimal(repr(float(hours))), TENTH)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

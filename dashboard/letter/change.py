@@ -161,8 +161,8 @@ def _by_phase(option: Option, before: Before) -> pd.DataFrame:
     """`phase`, `old`, `worked`, `new`, `by` in the order of work: phases that change, what may turn up, and all others in one row."""
     # in the tenths that sum to the promise
     told = option.lines.assign(told=[float(one) for one in option.tenths[:-1]])
-    if option.change is not None and option.added is not None:
-        told = told.assign(told=told["told"].where(option.added, 0.0))
+    if option.change is not None:
+        told = told.assign(told=[float(one or 0) for one in option.added])
     now = told.groupby("phase", sort=False).agg(worked=("worked_hours", "sum"), new=("told", "sum"))
     allowance = 0.0 if option.change is not None else float(option.tenths[-1])
     every = now.join(before.lines.groupby("phase", sort=False)["hours"].sum().rename("old"), how="outer", sort=False).fillna(0.0)

@@ -556,20 +556,7 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
     st.subheader("The letter")
     said, key, studio = quote.letter, f"{_name(quote)} letter", held.settings()
     before = json.dumps(quote.said(), sort_keys=True)
-    called = content.FORMS | ({change.FORM: "what changed"} if _before(found) else {})
-    forms = list(called)
-    form = st.segmented_control(
-        "Form",
-        forms,
-        default=said.get("form", "one") if said.get("form", "one") in forms else "one",
-        format_func=called.__getitem__,
-        required=True,
-        key=f"{key} form {turn}",
-    )
-    was = said.get("form", "")
-    _put(said, "form", "" if form in (None, forms[0]) else f"{form}")
-    if change.FORM in (was, said.get("form", "")) and was != said.get("form", ""):
-        _open(quote)  # whether the whole is priced, in the figures above, goes with it
+    _form(quote, found, key, turn)
     usual = "\n".join(content.usual_addressee(found))
     _text(said, "addressee", "Addressee", key, turn, usual, rows=96)
     with st.expander("Day, opening, clauses"):
@@ -618,6 +605,24 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
         if opened.open:
             for number, picture in enumerate(paper.as_pictures(made), 1):
                 st.image(picture, caption=f"Page {number}", width="stretch")
+
+
+def _form(quote: Quote, found: Quoted, key: str, turn: int) -> None:
+    said = quote.letter
+    called = content.FORMS | ({change.FORM: "what changed"} if _before(found) else {})
+    forms = list(called)
+    form = st.segmented_control(
+        "Form",
+        forms,
+        default=said.get("form", "one") if said.get("form", "one") in forms else "one",
+        format_func=called.__getitem__,
+        required=True,
+        key=f"{key} form {turn}",
+    )
+    was = said.get("form", "")
+    _put(said, "form", "" if form in (None, forms[0]) else f"{form}")
+    if change.FORM in (was, said.get("form", "")) and was != said.get("form", ""):
+        _open(quote)  # whether the whole is priced, in the figures above, goes with it
 
 
 def _what_is_priced(quote: Quote, key: str, turn: int) -> None:
