@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Hashable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard import bench_lines, calibrating, reading
-from dashboard.analysis import discovery, price, promise, similar, uplift, waiting
+from dashboard.analysis import discovery, price, promise, rates, similar, uplift, waiting
 from dashboard.analysis.basis import LEVELS, NAMES, Basis, reckon
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.discovery import GRADES, Described, Discoveries, MayTurnUp
@@ -25,12 +25,13 @@ from dashboard.analysis.mixed import Flags, Floats
 from dashboard.analysis.price import Price, Terms, YearlyCost
 from dashboard.analysis.progress import Saying
 from dashboard.analysis.promise import Asked, Promise
+from dashboard.analysis.rates import Pins
 from dashboard.analysis.similar import Finished, Like
 from dashboard.analysis.totals import DRAWS
 from dashboard.analysis.uplift import FromOutside
 from dashboard.analysis.waiting import Waits
 from dashboard.under_way import as_one, in_words, with_the_bench
-from dashboard.words import CONFIDENCES
+from dashboard.words import CONFIDENCES, UNITS
 from ingest import notation
 from ingest.amounts import decimal_of, read_named
 from ingest.errors import BenchHoursError
@@ -56,9 +57,10 @@ class Known:
     Attributes
     ----------
     finished : finished works, to find similar ones among. lines : frame of `dashboard.reading.overruns`.
-    pinned : technique to the log of its pinned rate by the record's. bears_on : technique to the number of the condition that bears on it.
-    largest : technique to the most that was measured of it; usual_share : to the part of the picture that it
-        mostly is, of what is counted by area; phases stand among them, for techniques that were never measured.
+    pinned : the rates that are pinned. bears_on : technique to the number of the condition that bears on it.
+    largest : technique to the most that was measured of it; usual_share : to the part of the picture that its own measured lines mostly were, of what is counted by area;
+        phase_shares : phase to the parts between which 4 in 5 of its measured lines were, to be said of techniques that were never measured: nothing is reckoned from them.
+    sized : techniques of which some line here has a quantity, so that a quantity says something of their hours.
     begun_lines : of open works with hours, frame of `dashboard.bench_lines.begun`; empty where none is quoted. sayings : what is meant by so many per cent done, and by so much treated of the whole.
     positions : of phases, in the order of work. rates : frame of `dashboard.calibrating.rate_table`; behind : technique to the finished works with lines of it.
     first_phases : those of a first stage, by the names they have now; later : techniques in them that come only with or after the treatment. people : every way a person is written, folded, to the name.
@@ -70,7 +72,7 @@ class Known:
     waits: Waits
     finished: tuple[Finished, ...]
     lines: pd.DataFrame
-    pinned: dict[str, float]
+    pinned: Pins
     bears_on: dict[str, int]
     begun_lines: pd.DataFrame
     sayings: tuple[Saying, Saying]
@@ -79,6 +81,8 @@ class Known:
     behind: dict[str, list[str]]
     largest: dict[str, float]
     usual_share: dict[str, float]
+    phase_shares: dict[str, tuple[float, float]]
+    sized: frozenset[str]
     first_phases: tuple[str, ...]
     later: frozenset[str]
     people: dict[str, str]
@@ -111,7 +115,6 @@ def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration |
     works = reading.teaching_works(con)
     lines = reading.overruns(con, as_of).merge(reading.who_did(con, as_of), on=["object", "phase", "technique", "part"], how="left")
     table = calibrating.rate_table(con, as_of, calibrated)
-    rates = table[table["pinned_rate"].notna() & (table["rate"] > 0)]
     past = calibrated.joint.lines
     past = past.take(~past.is_open)
     measured = past.take(past.quantity > 0)
@@ -119,11 +122,11 @@ def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration |
     said = reading.progress(con, as_of)
     return Known(
         as_of=as_of, calibration=calibrated, begun_lines=bench_lines.begun(con, as_of, record, lines, said, without_open), sayings=bench_lines.sayings(said, past), discoveries=discovery.learn(record.foreseen(before), works, calibrated, reading.found_when(con, as_of)), waits=waiting.learn(lines), finished=_finished(works, lines),
-        lines=lines, pinned=dict(zip(rates["technique"], np.log((rates["pinned_rate"] / rates["rate"]).to_numpy(dtype=float)).tolist(), strict=True)),
+        lines=lines, pinned=rates.pins(table),
         bears_on={technique: GRADES.index(name) for technique, name in bears},
         positions={str(phase): int(position) for phase, position in con.execute("SELECT phase, position FROM phases").fetchall()}, rates=table,
         behind={str(name): sorted(set(of)) for name, of in pd.Series(past.object).groupby(past.technique)},
-        largest={str(name): float(most) for name, most in pd.Series(measured.quantity).groupby(measured.technique).max().items()}, usual_share=_usual_shares(works, measured),
+        largest={str(name): float(most) for name, most in pd.Series(measured.quantity).groupby(measured.technique).max().items()}, **_shares(measured), sized=calibrated.joint.levels.has_size,
         first_phases=tuple(row[0] for row in con.execute("SELECT phase FROM phases WHERE list_contains(?::VARCHAR[], key) ORDER BY position", [list(FIRST_PHASES)]).fetchall()),
         words={name: [one for one in works[name].dropna().unique() if one] for name in ("kind", "support")},
         techniques=read_vocabulary(con).technique_spellings,
@@ -132,16 +135,16 @@ def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration |
     )  # fmt: skip
 
 
-def _usual_shares(works: pd.DataFrame, measured: Lines) -> dict[str, float]:
-    """Of what is counted by area, the part of the picture that a technique mostly was, and that techniques of a phase mostly were; nearly all of it counts as all."""
-    area = works.set_index("object")["area_dm2"].reindex(measured.object).to_numpy(dtype=float)
-    by_area = (measured.unit == "dm2") & (area > 0)
-    share = pd.Series(measured.quantity[by_area] / area[by_area])
-    found: dict[str, float] = {}
-    for names in (measured.phase, measured.technique):
-        middle = share.groupby(names[by_area]).median()
-        found |= {str(name): float(value) for name, value in middle.where(middle < _NEARLY_ALL, 1.0).items()}
-    return found
+def _shares(measured: Lines) -> dict[str, Any]:
+    """`usual_share` and `phase_shares` of `Known`; nearly all of the picture counts as all."""
+    by_area = (measured.unit == "dm2") & (measured.area > 0)
+    share = pd.Series(measured.quantity[by_area] / measured.area[by_area])
+    middle = share.groupby(measured.technique[by_area]).median()
+    low, high = (share.groupby(measured.phase[by_area]).quantile(level) for level in (0.1, 0.9))
+    return {
+        "usual_share": {str(name): float(value) for name, value in middle.where(middle < _NEARLY_ALL, 1.0).items()},
+        "phase_shares": {str(name): (float(low[name]), min(float(high[name]), 1.0)) for name in low.index},
+    }
 
 
 def _finished(works: pd.DataFrame, lines: pd.DataFrame) -> tuple[Finished, ...]:
@@ -498,12 +501,14 @@ def _strange_words(now: Known, said: QuotedWork, read: ReadWork) -> list[str]:
 
 
 def _with_quantities(lines: pd.DataFrame, area: float, usual_share: Mapping[str, float]) -> pd.DataFrame:
-    """Lines that are counted by area and of which no quantity is given are of so much of the work as is usual here; of a technique that was never measured as is usual in its phase, else of all of it."""
-    to_fill = lines["quantity"].isna() & (lines["unit"] == "dm2") & (area > 0)
-    share = pd.Series(
-        [usual_share.get(t, usual_share.get(p, 1.0)) for t, p in zip(lines["technique"], lines["phase"], strict=True)], index=lines.index, dtype=float
-    )
-    return lines.assign(quantity=lines["quantity"].where(~to_fill, np.where(share < 1, np.round(area * share, 1), area)), filled_in=share.where(to_fill))
+    """Lines that are counted by area and of which no quantity is given are of so much of the work as the technique's own measured lines were; of a technique that was never measured nobody knows how much."""
+    share = lines["technique"].map(usual_share).astype(float).where(lines["quantity"].isna() & (lines["unit"] == "dm2") & (area > 0))
+    return lines.assign(quantity=lines["quantity"].where(share.isna(), np.where(share < 1, np.round(area * share, 1), area)), filled_in=share)
+
+
+def quoted_quantity(lines: pd.DataFrame) -> pd.Series:
+    """The quantities of lines (`Option.lines`) that are quoted: those that were given, and whole pictures. A part of one that is filled in is what is usual, and how much it will be is not known."""
+    return lines["quantity"].where(lines["filled_in"].isna() | (lines["filled_in"] >= 1))
 
 
 def _doubts(now: Known, lines: pd.DataFrame, area: float) -> tuple[list[str], list[str]]:
@@ -519,9 +524,8 @@ def _doubts(now: Known, lines: pd.DataFrame, area: float) -> tuple[list[str], li
             doubts.append(
                 f"{at}: {line['quantity']:,.10g} is far beyond the most that was measured here ({now.largest[line['technique']]:,.10g}), so its range is no more than a guess."
             )
-        elif line["unit"] and pd.isna(line["quantity"]):
-            how = "the size of the work is not known" if line["unit"] == "dm2" else "no quantity is given"
-            notes.append(f"{at}: {how}, so it is foretold as a usual one, with a wider range.")
+        elif line["unit"]:
+            notes += [f"{at}: {one}" for one in _of_its_size(now, line, area)]
         if line["hours"] == 0:
             doubts.append(f"{at}: own hours of 0 are taken as not said. Take the line away if there is nothing to do.")
         if pd.isna(line["low_hours"]) != pd.isna(line["high_hours"]):
@@ -529,6 +533,33 @@ def _doubts(now: Known, lines: pd.DataFrame, area: float) -> tuple[list[str], li
         if line["person"] and notation.folded(line["person"]) not in now.people:
             doubts.append(f"{at}: {line['person']} is nobody of this studio, and is taken for somebody new, at the studio's pace.")
     return doubts, notes
+
+
+def _of_its_size(now: Known, line: Mapping[Hashable, Any], area: float) -> list[str]:
+    """What is good to know of a line whose quantity is not known, or says nothing yet."""
+    technique, unit = line["technique"], UNITS[line["unit"]]
+    scaled = "scaled by the picture as far as the record bears that out" if area > 0 else "and the size of the picture is not known either"
+    if technique not in now.sized and technique in now.behind:
+        said = f"no line of it was measured here yet, so it is foretold by the hours of its lines before, {scaled}"
+        if pd.notna(line["quantity"]):
+            said += f", and the quantity moves nothing. One measured line makes a rate per {unit}"
+        elif line["unit"] == "dm2" and line["phase"] in now.phase_shares:
+            low, high = now.phase_shares[line["phase"]]
+            said += f". Measured lines of {line['phase']} were {_per_cent(low, high)} of the picture, 4 in 5 of them; nothing is reckoned from that"
+        return [f"{said}."]
+    if technique not in now.sized:
+        moves = ", and the quantity moves nothing until a line of it is measured" if pd.notna(line["quantity"]) else ""
+        return [f"it was never done here, so it is foretold by its phase and the studio, {scaled}{moves}."]
+    if pd.isna(line["quantity"]):
+        return [
+            f"{'the size of the work is not known' if line['unit'] == 'dm2' else 'no quantity is given'}, so it is foretold as a usual one, with a wider range."
+        ]
+    return []
+
+
+def _per_cent(low: float, high: float) -> str:
+    """Two shares, as `8 to 100 %`."""
+    return f"{100 * low:.0f} to {100 * high:.0f} %" if round(100 * low) < round(100 * high) else f"{100 * low:.0f} %"
 
 
 def _costs(said: QuotedWork, agreed: Commercial) -> tuple[list[tuple[str, Decimal]], list[str]]:
@@ -567,12 +598,12 @@ def _asked(now: Known, name: str, said: QuotedWork, lines: pd.DataFrame, read: R
     person = lines["person"].to_numpy(dtype=str)
     arrays = Lines(
         object=np.full(n, work), phase=lines["phase"].to_numpy(dtype=str), technique=lines["technique"].to_numpy(dtype=str), part=lines["part"].to_numpy(dtype=str),
-        unit=lines["unit"].to_numpy(dtype=str), kind=np.full(n, _word(read.held.get("kind"))), hours=nothing, quantity=nothing, quoted=np.where(done, np.nan, _positive(lines["quantity"])),
-        figure=np.where(hours > 0, hours, np.nan), condition=np.array([grades.get(_word(one), np.nan) for one in lines["condition"]], dtype=float), person=person,
+        unit=lines["unit"].to_numpy(dtype=str), kind=np.full(n, _word(read.held.get("kind"))), hours=nothing, quantity=nothing, quoted=np.where(done, np.nan, _positive(quoted_quantity(lines))),
+        figure=np.where(hours > 0, hours, np.nan), condition=np.array([grades.get(_word(one), np.nan) for one in lines["condition"]], dtype=float), area=np.full(n, _number(read.held.get("area_dm2"))), person=person,
         shares=named_shares(person, people_known), people=people_known, day=np.full(n, calibrating.number_of(now.as_of)), is_open=np.ones(n, dtype=bool), weight=np.ones(n),
     )  # fmt: skip
     return Asked(
-        lines=arrays, low=np.where(ranged, low, np.nan), likeliest=np.where(ranged, likeliest, np.nan), high=np.where(ranged, high, np.nan), pinned=np.array([now.pinned.get(t, 0.0) for t in arrays.technique.tolist()]),
+        lines=arrays, low=np.where(ranged, low, np.nan), likeliest=np.where(ranged, likeliest, np.nan), high=np.where(ranged, high, np.nan), pinned=now.pinned.shifts(now.calibration, arrays),
         works={work: Described.of(read.held, frozenset(lines["technique"]), _worked(now, said.object))}, begun=_begun(now, said.object, lines, area_dm2=_number(read.held.get("area_dm2"))), done=done, finished=_finished_lines(now, said.object, lines),
         left_out=frozenset((work, technique) for technique in now.left_out(said)), bears_on=now.bears_on,
     )  # fmt: skip
@@ -588,7 +619,7 @@ def _begun(now: Known, code: str, lines: pd.DataFrame, area_dm2: float) -> Evide
     beside = beside.assign(
         goes_on=beside["goes_on"].fillna(1.0),
         actual_hours=lines["worked_hours"].to_numpy(dtype=float),
-        estimated_quantity=lines["quantity"].to_numpy(dtype=float),
+        estimated_quantity=quoted_quantity(lines).to_numpy(dtype=float),
         area_dm2=area_dm2,
     )
     return bench_lines.evidence(now.calibration.joint.growth, now.sayings, beside)
