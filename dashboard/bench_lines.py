@@ -12,7 +12,7 @@ import pandas as pd
 from scipy import special
 
 from dashboard import calibrating, reading
-from dashboard.analysis import calibration, discovery, progress
+from dashboard.analysis import calibration, discovery, progress, rates
 from dashboard.analysis.by_hand import Ranges
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.discovery import Described, Discoveries
@@ -21,6 +21,7 @@ from dashboard.analysis.forecast import UnderWay
 from dashboard.analysis.growth import Growth
 from dashboard.analysis.lines import Lines, named_shares, with_hours
 from dashboard.analysis.progress import Saying
+from dashboard.analysis.rates import Pins
 from dashboard.analysis.record import Record
 from dashboard.remembered import Memory, digest
 
@@ -42,7 +43,7 @@ class Learnt:
     discoveries: Discoveries
     sayings: tuple[Saying, Saying]
     bears_on: dict[str, int]
-    pinned: dict[str, float]
+    pinned: Pins
 
 
 def learn(con: duckdb.DuckDBPyConnection, as_of: date, record: Record, open_works: tuple[str, ...], said: pd.DataFrame, memory: Memory) -> Learnt:
@@ -60,11 +61,7 @@ def learn(con: duckdb.DuckDBPyConnection, as_of: date, record: Record, open_work
 
     def reckon() -> Learnt:
         known = calibration.learn(lines, before, unneeded)
-        pinned: dict[str, float] = {}
-        if len(known_pins):
-            table = calibrating.rate_table(con, as_of, known)
-            table = table[table["pinned_rate"].notna() & (table["rate"] > 0)]
-            pinned = dict(zip(table["technique"], np.log((table["pinned_rate"] / table["rate"]).to_numpy(dtype=float)).tolist(), strict=True))
+        pinned = rates.pins(calibrating.rate_table(con, as_of, known)) if len(known_pins) else Pins(by_rate={}, per_unit={})
         return Learnt(
             key=key, calibration=known, discoveries=discovery.learn(foreseen, works, known, begun), sayings=meant, bears_on=bears_on, pinned=pinned,
         )  # fmt: skip
@@ -208,6 +205,6 @@ def asked(
     return UnderWay(
         lines=Lines(people=people, **{one.name: getattr(told, one.name) for one in fields(Lines) if one.name not in ("people", "shares")}, shares=named_shares(told.person, people)),
         works=works, finished_hours=finished_hours, begun=begun, in_estimate=opened["in_estimate"].to_numpy(dtype=bool),
-        pinned=np.array([learnt.pinned.get(t, 0.0) for t in told.technique.tolist()]), bears_on=learnt.bears_on, agreed_in_part=first_stage & frozenset(works),
+        pinned=learnt.pinned.shifts(learnt.calibration, told), bears_on=learnt.bears_on, agreed_in_part=first_stage & frozenset(works),
         left_out=frozenset(pair for pair in left_out if pair[0] in works), ranges=ranges,
     )  # fmt: skip

@@ -20,7 +20,7 @@ from dashboard.analysis.price import Agreed, Terms
 from dashboard.letter import change, content
 from dashboard.letter.blocks import Letter
 from dashboard.letter.change import Before
-from dashboard.quoting import USUAL_CONFIDENCE, Known, Option, Quoted, WorkQuoted, similar_works
+from dashboard.quoting import USUAL_CONFIDENCE, Known, Option, Quoted, WorkQuoted, quoted_quantity, similar_works
 from ingest import drafts, notation, promises
 from ingest.errors import BenchHoursError
 from ingest.promises import Promised, PromisedLine, PromisedOption
@@ -65,7 +65,7 @@ def _option(now: Known, work: WorkQuoted, one: Option) -> PromisedOption:
     ]
     lines = [
         _line(row, told, rates.loc[row["technique"]] if row["technique"] in rates.index else pd.Series(dtype=object), now.behind.get(row["technique"], []))
-        for row, told in zip(one.lines.to_dict("records"), hours, strict=True)
+        for row, told in zip(one.lines.assign(quoted_quantity=quoted_quantity(one.lines)).to_dict("records"), hours, strict=True)
         if row["in_price"]
     ]
     lines = [
@@ -92,11 +92,15 @@ def _name(line: PromisedLine) -> tuple[str, str, str]:
 def _line(row: Mapping[Any, Any], told: float, rate: pd.Series, works: list[str]) -> PromisedLine:
     pinned = bool(row["pinned"])
     return PromisedLine(
-        phase=row["phase"], technique=row["technique"], part=row["part"], person=row["person"] or "", quantity=_known(row["quantity"]) if row["unit"] and row["quantity"] > 0 else None, hours=told,
+        phase=row["phase"], technique=row["technique"], part=row["part"], person=row["person"] or "", quantity=_known(row["quoted_quantity"]) if row["unit"] and row["quoted_quantity"] > 0 else None, hours=told,
         unattended_hours=_known(row["unattended_hours"]), note=row["note"], **{name: float(row[name]) for name in NAMES}, promised_hours=float(row["promised"]), own_hours=_known(row["hours"]),
         worked_hours=float(row["worked_hours"]), rate=_known(rate.get("pinned_rate" if pinned else "rate")), rate_low=_known(rate.get("rate_low")), rate_high=_known(rate.get("rate_high")),
-        unit=row["unit"] or None, pinned=pinned, works=works,
+        unit=_word(rate.get("counted_in" if pinned else "unit")), pinned=pinned, works=works,
     )  # fmt: skip
+
+
+def _word(value: Any) -> str | None:
+    return value if isinstance(value, str) and value else None
 
 
 def _known(value: Any) -> float | None:

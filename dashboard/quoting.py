@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Hashable, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
 from decimal import Decimal
@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard import bench_lines, calibrating, reading
-from dashboard.analysis import discovery, price, promise, similar, uplift, waiting
+from dashboard.analysis import discovery, price, promise, rates, similar, uplift, waiting
 from dashboard.analysis.basis import LEVELS, NAMES, Basis, reckon
 from dashboard.analysis.by_hand import Ranges
 from dashboard.analysis.calibration import Calibration
@@ -25,13 +25,14 @@ from dashboard.analysis.mixed import Flags, Floats
 from dashboard.analysis.price import Agreed, Price, Terms, WithAdded, YearlyCost
 from dashboard.analysis.progress import Saying
 from dashboard.analysis.promise import Asked, OnTheBench, Promise
+from dashboard.analysis.rates import Pins
 from dashboard.analysis.similar import Finished, Like
 from dashboard.analysis.totals import DRAWS
 from dashboard.analysis.uplift import FromOutside
 from dashboard.analysis.waiting import Waits
 from dashboard.remembered import Memory
 from dashboard.under_way import as_one, in_words, with_the_bench
-from dashboard.words import CONFIDENCES
+from dashboard.words import CONFIDENCES, UNITS
 from ingest import notation
 from ingest.amounts import decimal_of, read_named
 from ingest.errors import BenchHoursError
@@ -59,9 +60,10 @@ class Known:
     Attributes
     ----------
     finished : finished works, to find similar ones among. lines : frame of `dashboard.reading.overruns`.
-    pinned : technique to the log of its pinned rate by the record's. bears_on : technique to the number of the condition that bears on it.
-    largest : technique to the most that was measured of it; usual_share : to the part of the picture that it
-        mostly is, of what is counted by area; phases stand among them, for techniques that were never measured.
+    pinned : the rates that are pinned. bears_on : technique to the number of the condition that bears on it.
+    largest : technique to the most that was measured of it; usual_share : to the part of the picture that its own measured lines mostly were, of what is counted by area;
+        phase_shares : phase to the parts between which 4 in 5 of its measured lines were, to be said of techniques that were never measured: nothing is reckoned from them.
+    sized : techniques of which some line here has a quantity, so that a quantity says something of their hours.
     bench : lines of the works on the bench, frame of `dashboard.bench_lines.known_of` with what the estimate says of each (`as_estimated`) and `person` (who did most of it), in the order of the bench; empty where none of them is quoted.
         on_bench : every line of the record as the bench asks about it. sayings : what is meant by so many per cent done, and by so much treated of the whole.
     approved, approved_lines : what was approved of works, frames of `dashboard.reading.approved_promises` (by `object`) and `approved_lines`.
@@ -75,7 +77,7 @@ class Known:
     waits: Waits
     finished: tuple[Finished, ...]
     lines: pd.DataFrame
-    pinned: dict[str, float]
+    pinned: Pins
     bears_on: dict[str, int]
     bench: pd.DataFrame
     on_bench: Lines
@@ -87,6 +89,8 @@ class Known:
     behind: dict[str, list[str]]
     largest: dict[str, float]
     usual_share: dict[str, float]
+    phase_shares: dict[str, tuple[float, float]]
+    sized: frozenset[str]
     first_phases: tuple[str, ...]
     later: frozenset[str]
     people: dict[str, str]
@@ -124,7 +128,6 @@ def known(
     works = reading.teaching_works(con)
     lines = bench_lines.marked(reading.overruns(con, as_of)).merge(reading.who_did(con, as_of), on=["object", "phase", "technique", "part"], how="left")
     table = calibrating.rate_table(con, as_of, calibrated)
-    rates = table[table["pinned_rate"].notna() & (table["rate"] > 0)]
     past = calibrated.joint.lines
     past = past.take(~past.is_open)
     measured = past.take(past.quantity > 0)
@@ -132,11 +135,11 @@ def known(
     bench, on_bench = bench_lines.known_of(con, as_of, record, lines[lines["object"].isin(list(without_open)) & lines["counts"]].reset_index(drop=True), said)
     return Known(
         as_of=as_of, calibration=calibrated, bench=bench.join(bench_lines.as_estimated(record, bench)), on_bench=on_bench, approved=reading.approved_promises(con, as_of).set_index("object"), approved_lines=reading.approved_lines(con, as_of), sayings=bench_lines.sayings(said, past), discoveries=discovery.learn(record.foreseen(before), works, calibrated, reading.found_when(con, as_of)), waits=waiting.learn(lines), finished=_finished(works, lines),
-        lines=lines, pinned=dict(zip(rates["technique"], np.log((rates["pinned_rate"] / rates["rate"]).to_numpy(dtype=float)).tolist(), strict=True)),
+        lines=lines, pinned=rates.pins(table),
         bears_on={technique: GRADES.index(name) for technique, name in bears},
         positions={str(phase): int(position) for phase, position in con.execute("SELECT phase, position FROM phases").fetchall()}, rates=table,
         behind={str(name): sorted(set(of)) for name, of in pd.Series(past.object).groupby(past.technique)},
-        largest={str(name): float(most) for name, most in pd.Series(measured.quantity).groupby(measured.technique).max().items()}, usual_share=_usual_shares(works, measured),
+        largest={str(name): float(most) for name, most in pd.Series(measured.quantity).groupby(measured.technique).max().items()}, **_shares(measured), sized=calibrated.joint.levels.has_size,
         first_phases=tuple(row[0] for row in con.execute("SELECT phase FROM phases WHERE list_contains(?::VARCHAR[], key) ORDER BY position", [list(FIRST_PHASES)]).fetchall()),
         words={name: [one for one in works[name].dropna().unique() if one] for name in ("kind", "support")},
         techniques=read_vocabulary(con).technique_spellings,
@@ -145,16 +148,16 @@ def known(
     )  # fmt: skip
 
 
-def _usual_shares(works: pd.DataFrame, measured: Lines) -> dict[str, float]:
-    """Of what is counted by area, the part of the picture that a technique mostly was, and that techniques of a phase mostly were; nearly all of it counts as all."""
-    area = works.set_index("object")["area_dm2"].reindex(measured.object).to_numpy(dtype=float)
-    by_area = (measured.unit == "dm2") & (area > 0)
-    share = pd.Series(measured.quantity[by_area] / area[by_area])
-    found: dict[str, float] = {}
-    for names in (measured.phase, measured.technique):
-        middle = share.groupby(names[by_area]).median()
-        found |= {str(name): float(value) for name, value in middle.where(middle < _NEARLY_ALL, 1.0).items()}
-    return found
+def _shares(measured: Lines) -> dict[str, Any]:
+    """`usual_share` and `phase_shares` of `Known`; nearly all of the picture counts as all."""
+    by_area = (measured.unit == "dm2") & (measured.area > 0)
+    share = pd.Series(measured.quantity[by_area] / measured.area[by_area])
+    middle = share.groupby(measured.technique[by_area]).median()
+    low, high = (share.groupby(measured.phase[by_area]).quantile(level) for level in (0.1, 0.9))
+    return {
+        "usual_share": {str(name): float(value) for name, value in middle.where(middle < _NEARLY_ALL, 1.0).items()},
+        "phase_shares": {str(name): (float(low[name]), min(float(high[name]), 1.0)) for name in low.index},
+    }
 
 
 def _finished(works: pd.DataFrame, lines: pd.DataFrame) -> tuple[Finished, ...]:
@@ -525,12 +528,14 @@ def _strange_words(now: Known, said: QuotedWork, read: ReadWork) -> list[str]:
 
 
 def _with_quantities(lines: pd.DataFrame, area: float, usual_share: Mapping[str, float]) -> pd.DataFrame:
-    """Lines that are counted by area and of which no quantity is given are of so much of the work as is usual here; of a technique that was never measured as is usual in its phase, else of all of it."""
-    to_fill = lines["quantity"].isna() & (lines["unit"] == "dm2") & (area > 0)
-    share = pd.Series(
-        [usual_share.get(t, usual_share.get(p, 1.0)) for t, p in zip(lines["technique"], lines["phase"], strict=True)], index=lines.index, dtype=float
-    )
-    return lines.assign(quantity=lines["quantity"].where(~to_fill, np.where(share < 1, np.round(area * share, 1), area)), filled_in=share.where(to_fill))
+    """Lines that are counted by area and of which no quantity is given are of so much of the work as the technique's own measured lines were; of a technique that was never measured nobody knows how much."""
+    share = lines["technique"].map(usual_share).astype(float).where(lines["quantity"].isna() & (lines["unit"] == "dm2") & (area > 0))
+    return lines.assign(quantity=lines["quantity"].where(share.isna(), np.where(share < 1, np.round(area * share, 1), area)), filled_in=share)
+
+
+def quoted_quantity(lines: pd.DataFrame) -> pd.Series:
+    """The quantities of lines (`Option.lines`) that are quoted: those that were given, and whole pictures. A part of one that is filled in is what is usual, and how much it will be is not known."""
+    return lines["quantity"].where(lines["filled_in"].isna() | (lines["filled_in"] >= 1))
 
 
 def _doubts(now: Known, lines: pd.DataFrame, area: float) -> tuple[list[str], list[str]]:
@@ -546,9 +551,8 @@ def _doubts(now: Known, lines: pd.DataFrame, area: float) -> tuple[list[str], li
             doubts.append(
                 f"{at}: {line['quantity']:,.10g} is far beyond the most that was measured here ({now.largest[line['technique']]:,.10g}), so its range is no more than a guess."
             )
-        elif line["unit"] and pd.isna(line["quantity"]):
-            how = "the size of the work is not known" if line["unit"] == "dm2" else "no quantity is given"
-            notes.append(f"{at}: {how}, so it is foretold as a usual one, with a wider range.")
+        elif line["unit"]:
+            notes += [f"{at}: {one}" for one in _of_its_size(now, line, area)]
         if line["hours"] == 0:
             doubts.append(f"{at}: own hours of 0 are taken as not said. Take the line away if there is nothing to do.")
         if pd.isna(line["low_hours"]) != pd.isna(line["high_hours"]):
@@ -556,6 +560,33 @@ def _doubts(now: Known, lines: pd.DataFrame, area: float) -> tuple[list[str], li
         if line["person"] and notation.folded(line["person"]) not in now.people:
             doubts.append(f"{at}: {line['person']} is nobody of this studio, and is taken for somebody new, at the studio's pace.")
     return doubts, notes
+
+
+def _of_its_size(now: Known, line: Mapping[Hashable, Any], area: float) -> list[str]:
+    """What is good to know of a line whose quantity is not known, or says nothing yet."""
+    technique, unit = line["technique"], UNITS[line["unit"]]
+    scaled = "scaled by the picture as far as the record bears that out" if area > 0 else "and the size of the picture is not known either"
+    if technique not in now.sized and technique in now.behind:
+        said = f"no line of it was measured here yet, so it is foretold by the hours of its lines before, {scaled}"
+        if pd.notna(line["quantity"]):
+            said += f", and the quantity moves nothing. One measured line makes a rate per {unit}"
+        elif line["unit"] == "dm2" and line["phase"] in now.phase_shares:
+            low, high = now.phase_shares[line["phase"]]
+            said += f". Measured lines of {line['phase']} were {_per_cent(low, high)} of the picture, 4 in 5 of them; nothing is reckoned from that"
+        return [f"{said}."]
+    if technique not in now.sized:
+        moves = ", and the quantity moves nothing until a line of it is measured" if pd.notna(line["quantity"]) else ""
+        return [f"it was never done here, so it is foretold by its phase and the studio, {scaled}{moves}."]
+    if pd.isna(line["quantity"]):
+        return [
+            f"{'the size of the work is not known' if line['unit'] == 'dm2' else 'no quantity is given'}, so it is foretold as a usual one, with a wider range."
+        ]
+    return []
+
+
+def _per_cent(low: float, high: float) -> str:
+    """Two shares, as `8 to 100 %`."""
+    return f"{100 * low:.0f} to {100 * high:.0f} %" if round(100 * low) < round(100 * high) else f"{100 * low:.0f} %"
 
 
 def _costs(said: QuotedWork, agreed: Commercial) -> tuple[list[tuple[str, Decimal]], list[str]]:
@@ -590,8 +621,8 @@ def _asked(now: Known, name: str, said: QuotedWork, lines: pd.DataFrame, read: R
     person = lines["person"].to_numpy(dtype=str)
     arrays = Lines(
         object=np.full(n, work), phase=lines["phase"].to_numpy(dtype=str), technique=lines["technique"].to_numpy(dtype=str), part=lines["part"].to_numpy(dtype=str),
-        unit=lines["unit"].to_numpy(dtype=str), kind=np.full(n, _word(read.held.get("kind"))), hours=nothing, quantity=nothing, quoted=_positive(lines["quantity"]),
-        figure=_positive(lines["hours"]), condition=np.array([grades.get(_word(one), np.nan) for one in lines["condition"]], dtype=float), person=person,
+        unit=lines["unit"].to_numpy(dtype=str), kind=np.full(n, _word(read.held.get("kind"))), hours=nothing, quantity=nothing, quoted=_positive(quoted_quantity(lines)),
+        figure=_positive(lines["hours"]), condition=np.array([grades.get(_word(one), np.nan) for one in lines["condition"]], dtype=float), area=np.full(n, _number(read.held.get("area_dm2"))), person=person,
         shares=named_shares(person, people_known), people=people_known, day=np.full(n, calibrating.number_of(now.as_of)), is_open=np.ones(n, dtype=bool), weight=np.ones(n),
     )  # fmt: skip
     bench = now.of_bench(said.object)
@@ -605,7 +636,7 @@ def _asked(now: Known, name: str, said: QuotedWork, lines: pd.DataFrame, read: R
     ranges = Ranges.of(low, np.where(np.isnan(arrays.figure), hours, arrays.figure), high)
     arrays = replace(arrays, figure=np.where(np.isnan(arrays.figure) & (ranges.likeliest > 0), ranges.likeliest, arrays.figure))
     return Asked(
-        lines=arrays, ranges=ranges, pinned=np.array([now.pinned.get(t, 0.0) for t in arrays.technique.tolist()]),
+        lines=arrays, ranges=ranges, pinned=now.pinned.shifts(now.calibration, arrays),
         works={work: Described.of(read.held, techniques, _worked(now, said.object))}, left_out=frozenset((work, technique) for technique in now.left_out(said)), bears_on=now.bears_on, bench=beside,
     )  # fmt: skip
 
@@ -623,7 +654,7 @@ def _as_on_the_bench(now: Known, lines: pd.DataFrame, bench: pd.DataFrame, array
         return found
 
     values = {one.name: getattr(arrays, one.name).copy() for one in fields(Lines) if one.name not in ("people", "shares")}
-    for name in ("condition", "kind", "day"):
+    for name in ("condition", "area", "kind", "day"):
         values[name][at] = getattr(there, name)
     for name, estimated in (
         ("figure", _positive(row["own_hours"])),
@@ -649,7 +680,7 @@ def _beside(now: Known, lines: pd.DataFrame, bench: pd.DataFrame, area_dm2: floa
     is_new = place < 0
     found = bench.iloc[np.maximum(place, 0)].reset_index(drop=True)
     of_sheet = found.assign(
-        phase=lines["phase"], technique=lines["technique"], unit=lines["unit"], estimated_quantity=np.where(_is_said(lines), lines["quantity"], found["estimated_quantity"]), area_dm2=area_dm2,
+        phase=lines["phase"], technique=lines["technique"], unit=lines["unit"], estimated_quantity=np.where(_is_said(lines), quoted_quantity(lines), found["estimated_quantity"]), area_dm2=area_dm2,
     )  # fmt: skip
     of_sheet["actual_hours"] = found["actual_hours"].where(~is_new, 0.0)
     of_sheet["goes_on"] = found["goes_on"].where(~is_new, 1.0)

@@ -40,7 +40,7 @@ def with_the_bench(lines: pd.DataFrame, bench: pd.DataFrame, positions: Mapping[
     beside = lines.merge(bench.drop(columns="unit"), on=_NAME, how="left")
     done = beside["all_done"].fillna(False).astype(bool)
     person = beside["person"].where(~done | (beside["person"] != ""), beside["did"].fillna(""))
-    as_estimated = beside["in_estimate"].fillna(False).astype(bool) & beside["filled_in"].notna()
+    as_estimated = beside["in_estimate"].fillna(False).astype(bool) & (beside["filled_in"].notna() | beside["quantity"].isna())  # she typed none
     quantity = beside["quantity"].where(~as_estimated, beside["estimated_quantity"])
     on_sheet = lines.assign(
         worked_hours=beside["actual_hours"].astype(float).fillna(0.0).to_numpy(), done=done.to_numpy(), person=person.to_numpy(), place=beside["place"].fillna(-1).astype(int).to_numpy(),

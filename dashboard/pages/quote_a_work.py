@@ -139,7 +139,7 @@ def _one(quote: Quote) -> None:
     likes = st.container()  # filled once the lines are read that are on the sheet now
     st.subheader("Its lines")
     frame.say([
-        "A technique in each line is enough: what it takes here comes from the record. What is counted by area is filled in from the size. Own hours move a line as far as your figures were worth it before, and the other lines of the work with it, as far as one figure told of the whole work before. "
+        "A technique in each line is enough: what it takes here comes from the record. What is counted by area is filled in where its own lines were measured before. Own hours move a line as far as your figures were worth it before, and the other lines of the work with it, as far as one figure told of the whole work before. "
         "Low and high count where the record knows little. Options stand side by side, lines without one belong to all. Every cell is kept as soon as you leave it."
     ])  # fmt: skip
     work.lines = sheet.edit(f"{key} lines", work.lines, SHEET, turn, "The lines of the quote")
@@ -500,11 +500,11 @@ def _csv(told: WorkQuoted) -> str:
 
 def _quantity(row: tables.Row) -> str:
     if pd.isna(row["quantity"]):
-        return "not said" if row["unit"] and not row["done"] else ""
+        return "not known" if row["unit"] and not row["done"] else ""
     said = amount(row["quantity"], row["unit"] or None) or f"{row['quantity']:g} {UNITS.get(row['unit'], '')}"
     if pd.isna(row["filled_in"]):
         return said
-    return f"{said} (all of it)" if row["filled_in"] >= 1 else f"{said} (usual here: {100 * row['filled_in']:.0f} % of it)"
+    return f"{said} (all of it, as measured before)" if row["filled_in"] >= 1 else f"about {said} (usual here: {100 * row['filled_in']:.0f} % of it)"
 
 
 # --- what may turn up

@@ -230,7 +230,7 @@ def test_a_pinned_rate_is_used_and_said(demo: Store) -> None:
     before = told(demo, of({"technique": "filling", "quantity": "4"})).works[0].options[0].lines.iloc[0]
     con = demo.cursor()
     now = quoting.known(con, reading.today(con))
-    assert now.pinned == {}
+    assert now.pinned.by_rate == {}
     rate = float(np.exp(np.log(before["p50"] / 4)))
     with demo.writing() as writing:
         pins.pin(writing, "filling", rate * 2, reading.today(con), Change(by="principal", reason="slower filler"))
@@ -239,7 +239,9 @@ def test_a_pinned_rate_is_used_and_said(demo: Store) -> None:
         after["pinned"]
         and after["p50"] > 1.5 * before["p50"]
         and after["p50"]
-        == pytest.approx(before["p50"] * np.exp(quoting.known(demo.cursor(), now.as_of).pinned["filling"]), rel=2e-4)  # the steps in which log hours are kept
+        == pytest.approx(
+            before["p50"] * np.exp(quoting.known(demo.cursor(), now.as_of).pinned.by_rate["filling"]), rel=2e-4
+        )  # the steps in which log hours are kept
     )
 
 
