@@ -761,6 +761,8 @@ def _nothing_stays(now: Known, code: str, agreed: Commercial) -> str:
         return "Nothing of it is approved yet, so there is nothing to which what was found could be added: the whole is priced."
     if now.approved.loc[code, "first_stage"]:
         return "What was approved is a first stage, so the rest is no find: the whole is priced."
+    if code in now.approved.index[now.approved["approved_hours"].isna()]:
+        return "What was approved has lines without hours, so nothing can be added to its hours: the whole is priced."
     return ""
 
 

@@ -297,7 +297,7 @@ def earlier_entries(con: duckdb.DuckDBPyConnection, known_object: str) -> pd.Dat
 
 def versions(con: duckdb.DuckDBPyConnection, known_object: str) -> pd.DataFrame:
     """The versions of an estimate, one row each, or one for each option while none is approved (`option`): sums of `hours`, `low_hours`, `high_hours`,
-    `unattended_hours` over its `lines`; `unpriced` of them have a quantity only."""
+    `unattended_hours` over its `lines`; `unpriced` of them have a quantity only; `approved_stays`: what was approved before stays in it, and what was found is added."""
     return _frame(con, "versions", object=known_object)
 
 

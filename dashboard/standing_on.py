@@ -40,7 +40,7 @@ def show(code: str, version: int) -> None:
 def _option(told: PromisedOption, program: str) -> None:
     name = f"Option {told.option}: " if told.option else ""
     price = f", price {money(told.price, told.currency)}" if told.price is not None else ""
-    chance = CONFIDENCES.get(told.confidence, f"{told.confidence} in 100")
+    chance = "as approved, and what was found" if told.stood_on.get("approved_stays") else CONFIDENCES.get(told.confidence, f"{told.confidence} in 100")
     promised = f"{name}promised {hours(told.promised_hours)} h ({chance}){price}; even chance {hours(told.p50)} h, 4 in 5 {hours(told.p80)} h, 9 in 10 {hours(told.p90)} h"
     found = promising.again(told)
     same = (

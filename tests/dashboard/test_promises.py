@@ -426,6 +426,19 @@ def test_the_whole_anew_sets_net_beside_net_and_what_cannot_be_added_is_said(sto
         assert any("A first stage is charged by itself" in one for one in found.works[0].notes) == ("first_stage" in terms)
 
 
+def test_what_was_approved_by_quantity_alone_has_no_hours_to_add_to(store: Store, studio: Bring) -> None:
+    assert studio(
+        "e.csv",
+        "object,version,made_on,approved_on,phase,technique,quantity,hours\n24-001,1,2024-01-05,2024-01-08,,facing,12,\n24-001,1,2024-01-05,2024-01-08,,filling,,6\n",
+    ).complete
+    log(store, {"technique": "inlay", "date": "2024-01-12", "hours": "2.5"}, code="24-001")
+    quote = promising.goes_on(store.cursor(), "24-001", date(2024, 2, 1))
+    quote.letter["reason"] = "A loss"
+    saved(store, quote, date(2024, 2, 1), "A loss")
+    rows, words = compared(store)
+    assert rows["hours"][0] == "6.0" and "The whole is quoted anew" in words
+
+
 def test_where_no_price_was_agreed_hours_are_added_and_nothing_is_made_up(store: Store, studio: Bring) -> None:
     saved(store, under_way(store, studio, price=","), date(2024, 2, 1), "A loss")
     rows, words = compared(store)
@@ -681,7 +694,7 @@ def test_quote_save_and_the_history_of_versions_by_command(demo_file: Path, tmp_
     assert "nothing is saved" in capsys.readouterr().err
     assert main(["overruns", "--db", str(db), "--object", "26-063"]) == 0
     out = capsys.readouterr().out
-    assert "Versions of its estimate" in out and "(4 in 5)" in out and "by hand" in out and "An old fill" in out
+    assert "Versions of its estimate" in out and "(as approved, and what was found)" in out and "by hand" in out and "An old fill" in out
     assert main(["overruns", "--db", str(db), "--object", "26-063", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert all([one["version"] for one in row["versions"]] in ([], [1], [1, 2], [2]) for row in told)

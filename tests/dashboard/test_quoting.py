@@ -123,7 +123,10 @@ def test_a_held_work_is_quoted_from_its_latest_estimate_or_the_quote_being_writt
     with Store(demo_file) as store:
         kept = quotes.keep(store, Quote(works=[QuotedWork(object="26-066", lines=[{"technique": "facing"}])], terms={"confidence": "90"}), "v")
     found = json.loads(command(None, "--object", "26-066", "--json")[1])
-    assert [line["technique"] for line in found["lines"] if not line["worked_hours"]] == ["facing"] and found["price"]["confidence"] == 0.9
+    assert (
+        all(line["worked_hours"] for line in found["lines"] if line["technique"] != "facing") and found["price"]["confidence"] == 0.9
+    )  # what was begun goes on
+    assert sum(line["technique"] == "facing" for line in found["lines"]) == 1 and not any(line["own_hours"] for line in found["lines"])
     with Store(demo_file) as store:
         quotes.throw_away(store, kept.number or 0)
 
