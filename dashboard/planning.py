@@ -128,6 +128,9 @@ def plan(
     )  # fmt: skip
 
 
+MOST_HOURS, MOST_DAYS = 10_000, 3_650  # of a new work that is asked about: at the bench, and waiting alone
+
+
 def with_one_more(known: Plan, hours: float, waiting_days: float, *, first: bool) -> tuple[date, date, date, date]:
     """When a work more would leave that takes about so many hours at even chance and waits so many days alone, at `LEVELS`; behind all that are there, or before them."""
     draws = known.bench.draws

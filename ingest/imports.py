@@ -23,6 +23,7 @@ from ingest.entries import HeldBackAs
 from ingest.errors import FileError
 from ingest.history import Change, utc_now
 from ingest.outcome import Fate, Outcome
+from ingest.notation import MARK_OF_SEPARATOR
 from ingest.readings import Context
 from ingest.records import ESTIMATES, FORMS, IN_ORDER, MILESTONES, OBJECTS, PHASES, REJECT_COLUMNS, TECHNIQUES, TIME_ENTRIES, Form, form_of, header_name
 from ingest.rejects import Rejects
@@ -155,7 +156,7 @@ def bring_in_file(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_b
     progress(f"{name}: checking {len(raw.lines):,} rows")
     people: set[str] = set()
     if form in FORMS:
-        context, people = Context.of(con, decimal_comma=file.separator == ";"), _people(con)
+        context, people = Context.of(con, decimal_mark="" if fate.typed else MARK_OF_SEPARATOR.get(file.separator, "")), _people(con)
         read_cells(con, form, file.names, context, has_nul=file.has_nul)
         outcome = _bring_in(con, form, context, fate, held_back_as, raw)
     else:

@@ -181,16 +181,17 @@ def _pin(row: pd.Series, as_of: date, today: date) -> None:
             ]
         )
         with st.form(f"pin {name}", border=False):
-            hours_per = st.number_input(f"Hours per {per}", min_value=0.0, value=None, step=None, format="%.4g", key=f"pin rate {name}")
+            hours_per = st.text_input(f"Hours per {per}", key=f"pin rate {name}")
             reason = st.text_input("Why", key=f"pin reason {name}", placeholder="a new solvent gel, twice as fast")
             if st.form_submit_button("Pin it"):
-                if hours_per is None:
+                if not hours_per.strip():
                     frame.refuse("No rate is written yet. Write the hours.")
                 else:
+                    pinned = pins.read_rate(per, hours_per)
                     opened = held.store()
                     with opened.writing() as con:
-                        pins.pin(con, name, float(hours_per), today, held.change(reason))
-                    frame.done(f"{name} is pinned at {rate(float(hours_per))} h per {per}.")
+                        pins.pin(con, name, pinned, today, held.change(reason))
+                    frame.done(f"{name} is pinned at {rate(pinned)} h per {per}.")
         if is_pinned and st.button("Let the record say it"):
             opened = held.store()
             held.change("unpinned")  # only for whoever may change something

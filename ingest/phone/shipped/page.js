@@ -576,8 +576,9 @@ const techniquesByName = () => state.techniques.map((one) => [one.technique, one
 // What will hardly be understood is asked about before anything is sent; said again as it is, it goes: the studio may know more than this phone.
 function doubting(wrong, act) {
   let asked = "";
-  return (object, name, hours) => {
-    const about = !technique(name) ? `No technique is called “${name}” here` : object && !work(object) ? `No work “${object}” is on the bench`
+  return (object, name, hours, ...numbers) => {
+    const unclear = [hours, ...numbers].find((text) => /^[1-9]\d{0,2}[.,]\d{3}$/.test(text));
+    const about = unclear ? `“${unclear}” may be ${unclear.replace(/[.,]/, "")} or ${unclear.replace(",", ".")}0: write it so` : !technique(name) ? `No technique is called “${name}” here` : object && !work(object) ? `No work “${object}” is on the bench`
       : hours && (!/[\d¼½¾]/.test(hours) || /[;!?=]/.test(hours) || hours.replace(",", ".") > 16) ? `“${hours}” does not look like the hours of a day` : "";
     wrong.textContent = about && about !== asked ? `${about}. Mend it, or tap ${act} again to send it as it is.` : "";
     asked = about;
@@ -673,7 +674,8 @@ function entryView(entry, day) {
     if (!what.value()) return bad("Say which technique.", what.input);
     if (!from.value !== !to.value) return bad(from.value ? "Say when it ended, or leave the beginning empty." : "Say when it began, or leave the end empty.", from.value ? to : from);
     if (!from.value && !hours.value.trim()) return bad("Write how many hours, or from when to when.", hours);
-    if (doubted(about.value(), what.value(), from.value ? "" : hours.value.trim())) return;
+    const own = chosen("split") === "own shares" ? Object.values(shares).map((share) => share.trim()) : [];
+    if (doubted(about.value(), what.value(), from.value ? "" : hours.value.trim(), quantity.value.trim(), ...own)) return;
     const said = { ...lineOf({ object: about.value(), technique: what.value(), part: part.value.trim() }), person: row.person || kept.person, charge: chosen("charge"), quantity: quantity.value.trim(), unit: quantity.value.trim() && row.unit && row.technique === what.value() ? row.unit : "", done: chosen("done") || (row.done && !spoken[row.done] ? row.done : ""), note: note.value.trim(), discovery: found.checked ? "yes" : row.discovery === "yes" ? "no" : row.discovery || "", mode: chosen("mode") };
     if (row.technique === what.value() && row.phase) said.phase = row.phase;
     let taps = {};
