@@ -30,8 +30,12 @@ COLUMNS = (
 
 def add_options(parser: argparse.ArgumentParser, file: Callable[[str], Path]) -> None:
     parser.add_argument("--ics", type=file, metavar="FILE", help="write the plan as a calendar (iCalendar), works by their codes")
-    parser.add_argument("--hours", type=options.number(notation.hours), metavar="HOURS", help="when a new work would be ready that takes about so many hours at the bench")
-    parser.add_argument("--waiting-days", type=options.number(notation.decimal), default=0.0, metavar="DAYS", help="with --hours: days that it presses and dries alone")
+    parser.add_argument(
+        "--hours", type=options.number(notation.hours), metavar="HOURS", help="when a new work would be ready that takes about so many hours at the bench"
+    )
+    parser.add_argument(
+        "--waiting-days", type=options.number(notation.decimal), default=0.0, metavar="DAYS", help="with --hours: days that it presses and dries alone"
+    )
     parser.add_argument("--before-all", action="store_true", help="with --hours: taken up before all others, not behind them")
 
 

@@ -16,7 +16,7 @@ from dashboard.forecast_sentences import in_ten
 from dashboard.plan_command import COLUMNS
 from dashboard.planning import Plan
 from dashboard.words import counted, day, hours, plain, plain_weeks
-from ingest import absences, notation
+from ingest import absences
 from ingest.absences import Absence
 from ingest.errors import BenchHoursError
 from ingest.formulas import defused_frame
@@ -24,8 +24,7 @@ from ingest.settings import write_settings
 
 SHOWN, MOST_READ_OUT, WEEKS, MOST_OF_A_WEEK, MOST_HURTS = 12, 40, 12, 5, 6
 _WORTH_TELLING_H = 0.5
-_HOURS, _USUAL_HOURS = "Hours at the bench, even chance", "40"
-_WAITING, _USUAL_WAITING = "Days it presses and dries alone", "0"
+_USUAL_HOURS, _USUAL_WAITING = "40", "0"
 
 
 def body() -> None:
@@ -131,12 +130,11 @@ def _say(setting: str, text: str, sentence: str, form: str, empty: Callable[[], 
 def _new_work(plan: Plan) -> None:
     st.header("What a new work would be promised for")
     with st.container(horizontal=True, key="choices"):
-        asked = st.text_input(_HOURS, _USUAL_HOURS, key="new hours", help="As you write them: 40, 12.5, 1:30")
-        waits = st.text_input(_WAITING, _USUAL_WAITING, key="new waiting")
+        asked = st.text_input(planning.HOURS_OF_NEW, _USUAL_HOURS, key="new hours", help="As you write them: 40, 12.5, 1:30")
+        waits = st.text_input(planning.DAYS_OF_NEW, _USUAL_WAITING, key="new waiting")
     first = st.toggle("Taken up before all others", key="new first") if len(plan.works) else False
     try:
-        hours_at_bench = notation.number_called(_HOURS, asked.strip(), planning.MOST_HOURS, read=notation.hours)
-        days_alone = notation.number_called(_WAITING, waits.strip() or "0", planning.MOST_DAYS, or_zero=True)
+        hours_at_bench, days_alone = planning.read_new_work(asked, waits)
         st.write(plain(said.one_more(held.one_more(hours_at_bench, days_alone, first=first), first)))
     except BenchHoursError as error:
         frame.refuse(f"{error}")
