@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
+import stat
 import time
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +17,7 @@ import pandas as pd
 from dashboard.voice import complain, tell
 from ingest.errors import BenchHoursError, why
 from ingest.formulas import defused_frame
+from ingest.partial import own_folder
 
 _QUIET_S = 2.0
 
@@ -39,12 +43,43 @@ def give_json(value: object) -> None:
     tell(json.dumps(value, ensure_ascii=False, indent=1))
 
 
+def as_csv(frame: pd.DataFrame) -> bytes:
+    """A frame as a CSV file (RFC 4180, UTF-8)."""
+    return bytes(defused_frame(frame).to_csv(index=False).encode())
+
+
 def write_csv(frame: pd.DataFrame, file: Path) -> None:
-    try:
-        with file.open("w", encoding="utf-8", newline="") as out:
-            defused_frame(frame).to_csv(out, index=False)
-    except OSError as error:
-        raise BenchHoursError(f"{file} cannot be written ({why(error)})", "Name another place.") from error
+    with written({file: as_csv(frame)}):
+        pass
+
+
+@contextmanager
+def written(files: Mapping[Path, bytes]) -> Iterator[None]:
+    """Write all files of a command, do what stands in the block, and only then give them their names.
+
+    Where one cannot be written the block is not begun, and where the block fails no file is there: of a command that does several things all are done or none.
+
+    """
+    ready: list[tuple[Path, Path]] = []
+    with ExitStack() as folders:
+        for named, made in files.items():
+            try:
+                if named.exists() and not (named.is_file() or named.is_dir()):  # a terminal, a pipe: it has its name already
+                    named.write_bytes(made)
+                    continue
+                file = named.resolve()  # a link stays one
+                if file.exists():
+                    file.open("ab").close()  # a folder, or a file that may not be written, must not be replaced
+                partial = folders.enter_context(own_folder("written", file.parent)) / file.name
+                partial.write_bytes(made)
+                if file.exists():
+                    partial.chmod(stat.S_IMODE(file.stat().st_mode))
+            except OSError as error:
+                raise BenchHoursError(f"{named} cannot be written ({why(error)})", "Name another place.") from error
+            ready.append((partial, file))
+        yield
+        for partial, file in ready:
+            os.replace(partial, file)
 
 
 def progress(of_what: str) -> Callable[[int, int], None]:

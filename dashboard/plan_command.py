@@ -13,13 +13,13 @@ import pandas as pd
 from dashboard import options, plan_calendar, planning, reading
 from dashboard import plan_sentences as said_of
 from dashboard.forecast_sentences import in_ten
-from dashboard.giving import give_json, laid_out, progress, records, write_csv
+from dashboard.giving import as_csv, give_json, laid_out, progress, records, written
 from dashboard.planning import LEAVES, Plan
 from dashboard.remembered import Memory
 from dashboard.voice import tell
 from dashboard.words import day, hours
 from ingest import notation
-from ingest.errors import BenchHoursError, why
+from ingest.errors import BenchHoursError
 from ingest.settings import read_settings
 from ingest.store import Store
 
@@ -55,13 +55,9 @@ def plan(said: argparse.Namespace, store: Store) -> int:
         raise BenchHoursError("--waiting-days and --before-all are about a new work", "Say its --hours too.")
     found = planning.plan(con, as_of, Memory(), progress_of=progress("works and commissions on the bench"))
     more = planning.with_one_more(found, said.hours, said.waiting_days, first=said.before_all) if asked else None
-    if said.ics:
-        try:
-            said.ics.write_bytes(plan_calendar.as_icalendar(found, read_settings(con).zone, datetime.now(UTC)))
-        except OSError as error:
-            raise BenchHoursError(f"{said.ics} cannot be written ({why(error)})", "Name another place.") from error
-    if said.csv:
-        write_csv(found.works[list(COLUMNS)], said.csv)
+    files = {said.ics: plan_calendar.as_icalendar(found, read_settings(con).zone, datetime.now(UTC))} if said.ics else {}
+    with written(files | ({said.csv: as_csv(found.works[list(COLUMNS)])} if said.csv else {})):
+        pass
     if said.json:
         new = [{"object": None, "leaves_on": dict(zip(("p10", "p50", "p80", "p90"), map(str, more), strict=True))}] if more else []
         give_json([*(_as_json(row) for row in records(found.works)), *new])

@@ -15,9 +15,9 @@ from ingest import records, vocabulary
 from ingest.checked import remark
 from ingest.errors import BenchHoursError, FileError
 from ingest.meaning import NONSENSE
+from ingest.notation import of_a_file
 from ingest.outcome import Fate, Outcome
 from ingest.records import Form
-from ingest.notation import of_a_file
 from ingest.settings import NUMBERS, stored_text, write_settings
 from ingest.sql import quoted
 

@@ -136,7 +136,7 @@ def number_called(what: str, text: str, most: int, *, read: Callable[[str], floa
         value = read(text)
     except NotationError as error:
         raise BenchHoursError(f'{what} "{text}" {error.what}', error.mend) from error
-    if not (0 <= value if or_zero else 0 < value) or value > most:
+    if not (value >= 0 if or_zero else value > 0) or value > most:
         raise BenchHoursError(f"{what} cannot be {text}", f"Write a number {'from 0 on' if or_zero else 'above 0'}, at most {most:,}.")
     return value
 

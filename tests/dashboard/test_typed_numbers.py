@@ -137,7 +137,7 @@ def test_a_rate_of_ones_own_and_a_price_agreed_ask() -> None:
         with pytest.raises(BenchHoursError, match=f"^{ASKED}"):
             amounts.decimal_of(text)
     assert (pins.read_rate("dm²", "20 min"), pins.read_rate("dm²", "0.125")) == (pytest.approx(1 / 3), 0.125)
-    with pytest.raises(BenchHoursError, match="^Hours per dm² cannot be 0"):
+    with pytest.raises(BenchHoursError, match=r"^Hours per dm² cannot be 0"):
         pins.read_rate("dm²", "0")
 
 
@@ -148,7 +148,7 @@ def test_a_new_work_that_the_bench_plan_is_asked_about_asks() -> None:
         with pytest.raises(BenchHoursError, match=f'^Days it presses and dries alone "{text}" {ASKED}'):
             planning.read_new_work("40", text)
     assert planning.read_new_work("1:30", "") == (1.5, 0) and planning.read_new_work(" 40 ", "2,5") == (40, 2.5)
-    with pytest.raises(BenchHoursError, match="^Hours at the bench, even chance cannot be 0. Write a number above 0, at most 10,000"):
+    with pytest.raises(BenchHoursError, match=r"^Hours at the bench, even chance cannot be 0. Write a number above 0, at most 10,000"):
         planning.read_new_work("0", "")
 
 

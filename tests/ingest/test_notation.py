@@ -131,7 +131,7 @@ def test_inches_may_end_in_a_fraction(text: str, cm: float) -> None:
 def test_one_mark_before_three_figures_is_asked_about_unless_it_is_known_how_the_file_writes_decimals(text: str) -> None:
     pointed = text.replace(",", ".")
     for doubtful in (text, pointed):
-        with pytest.raises(NotationError, match="^may be ") as caught:
+        with pytest.raises(NotationError, match=r"^may be ") as caught:
             notation.decimal(doubtful)
         # what it proposes is read, and is the two things that may be meant
         thousand, fraction = caught.value.mend.removeprefix("Write ").removesuffix(".").split(" or ")
