@@ -27,6 +27,7 @@ class Context:
     objects, people : folded spelling to the spelling held; a reader of new ones adds to them, so that
         one file spells a new object or person in one way.
     codes : the objects held as codes are compared for slips; made at the first slip.
+    spelled : other spellings of words, folded, as the file first writes them where it may mean new words.
     decimal_mark : how the file writes decimals, so that none in it can stand between thousands; empty where nothing is known, as of what is typed.
     """
 
@@ -36,6 +37,7 @@ class Context:
     people: dict[str, str] = field(default_factory=dict)
     decimal_mark: DecimalMark = ""
     codes: dict[str, str] = field(default_factory=dict)
+    spelled: dict[str, str] = field(default_factory=dict)
     suggestions_left: int = 100
 
     def nearest_object(self, text: str) -> str | None:
@@ -107,12 +109,15 @@ def _technique_in_doubt(context: Context, text: str) -> tuple[str, str] | None:
     return f"is taken for {context.vocabulary.technique(text)}", f"Kept; if {' or '.join(others)} was meant, write its whole name."
 
 
-def _new_phase(context: Context, text: str) -> str:
-    return context.vocabulary.phase_spellings.setdefault(folded(text), " ".join(text.split()))
+def _new_word(spellings: Callable[[Context], dict[str, str]]) -> Callable[[Context, str], str]:
+    """A word that may be new: its name where it is one, as it is written where it is another spelling of one, so that `keyed` can ask which is meant."""
 
+    def read(context: Context, text: str) -> str:
+        written = " ".join(text.split())
+        name = spellings(context).setdefault(folded(text), written)
+        return name if folded(name) == folded(text) else context.spelled.setdefault(folded(text), written)
 
-def _new_technique(context: Context, text: str) -> str:
-    return context.vocabulary.technique_spellings.setdefault(folded(text), " ".join(text.split()))
+    return read
 
 
 def _one_of(words: tuple[str, ...], spellings: dict[str, str], what: str) -> Callable[[Context, str], str]:
@@ -205,8 +210,8 @@ READERS: dict[str, Reader] = {
     "person": Reader("VARCHAR", _person),
     "phase": Reader("VARCHAR", lambda context, text: context.vocabulary.phase(text)),
     "technique": Reader("VARCHAR", lambda context, text: context.vocabulary.technique(text), doubt=_technique_in_doubt),
-    "new_phase": Reader("VARCHAR", _new_phase),
-    "new_technique": Reader("VARCHAR", _new_technique),
+    "new_phase": Reader("VARCHAR", _new_word(lambda context: context.vocabulary.phase_spellings)),
+    "new_technique": Reader("VARCHAR", _new_word(lambda context: context.vocabulary.technique_spellings)),
     "position": Reader("INTEGER", _whole_between(0, 10_000)),
     "version": Reader("INTEGER", _whole_between(1, 1_000)),
     "grade": Reader("INTEGER", _whole_between(0, 3)),
