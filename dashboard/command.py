@@ -25,7 +25,7 @@ from dashboard.labels import SIZES
 from dashboard.sentences import ROUNDED, forgotten_parts, most_over, most_under, said_beside
 from dashboard.serving import Place
 from dashboard.voice import caller, complain, tell
-from dashboard.words import amount, counted, day, hours, signed_hours, text
+from dashboard.words import amount, counted, day, hours, text
 from ingest import notation
 from ingest.devices import ROLES
 from ingest.errors import BenchHoursError, StoreError, why
@@ -449,23 +449,19 @@ def print_overruns(lines: pd.DataFrame, as_of: date, known: str | None = None) -
         if phases.empty:
             tell("No line that was estimated is finished yet.")
         else:
-            rows = [[row["phase"], f"{row['works']}", *_figures(row)] for _, row in phases.iterrows()]
-            rows.append(["all phases", f"{comparison.works}", *_figures(totals(phases))])
+            rows = [[row["phase"], f"{row['works']}", *tables.sum_cells(row)] for _, row in phases.iterrows()]
+            rows.append(["all phases", f"{comparison.works}", *tables.sum_cells(totals(phases))])
             tell(laid_out(["phase", "works", *heads], rows, right=set(range(1, 9))))
             tell(" ".join(filter(None, (most_over(phases), most_under(phases)))))
     else:
         tell(f"Where the hours of {known} went, as of {day(as_of)}")
-        rows = [[row["phase"], row["technique"], row["part"], "finished" if row["finished"] else "open", *_figures(row)] for _, row in lines.iterrows()]
+        rows = [[row["phase"], row["technique"], row["part"], "finished" if row["finished"] else "open", *tables.sum_cells(row)] for _, row in lines.iterrows()]
         tell(laid_out(["phase", "technique", "part", "line", *heads], rows, right=set(range(4, 11))))
     if known is not None and comparison.unquoted_works:
         tell(f"{known} has no estimate: these are its hours, and there is nothing to hold them against.")
         return
     for sentence in [*said_beside(comparison), *(forgotten_parts(lines) if known else []), ROUNDED]:
         tell(sentence)
-
-
-def _figures(row: pd.Series) -> list[str]:
-    return [hours(row["estimated_hours"]), hours(row["actual_hours"]), *(signed_hours(row[name]) for name in ("difference_hours", *CAUSES))]
 
 
 # --- pages

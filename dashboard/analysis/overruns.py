@@ -158,8 +158,8 @@ def by_half_year(comparison: Comparison) -> pd.DataFrame:
 
 
 def totals(phases: pd.DataFrame) -> pd.Series:
-    """The sums of all phases."""
-    return phases[list(_SUMS)].sum()
+    """The sums of all phases, with what `summed` says of open lines."""
+    return phases[[*_SUMS, "unused_hours", "open_lines"]].sum()
 
 
 def open_summary(comparison: Comparison) -> dict[str, float]:

@@ -12,6 +12,7 @@ from dashboard.analysis.calendar import days_of_treatment, stretches
 from dashboard.analysis.overruns import by_object, by_phase, compare, main_cause, summed, totals
 from dashboard.charts import compared, treatment_calendar
 from dashboard.sentences import ROUNDED, forgotten_parts, most_over, most_under, read_out, said_beside, state_of_work
+from dashboard.shown import as_shown
 from dashboard.words import amount, counted, day, hours, plain, signed_hours, text
 from ingest.formulas import defused_frame
 from ingest.history import utc_now
@@ -100,13 +101,13 @@ def _hours(lines: pd.DataFrame) -> None:
 
 def _four_figures(phases: pd.DataFrame) -> list[tuple[str, str, bool]]:
     """Estimated, actual, difference, and of a finished work the main cause; of an open one what is not used yet: actual = estimated + difference − not used yet."""
-    sums = totals(phases)
+    sums = as_shown(totals(phases))
     over = sums["difference_hours"] >= 0.05
     difference = f"{signed_hours(sums['difference_hours'])} h"
     if phases["open_lines"].sum():
         return [
             ("estimated", f"{hours(sums['estimated_hours'])} h", False), ("actual so far", f"{hours(sums['actual_hours'])} h", False),
-            ("difference, on lines finished or over already", difference, over), ("not used yet on open lines", f"{hours(phases['unused_hours'].sum())} h", False),
+            ("difference, on lines finished or over already", difference, over), ("not used yet on open lines", f"{hours(sums['unused_hours'])} h", False),
         ]  # fmt: skip
     words, part = main_cause(sums)
     last = (f"what {'added' if part > 0 else 'saved'} most: {words}", f"{signed_hours(part)} h", over)

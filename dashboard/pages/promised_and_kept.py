@@ -13,6 +13,7 @@ from dashboard.analysis import promises
 from dashboard.charts import promises as charts
 from dashboard.letter import kept, page, paper
 from dashboard.scoring import Scored
+from dashboard.shown import difference
 from dashboard.words import CONFIDENCES, counted, day, hours, per_unit, rate
 from ingest.errors import BenchHoursError
 from ingest.formulas import defused_frame
@@ -133,7 +134,7 @@ def _works(scored: Scored) -> None:
         [
             tables.Link(row["object"], held.address("promised-and-kept", object=row["object"])), day(row["finished_on"]), hours(row["promised_hours"]),
             CONFIDENCES.get(int(row["confidence"]), "") if pd.notna(row["confidence"]) else "a figure", f"{hours(row['p10'])} to {hours(row['p90'])}" if pd.notna(row["p10"]) else "", hours(row["actual_hours"]),
-            "kept" if row["kept"] else f"over by {hours(row['actual_hours'] - row['promised_hours'])} h", hours(row["revised_hours"]) if pd.notna(row["revised_hours"]) else "",
+            "kept" if row["kept"] else f"over by {hours(difference(row['actual_hours'], row['promised_hours']))} h", hours(row["revised_hours"]) if pd.notna(row["revised_hours"]) else "",
         ]
         for row in scored.works.to_dict("records")
     ]  # fmt: skip
@@ -250,7 +251,7 @@ def _one_work(row: pd.Series) -> None:
     st.html(
         tables.figures([
             ("promised", f"{hours(row['promised_hours'])} h", False), ("took", f"{hours(row['actual_hours'])} h", not row["kept"]),
-            ("promise", "kept" if row["kept"] else f"over by {hours(row['actual_hours'] - row['promised_hours'])} h", not row["kept"]),
+            ("promise", "kept" if row["kept"] else f"over by {hours(difference(row['actual_hours'], row['promised_hours']))} h", not row["kept"]),
         ])
     )  # fmt: skip
     taught = held.taught(code, row["finished_on"].date())

@@ -10,6 +10,7 @@ import streamlit as st
 from dashboard import frame, held, tables, yearly
 from dashboard import year_sentences as said
 from dashboard.charts import year as charts
+from dashboard.shown import difference
 from dashboard.words import counted, day, hours, money, signed_hours
 from dashboard.yearly import Year
 from ingest.formulas import defused_frame
@@ -88,7 +89,7 @@ def _earned(year: Year) -> None:
         st.subheader("Work by work")
         rows_of_works: list[list[tables.Cell]] = [
             [
-                held.work_link(row["object"]), money(row["earned_per_hour"], currency) if pd.notna(row["earned_per_hour"]) else "–", hours(row["actual_hours"]), signed_hours(row["over_hours"]), hours(row["approved_hours"]),
+                held.work_link(row["object"]), money(row["earned_per_hour"], currency) if pd.notna(row["earned_per_hour"]) else "–", hours(row["actual_hours"]), signed_hours(difference(row["actual_hours"], row["approved_hours"])), hours(row["approved_hours"]),
                 hours(row["own_cost_hours"]) if row["own_cost_hours"] else "", money(row["net"], currency) if pd.notna(row["net"]) else "–", row["kind"],
             ]
             for row in year.works.head(SHOWN).to_dict("records")
