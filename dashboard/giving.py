@@ -20,6 +20,7 @@ from ingest.formulas import defused_frame
 from ingest.partial import own_folder
 
 _QUIET_S = 2.0
+_DUST = 1e-9
 
 
 def give(frame: pd.DataFrame, said: argparse.Namespace) -> int:
@@ -40,12 +41,30 @@ def records(frame: pd.DataFrame) -> list[dict[Hashable, Any]]:
 
 
 def give_json(value: object) -> None:
-    tell(json.dumps(value, ensure_ascii=False, indent=1))
+    tell(json.dumps(_without_dust(value), ensure_ascii=False, indent=1))
+
+
+def _without_dust(value: Any) -> Any:
+    """The same with nought where sums of binary fractions left a billionth or less, or nought below nought; no other digit is touched."""
+    match value:
+        case float():
+            return 0.0 if abs(value) < _DUST else value
+        case Mapping():
+            return {name: _without_dust(one) for name, one in value.items()}
+        case list() | tuple():
+            return [_without_dust(one) for one in value]
+    return value
+
+
+def as_csv_text(frame: pd.DataFrame) -> str:
+    """A frame as CSV (RFC 4180), without dust (see `_without_dust`) and with nothing that a spreadsheet would run."""
+    swept = {str(name): cells.mask(cells.abs() < _DUST, 0.0) for name, cells in frame.items() if cells.dtype.kind == "f"}
+    return str(defused_frame(frame.assign(**swept)).to_csv(index=False))
 
 
 def as_csv(frame: pd.DataFrame) -> bytes:
-    """A frame as a CSV file (RFC 4180, UTF-8)."""
-    return bytes(defused_frame(frame).to_csv(index=False).encode())
+    """The same as the content of a file (UTF-8)."""
+    return as_csv_text(frame).encode()
 
 
 def write_csv(frame: pd.DataFrame, file: Path) -> None:

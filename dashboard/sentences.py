@@ -113,7 +113,10 @@ def state_of_work(work: pd.Series, sums: pd.Series | None, today: date, now: dat
     sums : row of `dashboard.analysis.overruns.by_object`, or None where no line is held.
     today, now : of the studio's calendar, and in UTC.
     """
-    if pd.notna(work["finished_on"]):
+    finished = is_finished(work, sums)
+    if finished and pd.isna(work["finished_on"]) and sums is not None:
+        where = f"Finished line by line, the last on {day(sums['lines_finished_on'])}"
+    elif finished:
         where = f"Finished on {day(work['finished_on'])}"
         if sums is not None and sums["open_lines"] and work["last_day"] > work["finished_on"]:
             where += f", but worked on again until {day(work['last_day'])}: {counted(int(sums['open_lines']), 'line')} open"
@@ -121,8 +124,8 @@ def state_of_work(work: pd.Series, sums: pd.Series | None, today: date, now: dat
         where = f"Received {ago(work['received_on'].date(), today)}, not begun" if pd.notna(work["received_on"]) else "Not begun"
     else:
         where = f"On the bench since {day(work['first_day'])}, last worked {ago(work['last_day'].date(), today)} ({work['last_technique']})"
-    parts = [where, *_hours_so_far(work, sums)]
-    if pd.isna(work["finished_on"]):
+    parts = [where, *_hours_so_far(work, sums, finished=finished)]
+    if not finished:
         if pd.notna(work["waits_until"]) and work["waits_until"] > now:
             parts.append(f"waiting until {day(work['waits_until_there'])}")
         if pd.notna(work["due_on"]):
@@ -130,7 +133,12 @@ def state_of_work(work: pd.Series, sums: pd.Series | None, today: date, now: dat
     return "; ".join(parts) + "."
 
 
-def _hours_so_far(work: pd.Series, sums: pd.Series | None) -> list[str]:
+def is_finished(work: pd.Series, sums: pd.Series | None) -> bool:
+    """The work was said to be finished, or every line of it is; arguments as of `state_of_work`."""
+    return bool(pd.notna(work["finished_on"]) or (sums is not None and pd.notna(sums["lines_finished_on"])))
+
+
+def _hours_so_far(work: pd.Series, sums: pd.Series | None, *, finished: bool) -> list[str]:
     actual = 0.0 if sums is None else float(sums["actual_hours"])
     if isinstance(work["outcome"], str):
         how = f"its estimate was {work['outcome']} on {day(work['ended_on'])}"
@@ -138,7 +146,6 @@ def _hours_so_far(work: pd.Series, sums: pd.Series | None) -> list[str]:
     if not work["versions"]:
         return [f"{hours(actual)} h, no estimate" if actual else "no estimate yet"]
     estimated = math.nan if sums is None else float(sums["estimated_hours"])
-    finished = pd.notna(work["finished_on"])
     so_far = "" if finished else " so far"
     word = "approved" if pd.notna(work["approved_version"]) else "estimated, not approved"
     if not actual and not finished and not math.isnan(estimated):

@@ -51,7 +51,7 @@ def estimated_against_actual(sums: pd.DataFrame, of: str, *, choosing: bool = Fa
     x = alt.Scale(domain=[0, longest * 1.28 or 1], nice=False)
     base = alt.Chart(data).encode(y=alt.Y(f"{of}:N", sort=list(data[of]), axis=None))
     estimate = base.mark_bar(color=look.ESTIMATE, height=20, yOffset=up).encode(
-        x=alt.X("estimated_hours:Q", scale=x, axis=alt.Axis(title="hours", orient="top", tickCount=4, format=",.1~f")), tooltip=tooltip
+        x=alt.X("estimated_hours:Q", scale=x, axis=alt.Axis(title="hours", orient="top", tickCount=4, format=look.NUMBER)), tooltip=tooltip
     )
     if choosing:
         estimate = estimate.add_params(alt.selection_point(name="chosen", fields=[of]))
@@ -95,7 +95,8 @@ def causes(sums: pd.DataFrame, of: str, causes_by_column: dict[str, str]) -> Cha
                 title="hours over (right) or under (left) the estimate",
                 orient="top",
                 tickCount=5,
-                labelExpr="datum.value ? format(datum.value, '+,.1~f') : '0'",
+                format=look.SIGNED_NUMBER,
+                labelExpr="datum.value ? datum.label : '0'",
             ),
         ),
         color=colour,

@@ -13,13 +13,13 @@ from dashboard import fields, frame, held, plan_calendar, planning, tables
 from dashboard import plan_sentences as said
 from dashboard.charts import plan as charts
 from dashboard.forecast_sentences import in_ten
+from dashboard.giving import as_csv_text
 from dashboard.plan_command import COLUMNS
 from dashboard.planning import Plan
 from dashboard.words import counted, day, hours, plain, plain_weeks
 from ingest import absences
 from ingest.absences import Absence
 from ingest.errors import BenchHoursError
-from ingest.formulas import defused_frame
 from ingest.settings import write_settings
 
 SHOWN, MOST_READ_OUT, WEEKS, MOST_OF_A_WEEK, MOST_HURTS = 12, 40, 12, 5, 6
@@ -256,7 +256,7 @@ def _ics(plan: Plan, zone: str) -> bytes:
 
 
 def _csv(content: pd.DataFrame) -> str:
-    return defused_frame(content).to_csv(index=False)
+    return as_csv_text(content)
 
 
 frame.show("Bench plan", body)

@@ -11,6 +11,7 @@ import streamlit as st
 from dashboard import fields, frame, held, reading, tables
 from dashboard.analysis.backtest import by_phase, judge
 from dashboard.charts import rates as charts
+from dashboard.giving import as_csv_text
 from dashboard.rating import predictions, usual
 from dashboard.sentences import (
     drifting,
@@ -25,7 +26,6 @@ from dashboard.sentences import (
 from dashboard.words import amount, counted, day, hours, per_unit, plain, rate, text
 from ingest import pins
 from ingest.cautions import usual_cautions
-from ingest.formulas import defused_frame
 
 SHOWN, MOST_OPEN = 8, 6
 MOST_READ_OUT = 40
@@ -298,7 +298,7 @@ def _as_csv(table: pd.DataFrame) -> None:
 
 def _csv(content: pd.DataFrame) -> str:
     days = {column: content[column].dt.strftime("%Y-%m-%d") for column in content.select_dtypes("datetime").columns}
-    return defused_frame(content.assign(**days)).to_csv(index=False)
+    return as_csv_text(content.assign(**days))
 
 
 frame.show("Our rates", body)

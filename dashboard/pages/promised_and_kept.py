@@ -11,12 +11,12 @@ from dashboard import frame, held, tables
 from dashboard import promise_sentences as said
 from dashboard.analysis import promises
 from dashboard.charts import promises as charts
+from dashboard.giving import as_csv_text
 from dashboard.letter import kept, page, paper
 from dashboard.scoring import Scored
 from dashboard.shown import difference
 from dashboard.words import CONFIDENCES, counted, day, hours, per_unit, rate
 from ingest.errors import BenchHoursError
-from ingest.formulas import defused_frame
 
 SHOWN, MOST_READ_OUT, LEAST_WORTH = 10, 40, 6
 
@@ -144,7 +144,7 @@ def _works(scored: Scored) -> None:
             st.html(tables.ledger("Promises before", heads, rows[SHOWN:], words=(0, 1, 3, 6)))
     frame.say(
         [
-            "The promise is the one with which a work began: the last version approved before that, else the last one made. A revision takes over hours that are worked already, so it is shown and not scored."
+            "The promise is the one with which a work began: the last version approved before that, else the last one made. A revision takes over hours that are worked already, so it is shown and not scored; One work and The year hold a work against the latest approved."
         ]
     )
     st.download_button("All of them as CSV", partial(_csv, scored), "promises.csv", "text/csv", on_click="ignore")
@@ -153,7 +153,7 @@ def _works(scored: Scored) -> None:
 def _csv(scored: Scored) -> str:
     works = scored.works.drop(columns=["off", "quoted"])
     days = {column: works[column].dt.strftime("%Y-%m-%d") for column in works.select_dtypes("datetime").columns}
-    return defused_frame(works.assign(**days)).to_csv(index=False)
+    return as_csv_text(works.assign(**days))
 
 
 def _by_phase(scored: Scored) -> None:

@@ -12,10 +12,10 @@ from dashboard import frame, held, reading, tables
 from dashboard.analysis.choosing import choose, periods, share_of
 from dashboard.analysis.overruns import CAUSES, Comparison, by_half_year, by_phase, by_technique, by_work, compare, open_summary, summed, totals
 from dashboard.charts import compared
+from dashboard.giving import as_csv_text
 from dashboard.sentences import ROUNDED, most_over, most_under, read_out, said_beside
 from dashboard.shown import as_shown
 from dashboard.words import counted, hours, plain, signed_hours
-from ingest.formulas import defused_frame
 
 MOST = 8
 EVERYTHING = "everything"
@@ -203,7 +203,7 @@ def _as_csv(frames: dict[str, pd.DataFrame]) -> None:
 
 def _csv(content: pd.DataFrame) -> str:
     days = {column: content[column].dt.strftime("%Y-%m-%d") for column in content.select_dtypes("datetime").columns}
-    return defused_frame(content.assign(**days)).to_csv(index=False)
+    return as_csv_text(content.assign(**days))
 
 
 def _causes_read_out(sums: pd.DataFrame) -> str:
