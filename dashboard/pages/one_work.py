@@ -136,7 +136,8 @@ def _lines(lines: pd.DataFrame) -> None:
         rows.append(str(phase))
         rows += [[_joined(row["technique"], row["part"]), *tables.sum_cells(row), _quantities(row), _how_far(row)] for row in inside.to_dict("records")]
     st.html(tables.ledger("Lines of this work", ["line", *tables.SUM_HEADS, "quantity, estimated → actual", "how far"], rows, words=(0, 9)))
-    frame.say(["The four parts of each difference sum to it. An open line is never shown as a saving.", ROUNDED])
+    if lines["yardstick"].ne("none").any():
+        frame.say(["The four parts of each difference sum to it. An open line is never shown as a saving.", ROUNDED])
 
 
 def _how_far(row: tables.Row) -> str:
