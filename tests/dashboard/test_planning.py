@@ -210,7 +210,7 @@ def test_the_command_gives_what_the_plan_says(demo: Store, capsys: pytest.Captur
     assert "A new work of 20.0 h and 5 days of waiting" in capsys.readouterr().out
     for wrong in (
         ["--hours", "0"],
-        ["--hours", "nan"],
+        ["--waiting-days", "-3", "--hours", "20"],
         ["--waiting-days", "3"],
         ["--before-all"],
         ["--as-of", f"{date.today() + timedelta(days=9)}"],
