@@ -18,6 +18,7 @@ from dashboard.analysis.schedule import WHOEVER, BenchTime, Work
 from dashboard.bench_lines import LINE
 from dashboard.forecasting import Bench
 from dashboard.remembered import Memory
+from ingest import notation
 from ingest.absences import Absence, read_absences
 from ingest.amounts import read_named
 from ingest.errors import BenchHoursError
@@ -126,6 +127,18 @@ def plan(
         weeks=_weeks(codes, hours, waits, first_day), days=_days(codes, hours, waits, time.of_day(SHOWN_WEEKS * 7, shown), absences, first_day), people=people, absences=absences,
         unknown_names=unknown_names(con, studio.bench_hours_of_people, studio.absences), without_estimate=tuple(bench.works.loc[bench.works["p50"].isna(), "object"]), spread=_spread(every_line), queue=tuple(works), bench=time,
     )  # fmt: skip
+
+
+MOST_HOURS, MOST_DAYS = 10_000, 3_650  # of a new work that is asked about: at the bench, and waiting alone
+HOURS_OF_NEW, DAYS_OF_NEW = "Hours at the bench, even chance", "Days it presses and dries alone"
+
+
+def read_new_work(hours_said: str, days_said: str) -> tuple[float, float]:
+    """Hours and days of a new work as they are typed into the fields of these names; no days are none."""
+    return (
+        notation.number_called(HOURS_OF_NEW, hours_said.strip(), MOST_HOURS, read=notation.hours),
+        notation.number_called(DAYS_OF_NEW, days_said.strip() or "0", MOST_DAYS, or_zero=True),
+    )
 
 
 def with_one_more(known: Plan, hours: float, waiting_days: float, *, first: bool) -> tuple[date, date, date, date]:

@@ -14,14 +14,14 @@ import pandas as pd
 
 from dashboard import promising, quoting, reading
 from dashboard.analysis.basis import NAMES
-from dashboard.giving import give_json, laid_out, records, write_csv
+from dashboard.giving import as_csv, give_json, laid_out, records, written
 from dashboard.letter import change, content, page, paper
 from dashboard.quote_sentences import allowance, break_even, came_from, earns, may_turn_up, price_words, promised, stays, surprising
 from dashboard.quoting import Known, Option, Quoted, WorkQuoted
 from dashboard.voice import caller, complain, tell
 from dashboard.words import CONFIDENCES, amount, counted, day, hours
 from ingest import promises, quotes
-from ingest.errors import BenchHoursError, why
+from ingest.errors import BenchHoursError
 from ingest.history import Change
 from ingest.promises import Promised
 from ingest.quotes import Quote, QuotedWork
@@ -90,18 +90,18 @@ def quote(said: argparse.Namespace, store: Store) -> int:
         complain(sentence)
     if said.save and faults:
         raise BenchHoursError("nothing is saved, as something of it cannot be read, as is said above", "Mend it, and save it then.")
+    files: dict[Path, bytes] = {said.csv: as_csv(as_frame(work.options))} if said.csv else {}
     if said.pdf or said.html or said.save:
         letter = promising.letter_of(con, found, written_quote, read_settings(con), read_vocabulary(con))
+        files |= ({said.pdf: paper.as_pdf(letter)} if said.pdf else {}) | ({said.html: page.as_page(letter).encode()} if said.html else {})
+    as_data = as_json(found, work)
+    with written(files):
         if said.save:
             _save(store, promising.promised(now, found, written_quote, letter), written_quote, said.reason or "")
-        if said.pdf:
-            _write(said.pdf, paper.as_pdf(letter))
-        if said.html:
-            _write(said.html, page.as_page(letter).encode())
-    if said.csv:
-        write_csv(as_frame(work.options), said.csv)
+    for file in filter(None, (said.pdf, said.html)):
+        complain(f"{file}: the letter")
     if said.json:
-        give_json(as_json(found, work))
+        give_json(as_data)
     elif not said.csv:
         _tell(now, found, work)
     return 1 if faults else 0
@@ -174,14 +174,6 @@ def _of_latest_version(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -
             "Write it under Quote a work, or say --lines FILE too.",
         )
     return promising.goes_on(con, code, as_of)
-
-
-def _write(file: Path, made: bytes) -> None:
-    try:
-        file.write_bytes(made)
-    except OSError as error:
-        raise BenchHoursError(f"{file} cannot be written ({why(error)})", "Name another place.") from error
-    complain(f"{file}: the letter")
 
 
 # --- as data

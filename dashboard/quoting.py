@@ -34,7 +34,7 @@ from dashboard.remembered import Memory
 from dashboard.under_way import as_one, in_words, with_the_bench
 from dashboard.words import CONFIDENCES, UNITS
 from ingest import notation
-from ingest.amounts import decimal_of, read_named
+from ingest.amounts import decimal_of, exact, read_named
 from ingest.errors import BenchHoursError
 from ingest.quotes import COST_COLUMNS, Quote, QuotedWork, ReadWork
 from ingest.settings import Settings
@@ -222,7 +222,7 @@ def commercial(said: Mapping[str, str], studio: Settings, known_people: Mapping[
     def read(name: str, words: str, otherwise: float | None, most: Decimal = _MOST_TERM) -> Decimal | None:
         text = said.get(name, "").strip()
         if not text:
-            return None if otherwise is None else decimal_of(notation.written(otherwise))
+            return None if otherwise is None else exact(otherwise)
         try:
             value = decimal_of(text)
         except BenchHoursError as error:
@@ -273,7 +273,7 @@ def commercial(said: Mapping[str, str], studio: Settings, known_people: Mapping[
     )  # fmt: skip
     yearly = None
     if same and studio.yearly_cost and studio.chargeable_hours:
-        yearly = YearlyCost(cost=decimal_of(notation.written(studio.yearly_cost)), chargeable_hours=decimal_of(notation.written(studio.chargeable_hours)))
+        yearly = YearlyCost(cost=exact(studio.yearly_cost), chargeable_hours=exact(studio.chargeable_hours))
     return Commercial(
         confidence=confidence, currency=currency, terms=terms, payments=tuple(stages), tax_name=studio.tax_name or "tax", yearly=yearly,
         travel_hours=read("travel_hours", "Travel, hours", None, Decimal(1000)) or Decimal(0), travel_cost=read("travel_cost", "Travel, cost", None) or Decimal(0),

@@ -14,7 +14,7 @@ import pandas as pd
 from dashboard import calibrating, reading
 from dashboard.analysis import backtest as trying
 from dashboard.analysis.backtest import QUANTILE_COLUMNS, Retried, Verdict
-from dashboard.giving import give, give_json, laid_out, progress, records, write_csv
+from dashboard.giving import as_csv, give, give_json, laid_out, progress, records, written
 from dashboard.sentences import how_the_ranges_did, how_the_totals_did, trust
 from dashboard.voice import complain, tell
 from dashboard.words import UNITS, counted, day, hours, per_unit, rate, text
@@ -83,11 +83,11 @@ def backtest(said: argparse.Namespace, store: Store) -> int:
     as_of = said.as_of or reading.today(con)
     retried = calibrating.retried(con, as_of, progress("days on which estimates were made"))
     verdict, phases = trying.judge(retried), trying.by_phase(retried)
+    files = {said.predictions: as_csv(predictions(retried))} if said.predictions else {}
+    with written(files | ({said.csv: as_csv(phases)} if said.csv else {})):
+        pass
     if said.predictions:
-        write_csv(predictions(retried), said.predictions)
         complain(f"{said.predictions}: {counted(len(retried.lines), 'line')}, each foretold from what was finished before its estimate was made")
-    if said.csv:
-        write_csv(phases, said.csv)
     if said.json:
         give_json(as_json(verdict, phases))
     if not (said.json or said.csv):

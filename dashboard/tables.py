@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard.analysis.overruns import CAUSES
+from dashboard.shown import as_shown
 from dashboard.words import CONFIDENCES, counted, day, hours, money, signed_hours, text
 
 
@@ -117,5 +118,8 @@ def price_of(row: Row, before: str = "") -> str:
 
 
 def sum_cells(row: pd.Series | Row) -> list[str]:
-    """The cells under `SUM_HEADS`."""
-    return [hours(row["estimated_hours"]), hours(row["actual_hours"]), *(signed_hours(row[name]) for name in ("difference_hours", *CAUSES))]
+    """The cells under `SUM_HEADS`; of a line of a work without an estimate its hours alone, as there is nothing to hold them against."""
+    if row.get("yardstick") == "none":
+        return ["–", hours(row["actual_hours"]), *["–"] * (1 + len(CAUSES))]
+    told = as_shown(row)
+    return [hours(told["estimated_hours"]), hours(told["actual_hours"]), *(signed_hours(told[name]) for name in ("difference_hours", *CAUSES))]

@@ -17,6 +17,8 @@ from ingest.csv_files import open_csv, read_raw
 from ingest.drafts import LINE_COLUMNS, sentences
 from ingest.errors import FileError
 from ingest.history import Change
+from ingest.notation import MARK_OF_SEPARATOR, of_a_file
+from ingest.readings import READERS
 from ingest.records import ESTIMATES, OBJECTS, header_name
 from ingest.store import Store
 from ingest.typed import begin_on, own_faults, put_rows
@@ -32,6 +34,7 @@ DESCRIBED = tuple(
     column.name for column in OBJECTS.columns if column.name not in ("object", "received_on", "due_on", "finished_on", "returned_from", "commission", "note")
 )
 _FILE_COLUMNS = (*LINE_COLUMNS, "unit")
+_NUMBERS = tuple(column.name for column in ESTIMATES.columns if READERS[column.reading].sql_type == "DOUBLE")
 
 
 @dataclass(slots=True, kw_only=True)
@@ -266,11 +269,12 @@ def lines_of_file(store: Store, path: Path) -> tuple[list[dict[str, str]], list[
                 f'{path.name} lacks the column "technique"', "A file of lines has technique, and as far as known phase, part, quantity, hours, person, option."
             )
         raw = read_raw(con, file)
+        mark = MARK_OF_SEPARATOR.get(file.separator, "")
         known = {name: place for place, name in enumerate(names) if name in _FILE_COLUMNS}
         rows = con.execute(f'SELECT {", ".join(f"trim(c{place})" for place in known.values())} FROM cells ORDER BY "row"').fetchall()
     lines: list[dict[str, str]] = [{} for _ in range(int(max(raw.lines, default=0)))]
     for line, cells in zip(raw.lines.tolist(), rows, strict=True):
-        lines[line - 1] = {name: cell for name, cell in zip(known, cells, strict=True) if cell}
+        lines[line - 1] = {name: of_a_file(cell, mark) if name in _NUMBERS else cell for name, cell in zip(known, cells, strict=True) if cell}
     said = [f"{path.name}, line {fault.line}: {fault.reason}. {fault.mend}" for fault in raw.faults]
     unknown = [text for name, text in zip(names, file.header, strict=True) if name and name not in _FILE_COLUMNS]
     return lines, [*said, *([f"{path.name}: no columns of a line, and left out: {', '.join(unknown)}"] if unknown else [])]

@@ -16,7 +16,7 @@ from ingest.absences import read_absences, written_absences
 from ingest.amounts import read_named
 from ingest.errors import BenchHoursError, NotationError
 from ingest.history import Change, keep_earlier
-from ingest.notation import DAY_ORDERS, DayOrder, currency, decimal, price, suggestion, written, yes_or_no
+from ingest.notation import DAY_ORDERS, DayOrder, currency, number_called, suggestion, written, yes_or_no
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,18 +77,18 @@ class Settings:
     demo: bool = False
 
 
-_NUMBERS: dict[str, tuple[str, Callable[[str], float], int]] = {
-    "bench_hours_per_week": ("the hours at the bench a week", decimal, 168),
-    "ask_after_hours": ("the hours after which a spell in hand is asked about", decimal, 24),
-    "hourly_rate": ("the rate per hour", price, 100_000),
-    "yearly_cost": ("what a year costs", price, 1_000_000_000),
-    "chargeable_hours": ("the hours of a year that can be charged", decimal, 100_000),
-    "minimum_charge": ("the least charge", price, 1_000_000_000),
-    "tax_per_cent": ("the tax in per cent", decimal, 100),
-    "handwork_minutes": ("the minutes of handwork without a break", decimal, 1440),
-    "pause_minutes": ("the minutes of a break", decimal, 1440),
-    "solvent_hours_a_day": ("the solvent hours of a day", decimal, 24),
-    "solvent_hours_a_week": ("the solvent hours of a week", decimal, 168),
+NUMBERS: dict[str, tuple[str, int]] = {
+    "bench_hours_per_week": ("the hours at the bench a week", 168),
+    "ask_after_hours": ("the hours after which a spell in hand is asked about", 24),
+    "hourly_rate": ("the rate per hour", 100_000),
+    "yearly_cost": ("what a year costs", 1_000_000_000),
+    "chargeable_hours": ("the hours of a year that can be charged", 100_000),
+    "minimum_charge": ("the least charge", 1_000_000_000),
+    "tax_per_cent": ("the tax in per cent", 100),
+    "handwork_minutes": ("the minutes of handwork without a break", 1440),
+    "pause_minutes": ("the minutes of a break", 1440),
+    "solvent_hours_a_day": ("the solvent hours of a day", 24),
+    "solvent_hours_a_week": ("the solvent hours of a week", 168),
 }
 CLAUSES = ("clause_not_included", "clause_changes", "clause_validity", "clause_storage", "clause_insurance")
 NO_CLAUSE = "none"
@@ -119,15 +119,9 @@ def stored_text(name: str, text: str) -> str:
             return currency(text)
         except NotationError as error:
             raise BenchHoursError(f'"{text}" {error.what}', error.mend) from error
-    elif name in _NUMBERS:
-        what, read, most = _NUMBERS[name]
-        try:
-            value = read(text)
-        except NotationError as error:
-            raise BenchHoursError(f'{what} "{text}" {error.what}', error.mend) from error
-        if not 0 < value <= most:
-            raise BenchHoursError(f"{what} cannot be {text}", f"Write a number above 0, at most {most:,}.")
-        return written(value)
+    elif name in NUMBERS:
+        what, most = NUMBERS[name]
+        return written(number_called(what, text, most))
     return text
 
 
@@ -209,7 +203,7 @@ def read_settings(con: duckdb.DuckDBPyConnection) -> Settings:
     """The settings as stored, defaults where nothing was said. What is stored is not judged again: a studio must open to be put right."""
     values: dict[str, object] = {}
     for name, text in con.execute("SELECT setting, value FROM settings").fetchall():
-        if name in _NUMBERS:
+        if name in NUMBERS:
             values[name] = float(text.replace(",", "."))
         elif name in _NAMES:
             values[name] = text == "yes" if name in _YES_OR_NO else text

@@ -16,9 +16,9 @@ from dashboard import forecast_sentences as said
 from dashboard.background import GivenUp, Task
 from dashboard.charts import bench as charts
 from dashboard.forecasting import FORECAST_KEYS, Bench
+from dashboard.giving import as_csv_text
 from dashboard.words import ago, amount, counted, day, hours, plain, tenths, text
 from ingest import quotes
-from ingest.formulas import defused_frame
 
 SHOWN, MOST_READ_OUT, MOST_FINDS, MOST_SINCE = 12, 40, 6, 5
 LIKELY = 0.02
@@ -411,7 +411,7 @@ def _progress(code: str) -> None:
 
 
 def _csv(content: pd.DataFrame) -> str:
-    return defused_frame(content).to_csv(index=False)
+    return as_csv_text(content)
 
 
 frame.show("On the bench", body)

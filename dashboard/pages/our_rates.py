@@ -11,6 +11,7 @@ import streamlit as st
 from dashboard import fields, frame, held, reading, tables
 from dashboard.analysis.backtest import by_phase, judge
 from dashboard.charts import rates as charts
+from dashboard.giving import as_csv_text
 from dashboard.rating import predictions, usual
 from dashboard.sentences import (
     drifting,
@@ -25,7 +26,6 @@ from dashboard.sentences import (
 from dashboard.words import amount, counted, day, hours, per_unit, plain, rate, text
 from ingest import pins
 from ingest.cautions import usual_cautions
-from ingest.formulas import defused_frame
 
 SHOWN, MOST_OPEN = 8, 6
 MOST_READ_OUT = 40
@@ -181,16 +181,17 @@ def _pin(row: pd.Series, as_of: date, today: date) -> None:
             ]
         )
         with st.form(f"pin {name}", border=False):
-            hours_per = st.number_input(f"Hours per {per}", min_value=0.0, value=None, step=None, format="%.4g", key=f"pin rate {name}")
+            hours_per = st.text_input(f"Hours per {per}", key=f"pin rate {name}")
             reason = st.text_input("Why", key=f"pin reason {name}", placeholder="a new solvent gel, twice as fast")
             if st.form_submit_button("Pin it"):
-                if hours_per is None:
+                if not hours_per.strip():
                     frame.refuse("No rate is written yet. Write the hours.")
                 else:
+                    pinned = pins.read_rate(per, hours_per)
                     opened = held.store()
                     with opened.writing() as con:
-                        pins.pin(con, name, float(hours_per), today, held.change(reason))
-                    frame.done(f"{name} is pinned at {rate(float(hours_per))} h per {per}.")
+                        pins.pin(con, name, pinned, today, held.change(reason))
+                    frame.done(f"{name} is pinned at {rate(pinned)} h per {per}.")
         if is_pinned and st.button("Let the record say it"):
             opened = held.store()
             held.change("unpinned")  # only for whoever may change something
@@ -297,7 +298,7 @@ def _as_csv(table: pd.DataFrame) -> None:
 
 def _csv(content: pd.DataFrame) -> str:
     days = {column: content[column].dt.strftime("%Y-%m-%d") for column in content.select_dtypes("datetime").columns}
-    return defused_frame(content.assign(**days)).to_csv(index=False)
+    return as_csv_text(content.assign(**days))
 
 
 frame.show("Our rates", body)

@@ -15,6 +15,7 @@ import streamlit as st
 
 from dashboard import fields, frame, held, promising, quote_sentences, quoting, reading, sheet, tables
 from dashboard.charts import quotes as charts
+from dashboard.giving import as_csv_text
 from dashboard.letter import change, content, page, paper
 from dashboard.quote_command import as_frame
 from dashboard.quoting import Known, Option, Quoted, WorkQuoted
@@ -22,7 +23,6 @@ from dashboard.words import CONFIDENCES, UNITS, amount, counted, day, hours, mon
 from ingest import notation, promises, quotes
 from ingest.cautions import usual_cautions
 from ingest.errors import BenchHoursError
-from ingest.formulas import defused_frame
 from ingest.quotes import MARKS, Quote, QuotedWork
 from ingest.records import OBJECTS, SHAPES
 from ingest.settings import CLAUSES, NO_CLAUSE
@@ -495,7 +495,7 @@ def _how_it_reads(told: WorkQuoted) -> None:
 
 
 def _csv(told: WorkQuoted) -> str:
-    return defused_frame(as_frame(told.options)).to_csv(index=False)
+    return as_csv_text(as_frame(told.options))
 
 
 def _quantity(row: tables.Row) -> str:

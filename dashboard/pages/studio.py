@@ -318,8 +318,8 @@ def _add_technique() -> None:
             return
         known = fields.vocabulary()
         try:
-            if name.strip() and (meant := known.technique_spellings.get(folded(name))):
-                raise BenchHoursError(f'"{name}" is understood already, as {meant}', "Choose another name, or change that one.")
+            if (meant := known.technique_spellings.get(folded(name))) and folded(meant) == folded(name):  # of another spelling the writer asks
+                raise BenchHoursError(f"there is {meant} already", "Choose another name, or change that one.")
             store_rows(held.store(), TECHNIQUES, [{"technique": name, **said, "aliases": aliases}], held.change("added under Studio"))
         except BenchHoursError as error:
             frame.refuse(f"Not added: {error} What you typed is still here.")

@@ -10,9 +10,10 @@ import streamlit as st
 from dashboard import frame, held, tables, yearly
 from dashboard import year_sentences as said
 from dashboard.charts import year as charts
+from dashboard.giving import as_csv_text
+from dashboard.shown import difference
 from dashboard.words import counted, day, hours, money, signed_hours
 from dashboard.yearly import Year
-from ingest.formulas import defused_frame
 
 SHOWN = 30
 
@@ -88,14 +89,18 @@ def _earned(year: Year) -> None:
         st.subheader("Work by work")
         rows_of_works: list[list[tables.Cell]] = [
             [
-                held.work_link(row["object"]), money(row["earned_per_hour"], currency) if pd.notna(row["earned_per_hour"]) else "–", hours(row["actual_hours"]), signed_hours(row["over_hours"]), hours(row["approved_hours"]),
+                held.work_link(row["object"]), money(row["earned_per_hour"], currency) if pd.notna(row["earned_per_hour"]) else "–", hours(row["actual_hours"]), signed_hours(difference(row["actual_hours"], row["approved_hours"])), hours(row["approved_hours"]),
                 hours(row["own_cost_hours"]) if row["own_cost_hours"] else "", money(row["net"], currency) if pd.notna(row["net"]) else "–", row["kind"],
             ]
             for row in year.works.head(SHOWN).to_dict("records")
         ]  # fmt: skip
         heads = ["work", "an hour", "took, h", "difference, h", "approved, h", "own cost, h", "price without tax and costs", "kind"]
         st.html(tables.ledger("What an hour earned, work by work", heads, rows_of_works, words=(0, 7)))
-        frame.say(["The latest finished stands first."])
+        frame.say(
+            [
+                "The latest finished stands first. The difference is from all hours approved, with what might turn up; One work holds each line against its own, and says where the two differ."
+            ]
+        )
         frame.say(
             [
                 "Hours agreed on top are charged apart, and not in these." if year.works["extra_hours"].any() else "",
@@ -120,7 +125,7 @@ def _experience() -> None:
 
 
 def _csv(content: pd.DataFrame) -> str:
-    return defused_frame(content).to_csv(index=False)
+    return as_csv_text(content)
 
 
 frame.show("The year", body)
