@@ -9,11 +9,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard import calibrating, quoting
+from dashboard import calibrating, forecasting, quoting
 from dashboard.analysis import calibration, joint, rates
 from dashboard.analysis.lines import Lines, join
 from dashboard.command import main
 from dashboard.quoting import WorkQuoted
+from dashboard.remembered import Memory
 from dashboard.sentences import said_of_rate
 from ingest import pins, quotes
 from ingest.history import Change
@@ -162,3 +163,23 @@ def test_sizes_of_another_technique_say_nothing(hours: list[float], quantity: fl
 def test_studios_that_measure_little_are_told_within_their_ranges_and_better_than_by_their_own_medians() -> None:
     found = pooled([one_studio(seed, 10, 0.4, "quantity") for seed in (15000, 15001, 15002, 15003)])
     assert 0.7 < found["inside 80"] < 0.9 and found["off"] < found["scaled"]
+
+
+def test_what_was_measured_on_a_line_under_way_weighs_where_three_works_are_all_there_is(bring: Bring, store: Store) -> None:
+    works, technique = range(1, 5), "surface cleaning aqueous"
+    bring("o.csv", "object,height_cm,width_cm,finished_on\n" + "".join(f"26-00{n},74,80,{f'2026-03-0{n}' if n < 4 else ''}\n" for n in works))
+    bring(
+        "e.csv",
+        "object,version,made_on,approved_on,phase,technique,quantity,unit,hours\n"
+        + "".join(f"26-00{n},1,2026-01-0{n},2026-01-0{n},,{technique},59.2,dm2,{14 if n < 4 else 16}\n" for n in works),
+    )
+    done = [(1, "02-01", 12, 59.2), (2, "02-02", 14, 59.2), (3, "02-03", 15, 59.2), (4, "05-20", 8.5, 14), (4, "05-21", 9, 14)]
+    bring(
+        "t.csv",
+        "object,phase,technique,person,date,hours,quantity,unit\n"
+        + "".join(f"26-00{n},,{technique},Ilse,2026-{day},{hours},{dm2},dm2\n" for n, day, hours, dm2 in done),
+    )
+    line = forecasting.bench(store.cursor(), AS_OF, Memory()).lines.set_index("object").loc["26-004"]
+    straight = 17.5 / (28 / 59.2)  # 37.0 h, at the pace so far
+    assert 17.5 < line["p10"] < 26.5 < line["p90"]  # what such a line took
+    assert line["p50"] > (14 + straight) / 2 and line["p90"] > 0.95 * straight
