@@ -188,8 +188,18 @@ class Commercial:
     faults: tuple[str, ...]
 
     @property
+    def without_tax(self) -> str:
+        """What stands behind a net amount: `, without VAT`; nothing where there is no tax."""
+        return f", without {self.tax_name}" if self.terms.tax else ""
+
+    @property
+    def tax_included(self) -> str:
+        """What stands behind an amount that the owner pays: `, VAT included`; nothing where there is no tax."""
+        return f", {self.tax_name} included" if self.terms.tax else ""
+
+    @property
     def travel(self) -> Decimal | None:
-        """What travel for all works costs together; None where it has hours and nobody said what an hour costs."""
+        """What travel for all works costs together, without tax; None where it has hours and nobody said what an hour costs."""
         if self.travel_hours and self.terms.rate is None:
             return None
         return price.rounded(self.travel_hours * (self.terms.rate or Decimal(0)) + self.travel_cost, self.terms.step)
@@ -397,8 +407,7 @@ class Quoted:
         travel = Decimal(0) if len(prices) == 1 else self.commercial.travel
         if not prices or travel is None or any(one is None for one in prices):
             return None
-        taxed = price.rounded(travel * (1 + (self.commercial.terms.tax or Decimal(0)) / 100), self.commercial.terms.step)
-        return sum((one.amount for one in prices if one is not None), Decimal(0)) + taxed
+        return sum((one.amount for one in prices if one is not None), Decimal(0)) + price.with_tax(travel, self.commercial.terms)
 
 
 def under_way(lines: pd.DataFrame, quote: Quote) -> tuple[str, ...]:

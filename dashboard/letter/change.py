@@ -10,9 +10,11 @@ from datetime import date
 
 import pandas as pd
 
+from dashboard.analysis.price import Price, rounded
 from dashboard.letter import content
 from dashboard.letter.blocks import Block, Letter, facts, says, small, subheading, table
-from dashboard.quoting import Option, Quoted, WorkQuoted
+from dashboard.prices import Taxed
+from dashboard.quoting import Commercial, Option, Quoted, WorkQuoted
 from dashboard.words import CONFIDENCES, counted, day, hours, money, signed_hours, text
 from ingest.cautions import usual_cautions
 from ingest.errors import BenchHoursError
@@ -26,10 +28,11 @@ _SHOWN = 0.5  # hours from which a change of a phase is named
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Before:
-    """What was agreed before: the version, with the `hours` that it promised and the price agreed; `reckoned`: the price that it had as it was quoted, if it was.
+    """What was agreed before: the version, with the `hours` that it promised.
 
     Attributes
     ----------
+    taxed : the price agreed, with what it includes; None where there is none. reckoned : the price that it had as it was quoted, tax in it, if it was.
     lines : frame `phase`, `technique`, `part`, `hours`.
     """
 
@@ -37,7 +40,7 @@ class Before:
     made_on: date
     approved_on: date | None
     hours: float
-    price: float | None
+    taxed: Taxed | None
     reckoned: float | None
     currency: str | None
     lines: pd.DataFrame
@@ -50,6 +53,10 @@ def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary, be
         raise BenchHoursError("a letter of change is about one work", "Quote the works apart.")
     if not quote.letter.get("reason", "").strip():
         raise BenchHoursError("the letter does not say yet what was found", "Write it: it is why the owner is asked again.")
+    if before.taxed is not None and (before.taxed.net is None or before.taxed.gross is None) and works[0].options[0].price is not None:
+        raise BenchHoursError(
+            f"it is not known whether {before.taxed.tax} is in the price of version {before.version}, and so not what changes", "Say it under Studio, quotes, or of this version under Estimate."
+        )  # fmt: skip
     whole = content.letter(quoted, quote, studio, words)
     (work,) = works
     blocks: list[Block] = [says(quote.letter["opening"])] if quote.letter.get("opening") else []
@@ -83,10 +90,7 @@ def _old_and_new(quoted: Quoted, option: Option, before: Before) -> list[Block]:
     when = f"approved on {day(before.approved_on)}" if before.approved_on else f"of {day(before.made_on)}, not approved"
     rows = [["hours", hours(before.hours), hours(option.promised), signed_hours(round(option.promised, 1) - round(before.hours, 1))]]
     if option.price is not None:
-        new, alike = float(option.price.amount), before.price is not None and (before.currency or agreed.currency) == agreed.currency
-        old = money(before.price, before.currency or agreed.currency) if before.price is not None else "none was given"
-        by = new - before.price if alike and before.price is not None else None
-        rows.append(["price", old, money(new, agreed.currency), "" if by is None else f"{'+' if by >= 0 else '−'}{money(abs(by), agreed.currency)}"])
+        rows += _prices(option.price, agreed, before)
     blocks = [table("What was agreed and what it is now", ["", f"agreed ({when})", "now", "change"], rows, right=(1, 2, 3))]
     blocks.append(
         says(
@@ -105,6 +109,21 @@ def _old_and_new(quoted: Quoted, option: Option, before: Before) -> list[Block]:
         facts([("New", _named(others[others["worked_hours"] == 0])), ("Not agreed before, worked already", _named(others[others["worked_hours"] > 0]))])
     )
     return blocks
+
+
+def _prices(price: Price, agreed: Commercial, before: Before) -> list[list[str]]:
+    """The price of before and of now, net beside net and tax beside tax; one row where neither has a tax."""
+    old, currency = before.taxed, before.currency or agreed.currency
+    taxed = bool(agreed.terms.tax) or (old is not None and old.per_cent != 0)
+    net = None if old is None or old.net is None else rounded(old.net, agreed.terms.step)
+    gross = None if old is None or old.gross is None else rounded(old.gross, agreed.terms.step)
+    tax = None if net is None or gross is None else gross - net
+    pairs = [(f"price without {agreed.tax_name}", net, price.net), (agreed.tax_name, tax, price.tax)] if taxed else []
+    rows = []
+    for words, was, now in [*pairs, (f"price, {agreed.tax_name} included" if taxed else "price", gross, price.amount)]:
+        by = "" if was is None or currency != agreed.currency else f"{'+' if now >= was else '−'}{money(abs(now - was), currency)}"
+        rows.append([words, "none was given" if was is None else money(was, currency), money(now, agreed.currency), by])
+    return rows
 
 
 def _chance(option: Option) -> str:

@@ -47,7 +47,7 @@ def small(store: Store, bring: Bring) -> Store:
     for name, text in (("o.csv", OBJECTS), ("e.csv", ESTIMATES), ("t.csv", LOG)):
         assert bring(name, text).complete
     with store.writing() as con:
-        write_settings(con, {"tax_per_cent": "19", "yearly_cost": "3000", "hourly_rate": "60", "currency": "EUR"})
+        write_settings(con, {"tax_per_cent": "19", "prices_include_tax": "yes", "yearly_cost": "3000", "hourly_rate": "60", "currency": "EUR"})
     return store
 
 
