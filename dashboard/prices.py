@@ -7,7 +7,7 @@ says of such prices; where it does not say that either, neither net nor gross is
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -156,6 +156,19 @@ def absurd_price(one: Taxed, hours: float, currency: str, studio: Settings) -> s
         f"{money(one.amount, currency)}{one.words} for {hours:,.1f} h is {money(an_hour, currency)} an hour{without_tax(studio)}, "
         f"{_times(times)} {_side(an_hour, studio.hourly_rate)} than the studio’s rate of {money(studio.hourly_rate, currency)}."
     )
+
+
+def absurd_terms(said: Mapping[str, str], rate: Decimal | None, minimum: Decimal | None, studio: Settings | None, currency: str) -> list[str]:
+    """What of the rate and the least charge that are typed for one quote is hardly meant beside the rate; `studio`: None where its amounts are in another currency."""
+    usual, found = studio.hourly_rate if studio else None, []
+    if said.get("rate", "").strip() and rate and usual and (times := far_off(float(rate), usual)):
+        found.append(f"A rate of {money(rate, currency)} an hour is {_times(times)} {_side(float(rate), usual)} than the studio’s, {money(usual, currency)}.")
+    beside = float(rate) if rate else usual
+    if said.get("minimum", "").strip() and minimum and beside and (times := far_off(float(minimum), beside)):
+        found.append(
+            f"A minimum charge of {money(minimum, currency)} is {_times(times)} {_side(float(minimum), beside)} than an hour at {money(beside, currency)}."
+        )
+    return found
 
 
 MONEY = ("hourly_rate", "hourly_rates", "yearly_cost", "chargeable_hours", "minimum_charge", "currency")

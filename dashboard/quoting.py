@@ -14,7 +14,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from dashboard import bench_lines, calibrating, reading
+from dashboard import bench_lines, calibrating, prices, reading
 from dashboard.analysis import discovery, price, promise, rates, similar, uplift, waiting
 from dashboard.analysis.basis import LEVELS, NAMES, Basis, reckon
 from dashboard.analysis.calibration import Calibration
@@ -168,7 +168,7 @@ def _number(value: Any) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Commercial:
-    """What the price rests on beside the hours, read from the terms of a quote and the settings of the studio; `faults` are sentences about what could not be read.
+    """What the price rests on beside the hours, read from the terms of a quote and the settings of the studio; `faults` are sentences about what could not be read, `doubts` about what can hardly be meant.
 
     `said_yearly`: the studio has said what a year costs, be it in another currency.
     """
@@ -186,6 +186,7 @@ class Commercial:
     bench_hours_per_week: float
     said_yearly: bool
     faults: tuple[str, ...]
+    doubts: tuple[str, ...]
 
     @property
     def without_tax(self) -> str:
@@ -274,6 +275,7 @@ def commercial(said: Mapping[str, str], studio: Settings, known_people: Mapping[
         travel_hours=read("travel_hours", "Travel, hours", None, Decimal(1000)) or Decimal(0), travel_cost=read("travel_cost", "Travel, cost", None) or Decimal(0),
         first_stage=said.get("first_stage") == "yes", begin_on=begin_on, bench_hours_per_week=studio.bench_hours_per_week,
         said_yearly=bool(studio.yearly_cost and studio.chargeable_hours), faults=tuple(faults),
+        doubts=tuple(prices.absurd_terms(said, rate, minimum, studio if same else None, currency)),
     )  # fmt: skip
 
 

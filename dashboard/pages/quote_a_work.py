@@ -160,7 +160,7 @@ def _one(quote: Quote) -> None:
     with about:
         _warn(told.read.about)
     with of_terms:
-        _warn(found.commercial.faults)
+        _warn([*found.commercial.faults, *found.commercial.doubts])
     with likes:
         _like_it(quote, at, told, now)
     with comes_to:
@@ -674,7 +674,8 @@ def _save(quote: Quote, found: Quoted, now: Known) -> None:
     }
     versions = " and ".join(f"version {number} of {code}" for code, number in numbers.items())
     frame.say([f"It becomes {versions}, with all that it stood on: it says the same in years, whatever is logged or changed until then."])
-    if not st.button(f"Save as {versions}", type="primary"):
+    save = st.button(f"Save as {versions}", type="primary")
+    if not frame.meant(f"{_name(quote)} doubt", save, lambda: found.commercial.doubts, "It is meant so: save it"):
         return
     reason = quote.letter.get("reason", "").strip()
     if _before(found) and not reason:
