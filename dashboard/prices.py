@@ -52,10 +52,10 @@ class Taxed:
 
     @property
     def words(self) -> str:
-        """`, VAT included`; nothing where no tax is charged."""
+        """`, VAT included`, ` without VAT`; nothing where no tax is charged."""
         if self.per_cent == 0:
             return ""
-        return f", {self.tax} included" if self.included else f", not said whether {self.tax} is in it" if self.included is None else f", without {self.tax}"
+        return f", {self.tax} included" if self.included else f", not said whether {self.tax} is in it" if self.included is None else f" without {self.tax}"
 
 
 def tax_of(studio: Settings) -> str:
@@ -64,8 +64,8 @@ def tax_of(studio: Settings) -> str:
 
 
 def without_tax(studio: Settings) -> str:
-    """What stands behind a net amount: `, without VAT`; nothing where the studio charges none."""
-    return f", without {tax_of(studio)}" if studio.tax_per_cent else ""
+    """What stands behind a net amount: ` without VAT`; nothing where the studio charges none."""
+    return f" without {tax_of(studio)}" if studio.tax_per_cent else ""
 
 
 def taxed(amount: float, tax_in_price: Any, tax_per_cent: Any, studio: Settings) -> Taxed:

@@ -107,11 +107,11 @@ def price_words(one: Option) -> str:
     if one.price is None:
         return f"No price: nobody has said what an hour costs in {one.commercial.currency}: write it here, or once under Studio, settings. It would be for {hours(one.promised)} h ({words})."
     price, agreed = one.price, one.commercial
-    said = f"Price {money(price.amount, agreed.currency)}{agreed.tax_included} for {hours(one.promised)} h ({words}{', first stage only' if agreed.first_stage else ''})"
+    said = f"Price {money(price.amount, agreed.currency)}{f' with {agreed.tax_name}' if agreed.terms.tax else ''} for {hours(one.promised)} h ({words}{', first stage only' if agreed.first_stage else ''})"
     if agreed.terms.tax:
         said += f", {money(price.net, agreed.currency)}{agreed.without_tax}"
     if price.costs:
-        said += f", {money(price.costs, agreed.currency)} of it outside costs, materials and travel{' (without ' + agreed.tax_name + ')' if agreed.terms.tax else ''}"
+        said += f", {money(price.costs, agreed.currency)} of it outside costs, materials and travel{agreed.without_tax}"
     if price.limited == "ceiling":
         paid = one.promised * float(max(price.for_hours, Decimal(0)) / price.work) if price.work else 0.0
         said += f"; held at the ceiling, which pays for {hours(paid)} h: the chance of more is {in_100(one.chance_over(paid))}"

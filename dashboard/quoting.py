@@ -190,8 +190,8 @@ class Commercial:
 
     @property
     def without_tax(self) -> str:
-        """What stands behind a net amount: `, without VAT`; nothing where there is no tax."""
-        return f", without {self.tax_name}" if self.terms.tax else ""
+        """What stands behind a net amount: ` without VAT`; nothing where there is no tax."""
+        return f" without {self.tax_name}" if self.terms.tax else ""
 
     @property
     def tax_included(self) -> str:

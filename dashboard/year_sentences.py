@@ -39,7 +39,7 @@ def earned(year: Year) -> str:
     priced = year.works[year.works["net"].notna() & (year.works["spent_hours"] > 0)]
     if priced.empty:
         return "No work that was finished in this year has a price" + (" of which it is said what it includes." if year.unsaid else ".")
-    told = f"An hour earned {money(priced['net'].sum() / priced['spent_hours'].sum(), year.studio.currency)}{without_tax(year.studio)}, over {counted(len(priced), 'finished work')} with a price: what the price left once {'tax and ' if year.studio.tax_per_cent else ''}costs were paid, by all hours held against it and the studio’s own."
+    told = f"An hour earned {money(priced['net'].sum() / priced['spent_hours'].sum(), year.studio.currency)}{without_tax(year.studio)}, over {counted(len(priced), 'finished work')} with a price: what the price left once {f'{tax_of(year.studio)} and ' if year.studio.tax_per_cent else ''}costs were paid, by all hours held against it and the studio’s own."
     if year.studio.hourly_rate is not None:
         told += f" The studio’s rate is {_an_hour(year, year.studio.hourly_rate)}{without_tax(year.studio)}."
     if year.unpriced:

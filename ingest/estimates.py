@@ -16,7 +16,7 @@ from ingest.csv_files import RawRows
 from ingest.errors import BenchHoursError
 from ingest.history import Change, keep_earlier
 from ingest.lines import give_numbers, same_line
-from ingest.notation import day_in_words
+from ingest.notation import day_in_words, written
 from ingest.outcome import Fate, Outcome
 from ingest.readings import READERS, Context
 from ingest.records import FAR_OFF
@@ -164,11 +164,12 @@ def _ask_about_prices(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     studio = read_settings(con)
     if not studio.hourly_rate:
         return
-    told = f"round(price / hours, 2) || ' an hour for ' || round(hours, 1) || ' h, and the studio''s rate is ' || {studio.hourly_rate!r}"
+    rate = f"{studio.hourly_rate!r}"
+    told = f"round(price / hours, 2) || ' {studio.currency} an hour for ' || round(hours, 1) || ' h, and the studio''s rate is {written(studio.hourly_rate)}'"
     remark(con, "warnings", f"""(
         SELECT min("row") AS "row", object, version, any_value(price) AS price, sum(hours) AS hours FROM resolved WHERE {fate.untouched()} GROUP BY object, version
         HAVING count(price) > 0 AND count(hours) = count(*) AND count(option) = 0 AND sum(hours) > 0 AND any_value(price) > 0 AND coalesce(any_value(currency), {quoted(studio.currency)}) = {quoted(studio.currency)})""", [
-        (f"greatest(price / hours / {studio.hourly_rate!r}, {studio.hourly_rate!r} * hours / price) >= {FAR_OFF}", "price", f"'is ' || {told}", "It stays as it is written; see whether a mark between thousands, or a digit, went astray."),
+        (f"greatest(price / hours / {rate}, {rate} * hours / price) >= {FAR_OFF}", "price", f"'is ' || {told}", "See whether a digit, or a mark between thousands, went astray."),
     ])  # fmt: skip
 
 

@@ -158,7 +158,7 @@ def _quotes() -> None:
             "tax_per_cent": st.text_input("Tax on top, per cent (0: none is charged)", number("tax_per_cent"), key="tax"),
             "tax_name": st.text_input("What it is called, here and in letters", now.tax_name, placeholder="tax", key="tax name"),
             "prices_include_tax": st.selectbox(
-                "Prices in estimates that do not say it", list(TAX_WORDS), index=list(TAX_WORDS).index({None: "", True: "yes", False: "no"}[now.prices_include_tax]), format_func=TAX_WORDS.__getitem__, key="prices include tax",
+                f"Is {prices.tax_of(now)} in prices of estimates that do not say it", list(TAX_WORDS), index=list(TAX_WORDS).index({None: "", True: "yes", False: "no"}[now.prices_include_tax]), format_func=TAX_WORDS.__getitem__, key="prices include tax",
                 help="Of estimates that came in as files or were written before they could say it; also what is proposed where a price is typed.",
             ),
             "prices_tax_per_cent": st.text_input("Tax of those prices, per cent, where it was another one then", number("prices_tax_per_cent"), key="prices tax", placeholder=number("tax_per_cent")),

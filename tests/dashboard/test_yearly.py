@@ -112,7 +112,7 @@ def test_a_price_counts_as_it_says_itself_then_as_the_studio_says_and_not_at_all
     assert bring("e.csv", told).outcome.corrected == 2
     assert an_hour(tax_per_cent="19", tax_name="VAT") == (pytest.approx(1000 / 16), 100)
     found = yearly.of_year(small.cursor(), date(2025, 6, 1), 2024)
-    assert found.unsaid == 0 and "€72.73, without VAT, over 2 finished works" in year_sentences.earned(found)  # 1,600 € in 22 h
+    assert found.unsaid == 0 and "€72.73 without VAT, over 2 finished works" in year_sentences.earned(found)  # 1,600 € in 22 h
     assert year_sentences.quotes(found)[-1] == "All these amounts are without VAT."
 
 
