@@ -180,9 +180,10 @@ def before(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Before | N
     row = rows.sort_values("version").iloc[-1]
     lines = reading.estimate_lines(con, code, int(row["version"]))
     lines = lines[lines["option"].isna() | (lines["option"] == row["option"])]
+    taxed = prices.of_row(row.to_dict(), read_settings(con))
     return Before(
         version=int(row["version"]), made_on=row["made_on"].date(), approved_on=row["approved_on"].date() if len(approved) else None,
-        hours=float(row["promised_hours"] if pd.notna(row["promised_hours"]) else row["hours"]), reckoned=_known(row["reckoned_price"]), taxed=prices.of_row(row.to_dict(), read_settings(con)),
+        hours=float(row["promised_hours"] if pd.notna(row["promised_hours"]) else row["hours"]), price=None if taxed is None or taxed.gross is None else round(float(taxed.gross), 2), reckoned=_known(row["reckoned_price"]), taxed=taxed,
         currency=row["currency"] if isinstance(row["currency"], str) else None, lines=lines[["phase", "technique", "part", "hours"]].fillna({"hours": 0.0}).reset_index(drop=True),
     )  # fmt: skip
 

@@ -142,9 +142,9 @@ def break_even(one: Option) -> str:
     if nothing is None or yearly is None:
         return "From how many hours on the studio works for nothing cannot be told: say under Studio, quotes, what a year costs and how many hours of it can be charged."
     return (
-        f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}, so from {hours(nothing)} h on it works for nothing; the chance of that is {in_100(one.chance_over(nothing))}."
+        f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}{one.commercial.without_tax}, so from {hours(nothing)} h on it works for nothing; the chance of that is {in_100(one.chance_over(nothing))}."
         if one.chance_over(nothing) > 0
-        else f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}, so it would work for nothing only from {hours(nothing)} h on."
+        else f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}{one.commercial.without_tax}, so it would work for nothing only from {hours(nothing)} h on."
     )
 
 

@@ -28,11 +28,11 @@ _SHOWN = 0.5  # hours from which a change of a phase is named
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Before:
-    """What was agreed before: the version, with the `hours` that it promised.
+    """What was agreed before: the version, with the `hours` that it promised and the price agreed (as the owner pays it, tax included; None where that is not known); `reckoned`: the price that it had as it was quoted, if it was.
 
     Attributes
     ----------
-    taxed : the price agreed, with what it includes; None where there is none. reckoned : the price that it had as it was quoted, tax in it, if it was.
+    taxed : the price agreed as it stands in the record, with what it includes; None where there is none.
     lines : frame `phase`, `technique`, `part`, `hours`.
     """
 
@@ -40,6 +40,7 @@ class Before:
     made_on: date
     approved_on: date | None
     hours: float
+    price: float | None
     taxed: Taxed | None
     reckoned: float | None
     currency: str | None

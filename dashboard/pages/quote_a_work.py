@@ -635,15 +635,9 @@ def _discount(found: Quoted) -> list[str]:
     con, told = held.store().cursor(), []
     for work in found.works:
         agreed = promising.before(con, work.said.object, found.as_of) if work.said.object and work.options else None
-        if (
-            agreed is None
-            or agreed.taxed is None
-            or agreed.taxed.gross is None
-            or agreed.reckoned is None
-            or round(float(agreed.taxed.gross) - agreed.reckoned, 2) == 0
-        ):
+        if agreed is None or agreed.taxed is None or agreed.price is None or agreed.reckoned is None or round(agreed.price - agreed.reckoned, 2) == 0:
             continue
-        currency, by = agreed.currency or held.settings().currency, float(agreed.taxed.gross) - agreed.reckoned
+        currency, by = agreed.currency or held.settings().currency, agreed.price - agreed.reckoned
         told.append(
             f"For version {agreed.version} of {work.said.object} {money(agreed.taxed.amount, currency)}{agreed.taxed.words} was agreed, {money(abs(by), currency)} {'less' if by < 0 else 'more'} than was reckoned. The price of this revision does not carry that over: "
             "set a ceiling, or another rate, if it is to."
