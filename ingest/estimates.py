@@ -165,7 +165,7 @@ def _ask_about_prices(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     if not studio.hourly_rate:
         return
     rate = f"{studio.hourly_rate!r}"
-    told = f"round(price / hours, 2) || ' {studio.currency} an hour for ' || round(hours, 1) || ' h, and the studio''s rate is {written(studio.hourly_rate)}'"
+    told = f"round(price / hours, 2) || ' {studio.currency} an hour for ' || round(hours, 1) || ' h, and the studio''s rate is {written(studio.hourly_rate)} {studio.currency}'"
     remark(con, "warnings", f"""(
         SELECT min("row") AS "row", object, version, any_value(price) AS price, sum(hours) AS hours FROM resolved WHERE {fate.untouched()} GROUP BY object, version
         HAVING count(price) > 0 AND count(hours) = count(*) AND count(option) = 0 AND sum(hours) > 0 AND any_value(price) > 0 AND coalesce(any_value(currency), {quoted(studio.currency)}) = {quoted(studio.currency)})""", [

@@ -143,6 +143,9 @@ def _approve(code: str, waiting: pd.DataFrame) -> None:
     included, per_cent = tax or (row["tax_in_price"], row["tax_per_cent"])
     at_price = prices.taxed(price[0], included, per_cent, studio) if price else None
     at = f"{money(at_price.amount, price[1])}{at_price.words}" if price and at_price else ""
+    if pressed and agreed.strip() and at_price and at_price.net is None:
+        frame.refuse(f"Not noted: say whether {at_price.tax} is in the price agreed. What you typed is still here.")
+        return
 
     def doubts() -> list[str]:
         hours_of = row["promised_hours"] if pd.notna(row["promised_hours"]) else row["hours"]

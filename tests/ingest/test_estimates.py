@@ -129,5 +129,5 @@ def test_a_price_fifty_times_off_what_its_hours_come_to_is_asked_about(studio: B
     assert (
         told.problems == []
         and told.notes == []
-        and told.doubts[0].startswith('Price "900000": is 450000.0 EUR an hour for 2.0 h, and the studio\'s rate is 68.')
+        and told.doubts[0].startswith('Price "900000": is 450000.0 EUR an hour for 2.0 h, and the studio\'s rate is 68 EUR.')
     )
