@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
+from dashboard.analysis.by_hand import Ranges
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.discovery import Described, Discoveries, learn
-from dashboard.analysis.evidence import Evidence
 from dashboard.analysis.lines import Lines, Names, join
 from dashboard.analysis.mixed import Flags, Integers
 from dashboard.analysis.promise import Asked
@@ -51,17 +51,8 @@ class Quoted:
         grade = float(lines.condition[0])
         work = Described(kind="easel painting", grades=(grade, np.nan, np.nan), area=float(lines.area[0]), techniques=frozenset(lines.technique.tolist()))
         return Asked(
-            lines=lines,
-            low=nothing,
-            likeliest=nothing,
-            high=nothing,
-            pinned=np.zeros(len(lines)),
-            begun=Evidence.none(len(lines)),
-            done=np.zeros(len(lines), dtype=bool),
-            finished=np.zeros(len(lines), dtype=bool),
-            works={name: work},
-            bears_on={t: 0 for t in np.unique(self.studio.history.technique)},
-        )
+            lines=lines, ranges=Ranges(low=nothing, likeliest=nothing, high=nothing), pinned=np.zeros(len(lines)), works={name: work}, bears_on={t: 0 for t in np.unique(self.studio.history.technique)},
+        )  # fmt: skip
 
     def discoveries(self, known: Calibration) -> Discoveries:
         return learn(self.foreseen, self.works, known, BEGUN_UNKNOWN)

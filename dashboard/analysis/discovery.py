@@ -302,3 +302,21 @@ def _believed(things: Sequence[tuple[Thing, ...]]) -> Floats:
     found = np.where(size == 0, _UNPARTED, np.where(size == 1, _BY_ONE / max((size == 1).sum(), 1), _BY_TWO / max((size == 2).sum(), 1)))
     share: Floats = found / found.sum()
     return share
+
+
+def as_lines(
+    known: Calibration, found: Sequence[tuple[str, MayTurnUp]], works: Mapping[str, Described], bears_on: Mapping[str, int], people: tuple[str, ...]
+) -> Lines:
+    """What may turn up on some works, as lines of which nothing is measured; `bears_on`: of each technique which of the three conditions bears on it, where one does."""
+    past = known.joint.lines
+    units = dict(zip(past.technique.tolist(), past.unit.tolist(), strict=True))
+    names = [name for name, _ in found]
+    techniques = [one.technique for _, one in found]
+    grades = [works[name].grades[bears_on[t]] if t in bears_on else np.nan for name, t in zip(names, techniques, strict=True)]
+    n, nothing = len(found), np.full(len(found), np.nan)
+    return Lines(
+        object=np.array(names), phase=np.array([one.phase for _, one in found]), technique=np.array(techniques), part=np.full(n, "?"),
+        unit=np.array([units.get(t, "") for t in techniques]), kind=np.array([works[name].kind for name in names]), hours=nothing, quantity=nothing, quoted=nothing,
+        figure=nothing, condition=np.array(grades), area=np.array([works[name].area for name in names], dtype=float), person=np.full(n, ""), shares=np.zeros((n, len(people))), people=people,
+        day=np.full(n, known.joint.levels.now), is_open=np.ones(n, dtype=bool), weight=np.ones(n),
+    )  # fmt: skip
