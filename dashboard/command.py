@@ -18,7 +18,22 @@ from typing import Any, Literal, NoReturn
 import duckdb
 import pandas as pd
 
-from dashboard import addresses, admitting, background, demo, forecast_command, keeping, plan_command, quote_command, rating, reading, relay, serving, tables
+from dashboard import (
+    addresses,
+    admitting,
+    background,
+    demo,
+    forecast_command,
+    keeping,
+    plan_command,
+    prices,
+    quote_command,
+    rating,
+    reading,
+    relay,
+    serving,
+    tables,
+)
 from dashboard.analysis.overruns import CAUSES, by_phase, compare, totals
 from dashboard.giving import give, laid_out, records
 from dashboard.labels import SIZES
@@ -30,6 +45,7 @@ from ingest import notation
 from ingest.devices import ROLES
 from ingest.errors import BenchHoursError, StoreError, why
 from ingest.imports import Report, check_files, import_files
+from ingest.settings import Settings, read_settings
 from ingest.store import Store, default_path, demo_path
 
 SHOWN_REMARKS = 12
@@ -364,7 +380,7 @@ def _overruns(said: argparse.Namespace, store: Store) -> int:
         )
     print_overruns(lines, as_of, known)
     if known is not None:
-        _print_versions(reading.versions(con, known), as_of)
+        _print_versions(reading.versions(con, known), as_of, read_settings(con))
     return 0
 
 
@@ -374,7 +390,7 @@ def _line_history(told: pd.DataFrame, lines: pd.DataFrame) -> list[list[dict[Has
     return [of.get((row["phase"], row["technique"], row["part"]), []) for row in lines.to_dict("records")]
 
 
-def _print_versions(versions: pd.DataFrame, as_of: date) -> None:
+def _print_versions(versions: pd.DataFrame, as_of: date, studio: Settings) -> None:
     """The history of its estimate: what each version said, and what became of it."""
     versions = versions[versions["made_on"] <= pd.Timestamp(as_of)]
     if versions.empty:
@@ -400,7 +416,7 @@ def _print_versions(versions: pd.DataFrame, as_of: date) -> None:
                 day(row["made_on"]),
                 answer,
                 tables.hours_of(row),
-                tables.price_of(row),
+                prices.price_words(row, studio),
                 f"quote {row['quote']:.0f}" if pd.notna(row["quote"]) else "quote" if row["quoted"] else "by hand",
                 text(row["reason"]),
             ]

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from dashboard import bench_lines, reading
+from dashboard import bench_lines, prices, reading
 from dashboard.analysis import earned, forecast, price
 from dashboard.analysis.basis import LEVELS, NAMES
 from dashboard.analysis.forecast import Forecast, StillToFind, chance_over, hours_over
@@ -43,7 +43,7 @@ class Bench:
     drawn : (lines, kept) equally likely hours in the end of each line, finished ones at what they took; nought of works without an estimate. found_drawn : by work, likewise of what may still turn up, in the order of `found`.
     commissions : frame of commissions with more than one work on the bench: `commission`, `works`, `approved_hours`, `actual_hours`, `p50`, `p80`, `chance_over_approved`.
     left_out : codes of works that are open and have neither hours nor an approved estimate; declined : those whose estimate came to nothing.
-    behind, behind_lines : finished lines that all this stands on, and the works they are on.
+    behind, behind_lines : finished lines that all this stands on, and the works they are on. unsaid_prices : how many of these works have a price of which nobody has said whether tax is in it, where that matters.
     """
 
     works: pd.DataFrame
@@ -56,6 +56,7 @@ class Bench:
     declined: tuple[str, ...]
     behind: int
     behind_lines: int
+    unsaid_prices: int
 
 
 def bench(
@@ -121,6 +122,7 @@ def bench(
         drawn=drawn, found_drawn=found_drawn, works=works, lines=lines.drop(columns=["place", "open", "goes_on", "left", "counts", "low_hours", "high_hours"]).reset_index(drop=True), found={name: tuple(one for one in ends.found if one.work == name) for name, ends in foretold.items()},
         commissions=_commissions(works, jointly), left_out=tuple(left_out), declined=tuple(of_works.index[declined]),
         behind=len(set(past.object.tolist())), behind_lines=len(past),
+        unsaid_prices=_unsaid_prices(approved[approved.index.isin(works["object"])], read_settings(con)),
     )  # fmt: skip
 
 
@@ -199,9 +201,15 @@ def _break_even(promise: Mapping[Hashable, Any] | None, studio: Settings) -> flo
     """Hours from which the studio works for nothing: what the price leaves after tax and costs, by what an hour must earn; not a number where that is not known."""
     if promise is None or pd.isna(promise["price"]) or promise["currency"] != studio.currency or not (studio.yearly_cost and studio.chargeable_hours):
         return float("nan")
-    tax = promise["tax"] if pd.notna(promise["tax"]) else studio.tax_per_cent or 0.0
-    left = price.for_the_hours(promise["price"], tax, promise["costs"] if pd.notna(promise["costs"]) else 0.0)
-    return left / (studio.yearly_cost / studio.chargeable_hours)
+    of = prices.of_row(promise, studio)
+    if of is None or of.net is None:
+        return float("nan")
+    return price.for_the_hours(float(of.net), promise["costs"] if pd.notna(promise["costs"]) else 0.0) / (studio.yearly_cost / studio.chargeable_hours)
+
+
+def _unsaid_prices(approved: pd.DataFrame, studio: Settings) -> int:
+    """Of how many works nobody has said whether tax is in the price, where it is reckoned with."""
+    return prices.unsaid(approved, studio) if studio.yearly_cost and studio.chargeable_hours else 0
 
 
 def _commissions(works: pd.DataFrame, foretold: Mapping[str, Forecast]) -> pd.DataFrame:

@@ -13,7 +13,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from dashboard import reading
+from dashboard import prices, reading
 from dashboard.analysis import price
 from dashboard.analysis.basis import NAMES, Basis, reckon
 from dashboard.analysis.price import Agreed, Terms
@@ -25,7 +25,7 @@ from ingest import drafts, notation, promises
 from ingest.errors import BenchHoursError
 from ingest.promises import Promised, PromisedLine, PromisedOption
 from ingest.quotes import Quote, QuotedWork
-from ingest.settings import Settings
+from ingest.settings import Settings, read_settings
 from ingest.vocabulary import Vocabulary, read_vocabulary
 
 _PROGRAM = version_of("bench-hours")
@@ -226,9 +226,10 @@ def before(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Before | N
     row = rows.sort_values("version").iloc[-1]
     lines = reading.estimate_lines(con, code, int(row["version"]))
     lines = lines[lines["option"].isna() | (lines["option"] == row["option"])]
+    taxed = prices.of_row(row.to_dict(), read_settings(con))
     return Before(
         version=int(row["version"]), made_on=row["made_on"].date(), approved_on=row["approved_on"].date() if len(approved) else None,
-        hours=float(row["promised_hours"] if pd.notna(row["promised_hours"]) else row["hours"]), price=_known(row["price"]), reckoned=_known(row["reckoned_price"]),
+        hours=float(row["promised_hours"] if pd.notna(row["promised_hours"]) else row["hours"]), price=None if taxed is None or taxed.gross is None else round(float(taxed.gross), 2), reckoned=_known(row["reckoned_price"]), taxed=taxed,
         currency=row["currency"] if isinstance(row["currency"], str) else None, lines=lines[["phase", "technique", "part", "hours"]].fillna({"hours": 0.0}).reset_index(drop=True),
     )  # fmt: skip
 

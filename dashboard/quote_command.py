@@ -201,6 +201,7 @@ def _of_option(one: Option) -> dict[str, Any]:
         "total": dict(zip(NAMES, one.at(0.1, 0.5, 0.8, 0.9), strict=True)),
         "price": {
             "confidence": level, "hours": one.promised, "amount": float(price.amount) if price else None, "currency": agreed.currency,
+            "tax_included": bool(agreed.terms.tax) if price else None, "tax_per_cent": float(agreed.terms.tax or 0) if price else None,
             "net": float(price.net) if price else None, "tax": float(price.tax) if price else None, "earned_per_hour": {"p50": one.earned_per_hour(0.5), "p80": one.earned_per_hour(0.8)},
             "break_even_rate": float(agreed.yearly.break_even_rate) if agreed.yearly else None, "works_for_nothing_from_hours": one.nothing_from(),
         },

@@ -130,11 +130,11 @@ def price_words(one: Option) -> str:
     if one.price is None:
         return f"No price: nobody has said what an hour costs in {one.commercial.currency}: write it here, or once under Studio, settings. It would be for {hours(one.promised)} h ({words})."
     price, agreed = one.price, one.commercial
-    said = f"Price {money(price.amount, agreed.currency)} for {hours(one.promised)} h ({words}{', first stage only' if agreed.first_stage else ''})"
+    said = f"Price {money(price.amount, agreed.currency)}{f' with {agreed.tax_name}' if agreed.terms.tax else ''} for {hours(one.promised)} h ({words}{', first stage only' if agreed.first_stage else ''})"
     if agreed.terms.tax:
-        said += f", {money(price.net, agreed.currency)} before {agreed.tax_name}"
+        said += f", {money(price.net, agreed.currency)}{agreed.without_tax}"
     if price.costs:
-        said += f", {money(price.costs, agreed.currency)} of it outside costs, materials and travel"
+        said += f", {money(price.costs, agreed.currency)} of it outside costs, materials and travel{agreed.without_tax}"
     if price.limited == "ceiling":
         paid = one.promised * float(max(price.for_hours, Decimal(0)) / price.work) if price.work else 0.0
         said += f"; held at the ceiling, which pays for {hours(paid)} h: the chance of more is {in_100(one.chance_over(paid))}"
@@ -150,7 +150,7 @@ def earns(one: Option) -> str:
         return ""
     if one.price is not None and one.price.for_hours <= 0:
         return "The ceiling does not even pay the outside costs and materials: not an hour is paid."
-    return f"An hour earns {money(round(even, 2), one.commercial.currency)} where it ends at even chance, {money(round(four, 2), one.commercial.currency)} where it takes as long as 4 in 5."
+    return f"An hour earns {money(round(even, 2), one.commercial.currency)}{one.commercial.without_tax} where it ends at even chance, {money(round(four, 2), one.commercial.currency)} where it takes as long as 4 in 5."
 
 
 def break_even(one: Option) -> str:
@@ -165,9 +165,9 @@ def break_even(one: Option) -> str:
     if nothing is None or yearly is None:
         return "From how many hours on the studio works for nothing cannot be told: say under Studio, quotes, what a year costs and how many hours of it can be charged."
     return (
-        f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}, so from {hours(nothing)} h on it works for nothing; the chance of that is {in_100(one.chance_over(nothing))}."
+        f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}{one.commercial.without_tax}, so from {hours(nothing)} h on it works for nothing; the chance of that is {in_100(one.chance_over(nothing))}."
         if one.chance_over(nothing) > 0
-        else f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}, so it would work for nothing only from {hours(nothing)} h on."
+        else f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}{one.commercial.without_tax}, so it would work for nothing only from {hours(nothing)} h on."
     )
 
 

@@ -14,7 +14,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from dashboard import bench_lines, calibrating, reading
+from dashboard import bench_lines, calibrating, prices, reading
 from dashboard.analysis import discovery, price, promise, rates, similar, uplift, waiting
 from dashboard.analysis.basis import LEVELS, NAMES, Basis, reckon
 from dashboard.analysis.by_hand import Ranges
@@ -181,9 +181,9 @@ def _number(value: Any) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Commercial:
-    """What the price rests on beside the hours, read from the terms of a quote and the settings of the studio; `faults` are sentences about what could not be read.
+    """What the price rests on beside the hours, read from the terms of a quote and the settings of the studio; `faults` are sentences about what could not be read, `doubts` about what can hardly be meant.
 
-    `whole_anew`: of a work under way all is priced anew. `usual_tax`: the studio's, per cent, of prices that were agreed without a quote. `said_yearly`: the studio has said what a year costs, be it in another currency.
+    `whole_anew`: of a work under way all is priced anew. `studio`: by which prices are read that do not say whether tax is in them. `said_yearly`: the studio has said what a year costs, be it in another currency.
     """
 
     confidence: int
@@ -196,15 +196,26 @@ class Commercial:
     travel_cost: Decimal
     first_stage: bool
     whole_anew: bool
-    usual_tax: Decimal
+    studio: Settings
     begin_on: date | None
     bench_hours_per_week: float
     said_yearly: bool
     faults: tuple[str, ...]
+    doubts: tuple[str, ...]
+
+    @property
+    def without_tax(self) -> str:
+        """What stands behind a net amount: ` without VAT`; nothing where there is no tax."""
+        return f" without {self.tax_name}" if self.terms.tax else ""
+
+    @property
+    def tax_included(self) -> str:
+        """What stands behind an amount that the owner pays: `, VAT included`; nothing where there is no tax."""
+        return f", {self.tax_name} included" if self.terms.tax else ""
 
     @property
     def travel(self) -> Decimal | None:
-        """What travel for all works costs together; None where it has hours and nobody said what an hour costs."""
+        """What travel for all works costs together, without tax; None where it has hours and nobody said what an hour costs."""
         if self.travel_hours and self.terms.rate is None:
             return None
         return price.rounded(self.travel_hours * (self.terms.rate or Decimal(0)) + self.travel_cost, self.terms.step)
@@ -277,8 +288,9 @@ def commercial(said: Mapping[str, str], studio: Settings, known_people: Mapping[
     return Commercial(
         confidence=confidence, currency=currency, terms=terms, payments=tuple(stages), tax_name=studio.tax_name or "tax", yearly=yearly,
         travel_hours=read("travel_hours", "Travel, hours", None, Decimal(1000)) or Decimal(0), travel_cost=read("travel_cost", "Travel, cost", None) or Decimal(0),
-        first_stage=said.get("first_stage") == "yes", whole_anew=said.get("revision") == WHOLE_ANEW, usual_tax=_exactly(studio.tax_per_cent or 0.0), begin_on=begin_on, bench_hours_per_week=studio.bench_hours_per_week,
+        first_stage=said.get("first_stage") == "yes", whole_anew=said.get("revision") == WHOLE_ANEW, studio=studio, begin_on=begin_on, bench_hours_per_week=studio.bench_hours_per_week,
         said_yearly=bool(studio.yearly_cost and studio.chargeable_hours), faults=tuple(faults),
+        doubts=tuple(prices.absurd_terms(said, rate, minimum, studio if same else None, currency)),
     )  # fmt: skip
 
 
@@ -417,8 +429,7 @@ class Quoted:
         travel = Decimal(0) if len(prices) == 1 else self.commercial.travel
         if not prices or travel is None or any(one is None for one in prices):
             return None
-        taxed = price.rounded(travel * (1 + (self.commercial.terms.tax or Decimal(0)) / 100), self.commercial.terms.step)
-        return sum((one.amount for one in prices if one is not None), Decimal(0)) + taxed
+        return sum((one.amount for one in prices if one is not None), Decimal(0)) + price.with_tax(travel, self.commercial.terms)
 
 
 def on_the_bench(lines: pd.DataFrame, quote: Quote) -> tuple[str, ...]:
@@ -767,7 +778,7 @@ def _nothing_stays(now: Known, code: str, agreed: Commercial) -> str:
 
 
 def agreed_price(now: Known, code: str, agreed: Commercial) -> Agreed | None:
-    """Hours and price of the latest approved version of a work; None where none is approved. The price of a version has tax in it: that of the quote it was saved from, else the studio's."""
+    """Hours and price of the latest approved version of a work; None where none is approved."""
     if code not in now.approved.index:
         return None
     row: dict[Any, Any] = now.approved.loc[code].to_dict()
@@ -777,11 +788,11 @@ def agreed_price(now: Known, code: str, agreed: Commercial) -> Agreed | None:
         return None if pd.isna(row[name]) else _exactly(row[name])
 
     hours = exactly("approved_hours") or _exactly(lines["hours"].sum())
-    amount = exactly("price") if (row["currency"] or agreed.currency) == agreed.currency else None
-    tax = exactly("tax")
-    return Agreed.of(
-        price.rounded(hours, price.TENTH), amount, agreed.usual_tax if tax is None else tax, exactly("costs"), agreed.terms.step, exactly("net") if row["price"] == row["reckoned_price"] else None,
-    )  # fmt: skip
+    taxed = prices.of_row(row, agreed.studio) if (row["currency"] or agreed.currency) == agreed.currency else None
+    net, gross = (taxed.net, taxed.gross) if taxed else (None, None)
+    if taxed and taxed.included and row["price"] == row["reckoned_price"]:
+        net = exactly("net") or net  # as it stood on paper
+    return Agreed.of(price.rounded(hours, price.TENTH), net, gross, exactly("costs"), agreed.terms.step)
 
 
 def _exactly(value: float) -> Decimal:

@@ -193,8 +193,8 @@ def found_when(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
 
 
 def approved_promises(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
-    """What the latest approved version of each work promises: `object`, `version`, `approved_on`, `approved_hours` (null: a line of it has no hours), `price`, `currency`, `costs` and `tax` (per cent; null: as the
-    studio's settings have it, as it was written by hand), `first_stage` (it is of a first stage alone)."""
+    """What the latest approved version of each work promises: `object`, `version`, `approved_on`, `approved_hours` (null: a line of it has no hours), `price`, `currency`, `costs` (without tax),
+    `tax_in_price` and `tax_per_cent` (null: the version does not say, see `dashboard.prices`), `first_stage` (it is of a first stage alone)."""
     return _frame(con, "approved_promises", as_of=as_of)
 
 

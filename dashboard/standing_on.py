@@ -8,7 +8,7 @@ from html import escape
 import pandas as pd
 import streamlit as st
 
-from dashboard import frame, held, promising, reading, tables
+from dashboard import frame, held, prices, promising, reading, tables
 from dashboard.letter import page, paper
 from dashboard.letter.blocks import Letter
 from dashboard.words import CONFIDENCES, counted, day, hours, money, per_unit, rate, text
@@ -39,7 +39,11 @@ def show(code: str, version: int) -> None:
 
 def _option(told: PromisedOption, program: str) -> None:
     name = f"Option {told.option}: " if told.option else ""
-    price = f", price {money(told.price, told.currency)}" if told.price is not None else ""
+    price = (
+        f", price {money(told.price, told.currency)}{prices.taxed(told.price, True, (told.stood_on.get('money') or {}).get('tax') or 0.0, held.settings()).words}"
+        if told.price is not None
+        else ""
+    )
     chance = "as approved, and what was found" if told.stood_on.get("approved_stays") else CONFIDENCES.get(told.confidence, f"{told.confidence} in 100")
     promised = f"{name}promised {hours(told.promised_hours)} h ({chance}){price}; even chance {hours(told.p50)} h, 4 in 5 {hours(told.p80)} h, 9 in 10 {hours(told.p90)} h"
     found = promising.again(told)

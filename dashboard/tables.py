@@ -11,7 +11,7 @@ import pandas as pd
 
 from dashboard.analysis.overruns import CAUSES
 from dashboard.shown import as_shown
-from dashboard.words import CONFIDENCES, counted, day, hours, money, signed_hours, text
+from dashboard.words import CONFIDENCES, counted, day, hours, signed_hours, text
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,20 +72,20 @@ def _cell(cell: Cell) -> str:
     return link(cell) if isinstance(cell, Link) else escape(cell)
 
 
-def versions(frame: pd.DataFrame, *, prices: bool) -> str:
-    """The versions of an estimate (see `dashboard.reading.versions`); `prices`: with them, and with the reasons that were written."""
+def versions(frame: pd.DataFrame, prices: Sequence[str] | None) -> str:
+    """The versions of an estimate (see `dashboard.reading.versions`); with `prices` in words, also with the reasons that were written."""
     heads = ["version", "made", "approved", "lines", "hours", "low to high, h"]
     rows = [
         [
-            f"{row['version']}{', option ' + row['option'] if text(row['option']) else ''}", day(row["made_on"]), _answer(row, because=prices),
+            f"{row['version']}{', option ' + row['option'] if text(row['option']) else ''}", day(row["made_on"]), _answer(row, because=prices is not None),
             f"{row['lines']}", hours_of(row), _range(row),
         ]
         for row in frame.to_dict("records")
     ]  # fmt: skip
-    if prices:
+    if prices is not None:
         heads = [*heads[:3], "reason", *heads[3:], "price"]
-        rows = [[*cells[:3], text(row["reason"]), *cells[3:], price_of(row)] for cells, row in zip(rows, frame.to_dict("records"), strict=True)]
-    return ledger("Versions of the estimate", heads, rows, words=range(4 if prices else 3))
+        rows = [[*cells[:3], text(row["reason"]), *cells[3:], price] for cells, row, price in zip(rows, frame.to_dict("records"), prices, strict=True)]
+    return ledger("Versions of the estimate", heads, rows, words=range(3 if prices is None else 4))
 
 
 def _answer(row: Row, *, because: bool) -> str:
@@ -108,13 +108,6 @@ def hours_of(row: Row, unit: str = "") -> str:
             return f"{hours(row['promised_hours'])}{unit} (as approved, and what was found)"
         return f"{hours(row['promised_hours'])}{unit} ({CONFIDENCES.get(int(row['confidence']), '')})"
     return hours(row["hours"]) + unit + (f" and {counted(row['unpriced'], 'line')} by quantity" if row["unpriced"] else "")
-
-
-def price_of(row: Row, before: str = "") -> str:
-    """The price of a version with its currency; nothing where it has none."""
-    if pd.isna(row["price"]):
-        return ""
-    return before + (money(row["price"], row["currency"]) if text(row["currency"]) else f"{row['price']:,.2f}")
 
 
 def sum_cells(row: pd.Series | Row) -> list[str]:

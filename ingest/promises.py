@@ -173,6 +173,10 @@ def _rows(one: Promised, version: int, reason: str) -> list[dict[str, str]]:
     currency = one.options[0].currency
     head = {"object": one.object, "version": f"{version}", "made_on": f"{one.as_of}", "reason": reason}
     head |= {"price": f"{price!r}", "currency": currency} if price is not None else {}
+    head |= {
+        "tax_in_price": "yes",
+        "tax_per_cent": (one.options[0].stood_on.get("money") or {}).get("tax") or "0",
+    }  # of all options, and of the one that is agreed
     rows = []
     for option in one.options:
         for line in option.lines:

@@ -34,7 +34,8 @@ class Settings:
     address_for_phones : host name or address under which phones reach the studio; empty: as the machine finds it.
     hourly_rate : amount per hour in the currency; None until said. hourly_rates : of people who have another, `Ilse 70; Bram 55`.
     yearly_cost, chargeable_hours : what a year costs the studio, and how many hours of it can be charged; None until said.
-    minimum_charge : the least that a quote comes to, net; tax_per_cent, tax_name : what stands on top of it. payments : when which per cent is paid, `on approval 30; at handover 40`.
+    minimum_charge : the least that a quote comes to. All of these are without tax. tax_per_cent, tax_name : what stands on top of them; None: nobody has said; 0: none is charged.
+    prices_include_tax : whether it is in prices of estimates that do not say so themselves, prices_tax_per_cent : at how many per cent (None: the studio's of now); None until said. payments : when which per cent is paid, `on approval 30; at handover 40`.
     bench_hours_of_people : hours at the bench in an ordinary week of people of whom it is said, `Ilse 24; Bram 16`; bench_days : the days of the week on which the bench is worked. absences : see `ingest.absences`.
     put_first : codes of works that come before all others, in their order.
     pauses : hours worth a pause are told. handwork_minutes : of repetitive handwork without a break, beyond which one is worth it; pause_minutes : what counts as a break.
@@ -56,6 +57,8 @@ class Settings:
     chargeable_hours: float | None = None
     minimum_charge: float | None = None
     tax_per_cent: float | None = None
+    prices_include_tax: bool | None = None
+    prices_tax_per_cent: float | None = None
     tax_name: str = ""
     payments: str = ""
     bench_hours_of_people: str = ""
@@ -85,6 +88,7 @@ NUMBERS: dict[str, tuple[str, int]] = {
     "chargeable_hours": ("the hours of a year that can be charged", 100_000),
     "minimum_charge": ("the least charge", 1_000_000_000),
     "tax_per_cent": ("the tax in per cent", 100),
+    "prices_tax_per_cent": ("the tax of older prices in per cent", 100),
     "handwork_minutes": ("the minutes of handwork without a break", 1440),
     "pause_minutes": ("the minutes of a break", 1440),
     "solvent_hours_a_day": ("the solvent hours of a day", 24),
@@ -93,7 +97,8 @@ NUMBERS: dict[str, tuple[str, int]] = {
 CLAUSES = ("clause_not_included", "clause_changes", "clause_validity", "clause_storage", "clause_insurance")
 NO_CLAUSE = "none"
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-_YES_OR_NO = ("demo", "pauses")
+_YES_OR_NO = ("demo", "pauses", "prices_include_tax")
+_MAY_BE_NOUGHT = ("tax_per_cent", "prices_tax_per_cent")
 _PARAGRAPHS = ("letterhead", "absences", *CLAUSES)  # their line ends are kept
 _LONGEST_PARAGRAPH = 4_000
 
@@ -121,7 +126,7 @@ def stored_text(name: str, text: str) -> str:
             raise BenchHoursError(f'"{text}" {error.what}', error.mend) from error
     elif name in NUMBERS:
         what, most = NUMBERS[name]
-        return written(number_called(what, text, most))
+        return written(number_called(what, text, most, or_zero=name in _MAY_BE_NOUGHT))
     return text
 
 
@@ -182,7 +187,7 @@ def _yes_or_no(text: str) -> str:
 
 
 _READ: dict[str, Callable[[str], str]] = {
-    "demo": _yes_or_no, "pauses": _yes_or_no, "address_for_phones": _host, "hourly_rates": _rates, "payments": _payments, "bench_hours_of_people": _hours_of_people, "bench_days": _weekdays, "blade_until": _time_of_day,
+    "demo": _yes_or_no, "pauses": _yes_or_no, "prices_include_tax": _yes_or_no, "address_for_phones": _host, "hourly_rates": _rates, "payments": _payments, "bench_hours_of_people": _hours_of_people, "bench_days": _weekdays, "blade_until": _time_of_day,
     "absences": lambda text: written_absences(read_absences(text)), "put_first": lambda text: "; ".join(filter(None, (one.strip() for one in text.split(";")))),
 }  # fmt: skip
 

@@ -16,7 +16,7 @@ class Terms:
 
     Attributes
     ----------
-    rate : per hour at the studio; None until said. rates : per hour of people who have one of their own.
+    rate : per hour at the studio, without tax; None until said. rates : per hour of people who have one of their own.
     step : the smallest amount of the currency, like 0.01.
     minimum, ceiling : of the net amount of one work; None: there is none. tax : per cent on top; None: no line for it.
     """
@@ -108,7 +108,7 @@ def price(hours: Sequence[float], people: Sequence[str], costs: Decimal, terms: 
     if terms.ceiling is not None:  # below the minimum charge too it holds: it was agreed for this work
         held = min(held, (terms.ceiling / terms.step).to_integral_value(ROUND_FLOOR) * terms.step)
     net = rounded(held, terms.step)
-    amount = rounded(held * (1 + (terms.tax or Decimal(0)) / 100), terms.step)
+    amount = with_tax(held, terms)
     shown = shared_out(rounded(work, terms.step), amounts, terms.step)
     parts = tuple(Charged(hours=one, rate=rate, amount=whole, shown=part) for one, rate, whole, part in zip(parts_hours, rates, amounts, shown, strict=True))
     return Price(
@@ -128,11 +128,11 @@ class Agreed:
     costs: Decimal | None
 
     @classmethod
-    def of(cls, hours: Decimal, amount: Decimal | None, tax: Decimal, costs: Decimal | None, step: Decimal, net: Decimal | None = None) -> Agreed:
-        """From the price that the owner pays, with tax (per cent on top) in it; `net`: as it stood on paper, where that is known."""
-        if amount is None:
+    def of(cls, hours: Decimal, net: Decimal | None, gross: Decimal | None, costs: Decimal | None, step: Decimal) -> Agreed:
+        """From the price without tax and with it, unrounded."""
+        if net is None or gross is None:
             return cls(hours=hours, net=None, tax=None, amount=None, costs=costs)
-        before_tax = rounded(amount / (1 + tax / 100), step) if net is None else net
+        before_tax, amount = rounded(net, step), rounded(gross, step)
         return cls(hours=hours, net=before_tax, tax=amount - before_tax, amount=amount, costs=costs)
 
 
@@ -212,9 +212,31 @@ class YearlyCost:
         return earned / self.break_even_rate
 
 
-def for_the_hours(amount: float, tax: float, costs: float) -> float:
-    """What a price leaves for the hours once tax (per cent on top) and costs are paid; not below nought, and not a number where there is no price."""
-    return max(float(amount) / (1 + float(tax) / 100) - float(costs), 0.0) if not math.isnan(amount) else float("nan")
+def net_and_gross(amount: Decimal, included: bool | None, per_cent: Decimal | None) -> tuple[Decimal | None, Decimal | None]:
+    """A price without tax and with it, unrounded; None where that is not known.
+
+    Parameters
+    ----------
+    included : tax is in the amount; None: nobody has said. per_cent : on top of the net; 0: none is charged; None: not known.
+    """
+    if per_cent == 0:
+        return amount, amount
+    if included is None:
+        return None, None
+    if per_cent is None:
+        return (None, amount) if included else (amount, None)
+    by = 1 + per_cent / 100
+    return (amount / by, amount) if included else (amount, amount * by)
+
+
+def with_tax(net: Decimal, terms: Terms) -> Decimal:
+    """A net amount with the tax of the terms on top, to whole steps of the currency."""
+    return rounded(net * (1 + (terms.tax or Decimal(0)) / 100), terms.step)
+
+
+def for_the_hours(net: float, costs: float) -> float:
+    """What a net price leaves for the hours once outside costs are paid; not below nought, and not a number where it is not known."""
+    return max(float(net) - float(costs), 0.0) if not math.isnan(net) else float("nan")
 
 
 def payments(amount: Decimal, stages: Sequence[tuple[str, Decimal]], step: Decimal) -> list[tuple[str, Decimal]]:

@@ -13,6 +13,7 @@ import pandas as pd
 
 from dashboard.letter import content
 from dashboard.letter.blocks import Block, Letter, facts, says, small, subheading, table
+from dashboard.prices import Taxed
 from dashboard.quoting import LETTER_OF_CHANGE as FORM
 from dashboard.quoting import Commercial, Option, Quoted, WorkQuoted
 from dashboard.words import CONFIDENCES, counted, day, hours, money, signed_hours, text
@@ -30,10 +31,11 @@ _SHOWN = 0.5  # hours from which a change of a phase is named
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Before:
-    """What was agreed before: the version, with the `hours` that it promised and the price agreed (as the owner pays it, tax included); `reckoned`: the price that it had as it was quoted, if it was.
+    """What was agreed before: the version, with the `hours` that it promised and the price agreed (as the owner pays it, tax included; None where that is not known); `reckoned`: the price that it had as it was quoted, if it was.
 
     Attributes
     ----------
+    taxed : the price agreed as it stands in the record, with what it includes; None where there is none.
     lines : frame `phase`, `technique`, `part`, `hours`.
     """
 
@@ -42,6 +44,7 @@ class Before:
     approved_on: date | None
     hours: float
     price: float | None
+    taxed: Taxed | None
     reckoned: float | None
     currency: str | None
     lines: pd.DataFrame
@@ -54,6 +57,10 @@ def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary, be
         raise BenchHoursError("a letter of change is about one work", "Quote the works apart.")
     if not quote.letter.get("reason", "").strip():
         raise BenchHoursError("the letter does not say yet what was found", "Write it: it is why the owner is asked again.")
+    if before.taxed is not None and (before.taxed.net is None or before.taxed.gross is None):
+        raise BenchHoursError(
+            f"it is not known whether {before.taxed.tax} is in the price of version {before.version}, and so not what changes", "Say it under Studio, quotes, or of this version under Estimate."
+        )  # fmt: skip
     whole = content.letter(quoted, quote, studio, words)
     (work,) = works
     blocks: list[Block] = [says(quote.letter["opening"])] if quote.letter.get("opening") else []

@@ -157,7 +157,7 @@ def _by_phase(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[B
         rows.append(["Allowance for what cannot be seen yet", f"{found}", "", _allowance_amount(option, agreed)])
     total = sum(option.tenths, Decimal(0))
     rows.append(["Together", f"{total}", "", _money(price.work, agreed) if price else ""])
-    heads = ["phase and what is done", "hours", "8 times in 10, h", f"price, {agreed.currency}" if price else ""]
+    heads = ["phase and what is done", "hours", "8 times in 10, h", f"price, {agreed.currency}{agreed.without_tax}" if price else ""]
     if not price:
         heads, rows = heads[:3], [row[:3] for row in rows]
     said = f"Hours are those that the price is for: {_how_sure(option, agreed)}" if price else _NO_PRICE
@@ -242,7 +242,15 @@ def _full(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[Block
             ]
         )
     rows.append(["", "together", "", f"{price.hours}", "", _money(price.work, agreed), *([""] if marked else [])])
-    heads = ["phase", "technique", "quantity", "hours", f"rate, {agreed.currency}", f"amount, {agreed.currency}", *(["belongs to"] if marked else [])]
+    heads = [
+        "phase",
+        "technique",
+        "quantity",
+        "hours",
+        f"rate, {agreed.currency}{agreed.without_tax}",
+        f"amount, {agreed.currency}{agreed.without_tax}",
+        *(["belongs to"] if marked else []),
+    ]
     blocks = [
         table("Full statement", heads, rows, right=(2, 3, 4, 5), foot=1),
         says(f"Hours are those that the price is for: {_how_sure(option, agreed)}"),
@@ -254,7 +262,7 @@ def _full(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[Block
             for name in dict.fromkeys(lines["mark"])
             if name
         }
-        blocks.append(facts([(f"Of the hours, {name}", _money(value, agreed)) for name, value in sums.items()]))
+        blocks.append(facts([(f"Of the hours, {name}{agreed.without_tax}", _money(value, agreed)) for name, value in sums.items()]))
     return [*blocks, *_first_stage(option, agreed)]
 
 
@@ -291,9 +299,7 @@ def _costs_and_price(work: WorkQuoted, option: Option, said: Mapping[str, str], 
     blocks = [subheading("Price"), facts(rows)]
     if agreed.terms.ceiling is not None:
         blocks.append(
-            says(
-                f"Without your approval in writing the price does not go beyond {money(agreed.terms.ceiling, agreed.currency)}{' before ' + agreed.tax_name if agreed.terms.tax else ''}."
-            )
+            says(f"Without your approval in writing the price does not go beyond {money(agreed.terms.ceiling, agreed.currency)}{agreed.without_tax}.")
         )
     return blocks
 
@@ -302,9 +308,9 @@ def _with_tax(price: Price, agreed: Commercial) -> list[tuple[str, str]]:
     if not agreed.terms.tax:
         return [("Price", money(price.amount, agreed.currency))]
     return [
-        ("Net", money(price.net, agreed.currency)),
+        (f"Price{agreed.without_tax}", money(price.net, agreed.currency)),
         (f"{agreed.tax_name[0].upper()}{agreed.tax_name[1:]} {agreed.terms.tax:g} %", money(price.tax, agreed.currency)),
-        ("Price", money(price.amount, agreed.currency)),
+        (f"Price{agreed.tax_included}", money(price.amount, agreed.currency)),
     ]
 
 
@@ -367,7 +373,7 @@ def _all_together(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
     if shared := _shared_travel(quoted, works):
         rows.append(
             [
-                f"Travel, for all of them together{f', {agreed.tax_name} included' if agreed.terms.tax and quoted.amount is not None else ''}",
+                f"Travel, for all of them together{agreed.without_tax if quoted.amount is None else ''}",
                 _money(shared, agreed),
             ]
         )
@@ -376,7 +382,7 @@ def _all_together(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
     return [
         heading("All works together"),
         *first,
-        table("All works together", ["work", f"price, {agreed.currency}"], rows, right=(1,), foot=1),
+        table("All works together", ["work", f"price, {agreed.currency}{agreed.tax_included}"], rows, right=(1,), foot=1),
         *_time_of_all(quoted),
     ]
 
@@ -395,9 +401,12 @@ def _how_paid(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
     if len(works) == 1 and len(works[0].options) > 1:
         left = 100 - sum((share for _, share in agreed.payments), Decimal(0))
         shares = [*agreed.payments, *([("the rest", left)] if left else [])]
-        return [subheading("Payment"), says(f"Of the price of the option you choose: {'; '.join(f'{name} {share:g} %' for name, share in shares)}.")]
+        return [
+            subheading("Payment"),
+            says(f"Of the price of the option you choose{agreed.tax_included}: {'; '.join(f'{name} {share:g} %' for name, share in shares)}."),
+        ]
     stages = payments(amount, agreed.payments, agreed.terms.step)
-    return [subheading("Payment"), facts([(f"{name[0].upper()}{name[1:]}", money(value, agreed.currency)) for name, value in stages])]
+    return [subheading(f"Payment{agreed.tax_included}"), facts([(f"{name[0].upper()}{name[1:]}", money(value, agreed.currency)) for name, value in stages])]
 
 
 def _clauses(studio: Settings, said: Mapping[str, str], agreed: Commercial) -> list[Block]:
@@ -414,10 +423,17 @@ def _approvals(quoted: Quoted, works: list[WorkQuoted]) -> list[str]:
     agreed, found = quoted.commercial, []
     for work in works:
         for option in work.options:
-            price = money(option.price.amount, agreed.currency) if option.price else ""
+            price = f"{money(option.price.amount, agreed.currency)}{agreed.tax_included}" if option.price else ""
             found.append(", ".join(filter(None, (_title(work) if len(works) > 1 else "", f"option {option.name}" if option.name else "", price))))
     shared = _shared_travel(quoted, works)
-    return [*found, *([f"Travel, for all of them together, {money(shared, agreed.currency)}"] if shared else [])]
+    return [
+        *found,
+        *(
+            [f"Travel, for all of them together, {money(shared, agreed.currency)}{agreed.without_tax if quoted.amount is None else agreed.tax_included}"]
+            if shared
+            else []
+        ),
+    ]
 
 
 def _shared_travel(quoted: Quoted, works: list[WorkQuoted]) -> Decimal | None:

@@ -48,6 +48,8 @@ def _all(bench: Bench, pending: list[Task[Any]]) -> None:
     standing = works.apply(said.standing, axis=1)
     _figures(works, standing)
     frame.say([said.behind(bench), *said.apart(bench)])
+    if held.is_principal():
+        frame.ask_about_tax(bench.unsaid_prices)
     told = works[works["p50"].notna()]
     if len(told):
         _where_they_end(told)

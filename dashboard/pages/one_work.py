@@ -7,7 +7,7 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
-from dashboard import correcting, fields, frame, held, promise_sentences, reading, statement, tables
+from dashboard import correcting, fields, frame, held, prices, promise_sentences, reading, statement, tables
 from dashboard.analysis.calendar import days_of_treatment, stretches
 from dashboard.analysis.overruns import by_object, by_phase, compare, main_cause, summed, totals
 from dashboard.charts import compared, treatment_calendar
@@ -158,7 +158,7 @@ def _estimates(code: str, lines: pd.DataFrame) -> None:
     if versions.empty:
         st.write("No estimate yet.")
         return
-    st.html(tables.versions(versions, prices=held.is_principal()))
+    st.html(tables.versions(versions, prices.of_versions(versions, held.settings()) if held.is_principal() else None))
     frame.say(promise_sentences.apart(versions))
     first, latest = lines["first_approved_hours"], lines["estimated_hours"]
     if lines["yardstick"].iloc[0] != "approved":

@@ -14,6 +14,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import fields, frame, held, promising, quote_sentences, quoting, reading, sheet, tables
+from dashboard.analysis.price import with_tax
 from dashboard.charts import quotes as charts
 from dashboard.giving import as_csv_text
 from dashboard.letter import change, content, page, paper
@@ -32,7 +33,7 @@ SHEET = {
     "technique": ("technique", 210), "quantity": ("quantity", 105), "hours": ("own hours", 115), "part": ("part", 90), "low_hours": ("low, h", 85), "high_hours": ("high, h", 90),
     "person": ("person", 90), "option": ("option", 110), "unattended_hours": ("unattended, h", 145), "phase": ("phase, if not usual", 150), "mark": ("belongs to", 120), "note": ("note", 160),
 }  # fmt: skip
-COSTS = {"what": ("outside cost or material", 260), "amount": ("amount", 110), "first_stage": ("first stage? (yes)", 150)}
+COSTS = {"what": ("outside cost or material", 260), "amount": ("amount without tax", 150), "first_stage": ("first stage? (yes)", 150)}
 CALLED = {
     "hours": "own hours", "low_hours": "low", "high_hours": "high", "unattended_hours": "unattended", "height_cm": "height", "width_cm": "width", "area_dm2": "area",
     "structure_condition": "condition: structure", "paint_condition": "condition: paint", "surface_condition": "condition: surface",
@@ -159,7 +160,7 @@ def _one(quote: Quote) -> None:
     with about:
         _warn(told.read.about)
     with of_terms:
-        _warn(found.commercial.faults)
+        _warn([*found.commercial.faults, *found.commercial.doubts])
     with likes:
         _like_it(quote, at, told, now)
     with comes_to:
@@ -316,6 +317,7 @@ def _unknown_marks(work: QuotedWork) -> list[str]:
 
 def _terms(quote: Quote, turn: int, now: Known) -> None:
     studio, terms, key = held.settings(), quote.terms, f"{_name(quote)} terms"
+    net = quoting.commercial(terms, studio, now.people).without_tax
 
     def field(name: str, label: str, width: int, otherwise: object = None, explained: str | None = None) -> None:
         shown = "" if otherwise is None else notation.written(otherwise) if isinstance(otherwise, float) else f"{otherwise}"
@@ -328,16 +330,22 @@ def _terms(quote: Quote, turn: int, now: Known) -> None:
     # what is usual is not written: to look at a quote is no change of it
     _put(terms, "confidence", "" if confidence in (None, quoting.USUAL_CONFIDENCE) else f"{confidence}")
     with st.container(horizontal=True, key="choices"):
-        field("rate", "Rate per hour", 130, studio.hourly_rate, "Empty: the studio's, and of people who have one of their own theirs (Studio, quotes)")
+        field(
+            "rate",
+            f"Rate per hour{net}",
+            190 if net else 130,
+            studio.hourly_rate,
+            "Empty: the studio's, and of people who have one of their own theirs (Studio, quotes)",
+        )
         field("currency", "Currency", 100, studio.currency)
-        field("ceiling", "Ceiling", 120, None, "Of one work, before tax: the price does not go beyond it without a new approval")
+        field("ceiling", f"Ceiling{net}", 170 if net else 120, None, "Of one work, without tax: the price does not go beyond it without a new approval")
         field("begin_on", "Begin on", 140, None, "For the day by which it is ready")
     with st.expander("Minimum charge, tax, payments, travel, a first stage"):
         with st.container(horizontal=True):
-            field("minimum", "Minimum charge", 140, studio.minimum_charge)
-            field("tax", "Tax, per cent", 120, studio.tax_per_cent)
+            field("minimum", f"Minimum charge{net}", 210 if net else 140, studio.minimum_charge)
+            field("tax", "Tax on top, per cent", 150, studio.tax_per_cent)
             field("travel_hours", "Travel, hours" if len(quote.works) == 1 else "Shared travel, hours", 150)
-            field("travel_cost", "Travel, cost" if len(quote.works) == 1 else "Shared travel, cost", 150)
+            field("travel_cost", f"{'Travel' if len(quote.works) == 1 else 'Shared travel'}, cost{net}", 240 if net else 150)
         field("payments", "Payments, in per cent (the rest comes last)", 520, studio.payments, "Like: on approval 30; at handover 40")
         first = st.toggle(
             "A first stage only: examine and test, charged; what is found opens the next quote",
@@ -380,7 +388,7 @@ def _total(quote: Quote, told: WorkQuoted) -> Option:
     st.html(
         tables.figures([
             (f"{'first stage, ' if one.commercial.first_stage else ''}even chance", f"{hours(p50)} h", False), ("4 in 5", f"{hours(p80)} h", False), ("9 in 10", f"{hours(p90)} h", False),
-            ("price", money(price.amount, one.commercial.currency) if price else "no price yet", False),
+            (f"price{one.commercial.tax_included}", money(price.amount, one.commercial.currency) if price else "no price yet", False),
         ])
     )  # fmt: skip
     if told.read.left_aside:
@@ -453,7 +461,13 @@ def _side_by_side(told: WorkQuoted) -> None:
         ]
         for one in told.options
     ]
-    st.html(tables.ledger("Options side by side", ["option", "even chance, h", "4 in 5, h", "9 in 10, h", "price", "weeks, 4 in 5"], rows))
+    st.html(
+        tables.ledger(
+            "Options side by side",
+            ["option", "even chance, h", "4 in 5, h", "9 in 10, h", f"price{told.options[0].commercial.tax_included}", "weeks, 4 in 5"],
+            rows,
+        )
+    )
 
 
 def _commission(found: Quoted) -> None:
@@ -463,10 +477,11 @@ def _commission(found: Quoted) -> None:
         for work in found.works
     ]  # fmt: skip
     if agreed.travel_hours or agreed.travel_cost:
-        rows.append(["shared travel", "", "", money(agreed.travel, agreed.currency) if agreed.travel is not None else "no price yet"])
+        travel = None if agreed.travel is None else with_tax(agreed.travel, agreed.terms)
+        rows.append(["shared travel", "", "", money(travel, agreed.currency) if travel is not None else "no price yet"])
     even, four = (float(value) for value in pd.Series(found.total).quantile([0.5, 0.8]))
     rows.append(["together", hours(even), hours(four), money(found.amount, agreed.currency) if found.amount is not None else "no price yet"])
-    st.html(tables.ledger("Works of this quote", ["work", "even chance, h", "4 in 5, h", "price"], rows, foot=True))
+    st.html(tables.ledger("Works of this quote", ["work", "even chance, h", "4 in 5, h", f"price{agreed.tax_included}"], rows, foot=True))
     frame.say(
         [
             "Works that are quoted together do not all run over at once, so together is less than the sum at 4 in 5; each price is of its work by itself, and prices sum. Of options the first counts."
@@ -648,11 +663,11 @@ def _discount(found: Quoted) -> list[str]:
         if any(option.change for option in work.options):
             continue  # what was approved stays, at the price agreed
         agreed = promising.before(con, work.said.object, found.as_of) if work.said.object and work.options else None
-        if agreed is None or agreed.price is None or agreed.reckoned is None or round(agreed.price - agreed.reckoned, 2) == 0:
+        if agreed is None or agreed.taxed is None or agreed.price is None or agreed.reckoned is None or round(agreed.price - agreed.reckoned, 2) == 0:
             continue
         currency, by = agreed.currency or held.settings().currency, agreed.price - agreed.reckoned
         told.append(
-            f"For version {agreed.version} of {work.said.object} {money(agreed.price, currency)} was agreed, {money(abs(by), currency)} {'less' if by < 0 else 'more'} than was reckoned. The price of this revision does not carry that over: "
+            f"For version {agreed.version} of {work.said.object} {money(agreed.taxed.amount, currency)}{agreed.taxed.words} was agreed, {money(abs(by), currency)} {'less' if by < 0 else 'more'} than was reckoned. The price of this revision does not carry that over: "
             "set a ceiling, or another rate, if it is to."
         )
     return told
@@ -681,7 +696,8 @@ def _save(quote: Quote, found: Quoted, now: Known) -> None:
     }
     versions = " and ".join(f"version {number} of {code}" for code, number in numbers.items())
     frame.say([f"It becomes {versions}, with all that it stood on: it says the same in years, whatever is logged or changed until then."])
-    if not st.button(f"Save as {versions}", type="primary"):
+    save = st.button(f"Save as {versions}", type="primary")
+    if not frame.meant(f"{_name(quote)} doubt", save, lambda: found.commercial.doubts, "It is meant so: save it"):
         return
     reason = quote.letter.get("reason", "").strip()
     if _before(found) and not reason:

@@ -217,6 +217,27 @@ def test_the_hours_of_a_saved_quote_with_its_allowance_are_what_was_approved_and
     assert not found["begun"] and forecast_sentences.standing(found) in ("fine", "watch")
 
 
+def test_hours_for_nothing_begin_where_the_net_price_ends(ferry: Store) -> None:
+    """57,000 € a year by 1,200 h are 47.50 € an hour: 1,800 € with 19 % in them pay for 31.8 h, 1,800 € without tax for 37.9 h."""
+    memory = Memory()
+
+    def even(**said: str) -> tuple[float, int]:
+        with ferry.writing() as con:
+            write_settings(con, said)
+        bench = told(ferry, memory=memory)
+        return work(bench)["break_even_hours"], bench.unsaid_prices
+
+    assert even(currency="EUR", yearly_cost="57000", chargeable_hours="1200") == (pytest.approx(1800 / 47.5), 0)
+    hours, unsaid = even(tax_per_cent="19")
+    assert np.isnan(hours) and unsaid == 1 and np.isnan(work(told(ferry, memory=memory))["chance_over_break_even"])
+    assert even(prices_include_tax="yes") == (pytest.approx(1800 / 1.19 / 47.5), 0)
+    assert even(prices_include_tax="no") == (pytest.approx(1800 / 47.5), 0)
+    with ferry.writing() as con:
+        write_settings(con, {"prices_include_tax": "no"})
+        estimates.say_tax(con, "24-001", 1, CHANGE, (True, 8.1))
+    assert even() == (pytest.approx(1800 / 1.081 / 47.5), 0)
+
+
 def test_works_whose_estimate_was_declined_are_left_out_from_that_day_on(ferry: Store) -> None:
     log(ferry, entry("2024-01-10", "facing", 3.0), code="24-001")
     with ferry.writing() as con:

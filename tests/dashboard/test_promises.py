@@ -1,7 +1,9 @@
 """A quote saved, reckoned again, revised, ended and scored: through the record and back."""
 
+import csv
 import io
 import json
+import re
 import shutil
 from collections.abc import Iterator
 from dataclasses import replace
@@ -18,7 +20,7 @@ from dashboard.command import main
 from dashboard.letter import kept
 from dashboard.letter.blocks import Letter
 from dashboard.promise_sentences import kept_at_all, learned, one_promise, outcomes
-from ingest import estimates, promises, quotes, vocabulary
+from ingest import estimates, promises, quotes, typed, vocabulary
 from ingest import store as storing
 from ingest.backup import back_up
 from ingest.errors import BenchHoursError
@@ -28,7 +30,7 @@ from ingest.imports import Report, import_files
 from ingest.integrity import faults
 from ingest.promises import Promised, PromisedLine, PromisedOption, Saved
 from ingest.quotes import Quote, QuotedWork
-from ingest.records import OBJECTS, TIME_ENTRIES
+from ingest.records import ESTIMATES, OBJECTS, TIME_ENTRIES
 from ingest.settings import read_settings, write_settings
 from ingest.store import Store
 from ingest.typed import store_rows
@@ -349,10 +351,43 @@ def test_in_a_revision_what_is_done_stays_as_worked_and_the_rest_is_told_anew(mi
     assert sum(float(row[4].replace("−", "-")) for row in by_phase.rows[:-1]) == pytest.approx(float(rows[2]) - float(rows[1]), abs=0.35)
 
 
+def test_a_letter_of_change_sets_net_beside_net_and_is_not_written_while_nobody_says_what_was_agreed(mill: Store) -> None:
+    """1,000 € without tax were agreed by hand; the revision has 19 % on top."""
+    con = mill.cursor()
+    today = reading.today(con)
+    head = f"26-099,1,{today},{today},1000,EUR,,"
+    text = f"object,version,made_on,approved_on,price,currency,phase,technique,hours\n{head}filling,6\n{head}retouching,9\n"
+    with mill.writing() as writing:
+        typed.put_rows(writing, ESTIMATES, list(csv.DictReader(io.StringIO(text))), CHANGE)
+        write_settings(writing, {"tax_per_cent": "19", "tax_name": "VAT"})
+    log(mill, {"technique": "filling", "date": f"{today}", "hours": "2"})
+    quote = promising.goes_on(con, "26-099", today)
+    quote.letter["reason"] = "An old fill under the overpaint"
+
+    def letter() -> Letter:
+        now = quoting.known(con, today, without_open=("26-099",))
+        found = quoting.quoted(now, quote, [quotes.read_over(mill, work, today, CHANGE, {}) for work in quote.works], read_settings(con))
+        return promising.letter_of(con, found, quote, read_settings(con), read_vocabulary(con))
+
+    with pytest.raises(BenchHoursError, match="it is not known whether VAT is in the price of version 1"):
+        letter()
+    with mill.writing() as writing:
+        write_settings(writing, {"prices_include_tax": "no"})
+    rows = {
+        row[0]: [float(re.sub("[^0-9.−]", "", cell).replace("−", "-")) for cell in row[1:]]
+        for row in next(one for one in letter().blocks if one.text == "What was agreed and what it is now").rows[1:]
+    }
+    assert list(rows) == ["net", "VAT", "price, VAT included"]
+    assert [row[0] for row in rows.values()] == [1000, 190, 1190]
+    for was, now, by in rows.values():
+        assert by == pytest.approx(now - was)
+    assert rows["VAT"][1] == pytest.approx(0.19 * rows["net"][1], abs=0.011)
+
+
 def under_way(store: Store, studio: Bring, price: str = "1190,EUR", tax: str = "19") -> Quote:
     """Facing and filling, 16 h, were approved at 1190.00 (1000.00 net, 190.00 tax); facing took 12 h instead of 10, and 2.5 h of inlay were found and done, which the sheet does not have. With a framer at 40.00."""
     with store.writing() as con:
-        write_settings(con, {"hourly_rate": "60", "tax_per_cent": tax, "currency": "EUR", "tax_name": "VAT"})
+        write_settings(con, {"hourly_rate": "60", "tax_per_cent": tax, "prices_include_tax": "yes", "currency": "EUR", "tax_name": "VAT"})
     head = "object,version,made_on,approved_on,price,currency,phase,technique,hours\n"
     assert studio("e.csv", head + "".join(f"24-001,1,2024-01-05,2024-01-08,{price},,{line}\n" for line in ("facing,10", "filling,6"))).complete
     log(store, {"technique": "facing", "date": "2024-01-10", "hours": "12"}, {"technique": "inlay", "date": "2024-01-12", "hours": "2.5"}, code="24-001")

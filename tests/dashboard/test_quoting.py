@@ -99,6 +99,7 @@ def test_a_described_work_is_quoted_by_command_with_every_key_others_depend_on(c
     total, price = found["total"], found["price"]
     assert total["p10"] < total["p50"] < total["p80"] < total["p90"] < sum(line["p90"] for line in found["lines"])
     assert (price["confidence"], price["hours"], price["currency"]) == (0.8, total["p80"], "EUR")
+    assert (price["tax_included"], price["tax_per_cent"], price["net"]) == (False, 0.0, price["amount"])
     assert price["amount"] == pytest.approx(round(total["p80"], 1) * 68, abs=0.01)
     assert (tmp_path / "q.pdf").read_bytes().startswith(b"%PDF") and (tmp_path / "q.html").read_text().startswith("<!doctype html>")
     frame = pd.read_csv(tmp_path / "q.csv")
@@ -121,8 +122,9 @@ def test_a_held_work_is_quoted_from_its_latest_estimate_or_the_quote_being_writt
     assert 0 < sum(line["done"] for line in found["lines"]) < len(found["lines"])
     assert command(None, "--object", "25-041")[0] == 2
     with Store(demo_file) as store:
-        kept = quotes.keep(store, Quote(works=[QuotedWork(object="26-066", lines=[{"technique": "facing"}])], terms={"confidence": "90"}), "v")
+        kept = quotes.keep(store, Quote(works=[QuotedWork(object="26-066", lines=[{"technique": "facing"}])], terms={"confidence": "90", "tax": "19"}), "v")
     found = json.loads(command(None, "--object", "26-066", "--json")[1])
+    assert found["price"]["tax_included"] and found["price"]["amount"] == pytest.approx(1.19 * found["price"]["net"], abs=0.011)
     assert (
         all(line["worked_hours"] for line in found["lines"] if line["technique"] != "facing") and found["price"]["confidence"] == 0.9
     )  # what was begun goes on
