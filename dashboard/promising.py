@@ -258,7 +258,7 @@ def _lines_to_go_on(con: duckdb.DuckDBPyConnection, code: str, version: int, as_
             continue
         own = next((of[key] for key in keys if key in of), None)
         if own is not None:
-            row |= {name: own.get(name, "") for name in ("quantity", "low_hours", "high_hours", "mark")}
+            row |= {name: own.get(name, "") for name in ("quantity", "low_hours", "high_hours", "mark", "wording")}
         rows.append({name: cell for name, cell in row.items() if cell and not (name == "phase" and usual.get(technique) == cell)})
     others = [line for key, line in of.items() if key not in seen and (taken is None or key[3] in ("", taken)) and key[:3] not in finished]
     whole = {key[:3] for key in seen}

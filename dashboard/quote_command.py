@@ -16,7 +16,7 @@ from dashboard import promising, quoting, reading
 from dashboard.analysis.basis import NAMES
 from dashboard.giving import give_json, laid_out, records, write_csv
 from dashboard.letter import change, content, page, paper
-from dashboard.quote_sentences import allowance, break_even, came_from, earns, may_turn_up, price_words, promised, surprising
+from dashboard.quote_sentences import allowance, break_even, came_from, earns, may_turn_up, missing, price_words, promised, surprising
 from dashboard.quoting import Known, Option, Quoted, WorkQuoted
 from dashboard.voice import caller, complain, tell
 from dashboard.words import CONFIDENCES, amount, counted, day, hours
@@ -81,7 +81,7 @@ def quote(said: argparse.Namespace, store: Store) -> int:
         complain(sentence)
     if not work.options:
         raise BenchHoursError("there is no line to quote", "Give lines with a technique each, and as far as known its quantity and hours.")
-    for sentence in (*work.doubts, *work.read.notes, *work.notes):
+    for sentence in (*work.doubts, *work.read.notes, *work.notes, *missing(work)):
         complain(sentence)
     if said.save and faults:
         raise BenchHoursError("nothing is saved, as something of it cannot be read, as is said above", "Mend it, and save it then.")
@@ -198,6 +198,7 @@ def _of_option(one: Option) -> dict[str, Any]:
         "lines": records(_line_frame(one)),
         "discovery": _found(one.found[~one.found["another"]]),
         "another_part": _found(one.found[one.found["another"]]),
+        "usually_done": [{"technique": usual.technique, "phase": usual.phase, "works": usual.works, "of": usual.of} for usual in one.usual],
         "left_out": [{"technique": row["technique"], "reason": row["reason"]} for row in one.left_out[one.left_out["reason"] != ""].to_dict("records")],
         "total": dict(zip(NAMES, one.at(0.1, 0.5, 0.8, 0.9), strict=True)),
         "price": {

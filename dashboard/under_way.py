@@ -44,7 +44,7 @@ def with_the_bench(lines: pd.DataFrame, begun: pd.DataFrame, positions: Mapping[
     left = left[left["_merge"] == "left_only"]
     rest = pd.DataFrame(
         {name: left[name].to_numpy() for name in _NAME} | {
-            "number": -1 - np.arange(len(left)), "option": "", "person": left["did"].to_numpy(), "mark": "", "note": "", "condition": None, "unit": left["unit"].fillna("").to_numpy(),
+            "number": -1 - np.arange(len(left)), "option": "", "person": left["did"].to_numpy(), "mark": "", "wording": "", "note": "", "condition": None, "unit": left["unit"].fillna("").to_numpy(),
             "quantity": left["measured"].to_numpy(dtype=float), "worked_hours": left["actual_hours"].to_numpy(dtype=float), "done": True, **dict.fromkeys(_OF_THE_SHEET, np.nan),
         }
     )  # fmt: skip

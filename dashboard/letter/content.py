@@ -7,6 +7,7 @@ Nothing of another work or owner is in it: chances come from the record, its wor
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import date, timedelta
 from decimal import Decimal
@@ -17,6 +18,7 @@ from dashboard.analysis.dots import stacked
 from dashboard.analysis.price import Price, payments
 from dashboard.letter.blocks import Block, Letter, facts, heading, says, small, subheading, table
 from dashboard.quoting import Commercial, Option, Quoted, WorkQuoted
+from dashboard.tables import Row
 from dashboard.words import CONFIDENCES, amount, counted, day, hours, money, text
 from ingest import notation
 from ingest.cautions import usual_cautions
@@ -40,6 +42,15 @@ CLAUSE_HEADS = {
 _NO_PRICE = "This letter has no price yet: it waits for what an hour costs, and for lines that it is for."
 _SEEN = 0.05  # chance from which what may turn up is named
 _MOST_NAMED = 4
+# How a maker is written who is not simply one (common practice, no source).
+_ATTRIBUTED = re.compile(r"(attributed|ascribed) to\b", re.IGNORECASE)
+_QUALIFIED = re.compile(
+    r"(attributed|ascribed) to\b|(probably|possibly|perhaps|formerly|presumably|likely)\b|(in the )?((circle|workshop|studio|school|follower|followers|manner|style|pupil|assistant|imitator|entourage) of|after|copy after|copy of|"
+    r"by|from the|signed|school|workshop)\b",
+    re.IGNORECASE,
+)
+_UNKNOWN = re.compile(r"(unknown|anonymous|anon\.?|unidentified|not known|\?)( (artist|maker|painter|hand|master))?", re.IGNORECASE)
+_NOBODY = re.compile(r"(unknown|anonymous|unidentified) \w", re.IGNORECASE)
 
 
 def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary) -> Letter:
@@ -60,7 +71,9 @@ def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary) ->
     blocks += _clauses(studio, said, agreed)
     if said.get("closing"):
         blocks += [says(line) for line in said["closing"].splitlines()]
-    if caution := usual_cautions(words, dict.fromkeys(name for work in works for option in work.options for name in _in_price(option)["technique"])):
+    if studio.letter_cautions and (
+        caution := usual_cautions(words, dict.fromkeys(name for work in works for option in work.options for name in _in_price(option)["technique"]))
+    ):
         blocks.append(small(caution))
     return Letter(
         studio=studio.studio, letterhead=[line for line in studio.letterhead.splitlines() if line], addressee=[line for line in said.get("addressee", "").splitlines() if line.strip()] or usual_addressee(quoted), day=day(made_on),
@@ -84,13 +97,37 @@ def usual_addressee(quoted: Quoted) -> list[str]:
 
 
 def _title(work: WorkQuoted) -> str:
+    """How a work is spoken of at the head of its part, and in tables."""
     held = work.read.held
-    return ", ".join(filter(None, (text(held.get("maker")), text(held.get("title"))))) or work.said.called
+    said = ", ".join(filter(None, (text(held.get("title")), text(held.get("maker"))))) or work.said.called
+    return f"{said[0].upper()}{said[1:]}"
+
+
+def called(work: WorkQuoted) -> str:
+    """A work in the run of a sentence: its title in quotation marks, or what it is, and whose: by a maker, attributed to one, or by nobody known."""
+    held = work.read.held
+    title, maker = text(held.get("title")).strip(), text(held.get("maker")).strip()
+    if title and not maker and (_ATTRIBUTED.match(title) or (title[0].islower() and _QUALIFIED.match(title))):  # what stands there is no title
+        title, maker = "", title
+    kind = text(held.get("kind")).strip()
+    what = f"“{title}”" if title else f"{'an' if kind[0].lower() in 'aeiou' else 'a'} {kind}" if kind else "a work"
+    code = f" (our number {work.said.object})" if work.said.object else ""
+    if not maker:
+        return what if title else work.said.called if not kind and code else f"{what}{code}"
+    between = ", " if title else " "
+    begins = f"{maker[0].lower()}{maker[1:]}"
+    if _UNKNOWN.fullmatch(maker):
+        return f"{what}{between}by an unknown maker" if not title else f"{what}, maker unknown"
+    if _NOBODY.match(maker):
+        return f"{what} by an {begins}"
+    if _QUALIFIED.match(maker):
+        return f"{what}{between}{begins}"
+    return f"{what} by {maker}"
 
 
 def _subject(works: list[WorkQuoted], agreed: Commercial) -> str:
     what = "A first stage: examination and tests" if agreed.first_stage else "Quote for the treatment"
-    return f"{what} of {_title(works[0])}" if len(works) == 1 else f"{what} of {counted(len(works), 'work')}"
+    return f"{what} of {called(works[0])}" if len(works) == 1 else f"{what} of {counted(len(works), 'work')}"
 
 
 # --- one work
@@ -130,8 +167,8 @@ def _proposed(option: Option, said: Mapping[str, str], agreed: Commercial) -> li
         return [subheading("Proposed treatment"), *_full(option, lines, agreed)]
     if form == "phases":
         return [subheading("Proposed treatment"), *_by_phase(option, lines, agreed)]
-    rows = [(f"{str(phase)[0].upper()}{str(phase)[1:]}", _named(inside)) for phase, inside in lines.groupby("phase", sort=False)]
-    return [subheading("Proposed treatment"), facts(rows), *_first_stage(option, agreed)]
+    rows = [_phase_and_lines(str(phase), inside) for phase, inside in lines.groupby("phase", sort=False)]
+    return [subheading("Proposed treatment"), Block(kind="facts", rows=rows), *_first_stage(option, agreed)]
 
 
 def _in_price(option: Option) -> pd.DataFrame:
@@ -139,9 +176,24 @@ def _in_price(option: Option) -> pd.DataFrame:
     return option.lines[option.lines["in_price"]]
 
 
-def _named(lines: pd.DataFrame) -> str:
-    told = [f"{row['technique']}{f' ({part})' if (part := row['part']) else ''}" for row in lines.to_dict("records")]
-    return "; ".join(dict.fromkeys(told))
+def line_in_words(line: Row) -> str:
+    """A line as the owner reads it: in the words written for it, else its technique, and the part."""
+    return line.get("wording") or f"{line['technique']}{f' ({part})' if (part := line['part']) else ''}"
+
+
+def _phase_and_lines(phase: str, lines: pd.DataFrame) -> tuple[str, str]:
+    """A phase and what is done in it; a technique that is called as its phase is said once."""
+    named = list(dict.fromkeys(line_in_words(row) for row in lines.to_dict("records")))
+    others = [
+        name.removeprefix(f"{phase} (").removesuffix(")") if name.startswith(f"{phase} (") else name for name in named if name.casefold() != phase.casefold()
+    ]
+    return f"{phase[0].upper()}{phase[1:]}", f"{'also ' if others and len(others) < len(named) else ''}{'; '.join(others)}"
+
+
+def _in_a_cell(phase: str, lines: pd.DataFrame) -> str:
+    """The same in one cell."""
+    head, what = _phase_and_lines(phase, lines)
+    return f"{head}{', ' if what.startswith('also ') else ': ' if what else ''}{what}"
 
 
 def _by_phase(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[Block]:
@@ -151,7 +203,7 @@ def _by_phase(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[B
     rows, of_phase = [], _amounts_of_phases(option, phases, agreed)
     for (told, cost), phase in zip(of_phase, phases.to_dict("records"), strict=True):
         inside = lines[lines["phase"] == phase["phase"]]
-        rows.append([f"{phase['phase'][0].upper()}{phase['phase'][1:]}: {_named(inside)}", told, f"{hours(phase['p10'])} to {hours(phase['p90'])}", cost])
+        rows.append([_in_a_cell(phase["phase"], inside), told, f"{hours(phase['p10'])} to {hours(phase['p90'])}", cost])
     found = _allowance_hours(option)
     if found:
         rows.append(["Allowance for what cannot be seen yet", f"{found}", "", _allowance_amount(option, agreed)])
@@ -217,11 +269,11 @@ def _full(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[Block
     marked = bool((lines["mark"] != "").any())
     for place in places:
         line, part = option.lines.iloc[place], price.parts[place]
-        what = f"{line['technique']}{f', {line.part}' if line['part'] else ''}"
+        what = line_in_words(line.to_dict())
         rows.append(
             [
                 line["phase"],
-                what,
+                "" if what.casefold() == line["phase"].casefold() else what,
                 amount(line["quantity"], line["unit"] or None),
                 f"{part.hours}",
                 _rate(part.rate, agreed),

@@ -30,7 +30,7 @@ from ingest.typed import store_rows
 
 SHEET = {
     "technique": ("technique", 210), "quantity": ("quantity", 105), "hours": ("own hours", 115), "part": ("part", 90), "low_hours": ("low, h", 85), "high_hours": ("high, h", 90),
-    "person": ("person", 90), "option": ("option", 110), "unattended_hours": ("unattended, h", 145), "phase": ("phase, if not usual", 150), "mark": ("belongs to", 120), "note": ("note", 160),
+    "person": ("person", 90), "option": ("option", 110), "unattended_hours": ("unattended, h", 145), "phase": ("phase, if not usual", 150), "mark": ("belongs to", 120), "wording": ("in the letter", 200), "note": ("note", 160),
 }  # fmt: skip
 COSTS = {"what": ("outside cost or material", 260), "amount": ("amount", 110), "first_stage": ("first stage? (yes)", 150)}
 CALLED = {
@@ -140,7 +140,7 @@ def _one(quote: Quote) -> None:
     st.subheader("Its lines")
     frame.say([
         "A technique in each line is enough: what it takes here comes from the record. What is counted by area is filled in from the size. Own hours move a line as far as your figures were worth it before, and the other lines of the work with it, as far as one figure told of the whole work before. "
-        "Low and high count where the record knows little. Options stand side by side, lines without one belong to all. Every cell is kept as soon as you leave it."
+        "Low and high count where the record knows little. Options stand side by side, lines without one belong to all. What stands under \"in the letter\" is how the owner reads that line. Every cell is kept as soon as you leave it."
     ])  # fmt: skip
     work.lines = sheet.edit(f"{key} lines", work.lines, SHEET, turn, "The lines of the quote")
     added = sheet.line_by_choosing(f"adding {key}", f"{key} add {turn}", hours_or_quantity=False)
@@ -166,6 +166,7 @@ def _one(quote: Quote) -> None:
         one = _what_it_comes_to(quote, told, found, now)
     if one:
         _how_it_reads(told)
+        _usually_done(quote, work, told, one)
         _may_turn_up(quote, work, told, one, now)
     _letter(quote, found, turn)
     _save(quote, found, now)
@@ -510,6 +511,26 @@ def _quantity(row: tables.Row) -> str:
 # --- what may turn up
 
 
+def _usually_done(quote: Quote, work: QuotedWork, told: WorkQuoted, one: Option) -> None:
+    """What is nearly always done here and this sheet lacks; one press adds it."""
+    if not one.usual:
+        return
+    st.subheader("Nearly always done here, and not on this sheet")
+    frame.list_out(quote_sentences.usual(one.usual, told.described))
+    names = [usual.technique for usual in one.usual]
+    # of options, only the one that lacks it gets it
+    elsewhere = {name for option in told.options for name in option.lines["technique"]}
+    lines = {name: {"technique": name} | ({"option": one.name} if name in elsewhere else {}) for name in names}
+    with st.container(horizontal=True, key="usual"):
+        for name in names:
+            if st.button(f"Add {name}", key=f"{_name(quote)} usual {one.name} {name}"):
+                work.lines = [*work.filled.values(), lines[name]]
+                _open(quote)
+        if len(names) > 1 and st.button("Add all of them", key=f"{_name(quote)} usual {one.name}"):
+            work.lines = [*work.filled.values(), *lines.values()]
+            _open(quote)
+
+
 def _may_turn_up(quote: Quote, work: QuotedWork, told: WorkQuoted, one: Option, now: Known) -> None:
     st.subheader("What may turn up")
     frame.say(
@@ -536,7 +557,7 @@ def _may_turn_up(quote: Quote, work: QuotedWork, told: WorkQuoted, one: Option, 
             if st.button("Count it again", key=f"{_name(quote)} count {technique}"):
                 del work.left_out[technique]
                 _open(quote)
-    choices = [name for name in dict.fromkeys(one.found["technique"]) if name not in now.left_out(work)]
+    choices = [name for name in dict.fromkeys([*one.found["technique"], *(usual.technique for usual in one.usual)]) if name not in now.left_out(work)]
     if choices:
         with st.expander("Leave one of them out"), st.form(f"{_name(quote)} leave out {len(work.left_out)}", border=False):
             technique = st.selectbox("Technique that will not turn up", choices)
