@@ -12,12 +12,15 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from dashboard import promising, quoting, reading
+from dashboard import planning, promising, quoting, reading
 from dashboard.analysis.basis import NAMES
-from dashboard.giving import give_json, laid_out, records, write_csv
-from dashboard.letter import change, content, page, paper
+from dashboard.giving import give_json, laid_out, progress, records, write_csv
+from dashboard.letter import change, content, document, page, paper
+from dashboard.letter.blocks import Letter
+from dashboard.letter.content import Ready
 from dashboard.quote_sentences import allowance, break_even, came_from, earns, may_turn_up, missing, price_words, promised, surprising
 from dashboard.quoting import Known, Option, Quoted, WorkQuoted
+from dashboard.remembered import Memory
 from dashboard.voice import caller, complain, tell
 from dashboard.words import CONFIDENCES, amount, counted, day, hours
 from ingest import promises, quotes
@@ -55,6 +58,10 @@ def add_options(asked: argparse.ArgumentParser, file: Callable[[str], Path]) -> 
     asked.add_argument("--reason", metavar="TEXT", help="why there is another version: what was found")
     asked.add_argument("--pdf", type=file, metavar="FILE", help="write the letter as PDF")
     asked.add_argument("--html", type=file, metavar="FILE", help="write the letter as HTML")
+    asked.add_argument("--docx", type=file, metavar="FILE", help="write the letter as a document for a word processor (Office Open XML)")
+    asked.add_argument(
+        "--once-begun", action="store_true", help="the letter says what it takes once it is begun, not when it would be ready behind the works on the bench"
+    )
     for name in DESCRIBING:
         asked.add_argument(
             f"--{name}",
@@ -85,14 +92,11 @@ def quote(said: argparse.Namespace, store: Store) -> int:
         complain(sentence)
     if said.save and faults:
         raise BenchHoursError("nothing is saved, as something of it cannot be read, as is said above", "Mend it, and save it then.")
-    if said.pdf or said.html or said.save:
-        letter = promising.letter_of(con, found, written_quote, read_settings(con), read_vocabulary(con))
+    if said.pdf or said.html or said.docx or said.save:
+        letter = promising.letter_of(con, found, written_quote, read_settings(con), read_vocabulary(con), _ready(con, found, written_quote))
+        _take_along(said, letter)
         if said.save:
             _save(store, promising.promised(now, found, written_quote, letter), written_quote, said.reason or "")
-        if said.pdf:
-            _write(said.pdf, paper.as_pdf(letter))
-        if said.html:
-            _write(said.html, page.as_page(letter).encode())
     if said.csv:
         write_csv(as_frame(work.options), said.csv)
     if said.json:
@@ -100,6 +104,18 @@ def quote(said: argparse.Namespace, store: Store) -> int:
     elif not said.csv:
         _tell(now, found, work)
     return 1 if faults else 0
+
+
+def _ready(con: duckdb.DuckDBPyConnection, found: Quoted, written_quote: Quote) -> Ready | None:
+    """When its works would be ready behind those on the bench, where the letter is to say that and it can be told."""
+    if found.as_of > reading.today(con) or not promising.counts_the_bench(found, written_quote):
+        return None
+    try:
+        plan = planning.plan(con, found.as_of, Memory(), progress_of=progress("works and commissions on the bench"))
+    except BenchHoursError as error:
+        complain(f"When it would be ready cannot be told: {error} The letter says what it takes once it is begun.")
+        return None
+    return promising.ready_of(found, plan)
 
 
 def _save(store: Store, promised: list[Promised], written_quote: Quote, reason: str) -> None:
@@ -154,6 +170,8 @@ def _as_said(found: Quote, said: argparse.Namespace) -> None:
         found.terms["confidence"] = f"{said.confidence}"
     if said.form:
         found.letter["form"] = said.form
+    if said.once_begun:
+        found.letter["ready"] = promising.ONCE_BEGUN
     if said.reason:
         found.letter["reason"] = said.reason
     elif not said.form and found.letter.get("form") == change.FORM and not found.letter.get("reason"):
@@ -169,12 +187,18 @@ def _of_latest_version(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -
     return promising.goes_on(con, code, as_of)
 
 
-def _write(file: Path, made: bytes) -> None:
-    try:
-        file.write_bytes(made)
-    except OSError as error:
-        raise BenchHoursError(f"{file} cannot be written ({why(error)})", "Name another place.") from error
-    complain(f"{file}: the letter")
+def _take_along(said: argparse.Namespace, letter: Letter) -> None:
+    """Write the letter in each of the kinds that are asked for."""
+    kinds: list[tuple[Path | None, Callable[[Letter], bytes]]] = [
+        (said.pdf, paper.as_pdf), (said.html, lambda made: page.as_page(made).encode()), (said.docx, document.as_document),
+    ]  # fmt: skip
+    for file, made in kinds:
+        if file:
+            try:
+                file.write_bytes(made(letter))
+            except OSError as error:
+                raise BenchHoursError(f"{file} cannot be written ({why(error)})", "Name another place.") from error
+            complain(f"{file}: the letter")
 
 
 # --- as data

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -26,6 +27,9 @@ from ingest.errors import BenchHoursError
 from ingest.quotes import Quote
 from ingest.settings import CLAUSES, NO_CLAUSE, Settings
 from ingest.vocabulary import Vocabulary
+
+Ready = Mapping[tuple[int, str], tuple[date, date]]
+"""The number of a work, as the letter counts those with lines from 1 on, and an option of it, to the days by which it is ready, at even chance and 4 in 5."""
 
 FORMS = {"one": "one price", "phases": "by phase", "full": "full statement: hours × rate"}
 USUAL_CLAUSES = {
@@ -53,8 +57,14 @@ _UNKNOWN = re.compile(r"(unknown|anonymous|anon\.?|unidentified|not known|\?)( (
 _NOBODY = re.compile(r"(unknown|anonymous|unidentified) \w", re.IGNORECASE)
 
 
-def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary) -> Letter:
-    """The letter of a quote, in the form that it asks for; raises where its works are of different owners."""
+def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary, ready: Ready | None = None) -> Letter:
+    """The letter of a quote, in the form that it asks for; raises where its works are of different owners.
+
+    Parameters
+    ----------
+    ready : when its works would be ready behind those on the bench; what is not in it is told from the day on which it is begun.
+    """
+    ready = ready or {}
     if len(quoted.owners) > 1:
         raise BenchHoursError("the works of this quote are of different owners", "Quote them apart: a letter is for one owner.")
     said, agreed = quote.letter, quoted.commercial
@@ -64,9 +74,9 @@ def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary) ->
     for number, work in enumerate(works, 1):
         if len(works) > 1:
             blocks.append(heading(f"{number}. {_title(work)}"))
-        blocks += _work(work, said, agreed)
+        blocks += _work(work, said, agreed, _Ready(quoted.as_of, {name: days for (of, name), days in ready.items() if of == number}))
     if len(works) > 1:
-        blocks += _all_together(quoted, works)
+        blocks += _all_together(quoted, works, with_others=bool(ready))
     blocks += _how_paid(quoted, works)
     blocks += _clauses(studio, said, agreed)
     if said.get("closing"):
@@ -116,8 +126,9 @@ def called(work: WorkQuoted) -> str:
         return what if title else work.said.called if not kind and code else f"{what}{code}"
     between = ", " if title else " "
     begins = f"{maker[0].lower()}{maker[1:]}"
-    if _UNKNOWN.fullmatch(maker):
-        return f"{what}{between}by an unknown maker" if not title else f"{what}, maker unknown"
+    first, comma, rest = maker.partition(",")
+    if _UNKNOWN.fullmatch(first.strip()):
+        return f"{what}{', maker unknown' if title else ' by an unknown maker'}{comma}{rest}"
     if _NOBODY.match(maker):
         return f"{what} by an {begins}"
     if _QUALIFIED.match(maker):
@@ -133,7 +144,15 @@ def _subject(works: list[WorkQuoted], agreed: Commercial) -> str:
 # --- one work
 
 
-def _work(work: WorkQuoted, said: Mapping[str, str], agreed: Commercial) -> list[Block]:
+@dataclass(frozen=True, slots=True)
+class _Ready:
+    """When the options of a work are ready (even chance, 4 in 5), by their names, as the bench stands on a day."""
+
+    as_of: date
+    options: Mapping[str, tuple[date, date]]
+
+
+def _work(work: WorkQuoted, said: Mapping[str, str], agreed: Commercial, ready: _Ready) -> list[Block]:
     blocks = [_identified(work)]
     several = len(work.options) > 1
     for option in work.options:
@@ -143,7 +162,7 @@ def _work(work: WorkQuoted, said: Mapping[str, str], agreed: Commercial) -> list
         blocks += _costs_and_price(work, option, said, agreed)
         if said.get("dots") == "yes" and option.charged().max() > 0:
             blocks.append(_dots(option))
-    return [*blocks, *_time(work.options, agreed)]
+    return [*blocks, *_time(work.options, agreed, ready)]
 
 
 def _identified(work: WorkQuoted) -> Block:
@@ -385,7 +404,7 @@ def _dots(option: Option) -> Block:
     )  # fmt: skip
 
 
-def _time(options: tuple[Option, ...], agreed: Commercial) -> list[Block]:
+def _time(options: tuple[Option, ...], agreed: Commercial, ready: _Ready) -> list[Block]:
     said = []
     for option in options:
         if option.promised <= 0:
@@ -394,13 +413,23 @@ def _time(options: tuple[Option, ...], agreed: Commercial) -> list[Block]:
         waits = [float(value) for value in (pd.Series(option.days).quantile([0.5, 0.8]))]
         name = f"Option {option.name}: " if option.name else ""
         about, most = max(round(even), 1), max(round(likely + 0.4999), 1)
-        sentence = f"{name}from {'now' if option.worked else 'beginning'} to end about {counted(about, 'week')}" + (
-            f", 4 times in 5 no more than {counted(most, 'week')}" if most > about else ""
+        days = None if agreed.begin_on else ready.options.get(option.name)
+        weeks = f"about {counted(about, 'week')}"
+        sentence = (
+            f"{name}from now to end {weeks}"
+            if option.worked
+            else f"{name}from beginning to end {weeks}"
+            if agreed.begin_on or days
+            else f"{name}{weeks} once it is begun"
         )
+        sentence += f", 4 times in 5 no more than {counted(most, 'week')}" if most > about else ""
         if waits[1] >= 0.5:
             sentence += f"; of that {waits[0]:,.0f} to {waits[1]:,.0f} days are waiting (soaking, pressing, drying), nobody's hours"
         if agreed.begin_on:
-            sentence += f". Begun on {day(agreed.begin_on)}, it would be ready by {day(agreed.begin_on + timedelta(weeks=most))}, 4 times in 5"
+            by = day(agreed.begin_on + timedelta(weeks=most))
+            sentence += f". Begun on {day(agreed.begin_on)}, it would be ready by {by}, 4 times in 5"
+        elif days:
+            sentence += f". If you approve it now, it would be ready, behind the works that come before it, by {day(days[0])} at even chance, by {day(days[1])} 4 times in 5 (as our bench stands on {day(ready.as_of)})"
         said.append(f"{sentence[0].upper()}{sentence[1:]}.")
     return [subheading("Time of the first stage" if agreed.first_stage else "Time"), *map(says, said)] if said else []
 
@@ -408,7 +437,7 @@ def _time(options: tuple[Option, ...], agreed: Commercial) -> list[Block]:
 # --- all works, payments, clauses, approval
 
 
-def _all_together(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
+def _all_together(quoted: Quoted, works: list[WorkQuoted], *, with_others: bool) -> list[Block]:
     """A price each, what they share, and all of it."""
     agreed = quoted.commercial
     prices = [work.options[0].price for work in works]
@@ -429,15 +458,19 @@ def _all_together(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
         heading("All works together"),
         *first,
         table("All works together", ["work", f"price, {agreed.currency}"], rows, right=(1,), foot=1),
-        *_time_of_all(quoted),
+        *_time_of_all(quoted, with_others=with_others),
     ]
 
 
-def _time_of_all(quoted: Quoted) -> list[Block]:
+def _time_of_all(quoted: Quoted, *, with_others: bool) -> list[Block]:
     even, likely = (float(value) / quoted.commercial.bench_hours_per_week for value in pd.Series(quoted.total).quantile([0.5, 0.8]))
     about, most = max(round(even), 1), max(round(likely + 0.4999), 1)
     within = f", 4 times in 5 no more than {counted(most, 'week')}" if most > about else ""
-    return [says(f"At the bench all of them together are about {counted(about, 'week')} of one person{within}; the times above are of each work by itself.")]
+    return [
+        says(
+            f"At the bench all of them together are about {counted(about, 'week')} of one person{within}; the weeks above are of each work by itself{', the days behind those before it in this letter too' if with_others else ''}."
+        )
+    ]
 
 
 def _how_paid(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from functools import partial
 from html import escape
@@ -15,7 +15,8 @@ import streamlit as st
 
 from dashboard import fields, frame, held, promising, quote_sentences, quoting, reading, sheet, tables
 from dashboard.charts import quotes as charts
-from dashboard.letter import change, content, page, paper
+from dashboard.letter import change, content, document, page, paper
+from dashboard.letter.blocks import Letter
 from dashboard.quote_command import as_frame
 from dashboard.quoting import Known, Option, Quoted, WorkQuoted
 from dashboard.words import CONFIDENCES, UNITS, amount, counted, day, hours, money, plain
@@ -606,9 +607,21 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
         _text(said, "reason", "What was found: why there is another version", key, turn, "", rows=80)
     dots = st.toggle("Show the owner the dots", said.get("dots") == "yes", key=f"{key} dots {turn}")
     _put(said, "dots", "yes" if dots else "")
+    if form != change.FORM and found.commercial.begin_on is None:
+        ready = st.toggle(
+            "Say when it would be ready, behind the works on the bench; else what it takes once it is begun",
+            said.get("ready") != promising.ONCE_BEGUN,
+            key=f"{key} ready {turn}",
+        )
+        _put(said, "ready", "" if ready else promising.ONCE_BEGUN)
     if json.dumps(quote.said(), sort_keys=True) != before:
         quotes.keep(held.store(), quote, held.visit())
         st.session_state[f"kept {_name(quote)}"] = quote.kept_at
+    _take_along(quote, found, key)
+
+
+def _take_along(quote: Quote, found: Quoted, key: str) -> None:
+    """The letter to be taken along or looked at, or why there is none yet."""
     if not any(work.options for work in found.works):
         frame.say(["The letter can be had once there is a line."])
         return
@@ -621,19 +634,29 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
         missing = [counted(aside, "line that cannot be read", "lines that cannot be read")] if aside else []
         missing += [f"{name}, which has no lines" for name in empty]
         st.warning(plain(f"The letter is without {' and without '.join(missing)}. Mend that first, or it promises less than you mean."))
+    made = _made(quote, found)
     try:
-        made = promising.letter_of(held.store().cursor(), found, quote, studio, fields.vocabulary())
+        made(False)
     except BenchHoursError as error:
         st.warning(plain(f"No letter yet: {error}"))
         return
     name = f"quote-{quote.number}"
     with st.container(horizontal=True):
-        st.download_button("The letter as PDF", partial(paper.as_pdf, made), f"{name}.pdf", "application/pdf", type="primary", on_click="ignore")
-        st.download_button("The letter as a page (HTML)", partial(page.as_page, made), f"{name}.html", "text/html", on_click="ignore")
+        st.download_button("The letter as PDF", lambda: paper.as_pdf(made(True)), f"{name}.pdf", "application/pdf", type="primary", on_click="ignore")
+        st.download_button("The letter as a page (HTML)", lambda: page.as_page(made(True)), f"{name}.html", "text/html", on_click="ignore")
+        st.download_button("The letter as a document (.docx)", lambda: document.as_document(made(True)), f"{name}.docx", document.KIND, on_click="ignore")
     with st.expander("See it", key=f"{key} see", on_change="rerun") as opened:
         if opened.open:
-            for number, picture in enumerate(paper.as_pictures(made), 1):
+            with st.spinner("Looking when it would be ready …"):
+                pictures = paper.as_pictures(made(True))
+            for number, picture in enumerate(pictures, 1):
                 st.image(picture, caption=f"Page {number}", width="stretch")
+
+
+def _made(quote: Quote, found: Quoted) -> Callable[[bool], Letter]:
+    """The letter, made once it is wanted, be it outside the run of the page; with when the works are ready, which takes longest, or without."""
+    con, studio, words, ready = held.store().cursor(), held.settings(), fields.vocabulary(), held.ready_later(quote, found)
+    return lambda with_ready: promising.letter_of(con, found, quote, studio, words, ready() if with_ready else None)
 
 
 def _discount(found: Quoted) -> list[str]:
@@ -681,7 +704,8 @@ def _save(quote: Quote, found: Quoted, now: Known) -> None:
         frame.refuse("Not saved: write first what was found, above under The letter. It stands with the version.")
         return
     try:
-        letter = promising.letter_of(con, found, quote, held.settings(), fields.vocabulary())
+        with st.spinner("Looking when it would be ready …"):
+            letter = _made(quote, found)(True)
         saved = promises.save(held.store(), promising.promised(now, found, quote, letter), quote.number, reason, held.change("quoted under Quote a work"))
     except BenchHoursError as error:
         frame.refuse(f"Not saved: {error} What you typed is kept.")
