@@ -174,8 +174,13 @@ def with_quoted(known: Plan, quoted: Sequence[tuple[str, Work]]) -> tuple[date, 
             place = len(queue)
             queue.append(work)
             codes.append(code)
-    leaves = schedule.course(queue, known.bench).leaves[place]
-    return _as_days(leaves, known.first_day) if np.quantile(leaves, LEVELS[-1]) < _MOST_DAYS else None
+    weekly = sum(one.weekly for one in known.people)
+    hours, waits = (
+        sum(float(np.quantile(every.sum(axis=0), LEVELS[-1])) for every in those) for those in ([one.hours for one in queue], [one.waits for one in queue])
+    )
+    if hours / weekly * bench_weeks.DAYS_A_WEEK + waits > _MOST_DAYS:  # a slip of the pen must not keep a letter waiting either
+        return None
+    return _as_days(schedule.course(queue, known.bench).leaves[place], known.first_day)
 
 
 def _as_days(leaves: Floats, first_day: date) -> tuple[date, date, date, date]:

@@ -429,7 +429,7 @@ def _time(options: tuple[Option, ...], agreed: Commercial, ready: _Ready) -> lis
             by = day(agreed.begin_on + timedelta(weeks=most))
             sentence += f". Begun on {day(agreed.begin_on)}, it would be ready by {by}, 4 times in 5"
         elif days:
-            sentence += f". If you approve it now, it would be ready, behind the works that come before it, by {day(days[0])} at even chance, by {day(days[1])} 4 times in 5 (as our bench stands on {day(ready.as_of)})"
+            sentence += f". If you approve it now, it would be ready, behind the works that come before it, by {day(days[0])} (even chance) or {day(days[1])} (4 times in 5), as our bench stands on {day(ready.as_of)}"
         said.append(f"{sentence[0].upper()}{sentence[1:]}.")
     return [subheading("Time of the first stage" if agreed.first_stage else "Time"), *map(says, said)] if said else []
 
