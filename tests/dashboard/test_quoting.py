@@ -2,6 +2,7 @@
 
 import json
 import shutil
+import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from dashboard.analysis import uplift
 from dashboard.analysis.similar import Like
 from dashboard.command import main
 from dashboard.quote_command import as_frame
-from dashboard.quote_sentences import came_from, drivers, earns, effect, surprising, things_in_words
+from dashboard.quote_sentences import came_from, drivers, earns, effect, missing, surprising, things_in_words
 from dashboard.quoting import Known, Quoted
 from ingest import pins, quotes, vocabulary
 from ingest.history import Change
@@ -85,9 +86,23 @@ def of(*lines: dict[str, str], described: dict[str, str] = CANVAS, **terms: str)
 
 
 def test_a_described_work_is_quoted_by_command_with_every_key_others_depend_on(command: Callable[..., tuple[int, str, str]], tmp_path: Path) -> None:
-    code, out, err = command(LINES, *A_WORK, "--json", "--csv", str(tmp_path / "q.csv"), "--pdf", str(tmp_path / "q.pdf"), "--html", str(tmp_path / "q.html"))
+    code, out, err = command(
+        LINES,
+        *A_WORK,
+        "--json",
+        "--csv",
+        str(tmp_path / "q.csv"),
+        "--pdf",
+        str(tmp_path / "q.pdf"),
+        "--html",
+        str(tmp_path / "q.html"),
+        "--docx",
+        str(tmp_path / "q.docx"),
+    )
     found = json.loads(out)
-    assert code == 0 and err.splitlines()[1:] == [f"{tmp_path}/q.pdf: the letter", f"{tmp_path}/q.html: the letter"]
+    assert code == 0 and [line for line in err.splitlines() if line.endswith(": the letter")] == [
+        f"{tmp_path}/q.{kind}: the letter" for kind in ("pdf", "html", "docx")
+    ]
     assert err.startswith('There is one option only, "full treatment"')
     assert set(found) >= {"object", "lines", "discovery", "total", "price", "unattended_days"} and found["object"] is None
     for line in found["lines"]:
@@ -95,6 +110,12 @@ def test_a_described_work_is_quoted_by_command_with_every_key_others_depend_on(c
         assert 0 < line["p10"] < line["p50"] < line["p80"] < line["p90"]
     assert {"technique", "chance", "hours_if_found"} <= set(found["discovery"][0]) and all(0 < one["chance"] < 1 for one in found["discovery"])
     assert not {one["technique"] for one in found["discovery"]} & {line["technique"] for line in found["lines"]}
+    # what is nearly always done is said, and is nowhere else
+    usual = {one["technique"]: (one["works"], one["of"], one["phase"]) for one in found["usually_done"]}
+    assert usual["final report"] == (46, 46, "documentation") and "condition report" not in usual
+    assert "final report" in err and ": on 46 of 46 finished works of the kind easel painting, not on this sheet" in err
+    assert not usual.keys() & {one["technique"] for one in found["discovery"]}
+    assert "would be ready, behind the works that come before it" in (tmp_path / "q.html").read_text() and zipfile.is_zipfile(tmp_path / "q.docx")
     total, price = found["total"], found["price"]
     assert total["p10"] < total["p50"] < total["p80"] < total["p90"] < sum(line["p90"] for line in found["lines"])
     assert (price["confidence"], price["hours"], price["currency"]) == (0.8, total["p80"], "EUR")
@@ -534,3 +555,16 @@ def test_whoever_has_a_rate_of_her_own_needs_no_other(demo: Store) -> None:
         write_settings(con, {"hourly_rate": "", "hourly_rates": "Ilse 70", "minimum_charge": ""})
     found = told(demo, of({"technique": "condition report", "person": "Ilse"}, first_stage="yes")).works[0].options[0]
     assert found.price is not None and found.price.net == 70 * found.price.hours
+
+
+def test_what_is_nearly_always_done_can_be_said_not_to_be_and_lacks_in_the_option_that_lacks_it(demo: Store) -> None:
+    quote = of({"technique": "retouching"}, {"technique": "final report", "option": "A"}, {"technique": "facing", "option": "B"})
+    quote.works[0].left_out = {"packing": "it stays in its crate"}
+    a, b = told(demo, quote).works[0].options
+    assert (
+        "packing" not in {one.technique for one in (*a.usual, *b.usual)}
+        and dict(zip(a.left_out["technique"], a.left_out["reason"], strict=True)) == quote.works[0].left_out
+    )
+    assert {one.technique for one in b.usual} - {one.technique for one in a.usual} == {"final report"}
+    both, apart = missing(told(demo, quote).works[0])
+    assert "Final report" not in both and apart.startswith("Option B: final report: on 46 of 46 finished works")
