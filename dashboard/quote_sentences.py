@@ -71,15 +71,14 @@ def in_100(chance: float) -> str:
     return "under 1 in 100" if chance < _RARE else f"{100 * chance:.0f} in 100"
 
 
-def usual(those: Sequence[UsuallyDone], work: Described) -> list[str]:
+def usual(those: Sequence[UsuallyDone], of_what: str = "on this sheet") -> list[str]:
     """What is nearly always done here and is not on a sheet: what on equally many works, in one sentence."""
-    kind = f" of the kind {work.kind}" if work.kind and those and those[0].of_its_kind else ""
-    alike: dict[tuple[int, int], list[str]] = {}
+    alike: dict[tuple[int, int, str], list[str]] = {}
     for one in those:
-        alike.setdefault((one.works, one.of), []).append(one.technique)
+        alike.setdefault((one.works, one.of, one.kind), []).append(one.technique)
     return [
-        f"{', '.join(names)[0].upper()}{', '.join(names)[1:]}: on {works} of {counted(of, 'finished work')}{kind}, not on this sheet and in none of its figures: add {'it' if len(names) == 1 else 'them'} if {'it is' if len(names) == 1 else 'they are'} to be done."
-        for (works, of), names in alike.items()
+        f"{', '.join(names)[0].upper()}{', '.join(names)[1:]}: on {works} of {counted(of, 'finished work')}{f' of the kind {kind}' if kind else ''}, not {of_what} and in none of its figures: add {'it' if len(names) == 1 else 'them'} if {'it is' if len(names) == 1 else 'they are'} to be done."
+        for (works, of, kind), names in alike.items()
     ]
 
 
@@ -87,11 +86,11 @@ def missing(work: WorkQuoted) -> list[str]:
     """The same of all options of a work: what each of them lacks, and under its name what one of them does."""
     every = [set(one.usual) for one in work.options]
     of_all = set.intersection(*every) if every else set()
-    said = usual([one for one in work.options[0].usual if one in of_all], work.described) if every else []
+    said = usual([one for one in work.options[0].usual if one in of_all]) if every else []
     return said + [
         f"Option {option.name}: {sentence[0].lower()}{sentence[1:]}"
         for option in work.options
-        for sentence in usual([one for one in option.usual if one not in of_all], work.described)
+        for sentence in usual([one for one in option.usual if one not in of_all])
     ]
 
 

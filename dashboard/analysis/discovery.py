@@ -202,22 +202,22 @@ def still(known: Discoveries, one: MayTurnUp, passed: float) -> MayTurnUp:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UsuallyDone:
-    """A technique that is missing from a sheet: `works` of the `of` finished works that are looked at, those `of_its_kind` or all, had it, quoted or not."""
+    """A technique that is missing from a sheet: `works` of the `of` finished works that are looked at, those of a `kind` or (empty) all, had it, quoted or not."""
 
     technique: str
     phase: str
     works: int
     of: int
-    of_its_kind: bool
+    kind: str
 
 
 def usually_done(known: Discoveries, work: Described) -> list[UsuallyDone]:
     """What is nearly always done on works of its kind, and is neither on the sheet of this one nor begun on it; see `_nearly_always`."""
     missing = _nearly_always(known, work) & ~np.isin(known.past.techniques, sorted(work.techniques | work.worked))
     past = _of_its_kind(known, work)[0].past
-    had, own = _had(past).sum(axis=0), len(past.objects) < known.works
+    had, kind = _had(past).sum(axis=0), work.kind if len(past.objects) < known.works else ""
     return [
-        UsuallyDone(technique=str(past.techniques[t]), phase=str(past.phases[t]), works=int(had[t]), of=len(past.objects), of_its_kind=own)
+        UsuallyDone(technique=str(past.techniques[t]), phase=str(past.phases[t]), works=int(had[t]), of=len(past.objects), kind=kind)
         for t in np.flatnonzero(missing)
     ]
 

@@ -517,7 +517,7 @@ def _usually_done(quote: Quote, work: QuotedWork, told: WorkQuoted, one: Option)
     if not one.usual:
         return
     st.subheader("Nearly always done here, and not on this sheet")
-    frame.list_out(quote_sentences.usual(one.usual, told.described))
+    frame.list_out(quote_sentences.usual(one.usual))
     names = [usual.technique for usual in one.usual]
     # of options, only the one that lacks it gets it
     elsewhere = {name for option in told.options for name in option.lines["technique"]}
@@ -617,7 +617,36 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
     if json.dumps(quote.said(), sort_keys=True) != before:
         quotes.keep(held.store(), quote, held.visit())
         st.session_state[f"kept {_name(quote)}"] = quote.kept_at
+    _words_of_lines(quote, found, key, turn)
     _take_along(quote, found, key)
+
+
+def _words_of_lines(quote: Quote, found: Quoted, key: str, turn: int) -> None:
+    """How each line of the sheet reads in the letter, in her own words."""
+    with st.expander("How its lines read", key=f"{key} words", on_change="rerun") as opened:
+        if not opened.open:
+            return
+        typed: list[tuple[dict[str, str], str]] = []
+        with st.form(f"{key} words {turn}", border=False):
+            frame.say(["In your own words; empty: as it stands here in grey."])
+            for at, told in enumerate(found.works):
+                lines = pd.concat([option.lines for option in told.options]).drop_duplicates("number") if told.options else told.read.lines
+                for row in lines[lines["number"] > 0].to_dict("records"):  # what stands on no sheet is said as it is called
+                    line = quote.works[at].lines[row["number"] - 1]
+                    named = filter(
+                        None,
+                        (told.said.called if len(found.works) > 1 else "", row["technique"], row["part"], f"option {row['option']}" if row["option"] else ""),
+                    )
+                    plainly = content.line_in_words(row | {"wording": ""})
+                    typed.append(
+                        (line, st.text_input(", ".join(named), line.get("wording", ""), placeholder=plainly, key=f"{key} words {at} {row['number']} {turn}"))
+                    )
+            if not typed:
+                frame.say(["No line can be read yet."])
+            if st.form_submit_button("Let them read so"):
+                for line, words in typed:
+                    _put(line, "wording", " ".join(words.split()))
+                _open(quote)
 
 
 def _take_along(quote: Quote, found: Quoted, key: str) -> None:

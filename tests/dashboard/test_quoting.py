@@ -10,13 +10,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dashboard import quoting, reading
+from dashboard import forecasting, promising, quoting, reading
 from dashboard.analysis import uplift
 from dashboard.analysis.similar import Like
 from dashboard.command import main
 from dashboard.quote_command import as_frame
 from dashboard.quote_sentences import came_from, drivers, earns, effect, missing, surprising, things_in_words
 from dashboard.quoting import Known, Quoted
+from dashboard.remembered import Memory
 from ingest import pins, quotes, vocabulary
 from ingest.history import Change
 from ingest.quotes import Quote, QuotedWork
@@ -568,3 +569,16 @@ def test_what_is_nearly_always_done_can_be_said_not_to_be_and_lacks_in_the_optio
     assert {one.technique for one in b.usual} - {one.technique for one in a.usual} == {"final report"}
     both, apart = missing(told(demo, quote).works[0])
     assert "Final report" not in both and apart.startswith("Option B: final report: on 46 of 46 finished works")
+
+
+def test_what_a_work_under_way_lacks_is_said_alike_on_the_bench_and_in_its_revision_and_is_in_no_figure_of_either(demo: Store) -> None:
+    con, code = demo.cursor(), "26-062"
+    with demo.writing() as writing:
+        writing.execute("DELETE FROM estimated_lines WHERE line IN (SELECT line FROM lines WHERE object = ? AND technique = 'final report')", [code])
+    today = reading.today(con)
+    bench = forecasting.bench(con, today, Memory(), only=code)
+    quote = promising.goes_on(con, code, today)
+    now = quoting.known(con, today, without_open=quoting.under_way(reading.overruns(con, today), quote))
+    one = told(demo, quote, now).works[0].options[0]
+    assert [usual.technique for usual in one.usual] == ["final report"] and bench.usual == {code: one.usual}
+    assert "final report" not in {*one.found["technique"], *(still.found.technique for still in bench.found[code])}
