@@ -684,8 +684,8 @@ def _take_along(quote: Quote, found: Quoted, key: str) -> None:
 
 def _made(quote: Quote, found: Quoted) -> Callable[[bool], Letter]:
     """The letter, made once it is wanted, be it outside the run of the page; with when the works are ready, which takes longest, or without."""
-    con, studio, words, ready = held.store().cursor(), held.settings(), fields.vocabulary(), held.ready_later(quote, found)
-    return lambda with_ready: promising.letter_of(con, found, quote, studio, words, ready() if with_ready else None)
+    opened, studio, words, ready = held.store(), held.settings(), fields.vocabulary(), held.ready_later(quote, found)
+    return lambda with_ready: promising.letter_of(opened.cursor(), found, quote, studio, words, ready() if with_ready else None)
 
 
 def _discount(found: Quoted) -> list[str]:
