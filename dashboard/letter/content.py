@@ -114,13 +114,16 @@ def _title(work: WorkQuoted) -> str:
 
 
 def called(work: WorkQuoted) -> str:
-    """A work in the run of a sentence: its title in quotation marks, or what it is, and whose: by a maker, attributed to one, or by nobody known."""
+    """A work in the run of a sentence: its title, or what it is, and whose: by a maker, attributed to one, or by nobody known."""
     held = work.read.held
     title, maker = text(held.get("title")).strip(), text(held.get("maker")).strip()
     if title and not maker and (_ATTRIBUTED.match(title) or (title[0].islower() and _QUALIFIED.match(title))):  # what stands there is no title
         title, maker = "", title
     kind = text(held.get("kind")).strip()
-    what = f"“{title}”" if title else f"{'an' if kind[0].lower() in 'aeiou' else 'a'} {kind}" if kind else "a work"
+    quoted = (
+        f"“{title}”" if title[:1].islower() or _QUALIFIED.match(title) or _UNKNOWN.match(title) else title
+    )  # “After the storm” is none that is after somebody
+    what = quoted if title else f"{'an' if kind[0].lower() in 'aeiou' else 'a'} {kind}" if kind else "a work"
     code = f" (our number {work.said.object})" if work.said.object else ""
     if not maker:
         return what if title else work.said.called if not kind and code else f"{what}{code}"
