@@ -307,13 +307,19 @@ def test_what_was_declined_or_withdrawn_is_kept_and_counted_and_out_of_yardstick
 def test_in_a_revision_what_is_done_stays_as_worked_and_the_rest_is_told_anew(mill: Store) -> None:
     con = mill.cursor()
     today = reading.today(con)
-    saved(mill, sheet(), today - timedelta(days=9))
+    written = sheet()
+    next(line for line in written.works[0].lines if line["technique"] == "filling")["wording"] = "making good the losses"
+    saved(mill, written, today - timedelta(days=9))
     approve(mill, "26-099", 1, today - timedelta(days=8))
     first = of(mill, "26-099", 1).options[0]
     worked = [{"technique": "condition report", "date": f"{today - timedelta(days=6)}", "hours": "3.25", "done": "100"}, *({"technique": "filling", "date": f"{today - timedelta(days=5)}", "hours": part} for part in ("15", "15", "10")), {"technique": "inlay", "date": f"{today - timedelta(days=4)}", "hours": "2", "discovery": "yes"}]  # fmt: skip
     log(mill, *worked)
     quote = promising.goes_on(con, "26-099", today)
     assert quote.letter["form"] == "change" and [line["technique"] for line in quote.works[0].lines] == [one["technique"] for one in SHEET]
+    # the words of a line are kept with its version and go on with it
+    assert "making good the losses" in json.dumps(of(mill, "26-099", 1).letter) and "making good the losses" in [
+        line.get("wording") for line in quote.works[0].lines
+    ]
     with pytest.raises(BenchHoursError, match="does not say yet what was found"):
         saved(mill, quote, today)
     quote.letter["reason"] = "An old fill under the overpaint"
