@@ -15,7 +15,7 @@ import pytest
 
 from dashboard import calibrating, promising, quoting, reading, scoring
 from dashboard.command import main
-from dashboard.letter import kept
+from dashboard.letter import document, kept, page
 from dashboard.letter.blocks import Letter
 from dashboard.promise_sentences import kept_at_all, learned, one_promise, outcomes
 from ingest import estimates, promises, quotes, vocabulary
@@ -34,6 +34,7 @@ from ingest.store import Store
 from ingest.typed import store_rows
 from ingest.vocabulary import read_vocabulary
 from tests.conftest import Bring
+from tests.dashboard.test_letter import said_in_a_document, said_on_a_page
 from tests.dashboard.test_quoting import SHEET, demo, demo_file
 from tests.whole_studios import everything
 
@@ -337,6 +338,7 @@ def test_in_a_revision_what_is_done_stays_as_worked_and_the_rest_is_told_anew(mi
     assert overruns["first_approved_hours"].isna().sum() == 1 and np.isnan(overruns.loc["inlay", "first_approved_hours"])
     letter = Letter.kept(again.letter or {})
     words = json.dumps(letter.said(), ensure_ascii=False)
+    assert said_in_a_document(document.as_document(letter)) == said_on_a_page(page.as_page(letter))
     assert (
         letter.subject == "A change in the treatment of A mill at Marrowby"
         and "An old fill under the overpaint" in words
@@ -572,6 +574,7 @@ def test_the_page_for_a_client_names_nobody_and_is_not_had_of_a_few(mill: Store,
     today = reading.today(mill.cursor())
     made = kept.sheet(scoring.scored(mill.cursor(), today), read_settings(mill.cursor()), today)
     words = json.dumps(made.said(), ensure_ascii=False)
+    assert said_in_a_document(document.as_document(made)) == said_on_a_page(page.as_page(made))
     con = mill.cursor()
     for column, table in (("object", "objects"), ("title", "objects"), ("owner", "objects"), ("person", "people"), ("technique", "techniques")):
         named = [row[0] for row in con.execute(f"SELECT DISTINCT {column} FROM {table} WHERE {column} IS NOT NULL").fetchall()]
