@@ -189,7 +189,8 @@ def quoting_known(as_of: date, without_open: tuple[str, ...] = ()) -> quoting.Kn
     opened = store()
     calibrated = None if without_open else rates(as_of).calibration
     task = background.begun(
-        ("quoting", str(opened.path), opened.changes(), as_of, without_open), lambda _: quoting.known(opened.cursor(), as_of, calibrated, without_open)
+        ("quoting", str(opened.path), opened.changes(), as_of, without_open),
+        lambda _: quoting.known(opened.cursor(), as_of, calibrated, without_open, _memory(str(opened.path))),
     )
     if not task.wait(0.3):
         with st.spinner("Looking through the finished works …"):
@@ -199,13 +200,13 @@ def quoting_known(as_of: date, without_open: tuple[str, ...] = ()) -> quoting.Kn
 
 def quoting_of(quote: Quote) -> quoting.Known:
     """What a quote stands on today."""
-    return quoting_known(today(), quoting.under_way(overruns(today()), quote))
+    return quoting_known(today(), quoting.on_the_bench(overruns(today()), quote))
 
 
 def quoted(quote: Quote, called: Mapping[str, str]) -> quoting.Quoted:
     """What a quote promises today; reckoned anew only where something of it, or of the record, was changed."""
     opened, on = store(), today()
-    said = {name: value for name, value in quote.said().items() if name != "letter"}  # no figure rests on the words of the letter
+    said = quote.said() | {"letter": {"form": quote.letter.get("form", "")}}  # no figure rests on the words of the letter, but on whether it is one of change
     return _quoted(str(opened.path), opened.changes(), on, json.dumps(said, sort_keys=True), json.dumps(dict(called)))
 
 

@@ -18,7 +18,7 @@ from dashboard.giving import give_json, laid_out, progress, records, write_csv
 from dashboard.letter import change, content, document, page, paper
 from dashboard.letter.blocks import Letter
 from dashboard.letter.content import Ready
-from dashboard.quote_sentences import allowance, break_even, came_from, earns, may_turn_up, missing, price_words, promised, surprising
+from dashboard.quote_sentences import allowance, break_even, came_from, earns, may_turn_up, missing, price_words, promised, stays, surprising
 from dashboard.quoting import Known, Option, Quoted, WorkQuoted
 from dashboard.remembered import Memory
 from dashboard.voice import caller, complain, tell
@@ -54,6 +54,11 @@ def add_options(asked: argparse.ArgumentParser, file: Callable[[str], Path]) -> 
         choices=(*content.FORMS, change.FORM),
         help="of the letter: one price, by phase, a full statement of hours × rate, or what changed since the last version",
     )
+    asked.add_argument(
+        "--whole-anew",
+        action="store_true",
+        help="in a letter of change, price the whole work anew; else what was approved stays and what was found is added",
+    )
     asked.add_argument("--save", action="store_true", help="save it as the next version of the estimate, with what it stood on")
     asked.add_argument("--reason", metavar="TEXT", help="why there is another version: what was found")
     asked.add_argument("--pdf", type=file, metavar="FILE", help="write the letter as PDF")
@@ -78,7 +83,7 @@ def quote(said: argparse.Namespace, store: Store) -> int:
     written_quote, complaints = _written(store, said)
     change = Change(by=caller().who, reason="quoted")
     reads = [quotes.read_over(store, work, as_of, change, {}) for work in written_quote.works]
-    now = quoting.known(con, as_of, without_open=quoting.under_way(reading.overruns(con, as_of), written_quote))
+    now = quoting.known(con, as_of, without_open=quoting.on_the_bench(reading.overruns(con, as_of), written_quote))
     found = quoting.quoted(now, written_quote, reads, read_settings(con))
     work = found.works[0]
     faults = [*complaints, *found.commercial.faults, *work.read.about, *work.read.problems, *work.faults]
@@ -172,6 +177,8 @@ def _as_said(found: Quote, said: argparse.Namespace) -> None:
         found.letter["form"] = said.form
     if said.once_begun:
         found.letter["ready"] = promising.ONCE_BEGUN
+    if said.whole_anew:
+        found.terms["revision"] = quoting.WHOLE_ANEW
     if said.reason:
         found.letter["reason"] = said.reason
     elif not said.form and found.letter.get("form") == change.FORM and not found.letter.get("reason"):
@@ -231,7 +238,19 @@ def _of_option(one: Option) -> dict[str, Any]:
             "break_even_rate": float(agreed.yearly.break_even_rate) if agreed.yearly else None, "works_for_nothing_from_hours": one.nothing_from(),
         },
         "unattended_days": {"p50": float(days[0]), "p80": float(days[1])},
+        "revision": _revision(one),
     }  # fmt: skip
+
+
+def _revision(one: Option) -> dict[str, Any] | None:
+    """What stays of what was approved, and what is added to it; None where the whole is priced."""
+    if one.change is None:
+        return None
+    agreed, added = one.change.agreed, one.change.added
+    return {
+        "approved": {"hours": float(agreed.hours), "amount": None if agreed.amount is None else float(agreed.amount)},
+        "added": {"hours": float(one.change.hours), "amount": None if added is None else float(added.amount)},
+    }
 
 
 def _found(frame: pd.DataFrame) -> list[dict[str, Any]]:
@@ -277,7 +296,7 @@ def _tell(now: Known, found: Quoted, work: WorkQuoted) -> None:
         tell(laid_out(heads, rows, right={2, 3, 4, 5, 6, 7}))
         for row in one.found[one.found["chance"] >= _SEEN].head(_SHOWN).to_dict("records"):
             tell(may_turn_up(row))
-        for sentence in (allowance(one, now, work.described), promised(one), price_words(one), earns(one), break_even(one)):
+        for sentence in (allowance(one, now, work.described), promised(one), stays(one), price_words(one), earns(one), break_even(one)):
             if sentence:
                 tell(sentence)
     likes = quoting.similar_works(now, work)

@@ -33,7 +33,7 @@ def came_from(row: Row) -> str:
     elif abs(moved) >= _LITTLE:
         said.append(f"figures for other lines move it {signed_hours(moved)} h")
     if row["worked_hours"] > 0:
-        said.append(f"{hours(row['worked_hours'])} h so far")
+        said.append(f"{'found on the way, ' if row['number'] < 0 else ''}{hours(row['worked_hours'])} h so far")
     return ", ".join(said)
 
 
@@ -122,9 +122,32 @@ def promised(one: Option) -> str:
     return f"The first stage: {said} The whole treatment, as far as can be told today: even chance {hours(even)} h, 4 in 5 {hours(four)} h."
 
 
+def stays(one: Option) -> str:
+    """Of a revision what stays as it was approved, and what is added; nothing where the whole is priced."""
+    if one.change is None:
+        return ""
+    agreed, added, currency = one.change.agreed, one.change.added, one.commercial.currency
+
+    def both(hours_of: Decimal, amount: Decimal | None) -> str:
+        return f"{hours(float(hours_of))} h, {money(amount, currency) if amount is not None else 'price not known'}"
+
+    said = f"What was approved stays: {both(agreed.hours, agreed.amount)}. Found and added: {both(one.change.hours, added.amount if added else None)}"
+    if agreed.amount is not None and one.commercial.terms.tax:
+        said += f" ({one.commercial.tax_name} included in both)"
+    if agreed.net is not None and one.commercial.terms.ceiling is not None and agreed.net > one.commercial.terms.ceiling:
+        said += ". What was approved is above the ceiling already, so nothing is added"
+    return f"{said}."
+
+
 def price_words(one: Option) -> str:
     """The price and what it is for."""
     words = CONFIDENCES.get(one.commercial.confidence, f"{one.commercial.confidence} in 100")
+    if one.change is not None:
+        return (
+            f"Price {money(one.price.amount, one.commercial.currency)} for {hours(one.promised)} h, of both together."
+            if one.price
+            else "No price of both together."
+        )
     if one.price is None and one.promised <= 0:
         return "No price: no line of the first stage is on the sheet."
     if one.price is None:

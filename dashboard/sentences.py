@@ -171,7 +171,8 @@ def over_so_far(comparison: Comparison, most: int = 4) -> str:
 def pinned(row: pd.Series) -> str:
     """That a rate is pinned, since when, why, and what the record says; `row` of `dashboard.calibrating.rate_table`."""
     by = f" by {row['pinned_by']}" if isinstance(row["pinned_by"], str) else ""
-    return f"Pinned at {rate(row['pinned_rate'])} h per {per_unit(row['unit'])} on {day(row['pinned_on'])}{by}: {row['pinned_reason']}. The record says {rate(row['rate'])} h."
+    record = f"{rate(row['rate'])} h" + ("" if row["unit"] == row["counted_in"] or not isinstance(row["counted_in"], str) else " per line")
+    return f"Pinned at {rate(row['pinned_rate'])} h per {per_unit(row['counted_in'])} on {day(row['pinned_on'])}{by}: {row['pinned_reason']}. The record says {record}."
 
 
 def rests_on(row: pd.Series, lines: pd.DataFrame) -> list[str]:
@@ -203,11 +204,16 @@ def said_of_rate(row: pd.Series) -> list[str]:
     said = []
     if row["lines"]:
         said.append(f"Its own lines make {own:.0f} % of what is believed of it, its phase and the studio the rest.")
-    if isinstance(row["unit"], str) and pd.isna(row["reference_quantity"]):
+    counted_in, measured, every = row["counted_in"], int(row["measured"]), int(row["lines"])
+    if isinstance(counted_in, str) and not isinstance(row["unit"], str):
         said.append(
-            f"Nothing was measured in {per_unit(row['unit'])} on finished lines yet, so hours per {per_unit(row['unit'])} cannot be told, but what a line takes can."
+            f"None of it was measured yet, so hours are per line, larger on larger pictures as far as the record bears that out. One measured line makes a rate per {per_unit(counted_in)}."
         )
-    elif pd.notna(row["elasticity"]):
+    elif isinstance(counted_in, str) and measured < every:
+        said.append(
+            f"{measured} of {counted(every, 'line')} {'was' if measured == 1 else 'were'} measured; the others teach as usual lines of pictures like theirs."
+        )
+    if pd.notna(row["elasticity"]):
         said.append(f"Twice the quantity takes {2 ** row['elasticity']:.1f} times the hours.")
     said.append(
         f"A figure of your own for a line would move what is foretold {100 * row['figure_weight']:.0f} % of the way to it, as far as such figures were worth it before."

@@ -71,7 +71,7 @@ class Quote:
     Attributes
     ----------
     works : those that it is about; they share a letter, travel and a total.
-    terms : of the price, as text: `confidence`, `rate`, `currency`, `minimum`, `ceiling`, `tax`, `payments`, `travel_hours`, `travel_cost`, `first_stage`, `begin_on`.
+    terms : of the price, as text: `confidence`, `rate`, `currency`, `minimum`, `ceiling`, `tax`, `payments`, `travel_hours`, `travel_cost`, `first_stage`, `begin_on`, `revision` (of a work under way, `whole`: all of it is priced anew; else what was approved stays and what was found is added).
     letter : `form`, `addressee`, `made_on`, `opening`, `closing`, `dots` and clauses of its own, as text.
     number : under which it is kept; None: not yet. kept_at, kept_by : when, in UTC, and from which visit.
     """

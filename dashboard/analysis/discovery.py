@@ -49,19 +49,23 @@ Thing = tuple[str, str]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Described:
-    """A work as far as it bears on what may turn up; unknown is an empty name, or no number. `techniques` are on its sheet, `worked` was begun already: it turned up, if it was not quoted."""
+    """A work as far as it bears on what may turn up; unknown is an empty name, or no number. `area` is of the picture, dm²; `techniques` are on its sheet, `worked` was begun
+    already: it turned up, if it was not quoted."""
 
     kind: str = ""
     support: str = ""
     grades: tuple[float, float, float] = (np.nan, np.nan, np.nan)
+    area: float = np.nan
     techniques: frozenset[str] = frozenset()
     worked: frozenset[str] = frozenset()
 
     @classmethod
     def of(cls, held: Mapping[Any, Any], techniques: frozenset[str], worked: frozenset[str] = frozenset()) -> Described:
         """A work by what is held of it, by the names of the objects form."""
-        grades = tuple(np.nan if pd.isna(value := held.get(f"{name}_condition")) else float(value) for name in GRADES)
-        return cls(kind=_word(held.get("kind")), support=_word(held.get("support")), grades=grades, techniques=techniques, worked=worked)  # type: ignore[arg-type]
+        structure, paint, surface = (_known(held.get(f"{name}_condition")) for name in GRADES)
+        return cls(
+            kind=_word(held.get("kind")), support=_word(held.get("support")), grades=(structure, paint, surface), area=_known(held.get("area_dm2")), techniques=techniques, worked=worked
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,6 +111,10 @@ def learn(past: Foreseen, works: pd.DataFrame, known: Calibration, begun: pd.Dat
 
 def _word(value: object) -> str:
     return value if isinstance(value, str) else ""
+
+
+def _known(value: Any) -> float:
+    return np.nan if value is None or pd.isna(value) else float(value)
 
 
 def when(past: Foreseen, begun: pd.DataFrame) -> Floats:
@@ -335,3 +343,21 @@ def _believed(things: Sequence[tuple[Thing, ...]]) -> Floats:
     found = np.where(size == 0, _UNPARTED, np.where(size == 1, _BY_ONE / max((size == 1).sum(), 1), _BY_TWO / max((size == 2).sum(), 1)))
     share: Floats = found / found.sum()
     return share
+
+
+def as_lines(
+    known: Calibration, found: Sequence[tuple[str, MayTurnUp]], works: Mapping[str, Described], bears_on: Mapping[str, int], people: tuple[str, ...]
+) -> Lines:
+    """What may turn up on some works, as lines of which nothing is measured; `bears_on`: of each technique which of the three conditions bears on it, where one does."""
+    past = known.joint.lines
+    units = dict(zip(past.technique.tolist(), past.unit.tolist(), strict=True))
+    names = [name for name, _ in found]
+    techniques = [one.technique for _, one in found]
+    grades = [works[name].grades[bears_on[t]] if t in bears_on else np.nan for name, t in zip(names, techniques, strict=True)]
+    n, nothing = len(found), np.full(len(found), np.nan)
+    return Lines(
+        object=np.array(names), phase=np.array([one.phase for _, one in found]), technique=np.array(techniques), part=np.full(n, "?"),
+        unit=np.array([units.get(t, "") for t in techniques]), kind=np.array([works[name].kind for name in names]), hours=nothing, quantity=nothing, quoted=nothing,
+        figure=nothing, condition=np.array(grades), area=np.array([works[name].area for name in names], dtype=float), person=np.full(n, ""), shares=np.zeros((n, len(people))), people=people,
+        day=np.full(n, known.joint.levels.now), is_open=np.ones(n, dtype=bool), weight=np.ones(n),
+    )  # fmt: skip

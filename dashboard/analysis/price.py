@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
 
 TENTH = Decimal("0.1")
@@ -117,9 +117,82 @@ def price(hours: Sequence[float], people: Sequence[str], costs: Decimal, terms: 
     )  # fmt: skip
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Agreed:
+    """What was approved: hours in tenths, and the price agreed; not known are `net`, `tax` and `amount` together. costs : outside costs and materials in it; None where they are not known."""
+
+    hours: Decimal
+    net: Decimal | None
+    tax: Decimal | None
+    amount: Decimal | None
+    costs: Decimal | None
+
+    @classmethod
+    def of(cls, hours: Decimal, amount: Decimal | None, tax: Decimal, costs: Decimal | None, step: Decimal, net: Decimal | None = None) -> Agreed:
+        """From the price that the owner pays, with tax (per cent on top) in it; `net`: as it stood on paper, where that is known."""
+        if amount is None:
+            return cls(hours=hours, net=None, tax=None, amount=None, costs=costs)
+        before_tax = rounded(amount / (1 + tax / 100), step) if net is None else net
+        return cls(hours=hours, net=before_tax, tax=amount - before_tax, amount=amount, costs=costs)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WithAdded:
+    """What was approved and stays, what was found and is added, and both together.
+
+    Attributes
+    ----------
+    agreed : as it was approved. hours : what is added, in tenths; costs : outside costs and materials beyond those agreed. added : its price by itself; None where nobody said what an hour costs.
+    """
+
+    agreed: Agreed
+    hours: Decimal
+    costs: Decimal
+    added: Price | None
+
+    @property
+    def total_hours(self) -> Decimal:
+        return self.agreed.hours + self.hours
+
+    @property
+    def price(self) -> Price | None:
+        """Of both together: the price agreed as it was agreed, and what is added, rounded once by itself; None where one of them is not known."""
+        agreed, added = self.agreed, self.added
+        if added is None or agreed.net is None or agreed.tax is None or agreed.amount is None:
+            return None
+        costs, net = (agreed.costs or Decimal(0)) + self.costs, agreed.net + added.net
+        return Price(
+            parts=(), hours=self.total_hours, work=net - costs, costs=costs, adjusted=Decimal(0), net=net, tax=agreed.tax + added.tax, amount=agreed.amount + added.amount, limited=added.limited
+        )  # fmt: skip
+
+
+def with_added(agreed: Agreed, hours: Sequence[Decimal], people: Sequence[str], costs: Decimal, terms: Terms) -> WithAdded:
+    """Add what was found to what was approved.
+
+    The minimum charge is of a whole work and is not asked for again; a ceiling holds for both together, but takes nothing off what was approved.
+
+    Parameters
+    ----------
+    hours : of each line that is added, its part in the promise of the whole, in tenths. people : who is to do it. costs : all outside costs and materials as they are now; those agreed are not added again.
+    """
+    more = max(costs - (agreed.costs or Decimal(0)), Decimal(0))
+    ceiling = None if terms.ceiling is None or agreed.net is None else max(terms.ceiling - agreed.net, Decimal(0))
+    nothing = Price(
+        parts=(), hours=Decimal(0), work=Decimal(0), costs=Decimal(0), adjusted=Decimal(0), net=Decimal(0), tax=Decimal(0), amount=Decimal(0), limited=""
+    )
+    total = sum(hours, Decimal(0))
+    added = price([float(one) for one in hours], people, more, replace(terms, minimum=None, ceiling=ceiling)) if total or more else nothing
+    return WithAdded(agreed=agreed, hours=total, costs=more, added=added)
+
+
 def tenths(hours: Sequence[float]) -> list[Decimal]:
     """Parts of a promise in tenths of hours that sum to it in tenths."""
-    return shared_out(rounded(Decimal(repr(float(sum(hours)))), TENTH), [Decimal(repr(float(one))) for one in hours], TENTH)
+    return shared_out(one_in_tenths(sum(hours)), [Decimal(repr(float(one))) for one in hours], TENTH)
+
+
+def one_in_tenths(hours: float) -> Decimal:
+    """Hours of a part by itself, in tenths."""
+    return rounded(Decimal(repr(float(hours))), TENTH)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

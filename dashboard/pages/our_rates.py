@@ -88,12 +88,12 @@ def _choose(table: pd.DataFrame) -> str:
 
 
 def _one(row: pd.Series, lines: pd.DataFrame) -> None:
-    per = per_unit(row["unit"])
-    shown = row["pinned_rate"] if pd.notna(row["pinned_rate"]) else row["rate"]
+    is_pinned = pd.notna(row["pinned_rate"])
+    per, shown = per_unit(row["counted_in"] if is_pinned else row["unit"]), row["pinned_rate"] if is_pinned else row["rate"]
     st.html(
         tables.figures([
-            (f"hours per {per}{', pinned' if pd.notna(row['pinned_rate']) else ''}", f"{rate(shown)} h", False),
-            ("the true rate, 4 times in 5 between", f"{rate(row['rate_low'])} and {rate(row['rate_high'])} h", False),
+            (f"hours per {per}{', pinned' if is_pinned else ''}", f"{rate(shown)} h", False),
+            ("the true rate, 4 times in 5 between" if not is_pinned or row["unit"] == row["counted_in"] or not text(row["counted_in"]) else "by the record, a line takes 4 times in 5 between", f"{rate(row['rate_low'])} and {rate(row['rate_high'])} h", False),
             (f"the next line ({usual(row)}), even chance", f"{hours(row['p50'])} h", False),
             ("4 in 5 such lines end within", f"{hours(row['p80'])} h", False),
         ])
@@ -121,7 +121,7 @@ def _table_of(lines: pd.DataFrame, row: pd.Series) -> None:
         st.switch_page("pages/one_work.py", query_params={"object": code, **held.same_studio()})
     heads = ["work", "finished", "took, h", "quantity", f"for {usual(row)}, h", "own figure, h"]
     rows: list[list[tables.Cell]] = [
-        [held.work_link(one["object"]), day(one["day"]), hours(one["hours"]), amount(one["quantity"], row["unit"]) or ("not measured" if text(row["unit"]) else ""),
+        [held.work_link(one["object"]), day(one["day"]), hours(one["hours"]), amount(one["quantity"], row["counted_in"]) or ("not measured" if text(row["counted_in"]) else ""),
          hours(one["usual_hours"]), hours(one["figure"])]
         for one in lines.to_dict("records")
     ]  # fmt: skip
@@ -172,7 +172,7 @@ def _on_the_bench(technique: str, as_of: date, today: date) -> None:
 def _pin(row: pd.Series, as_of: date, today: date) -> None:
     if as_of != today:
         return
-    per, name = per_unit(row["unit"]), row["technique"]
+    per, name = per_unit(row["counted_in"]), row["technique"]
     is_pinned = pd.notna(row["pinned_rate"])
     with st.expander("Pin another rate" if is_pinned else "Pin a rate of your own"):
         frame.say(
@@ -241,7 +241,7 @@ def _rate_cells(row: tables.Row) -> list[tables.Cell]:
     pinned_here = pd.notna(row["pinned_rate"])
     return [
         tables.Link(row["technique"], held.address("our-rates", technique=row["technique"])), f"{row['works']}",
-        f"{rate(row['pinned_rate'])}*" if pinned_here else rate(row["rate"]), rate(row["rate_low"]), rate(row["rate_high"]), per_unit(row["unit"]), usual(row),
+        f"{rate(row['pinned_rate'])}*" if pinned_here else rate(row["rate"]), rate(row["rate_low"]), rate(row["rate_high"]), per_unit(row["counted_in"] if pinned_here else row["unit"]), usual(row),
         hours(row["p50"]), hours(row["p80"]), hours(row["p90"]),
     ]  # fmt: skip
 

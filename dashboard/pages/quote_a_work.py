@@ -140,7 +140,7 @@ def _one(quote: Quote) -> None:
     likes = st.container()  # filled once the lines are read that are on the sheet now
     st.subheader("Its lines")
     frame.say([
-        "A technique in each line is enough: what it takes here comes from the record. What is counted by area is filled in from the size. Own hours move a line as far as your figures were worth it before, and the other lines of the work with it, as far as one figure told of the whole work before. "
+        "A technique in each line is enough: what it takes here comes from the record. What is counted by area is filled in where its own lines were measured before. Own hours move a line as far as your figures were worth it before, and the other lines of the work with it, as far as one figure told of the whole work before. "
         "Low and high count where the record knows little. Options stand side by side, lines without one belong to all. What stands under \"in the letter\" is how the owner reads that line. Every cell is kept as soon as you leave it."
     ])  # fmt: skip
     work.lines = sheet.edit(f"{key} lines", work.lines, SHEET, turn, "The lines of the quote")
@@ -404,7 +404,7 @@ def _total(quote: Quote, told: WorkQuoted) -> Option:
             ]
         )
     frame.say([
-        quote_sentences.promised(one), quote_sentences.price_words(one), quote_sentences.earns(one), quote_sentences.break_even(one), _time(one),
+        quote_sentences.promised(one), quote_sentences.stays(one), quote_sentences.price_words(one), quote_sentences.earns(one), quote_sentences.break_even(one), _time(one),
         quote_sentences.outside(float(one.lines["hours"].sum()), one.outside),
     ])  # fmt: skip
     if len(told.options) > 1:
@@ -502,11 +502,11 @@ def _csv(told: WorkQuoted) -> str:
 
 def _quantity(row: tables.Row) -> str:
     if pd.isna(row["quantity"]):
-        return "not said" if row["unit"] and not row["done"] else ""
+        return "not known" if row["unit"] and not row["done"] else ""
     said = amount(row["quantity"], row["unit"] or None) or f"{row['quantity']:g} {UNITS.get(row['unit'], '')}"
     if pd.isna(row["filled_in"]):
         return said
-    return f"{said} (all of it)" if row["filled_in"] >= 1 else f"{said} (usual here: {100 * row['filled_in']:.0f} % of it)"
+    return f"{said} (all of it, as measured before)" if row["filled_in"] >= 1 else f"about {said} (usual here: {100 * row['filled_in']:.0f} % of it)"
 
 
 # --- what may turn up
@@ -578,17 +578,7 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
     st.subheader("The letter")
     said, key, studio = quote.letter, f"{_name(quote)} letter", held.settings()
     before = json.dumps(quote.said(), sort_keys=True)
-    called = content.FORMS | ({change.FORM: "what changed"} if _before(found) else {})
-    forms = list(called)
-    form = st.segmented_control(
-        "Form",
-        forms,
-        default=said.get("form", "one") if said.get("form", "one") in forms else "one",
-        format_func=called.__getitem__,
-        required=True,
-        key=f"{key} form {turn}",
-    )
-    _put(said, "form", "" if form in (None, forms[0]) else f"{form}")
+    _form(quote, found, key, turn)
     usual = "\n".join(content.usual_addressee(found))
     _text(said, "addressee", "Addressee", key, turn, usual, rows=96)
     with st.expander("Day, opening, clauses"):
@@ -603,11 +593,13 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
             _text(said, name, content.CLAUSE_HEADS[name], key, turn, getattr(studio, name) or content.USUAL_CLAUSES[name], rows=96)
         frame.say([f'What is written here is for this letter; the studio\'s own words are kept under Studio, quotes. "{NO_CLAUSE}" leaves a clause out.'])
     if _before(found):
+        if said.get("form") == change.FORM and any(work.under_way for work in found.works):
+            _what_is_priced(quote, key, turn)
         _warn(_discount(found))
         _text(said, "reason", "What was found: why there is another version", key, turn, "", rows=80)
     dots = st.toggle("Show the owner the dots", said.get("dots") == "yes", key=f"{key} dots {turn}")
     _put(said, "dots", "yes" if dots else "")
-    if form != change.FORM and found.commercial.begin_on is None:
+    if said.get("form") != change.FORM and found.commercial.begin_on is None:
         ready = st.toggle(
             "Say when it would be ready, behind the works on the bench; else what it takes once it is begun",
             said.get("ready") != promising.ONCE_BEGUN,
@@ -688,10 +680,46 @@ def _made(quote: Quote, found: Quoted) -> Callable[[bool], Letter]:
     return lambda with_ready: promising.letter_of(opened.cursor(), found, quote, studio, words, ready() if with_ready else None)
 
 
+def _form(quote: Quote, found: Quoted, key: str, turn: int) -> None:
+    said = quote.letter
+    called = content.FORMS | ({change.FORM: "what changed"} if _before(found) else {})
+    forms = list(called)
+    form = st.segmented_control(
+        "Form",
+        forms,
+        default=said.get("form", "one") if said.get("form", "one") in forms else "one",
+        format_func=called.__getitem__,
+        required=True,
+        key=f"{key} form {turn}",
+    )
+    was = said.get("form", "")
+    _put(said, "form", "" if form in (None, forms[0]) else f"{form}")
+    if change.FORM in (was, said.get("form", "")) and was != said.get("form", ""):
+        _open(quote)  # whether the whole is priced, in the figures above, goes with it
+
+
+def _what_is_priced(quote: Quote, key: str, turn: int) -> None:
+    """Whether what was approved stays and what was found is added, or the whole is priced anew."""
+    choices = {"": "What was approved stays, and what was found is added", quoting.WHOLE_ANEW: "The whole anew"}
+    now = quote.terms.get("revision", "")
+    chosen = st.radio(
+        "The price of the change",
+        list(choices),
+        index=list(choices).index(now) if now in choices else 0,
+        format_func=choices.__getitem__,
+        key=f"{key} revision {turn}",
+    )
+    if chosen != now:
+        _put(quote.terms, "revision", chosen)
+        _open(quote)  # the figures above rest on it
+
+
 def _discount(found: Quoted) -> list[str]:
     """A price that was agreed below or above the one reckoned then: the new one does not carry that over by itself."""
     con, told = held.store().cursor(), []
     for work in found.works:
+        if any(option.change for option in work.options):
+            continue  # what was approved stays, at the price agreed
         agreed = promising.before(con, work.said.object, found.as_of) if work.said.object and work.options else None
         if agreed is None or agreed.price is None or agreed.reckoned is None or round(agreed.price - agreed.reckoned, 2) == 0:
             continue
