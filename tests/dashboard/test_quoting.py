@@ -583,7 +583,9 @@ def test_what_a_work_under_way_lacks_is_said_alike_on_the_bench_and_in_its_revis
     today = reading.today(con)
     bench = forecasting.bench(con, today, Memory(), only=code)
     quote = promising.goes_on(con, code, today)
-    now = quoting.known(con, today, without_open=quoting.under_way(reading.overruns(con, today), quote))
+    now = quoting.known(con, today, without_open=quoting.on_the_bench(reading.overruns(con, today), quote))
     one = told(demo, quote, now).works[0].options[0]
     assert [usual.technique for usual in one.usual] == ["final report"] and bench.usual == {code: one.usual}
+    (row,) = bench.works.to_dict("records")
+    assert one.at(0.1, 0.5, 0.8, 0.9) == pytest.approx([row[level] for level in ("p10", "p50", "p80", "p90")], rel=1e-9)
     assert "final report" not in {*one.found["technique"], *(still.found.technique for still in bench.found[code])}
