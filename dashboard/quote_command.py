@@ -99,7 +99,8 @@ def quote(said: argparse.Namespace, store: Store) -> int:
         raise BenchHoursError("nothing is saved, as something of it cannot be read, as is said above", "Mend it, and save it then.")
     if said.pdf or said.html or said.docx or said.save:
         letter = promising.letter_of(con, found, written_quote, read_settings(con), read_vocabulary(con), _ready(con, found, written_quote))
-        _take_along(said, letter)
+        for file, made in _letters(said, letter).items():
+            _write(file, made)
         if said.save:
             _save(store, promising.promised(now, found, written_quote, letter), written_quote, said.reason or "")
     if said.csv:
@@ -194,18 +195,20 @@ def _of_latest_version(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -
     return promising.goes_on(con, code, as_of)
 
 
-def _take_along(said: argparse.Namespace, letter: Letter) -> None:
-    """Write the letter in each of the kinds that are asked for."""
+def _letters(said: argparse.Namespace, letter: Letter) -> dict[Path, bytes]:
+    """The letter in each of the kinds that are asked for, by the file it goes to."""
     kinds: list[tuple[Path | None, Callable[[Letter], bytes]]] = [
         (said.pdf, paper.as_pdf), (said.html, lambda made: page.as_page(made).encode()), (said.docx, document.as_document),
     ]  # fmt: skip
-    for file, made in kinds:
-        if file:
-            try:
-                file.write_bytes(made(letter))
-            except OSError as error:
-                raise BenchHoursError(f"{file} cannot be written ({why(error)})", "Name another place.") from error
-            complain(f"{file}: the letter")
+    return {file: made(letter) for file, made in kinds if file}
+
+
+def _write(file: Path, made: bytes) -> None:
+    try:
+        file.write_bytes(made)
+    except OSError as error:
+        raise BenchHoursError(f"{file} cannot be written ({why(error)})", "Name another place.") from error
+    complain(f"{file}: the letter")
 
 
 # --- as data
