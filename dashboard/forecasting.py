@@ -14,8 +14,9 @@ import numpy.typing as npt
 import pandas as pd
 
 from dashboard import bench_lines, prices, reading
-from dashboard.analysis import earned, forecast, price
+from dashboard.analysis import discovery, earned, forecast, price
 from dashboard.analysis.basis import LEVELS, NAMES
+from dashboard.analysis.discovery import UsuallyDone
 from dashboard.analysis.forecast import Forecast, StillToFind, chance_over, hours_over
 from dashboard.analysis.totals import DRAWS
 from dashboard.remembered import Memory, digest
@@ -43,6 +44,7 @@ class Bench:
     drawn : (lines, kept) equally likely hours in the end of each line, finished ones at what they took; nought of works without an estimate. found_drawn : by work, likewise of what may still turn up, in the order of `found`.
     commissions : frame of commissions with more than one work on the bench: `commission`, `works`, `approved_hours`, `actual_hours`, `p50`, `p80`, `chance_over_approved`.
     left_out : codes of works that are open and have neither hours nor an approved estimate; declined : those whose estimate came to nothing.
+    usual : by work, what is nearly always done here and neither in its estimate nor begun; in no figure.
     behind, behind_lines : finished lines that all this stands on, and the works they are on. unsaid_prices : how many of these works have a price of which nobody has said whether tax is in it, where that matters.
     """
 
@@ -54,6 +56,7 @@ class Bench:
     commissions: pd.DataFrame
     left_out: tuple[str, ...]
     declined: tuple[str, ...]
+    usual: dict[str, tuple[UsuallyDone, ...]]
     behind: int
     behind_lines: int
     unsaid_prices: int
@@ -123,6 +126,7 @@ def bench(
         commissions=_commissions(works, jointly), left_out=tuple(left_out), declined=tuple(of_works.index[declined]),
         behind=len(set(past.object.tolist())), behind_lines=len(past),
         unsaid_prices=_unsaid_prices(approved[approved.index.isin(works["object"])], read_settings(con)),
+        usual={name: those for name, work in described.items() if name not in first_stage and (those := tuple(discovery.usually_done(learnt.discoveries, work)))},
     )  # fmt: skip
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cache, cached_property
@@ -13,11 +13,12 @@ from uuid import uuid4
 import pandas as pd
 import streamlit as st
 
-from dashboard import background, calibrating, forecasting, planning, quoting, reading, scoring, serving, yearly
+from dashboard import background, calibrating, forecasting, planning, promising, quoting, reading, scoring, serving, yearly
 from dashboard.analysis.backtest import Retried
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.experience import Experience
 from dashboard.forecasting import Bench
+from dashboard.letter.content import Ready
 from dashboard.planning import Plan
 from dashboard.remembered import Memory
 from dashboard.scoring import Scored, Taught
@@ -229,6 +230,25 @@ def taught(code: str, on: date) -> Taught:
     return task.result()
 
 
+def ready_later(quote: Quote, found: quoting.Quoted) -> Callable[[], Ready | None]:
+    """When the works of a quote would be ready behind those on the bench: a function that may be called outside the run of a page, by a download, and then waits for the plan. None: that cannot be told."""
+    opened, on = store(), today()
+    said = json.dumps({name: value for name, value in quote.said().items() if name != "letter"}, sort_keys=True)
+    wanted = promising.counts_the_bench(found, quote)
+
+    def ready() -> Ready | None:
+        if not wanted:
+            return None
+        try:
+            ends = _bench_begun(opened, on).result()
+            known = _plan_begun(opened, on, ends).result()
+            return background.begun(("ready", str(opened.path), opened.changes(), on, said), lambda _: promising.ready_of(found, known)).result()
+        except BenchHoursError:  # a plan that cannot be made keeps no letter back
+            return None
+
+    return ready
+
+
 def bench() -> Bench:
     """Where the works on the bench will end, today; see `dashboard.forecasting`. Reckoned anew, only where something bears on it, after a write."""
     opened, on = store(), today()
@@ -236,14 +256,18 @@ def bench() -> Bench:
     background.give_up(
         lambda key: isinstance(key, tuple) and key[:2] in (("bench history", path), ("bench since", path)) and key[2] != changes
     )  # it would keep this waiting
-    task = background.begun(
-        ("bench", path, changes, on),
-        lambda progress: forecasting.bench(opened.cursor(), on, _memory(str(opened.path)), progress_of=progress),
-    )
+    task = _bench_begun(opened, on)
     if not task.wait(_AT_ONCE_S):
         with st.spinner("Looking ahead …"):
             task.wait(_PATIENCE_S)
     return task.result()
+
+
+def _bench_begun(opened: Store, on: date) -> background.Task[Bench]:
+    return background.begun(
+        ("bench", str(opened.path), opened.changes(), on),
+        lambda progress: forecasting.bench(opened.cursor(), on, _memory(str(opened.path)), progress_of=progress),
+    )
 
 
 def bench_history(code: str) -> background.Task[pd.DataFrame]:
@@ -275,11 +299,15 @@ def _memory(path: str) -> Memory:
 def plan() -> Plan:
     """When the works on the bench leave, as told today; see `dashboard.planning`. Reckoned anew only after a write."""
     opened, on, ends = store(), today(), bench()
-    task = background.begun(("plan", str(opened.path), opened.changes(), on), lambda _: planning.plan(opened.cursor(), on, _memory(str(opened.path)), ends))
+    task = _plan_begun(opened, on, ends)
     if not task.wait(_AT_ONCE_S):
         with st.spinner("Looking when each work is ready …"):
             task.wait(_PATIENCE_S)
     return task.result()
+
+
+def _plan_begun(opened: Store, on: date, ends: Bench) -> background.Task[Plan]:
+    return background.begun(("plan", str(opened.path), opened.changes(), on), lambda _: planning.plan(opened.cursor(), on, _memory(str(opened.path)), ends))
 
 
 def one_more(hours: float, waiting_days: float, *, first: bool) -> tuple[date, date, date, date]:

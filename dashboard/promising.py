@@ -13,13 +13,16 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from dashboard import prices, reading
+from dashboard import planning, prices, reading
 from dashboard.analysis import price
 from dashboard.analysis.basis import NAMES, Basis, reckon
 from dashboard.analysis.price import Agreed, Terms
+from dashboard.analysis.schedule import Work
 from dashboard.letter import change, content
 from dashboard.letter.blocks import Letter
 from dashboard.letter.change import Before
+from dashboard.letter.content import Ready
+from dashboard.planning import Plan
 from dashboard.quoting import USUAL_CONFIDENCE, Known, Option, Quoted, WorkQuoted, quoted_quantity, similar_works
 from ingest import drafts, notation, promises
 from ingest.errors import BenchHoursError
@@ -30,6 +33,7 @@ from ingest.vocabulary import Vocabulary, read_vocabulary
 
 _PROGRAM = version_of("bench-hours")
 _ALIKE = 1e-9
+ONCE_BEGUN = "once begun"
 
 
 def promised(now: Known, found: Quoted, quote: Quote, letter: Letter) -> list[Promised]:
@@ -234,8 +238,32 @@ def before(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Before | N
     )  # fmt: skip
 
 
-def letter_of(con: duckdb.DuckDBPyConnection, found: Quoted, quote: Quote, studio: Settings, words: Vocabulary) -> Letter:
-    """The letter of a quote in the form that it asks for: of a revision, the letter of change."""
+def counts_the_bench(found: Quoted, quote: Quote) -> bool:
+    """The letter of a quote says when a work is ready by the plan of the bench: where no day is said on which it is begun, and nobody wants it otherwise."""
+    return found.commercial.begin_on is None and quote.letter.get("ready") != ONCE_BEGUN and quote.letter.get("form") != change.FORM
+
+
+def ready_of(found: Quoted, plan: Plan) -> Ready:
+    """When the works of a quote would be ready, each option with the first options of the works before it; what is too far off is left out."""
+    ready: dict[tuple[int, str], tuple[date, date]] = {}
+    before: list[tuple[str, Work]] = []
+    for number, work in enumerate((work for work in found.works if work.options), 1):
+        told: list[tuple[str, Work]] = []
+        there_on = work.read.held.get("received_on")
+        for option in work.options:
+            name = f"{number}. {work.said.called}"
+            quoted = planning.quoted_work(
+                plan, name, option.charged() - option.worked, option.days, pd.Timestamp(there_on).date() if there_on is not None else None
+            )
+            told.append((work.said.object, quoted))
+            if days := planning.with_quoted(plan, [*before, told[-1]]):
+                ready[number, option.name] = (days[1], days[2])
+        before += told[:1]
+    return ready
+
+
+def letter_of(con: duckdb.DuckDBPyConnection, found: Quoted, quote: Quote, studio: Settings, words: Vocabulary, ready: Ready | None = None) -> Letter:
+    """The letter of a quote in the form that it asks for: of a revision, the letter of change. `ready`: see `ready_of`; none: it says what it takes once it is begun."""
     works = [work for work in found.works if work.options]
     agreed = before(con, works[0].said.object, found.as_of) if len(works) == 1 and works[0].said.object else None
     if quote.letter.get("form") == change.FORM:
@@ -244,7 +272,7 @@ def letter_of(con: duckdb.DuckDBPyConnection, found: Quoted, quote: Quote, studi
                 "there is nothing agreed, or no single work, to set a change beside", "Choose another form of the letter, or note first which option was taken."
             )
         return change.letter(found, quote, studio, words, agreed)
-    return content.letter(found, quote, studio, words)
+    return content.letter(found, quote, studio, words, ready)
 
 
 def goes_on(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Quote:
@@ -309,7 +337,7 @@ def _lines_to_go_on(con: duckdb.DuckDBPyConnection, code: str, version: int, as_
             continue
         own = next((of[key] for key in keys if key in of), None)
         if own is not None:
-            row |= {name: own.get(name, "") for name in ("quantity", "low_hours", "high_hours", "mark")}
+            row |= {name: own.get(name, "") for name in ("quantity", "low_hours", "high_hours", "mark", "wording")}
         rows.append({name: cell for name, cell in row.items() if cell and not (name == "phase" and usual.get(technique) == cell)})
     others = [line for key, line in of.items() if key not in seen and (taken is None or key[3] in ("", taken)) and key[:3] not in finished]
     whole = {key[:3] for key in seen}

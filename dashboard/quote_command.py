@@ -12,12 +12,15 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from dashboard import promising, quoting, reading
+from dashboard import planning, promising, quoting, reading
 from dashboard.analysis.basis import NAMES
-from dashboard.giving import as_csv, give_json, laid_out, records, written
-from dashboard.letter import change, content, page, paper
-from dashboard.quote_sentences import allowance, break_even, came_from, earns, may_turn_up, price_words, promised, stays, surprising
+from dashboard.giving import as_csv, give_json, laid_out, progress, records, written
+from dashboard.letter import change, content, document, page, paper
+from dashboard.letter.blocks import Letter
+from dashboard.letter.content import Ready
+from dashboard.quote_sentences import allowance, break_even, came_from, earns, may_turn_up, missing, price_words, promised, stays, surprising
 from dashboard.quoting import Known, Option, Quoted, WorkQuoted
+from dashboard.remembered import Memory
 from dashboard.voice import caller, complain, tell
 from dashboard.words import CONFIDENCES, amount, counted, day, hours
 from ingest import promises, quotes
@@ -60,6 +63,10 @@ def add_options(asked: argparse.ArgumentParser, file: Callable[[str], Path]) -> 
     asked.add_argument("--reason", metavar="TEXT", help="why there is another version: what was found")
     asked.add_argument("--pdf", type=file, metavar="FILE", help="write the letter as PDF")
     asked.add_argument("--html", type=file, metavar="FILE", help="write the letter as HTML")
+    asked.add_argument("--docx", type=file, metavar="FILE", help="write the letter as a document for a word processor (Office Open XML)")
+    asked.add_argument(
+        "--once-begun", action="store_true", help="the letter says what it takes once it is begun, not when it would be ready behind the works on the bench"
+    )
     for name in DESCRIBING:
         asked.add_argument(
             f"--{name}",
@@ -86,25 +93,37 @@ def quote(said: argparse.Namespace, store: Store) -> int:
         complain(sentence)
     if not work.options:
         raise BenchHoursError("there is no line to quote", "Give lines with a technique each, and as far as known its quantity and hours.")
-    for sentence in (*work.doubts, *work.read.notes, *work.notes):
+    for sentence in (*work.doubts, *work.read.notes, *work.notes, *missing(work)):
         complain(sentence)
     if said.save and faults:
         raise BenchHoursError("nothing is saved, as something of it cannot be read, as is said above", "Mend it, and save it then.")
     files: dict[Path, bytes] = {said.csv: as_csv(as_frame(work.options))} if said.csv else {}
-    if said.pdf or said.html or said.save:
-        letter = promising.letter_of(con, found, written_quote, read_settings(con), read_vocabulary(con))
-        files |= ({said.pdf: paper.as_pdf(letter)} if said.pdf else {}) | ({said.html: page.as_page(letter).encode()} if said.html else {})
+    if said.pdf or said.html or said.docx or said.save:
+        letter = promising.letter_of(con, found, written_quote, read_settings(con), read_vocabulary(con), _ready(con, found, written_quote))
+        files |= _letters(said, letter)
     as_data = as_json(found, work)
     with written(files):
         if said.save:
             _save(store, promising.promised(now, found, written_quote, letter), written_quote, said.reason or "")
-    for file in filter(None, (said.pdf, said.html)):
+    for file in filter(None, (said.pdf, said.html, said.docx)):
         complain(f"{file}: the letter")
     if said.json:
         give_json(as_data)
     elif not said.csv:
         _tell(now, found, work)
     return 1 if faults else 0
+
+
+def _ready(con: duckdb.DuckDBPyConnection, found: Quoted, written_quote: Quote) -> Ready | None:
+    """When its works would be ready behind those on the bench, where the letter is to say that and it can be told."""
+    if found.as_of > reading.today(con) or not promising.counts_the_bench(found, written_quote):
+        return None
+    try:
+        plan = planning.plan(con, found.as_of, Memory(), progress_of=progress("works and commissions on the bench"))
+    except BenchHoursError as error:
+        complain(f"When it would be ready cannot be told: {error} The letter says what it takes once it is begun.")
+        return None
+    return promising.ready_of(found, plan)
 
 
 def _save(store: Store, promised: list[Promised], written_quote: Quote, reason: str) -> None:
@@ -159,6 +178,8 @@ def _as_said(found: Quote, said: argparse.Namespace) -> None:
         found.terms["confidence"] = f"{said.confidence}"
     if said.form:
         found.letter["form"] = said.form
+    if said.once_begun:
+        found.letter["ready"] = promising.ONCE_BEGUN
     if said.whole_anew:
         found.terms["revision"] = quoting.WHOLE_ANEW
     if said.reason:
@@ -174,6 +195,14 @@ def _of_latest_version(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -
             "Write it under Quote a work, or say --lines FILE too.",
         )
     return promising.goes_on(con, code, as_of)
+
+
+def _letters(args: argparse.Namespace, letter: Letter) -> dict[Path, bytes]:
+    """The letter in each of the kinds that are asked for, by the file it goes to."""
+    kinds: list[tuple[Path | None, Callable[[Letter], bytes]]] = [
+        (args.pdf, paper.as_pdf), (args.html, lambda made: page.as_page(made).encode()), (args.docx, document.as_document),
+    ]  # fmt: skip
+    return {file: made(letter) for file, made in kinds if file}
 
 
 # --- as data
@@ -197,6 +226,7 @@ def _of_option(one: Option) -> dict[str, Any]:
         "lines": records(_line_frame(one)),
         "discovery": _found(one.found[~one.found["another"]]),
         "another_part": _found(one.found[one.found["another"]]),
+        "usually_done": [{"technique": usual.technique, "phase": usual.phase, "works": usual.works, "of": usual.of} for usual in one.usual],
         "left_out": [{"technique": row["technique"], "reason": row["reason"]} for row in one.left_out[one.left_out["reason"] != ""].to_dict("records")],
         "total": dict(zip(NAMES, one.at(0.1, 0.5, 0.8, 0.9), strict=True)),
         "price": {

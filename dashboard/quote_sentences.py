@@ -8,10 +8,10 @@ from decimal import Decimal
 
 import pandas as pd
 
-from dashboard.analysis.discovery import ENOUGH_OF_A_KIND, FEW_WORKS, OF_A_KIND, Described, Thing
+from dashboard.analysis.discovery import ENOUGH_OF_A_KIND, FEW_WORKS, OF_A_KIND, Described, Thing, UsuallyDone
 from dashboard.analysis.similar import Like
 from dashboard.analysis.uplift import FromOutside, first_hours
-from dashboard.quoting import Known, Option
+from dashboard.quoting import Known, Option, WorkQuoted
 from dashboard.tables import Row
 from dashboard.words import CONFIDENCES, counted, hours, money, signed_hours, tenths
 
@@ -69,6 +69,29 @@ def may_turn_up(row: Row) -> str:
 def in_100(chance: float) -> str:
     """A chance as it is said everywhere."""
     return "under 1 in 100" if chance < _RARE else f"{100 * chance:.0f} in 100"
+
+
+def usual(those: Sequence[UsuallyDone], of_what: str = "on this sheet") -> list[str]:
+    """What is nearly always done here and is not on a sheet: what on equally many works, in one sentence."""
+    alike: dict[tuple[int, int, str], list[str]] = {}
+    for one in those:
+        alike.setdefault((one.works, one.of, one.kind), []).append(one.technique)
+    return [
+        f"{', '.join(names)[0].upper()}{', '.join(names)[1:]}: on {works} of {counted(of, 'finished work')}{f' of the kind {kind}' if kind else ''}, not {of_what} and in none of its figures: add {'it' if len(names) == 1 else 'them'} if {'it is' if len(names) == 1 else 'they are'} to be done."
+        for (works, of, kind), names in alike.items()
+    ]
+
+
+def missing(work: WorkQuoted) -> list[str]:
+    """The same of all options of a work: what each of them lacks, and under its name what one of them does."""
+    every = [set(one.usual) for one in work.options]
+    of_all = set.intersection(*every) if every else set()
+    said = usual([one for one in work.options[0].usual if one in of_all]) if every else []
+    return said + [
+        f"Option {option.name}: {sentence[0].lower()}{sentence[1:]}"
+        for option in work.options
+        for sentence in usual([one for one in option.usual if one not in of_all])
+    ]
 
 
 def allowance(one: Option, now: Known, work: Described) -> str:

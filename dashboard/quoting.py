@@ -19,7 +19,7 @@ from dashboard.analysis import discovery, price, promise, rates, similar, uplift
 from dashboard.analysis.basis import LEVELS, NAMES, Basis, reckon
 from dashboard.analysis.by_hand import Ranges
 from dashboard.analysis.calibration import Calibration
-from dashboard.analysis.discovery import GRADES, Described, Discoveries, MayTurnUp
+from dashboard.analysis.discovery import GRADES, Described, Discoveries, MayTurnUp, UsuallyDone
 from dashboard.analysis.lines import Lines, join, named_shares
 from dashboard.analysis.mixed import Flags, Floats
 from dashboard.analysis.price import Agreed, Price, Terms, WithAdded, YearlyCost
@@ -304,7 +304,7 @@ class Option:
     lines : frame of `ReadWork.lines` (those that are done on the bench and not on the sheet among them, with numbers below 0) with `worked_hours` (so far), `done` (finished: stays as it is), `filled_in` (1: the quantity is the size of the work; less: that part of it, as is usual here; not a number: it was given), `p10`, `p50`, `p80`, `p90` (hours), `works` behind it, `without_figure` (hours
         at even chance, had no figure been given), `figure_weight`, `by_hand` (0 to 1), `pinned`, `in_price`, `promised` (its hours in the promise), `spread` (its part of what lies between even chance and 4 in 5).
     found : frame `technique`, `phase`, `another`, `chance`, `hours_if_found` (even chance), `p80_if_found`, `promised`, `spread`, `times`, `of`, `things`.
-    left_out : what was said not to turn up, with `reason`.
+    left_out : what was said not to turn up, with `reason`. usual : what is nearly always done here and is not on the sheet, in the order of work; in no figure, and not left out.
     phases : frame `phase`, `p10`, `p50`, `p80`, `p90`, `promised` of the lines, in the order of work.
     total : (draws,) hours. first_stage : likewise, of the first stage alone, where the price is for that. days : (draws,) waiting. promised : hours at the chosen confidence.
     price : None where nobody said what an hour costs; its parts are the lines and behind them what may turn up; of a first stage only, where that is asked for.
@@ -318,6 +318,7 @@ class Option:
     lines: pd.DataFrame
     found: pd.DataFrame
     left_out: pd.DataFrame
+    usual: tuple[UsuallyDone, ...]
     phases: pd.DataFrame
     total: Floats
     first_stage: Floats | None
@@ -735,9 +736,13 @@ def _option(
         figure_weight=told.figure_weight[:n], by_hand=told.by_hand, pinned=asked.pinned != 0, promised=promised[:n], spread=spread[:n], in_price=in_price,
     )  # fmt: skip
     found = _found([one for _, one in told.found]).assign(hours_if_found=hours[n:, 1], p80_if_found=hours[n:, 2], promised=promised[n:], spread=spread[n:])
-    left_out = _found([one for _, one in told.left_out])
     reasons = now.left_out(said)
-    left_out = left_out.assign(reason=[reasons.get(one, "") for one in left_out["technique"]])
+    (described,) = asked.works.values()
+    usual = sorted(discovery.usually_done(now.discoveries, described), key=lambda one: (now.positions.get(one.phase, len(now.positions)), one.technique))
+    left_out = pd.DataFrame(
+        {"technique": [name for name in [*(one.technique for _, one in told.left_out), *(one.technique for one in usual)] if name in reasons]}, dtype=str
+    )
+    left_out = left_out.assign(reason=[reasons[one] for one in left_out["technique"]])
     phases = pd.DataFrame(
         [
             {"phase": phase, **dict(zip(NAMES, np.quantile(told.hours[:n][of].sum(axis=0), LEVELS).tolist(), strict=True)), "promised": float(promised[:n][of].sum())}
@@ -758,7 +763,7 @@ def _option(
         else None
     )
     return Option(
-        name=option, basis=told.basis, lines=lines, found=found, left_out=left_out, phases=phases, total=total, first_stage=figures.charged if agreed.first_stage else None, days=days,
+        name=option, basis=told.basis, lines=lines, found=found, left_out=left_out, usual=tuple(one for one in usual if one.technique not in reasons), phases=phases, total=total, first_stage=figures.charged if agreed.first_stage else None, days=days,
         promised=figures.promised, price=charged, tenths=price.tenths(parts), outside=outside,
         behind=len(now.finished), commercial=agreed,
     )  # fmt: skip

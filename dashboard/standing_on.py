@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import frame, held, prices, promising, reading, tables
-from dashboard.letter import page, paper
+from dashboard.letter import document, page, paper
 from dashboard.letter.blocks import Letter
 from dashboard.words import CONFIDENCES, counted, day, hours, money, per_unit, rate, text
 from ingest import promises
@@ -123,4 +123,7 @@ def _letter(code: str, version: int, saved: Saved) -> None:
     with st.container(horizontal=True):
         st.download_button("Its letter as PDF", partial(paper.as_pdf, letter), f"{name}.pdf", "application/pdf", on_click="ignore", key=f"pdf {name}")
         st.download_button("Its letter as a page (HTML)", partial(page.as_page, letter), f"{name}.html", "text/html", on_click="ignore", key=f"html {name}")
+        st.download_button(
+            "Its letter as a document (.docx)", partial(document.as_document, letter), f"{name}.docx", document.KIND, on_click="ignore", key=f"docx {name}"
+        )
     frame.say([f"The letter as it was when the version was saved, dated {text(letter.day)}."])

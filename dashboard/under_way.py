@@ -52,7 +52,7 @@ def with_the_bench(lines: pd.DataFrame, bench: pd.DataFrame, positions: Mapping[
     is_done = left["all_done"].to_numpy(dtype=bool)
     rest = pd.DataFrame(
         {name: left[name].to_numpy() for name in _NAME} | {
-            "number": -1 - left["place"].to_numpy(dtype=np.int64), "option": "", "person": left["did"].where(is_done, "").to_numpy(), "mark": "", "note": "", "condition": None,
+            "number": -1 - left["place"].to_numpy(dtype=np.int64), "option": "", "person": left["did"].where(is_done, "").to_numpy(), "mark": "", "wording": "", "note": "", "condition": None,
             "unit": left["unit"].fillna("").to_numpy(), "quantity": left["measured"].where(is_done, left["estimated_quantity"]).to_numpy(dtype=float), "worked_hours": left["actual_hours"].to_numpy(dtype=float), "done": is_done,
             "place": left["place"].to_numpy(dtype=np.int64), **dict.fromkeys(_OF_THE_SHEET, np.nan),
         }

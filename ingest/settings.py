@@ -40,7 +40,7 @@ class Settings:
     put_first : codes of works that come before all others, in their order.
     pauses : hours worth a pause are told. handwork_minutes : of repetitive handwork without a break, beyond which one is worth it; pause_minutes : what counts as a break.
     solvent_hours_a_day, solvent_hours_a_week : beyond which they are told; None: they have no limit here. blade_until : the time of day from which on blade work is late.
-    letterhead : lines at the head of letters, below the name. clause_… : the studio's own words in them; empty: those it comes with, NO_CLAUSE: none.
+    letter_cautions : letters carry the usual cautions of their techniques, which are for the bench. letterhead : lines at the head of letters, below the name. clause_… : the studio's own words in them; empty: those it comes with, NO_CLAUSE: none.
     demo : the database holds the invented studio and may be made anew.
     """
 
@@ -71,6 +71,7 @@ class Settings:
     solvent_hours_a_day: float | None = None
     solvent_hours_a_week: float | None = None
     blade_until: str = "17:00"
+    letter_cautions: bool = False
     letterhead: str = ""
     clause_not_included: str = ""
     clause_changes: str = ""
@@ -97,7 +98,7 @@ NUMBERS: dict[str, tuple[str, int]] = {
 CLAUSES = ("clause_not_included", "clause_changes", "clause_validity", "clause_storage", "clause_insurance")
 NO_CLAUSE = "none"
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-_YES_OR_NO = ("demo", "pauses", "prices_include_tax")
+_YES_OR_NO = ("demo", "pauses", "prices_include_tax", "letter_cautions")
 _MAY_BE_NOUGHT = ("tax_per_cent", "prices_tax_per_cent")
 _PARAGRAPHS = ("letterhead", "absences", *CLAUSES)  # their line ends are kept
 _LONGEST_PARAGRAPH = 4_000
@@ -187,7 +188,7 @@ def _yes_or_no(text: str) -> str:
 
 
 _READ: dict[str, Callable[[str], str]] = {
-    "demo": _yes_or_no, "pauses": _yes_or_no, "prices_include_tax": _yes_or_no, "address_for_phones": _host, "hourly_rates": _rates, "payments": _payments, "bench_hours_of_people": _hours_of_people, "bench_days": _weekdays, "blade_until": _time_of_day,
+    "demo": _yes_or_no, "pauses": _yes_or_no, "prices_include_tax": _yes_or_no, "letter_cautions": _yes_or_no, "address_for_phones": _host, "hourly_rates": _rates, "payments": _payments, "bench_hours_of_people": _hours_of_people, "bench_days": _weekdays, "blade_until": _time_of_day,
     "absences": lambda text: written_absences(read_absences(text)), "put_first": lambda text: "; ".join(filter(None, (one.strip() for one in text.split(";")))),
 }  # fmt: skip
 

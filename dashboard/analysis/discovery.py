@@ -4,6 +4,7 @@ The chance of a technique is pooled: its own works towards its phase, the phase 
 bears that out: for each thing that can be said of a work, and each two, finished works are parted into those of which it holds and those of which it does not, and the
 parted accounts weigh beside the unparted one by how well they tell what turned up (Bayesian model averaging over one split: J. A. Hoeting, D. Madigan, A. E. Raftery,
 C. T. Volinsky, "Bayesian model averaging: a tutorial", Statistical Science 14 (1999) 382-417; each account is beta-binomial).
+What the studio nearly always does is no discovery: where a sheet lacks it, it is `usually_done`, and no part of what may turn up.
 """
 
 from __future__ import annotations
@@ -39,6 +40,7 @@ OF_A_KIND, ENOUGH_OF_A_KIND = (
     3,
     8,
 )  # finished works of its kind: from which on only what was ever done on them may turn up; from which on they alone are looked at
+_NEARLY_ALWAYS = 0.9  # of finished works of its kind (common practice, no source), `ENOUGH_OF_A_KIND` at least: what they have is forgotten on a sheet without it, and no discovery
 FEW_WORKS = 5  # finished works with an estimate, below which it is said that the record is too short to name what may turn up
 
 Thing = tuple[str, str]
@@ -88,8 +90,9 @@ class Discoveries:
         return len(self.described)
 
     def looked_at(self, work: Described) -> Foreseen:
-        """The finished works that a new one is told from."""
-        return _of_its_kind(self, work)[0].past
+        """The finished works that a new one is told from; what is nearly always done has not turned up on them."""
+        known = _of_its_kind(self, work)[0]
+        return replace(known.past, turned_up=known.past.turned_up & ~_nearly_always(self, work)[None, :])
 
 
 def learn(past: Foreseen, works: pd.DataFrame, known: Calibration, begun: pd.DataFrame) -> Discoveries:
@@ -205,17 +208,55 @@ def still(known: Discoveries, one: MayTurnUp, passed: float) -> MayTurnUp:
     return replace(one, chance=one.chance * (1 - seen) / (1 - one.chance * seen) if one.chance * seen < 1 else 0.0)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UsuallyDone:
+    """A technique that is missing from a sheet: `works` of the `of` finished works that are looked at, those of a `kind` or (empty) all, had it, quoted or not."""
+
+    technique: str
+    phase: str
+    works: int
+    of: int
+    kind: str
+
+
+def usually_done(known: Discoveries, work: Described) -> list[UsuallyDone]:
+    """What is nearly always done on works of its kind, and is neither on the sheet of this one nor begun on it; see `_nearly_always`."""
+    missing = _nearly_always(known, work) & ~np.isin(known.past.techniques, sorted(work.techniques | work.worked))
+    past = _of_its_kind(known, work)[0].past
+    had, kind = _had(past).sum(axis=0), work.kind if len(past.objects) < known.works else ""
+    return [
+        UsuallyDone(technique=str(past.techniques[t]), phase=str(past.phases[t]), works=int(had[t]), of=len(past.objects), kind=kind)
+        for t in np.flatnonzero(missing)
+    ]
+
+
+def _had(past: Foreseen) -> Flags:
+    """(W, T) the finished work had it, on its first estimate or when it was worked."""
+    return past.quoted | past.worked_before | past.turned_up
+
+
+def _nearly_always(known: Discoveries, work: Described) -> Flags:
+    """(T,) nine in ten of the finished works that are looked at had it, and there are enough of them; where these are of all kinds, nine in ten of those of its own kind too."""
+    own = _of_its_kind(known, work)[0]
+    if own.works < ENOUGH_OF_A_KIND:
+        return np.zeros(len(known.past.techniques), dtype=bool)
+    always: Flags = _had(own.past).mean(axis=0) >= _NEARLY_ALWAYS
+    same = np.array([one.kind == work.kind for one in known.described], dtype=bool)
+    return always & (_had(known.past)[same].mean(axis=0) >= _NEARLY_ALWAYS) if work.kind and same.any() else always
+
+
 def expected(known: Discoveries, work: Described) -> list[MayTurnUp]:
-    """Everything that may turn up on a new work, the likeliest first; nothing that this studio never did."""
+    """Everything that may turn up on a new work, the likeliest first; nothing that this studio never did, and nothing that it nearly always does."""
     if not known.works:
         return []
     everywhere = known.works
+    always = _nearly_always(known, work)
     known, done = _of_its_kind(known, work)
     past = known.past
     on_sheet = np.isin(past.techniques, sorted(work.techniques))
     under_way = np.isin(past.techniques, sorted(work.worked))
-    at_risk = ~past.quoted & ~past.worked_before
-    found = _told(known, work, past.turned_up, at_risk, ~on_sheet & ~under_way & done, another=False)
+    at_risk = ~past.quoted & ~past.worked_before & ~always[None, :]  # what is nearly always done says nothing of how often others turn up
+    found = _told(known, work, past.turned_up & at_risk, at_risk, ~on_sheet & ~under_way & done, another=False)
     found += _told(known, work, past.another, past.quoted, on_sheet & done, another=True)
     if known.works < everywhere:  # the works that are told are of its kind alone
         found = [replace(one, things=(("kind", work.kind), *one.things)) for one in found]
@@ -228,7 +269,7 @@ def _of_its_kind(known: Discoveries, work: Described) -> tuple[Discoveries, Flag
     same = np.array([one.kind == work.kind for one in known.described], dtype=bool)
     if not work.kind or same.sum() < OF_A_KIND:
         return known, np.ones(len(past.techniques), dtype=bool)
-    done = (past.quoted | past.worked_before | past.turned_up)[same].any(axis=0)
+    done = _had(past)[same].any(axis=0)
     if same.sum() < ENOUGH_OF_A_KIND:
         return known, done
     own = replace(

@@ -15,8 +15,8 @@ from dashboard.letter import content
 from dashboard.letter.blocks import Block, Letter, facts, says, small, subheading, table
 from dashboard.prices import Taxed
 from dashboard.quoting import LETTER_OF_CHANGE as FORM
-from dashboard.quoting import Commercial, Option, Quoted, WorkQuoted
-from dashboard.words import CONFIDENCES, counted, day, hours, money, signed_hours, text
+from dashboard.quoting import Commercial, Option, Quoted
+from dashboard.words import CONFIDENCES, counted, day, hours, money, signed_hours
 from ingest.cautions import usual_cautions
 from ingest.errors import BenchHoursError
 from ingest.quotes import Quote
@@ -73,17 +73,12 @@ def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary, be
     if quote.letter.get("closing"):
         blocks += [says(line) for line in quote.letter["closing"].splitlines()]
     to_do = dict.fromkeys(name for option in work.options for name in option.lines.loc[~option.lines["done"], "technique"])
-    if caution := usual_cautions(words, to_do):
+    if studio.letter_cautions and (caution := usual_cautions(words, to_do)):
         blocks.append(small(caution))
     return Letter(
-        studio=whole.studio, letterhead=whole.letterhead, addressee=whole.addressee, day=whole.day, subject=f"A change in the treatment of {_called(work)}", number=whole.number,
+        studio=whole.studio, letterhead=whole.letterhead, addressee=whole.addressee, day=whole.day, subject=f"A change in the treatment of {content.called(work)}", number=whole.number,
         blocks=blocks, approvals=whole.approvals,
     )  # fmt: skip
-
-
-def _called(work: WorkQuoted) -> str:
-    held = work.read.held
-    return ", ".join(filter(None, (text(held.get("maker")), text(held.get("title"))))) or work.said.called
 
 
 def _old_and_new(quoted: Quoted, option: Option, before: Before) -> list[Block]:
@@ -191,4 +186,4 @@ def _agreed(before: Before) -> set[tuple[str, str, str]]:
 
 
 def _named(lines: pd.DataFrame) -> str:
-    return "; ".join(f"{row['technique']}{f' ({part})' if (part := row['part']) else ''}" for row in lines.to_dict("records"))
+    return "; ".join(content.line_in_words(row) for row in lines.to_dict("records"))

@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import fields, frame, held, promising, reading, tables
+from dashboard import fields, frame, held, promising, quote_sentences, reading, tables
 from dashboard import forecast_sentences as said
 from dashboard.background import GivenUp, Task
 from dashboard.charts import bench as charts
@@ -359,6 +359,9 @@ def _how_far(row: tables.Row) -> str:
 
 
 def _finds(bench: Bench, code: str) -> None:
+    if usual := bench.usual.get(code):
+        st.header("Nearly always done here, and not in its estimate")
+        frame.list_out(quote_sentences.usual(usual, "in its estimate"))
     every = bench.found.get(code, ())
     found = [one for one in every if one.found.chance >= LIKELY][:MOST_FINDS]
     if not found:

@@ -12,7 +12,7 @@ from dashboard import promise_sentences as said
 from dashboard.analysis import promises
 from dashboard.charts import promises as charts
 from dashboard.giving import as_csv_text
-from dashboard.letter import kept, page, paper
+from dashboard.letter import document, kept, page, paper
 from dashboard.scoring import Scored
 from dashboard.shown import difference
 from dashboard.words import CONFIDENCES, counted, day, hours, per_unit, rate
@@ -237,6 +237,7 @@ def _to_show(scored: Scored) -> None:
     with st.container(horizontal=True):
         st.download_button("The page as PDF", partial(paper.as_pdf, made), "promises-kept.pdf", "application/pdf", on_click="ignore")
         st.download_button("The page as HTML", partial(page.as_page, made), "promises-kept.html", "text/html", on_click="ignore")
+        st.download_button("The page as a document (.docx)", partial(document.as_document, made), "promises-kept.docx", document.KIND, on_click="ignore")
 
 
 # --- one work

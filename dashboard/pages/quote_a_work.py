@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from functools import partial
 from html import escape
@@ -17,7 +17,8 @@ from dashboard import fields, frame, held, promising, quote_sentences, quoting, 
 from dashboard.analysis.price import with_tax
 from dashboard.charts import quotes as charts
 from dashboard.giving import as_csv_text
-from dashboard.letter import change, content, page, paper
+from dashboard.letter import change, content, document, page, paper
+from dashboard.letter.blocks import Letter
 from dashboard.quote_command import as_frame
 from dashboard.quoting import Known, Option, Quoted, WorkQuoted
 from dashboard.words import CONFIDENCES, UNITS, amount, counted, day, hours, money, plain
@@ -31,7 +32,7 @@ from ingest.typed import store_rows
 
 SHEET = {
     "technique": ("technique", 210), "quantity": ("quantity", 105), "hours": ("own hours", 115), "part": ("part", 90), "low_hours": ("low, h", 85), "high_hours": ("high, h", 90),
-    "person": ("person", 90), "option": ("option", 110), "unattended_hours": ("unattended, h", 145), "phase": ("phase, if not usual", 150), "mark": ("belongs to", 120), "note": ("note", 160),
+    "person": ("person", 90), "option": ("option", 110), "unattended_hours": ("unattended, h", 145), "phase": ("phase, if not usual", 150), "mark": ("belongs to", 120), "wording": ("in the letter", 200), "note": ("note", 160),
 }  # fmt: skip
 COSTS = {"what": ("outside cost or material", 260), "amount": ("amount without tax", 150), "first_stage": ("first stage? (yes)", 150)}
 CALLED = {
@@ -141,7 +142,7 @@ def _one(quote: Quote) -> None:
     st.subheader("Its lines")
     frame.say([
         "A technique in each line is enough: what it takes here comes from the record. What is counted by area is filled in where its own lines were measured before. Own hours move a line as far as your figures were worth it before, and the other lines of the work with it, as far as one figure told of the whole work before. "
-        "Low and high count where the record knows little. Options stand side by side, lines without one belong to all. Every cell is kept as soon as you leave it."
+        "Low and high count where the record knows little. Options stand side by side, lines without one belong to all. What stands under \"in the letter\" is how the owner reads that line. Every cell is kept as soon as you leave it."
     ])  # fmt: skip
     work.lines = sheet.edit(f"{key} lines", work.lines, SHEET, turn, "The lines of the quote")
     added = sheet.line_by_choosing(f"adding {key}", f"{key} add {turn}", hours_or_quantity=False)
@@ -167,6 +168,7 @@ def _one(quote: Quote) -> None:
         one = _what_it_comes_to(quote, told, found, now)
     if one:
         _how_it_reads(told)
+        _usually_done(quote, work, told, one)
         _may_turn_up(quote, work, told, one, now)
     _letter(quote, found, turn)
     _save(quote, found, now)
@@ -525,6 +527,26 @@ def _quantity(row: tables.Row) -> str:
 # --- what may turn up
 
 
+def _usually_done(quote: Quote, work: QuotedWork, told: WorkQuoted, one: Option) -> None:
+    """What is nearly always done here and this sheet lacks; one press adds it."""
+    if not one.usual:
+        return
+    st.subheader("Nearly always done here, and not on this sheet")
+    frame.list_out(quote_sentences.usual(one.usual))
+    names = [usual.technique for usual in one.usual]
+    # of options, only the one that lacks it gets it
+    elsewhere = {name for option in told.options for name in option.lines["technique"]}
+    lines = {name: {"technique": name} | ({"option": one.name} if name in elsewhere else {}) for name in names}
+    with st.container(horizontal=True, key="usual"):
+        for name in names:
+            if st.button(f"Add {name}", key=f"{_name(quote)} usual {one.name} {name}"):
+                work.lines = [*work.filled.values(), lines[name]]
+                _open(quote)
+        if len(names) > 1 and st.button("Add all of them", key=f"{_name(quote)} usual {one.name}"):
+            work.lines = [*work.filled.values(), *lines.values()]
+            _open(quote)
+
+
 def _may_turn_up(quote: Quote, work: QuotedWork, told: WorkQuoted, one: Option, now: Known) -> None:
     st.subheader("What may turn up")
     frame.say(
@@ -551,7 +573,7 @@ def _may_turn_up(quote: Quote, work: QuotedWork, told: WorkQuoted, one: Option, 
             if st.button("Count it again", key=f"{_name(quote)} count {technique}"):
                 del work.left_out[technique]
                 _open(quote)
-    choices = [name for name in dict.fromkeys(one.found["technique"]) if name not in now.left_out(work)]
+    choices = [name for name in dict.fromkeys([*one.found["technique"], *(usual.technique for usual in one.usual)]) if name not in now.left_out(work)]
     if choices:
         with st.expander("Leave one of them out"), st.form(f"{_name(quote)} leave out {len(work.left_out)}", border=False):
             technique = st.selectbox("Technique that will not turn up", choices)
@@ -592,9 +614,50 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
         _text(said, "reason", "What was found: why there is another version", key, turn, "", rows=80)
     dots = st.toggle("Show the owner the dots", said.get("dots") == "yes", key=f"{key} dots {turn}")
     _put(said, "dots", "yes" if dots else "")
+    if said.get("form") != change.FORM and found.commercial.begin_on is None:
+        ready = st.toggle(
+            "Say when it would be ready, behind the works on the bench; else what it takes once it is begun",
+            said.get("ready") != promising.ONCE_BEGUN,
+            key=f"{key} ready {turn}",
+        )
+        _put(said, "ready", "" if ready else promising.ONCE_BEGUN)
     if json.dumps(quote.said(), sort_keys=True) != before:
         quotes.keep(held.store(), quote, held.visit())
         st.session_state[f"kept {_name(quote)}"] = quote.kept_at
+    _words_of_lines(quote, found, key, turn)
+    _take_along(quote, found, key)
+
+
+def _words_of_lines(quote: Quote, found: Quoted, key: str, turn: int) -> None:
+    """How each line of the sheet reads in the letter, in her own words."""
+    with st.expander("How its lines read", key=f"{key} words", on_change="rerun") as opened:
+        if not opened.open:
+            return
+        typed: list[tuple[dict[str, str], str]] = []
+        with st.form(f"{key} words {turn}", border=False):
+            frame.say(["In your own words; empty: as it stands here in grey."])
+            for at, told in enumerate(found.works):
+                lines = pd.concat([option.lines for option in told.options]).drop_duplicates("number") if told.options else told.read.lines
+                for row in lines[lines["number"] > 0].to_dict("records"):  # what stands on no sheet is said as it is called
+                    line = quote.works[at].lines[row["number"] - 1]
+                    named = filter(
+                        None,
+                        (told.said.called if len(found.works) > 1 else "", row["technique"], row["part"], f"option {row['option']}" if row["option"] else ""),
+                    )
+                    plainly = content.line_in_words(row | {"wording": ""})
+                    typed.append(
+                        (line, st.text_input(", ".join(named), line.get("wording", ""), placeholder=plainly, key=f"{key} words {at} {row['number']} {turn}"))
+                    )
+            if not typed:
+                frame.say(["No line can be read yet."])
+            if st.form_submit_button("Let them read so"):
+                for line, words in typed:
+                    _put(line, "wording", " ".join(words.split()))
+                _open(quote)
+
+
+def _take_along(quote: Quote, found: Quoted, key: str) -> None:
+    """The letter to be taken along or looked at, or why there is none yet."""
     if not any(work.options for work in found.works):
         frame.say(["The letter can be had once there is a line."])
         return
@@ -607,19 +670,29 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
         missing = [counted(aside, "line that cannot be read", "lines that cannot be read")] if aside else []
         missing += [f"{name}, which has no lines" for name in empty]
         st.warning(plain(f"The letter is without {' and without '.join(missing)}. Mend that first, or it promises less than you mean."))
+    made = _made(quote, found)
     try:
-        made = promising.letter_of(held.store().cursor(), found, quote, studio, fields.vocabulary())
+        made(False)
     except BenchHoursError as error:
         st.warning(plain(f"No letter yet: {error}"))
         return
     name = f"quote-{quote.number}"
     with st.container(horizontal=True):
-        st.download_button("The letter as PDF", partial(paper.as_pdf, made), f"{name}.pdf", "application/pdf", type="primary", on_click="ignore")
-        st.download_button("The letter as a page (HTML)", partial(page.as_page, made), f"{name}.html", "text/html", on_click="ignore")
+        st.download_button("The letter as PDF", lambda: paper.as_pdf(made(True)), f"{name}.pdf", "application/pdf", type="primary", on_click="ignore")
+        st.download_button("The letter as a page (HTML)", lambda: page.as_page(made(True)), f"{name}.html", "text/html", on_click="ignore")
+        st.download_button("The letter as a document (.docx)", lambda: document.as_document(made(True)), f"{name}.docx", document.KIND, on_click="ignore")
     with st.expander("See it", key=f"{key} see", on_change="rerun") as opened:
         if opened.open:
-            for number, picture in enumerate(paper.as_pictures(made), 1):
+            with st.spinner("Looking when it would be ready …"):
+                pictures = paper.as_pictures(made(True))
+            for number, picture in enumerate(pictures, 1):
                 st.image(picture, caption=f"Page {number}", width="stretch")
+
+
+def _made(quote: Quote, found: Quoted) -> Callable[[bool], Letter]:
+    """The letter, made once it is wanted, be it outside the run of the page; with when the works are ready, which takes longest, or without."""
+    opened, studio, words, ready = held.store(), held.settings(), fields.vocabulary(), held.ready_later(quote, found)
+    return lambda with_ready: promising.letter_of(opened.cursor(), found, quote, studio, words, ready() if with_ready else None)
 
 
 def _form(quote: Quote, found: Quoted, key: str, turn: int) -> None:
@@ -704,7 +777,8 @@ def _save(quote: Quote, found: Quoted, now: Known) -> None:
         frame.refuse("Not saved: write first what was found, above under The letter. It stands with the version.")
         return
     try:
-        letter = promising.letter_of(con, found, quote, held.settings(), fields.vocabulary())
+        with st.spinner("Looking when it would be ready …"):
+            letter = _made(quote, found)(True)
         saved = promises.save(held.store(), promising.promised(now, found, quote, letter), quote.number, reason, held.change("quoted under Quote a work"))
     except BenchHoursError as error:
         frame.refuse(f"Not saved: {error} What you typed is kept.")

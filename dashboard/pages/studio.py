@@ -165,6 +165,12 @@ def _quotes() -> None:
             "payments": st.text_input("Payments in per cent; what they leave of a hundred is the last", now.payments, placeholder="on approval 30; at handover 40", key="payments"),
             "letterhead": st.text_area("Below the name on letters: address, telephone", now.letterhead, key="letterhead"),
         } | {name: st.text_area(content.CLAUSE_HEADS[name], getattr(now, name), placeholder=content.USUAL_CLAUSES[name], key=name, height=110) for name in CLAUSES}  # fmt: skip
+        cautions = st.checkbox(
+            "Letters carry the usual cautions of their techniques (they are for the bench, and stand on the page of the quote either way)",
+            now.letter_cautions,
+            key="letter cautions",
+        )
+        said["letter_cautions"] = "yes" if cautions else ""
         frame.say([
             f'Clauses in your own words; empty: as they stand here in grey. "{NO_CLAUSE}" leaves one out. They are examples, no legal advice. '
             "Yearly cost by chargeable hours is what an hour must earn; a quote says from how many hours on it works for nothing."

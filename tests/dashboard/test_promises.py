@@ -17,7 +17,7 @@ import pytest
 
 from dashboard import calibrating, promising, quoting, reading, scoring
 from dashboard.command import main
-from dashboard.letter import kept
+from dashboard.letter import document, kept, page
 from dashboard.letter.blocks import Letter
 from dashboard.promise_sentences import kept_at_all, learned, one_promise, outcomes
 from ingest import estimates, promises, quotes, typed, vocabulary
@@ -36,6 +36,7 @@ from ingest.store import Store
 from ingest.typed import store_rows
 from ingest.vocabulary import read_vocabulary
 from tests.conftest import Bring
+from tests.dashboard.test_letter import said_in_a_document, said_on_a_page
 from tests.dashboard.test_quoting import SHEET, demo, demo_file
 from tests.whole_studios import everything
 
@@ -309,13 +310,19 @@ def test_what_was_declined_or_withdrawn_is_kept_and_counted_and_out_of_yardstick
 def test_in_a_revision_what_is_done_stays_as_worked_and_the_rest_is_told_anew(mill: Store) -> None:
     con = mill.cursor()
     today = reading.today(con)
-    saved(mill, sheet(), today - timedelta(days=9))
+    written = sheet()
+    next(line for line in written.works[0].lines if line["technique"] == "filling")["wording"] = "making good the losses"
+    saved(mill, written, today - timedelta(days=9))
     approve(mill, "26-099", 1, today - timedelta(days=8))
     first = of(mill, "26-099", 1).options[0]
     worked = [{"technique": "condition report", "date": f"{today - timedelta(days=6)}", "hours": "3.25", "done": "100"}, *({"technique": "filling", "date": f"{today - timedelta(days=5)}", "hours": part} for part in ("15", "15", "10")), {"technique": "inlay", "date": f"{today - timedelta(days=4)}", "hours": "2", "discovery": "yes"}]  # fmt: skip
     log(mill, *worked)
     quote = promising.goes_on(con, "26-099", today)
     assert quote.letter["form"] == "change" and [line["technique"] for line in quote.works[0].lines] == [one["technique"] for one in SHEET]
+    # the words of a line are kept with its version and go on with it
+    assert "making good the losses" in json.dumps(of(mill, "26-099", 1).letter) and "making good the losses" in [
+        line.get("wording") for line in quote.works[0].lines
+    ]
     with pytest.raises(BenchHoursError, match="does not say yet what was found"):
         saved(mill, quote, today)
     quote.letter["reason"] = "An old fill under the overpaint"
@@ -334,6 +341,7 @@ def test_in_a_revision_what_is_done_stays_as_worked_and_the_rest_is_told_anew(mi
     assert overruns["first_approved_hours"].isna().sum() == 1 and np.isnan(overruns.loc["inlay", "first_approved_hours"])
     letter = Letter.kept(again.letter or {})
     words = json.dumps(letter.said(), ensure_ascii=False)
+    assert said_in_a_document(document.as_document(letter)) == said_on_a_page(page.as_page(letter))
     assert (
         letter.subject == "A change in the treatment of A mill at Marrowby"
         and "An old fill under the overpaint" in words
@@ -701,6 +709,7 @@ def test_the_page_for_a_client_names_nobody_and_is_not_had_of_a_few(mill: Store,
     today = reading.today(mill.cursor())
     made = kept.sheet(scoring.scored(mill.cursor(), today), read_settings(mill.cursor()), today)
     words = json.dumps(made.said(), ensure_ascii=False)
+    assert said_in_a_document(document.as_document(made)) == said_on_a_page(page.as_page(made))
     con = mill.cursor()
     for column, table in (("object", "objects"), ("title", "objects"), ("owner", "objects"), ("person", "people"), ("technique", "techniques")):
         named = [row[0] for row in con.execute(f"SELECT DISTINCT {column} FROM {table} WHERE {column} IS NOT NULL").fetchall()]

@@ -2,6 +2,7 @@
 
 import json
 import shutil
+import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -9,13 +10,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dashboard import quoting, reading
+from dashboard import forecasting, promising, quoting, reading
 from dashboard.analysis import uplift
 from dashboard.analysis.similar import Like
 from dashboard.command import main
 from dashboard.quote_command import as_frame
-from dashboard.quote_sentences import came_from, drivers, earns, effect, surprising, things_in_words
+from dashboard.quote_sentences import came_from, drivers, earns, effect, missing, surprising, things_in_words
 from dashboard.quoting import Known, Quoted
+from dashboard.remembered import Memory
 from ingest import pins, quotes, vocabulary
 from ingest.history import Change
 from ingest.quotes import Quote, QuotedWork
@@ -86,9 +88,23 @@ def of(*lines: dict[str, str], described: dict[str, str] = CANVAS, **terms: str)
 
 
 def test_a_described_work_is_quoted_by_command_with_every_key_others_depend_on(command: Callable[..., tuple[int, str, str]], tmp_path: Path) -> None:
-    code, out, err = command(LINES, *A_WORK, "--json", "--csv", str(tmp_path / "q.csv"), "--pdf", str(tmp_path / "q.pdf"), "--html", str(tmp_path / "q.html"))
+    code, out, err = command(
+        LINES,
+        *A_WORK,
+        "--json",
+        "--csv",
+        str(tmp_path / "q.csv"),
+        "--pdf",
+        str(tmp_path / "q.pdf"),
+        "--html",
+        str(tmp_path / "q.html"),
+        "--docx",
+        str(tmp_path / "q.docx"),
+    )
     found = json.loads(out)
-    assert code == 0 and err.splitlines()[1:] == [f"{tmp_path}/q.pdf: the letter", f"{tmp_path}/q.html: the letter"]
+    assert code == 0 and [line for line in err.splitlines() if line.endswith(": the letter")] == [
+        f"{tmp_path}/q.{kind}: the letter" for kind in ("pdf", "html", "docx")
+    ]
     assert err.startswith('There is one option only, "full treatment"')
     assert set(found) >= {"object", "lines", "discovery", "total", "price", "unattended_days"} and found["object"] is None
     for line in found["lines"]:
@@ -96,6 +112,12 @@ def test_a_described_work_is_quoted_by_command_with_every_key_others_depend_on(c
         assert 0 < line["p10"] < line["p50"] < line["p80"] < line["p90"]
     assert {"technique", "chance", "hours_if_found"} <= set(found["discovery"][0]) and all(0 < one["chance"] < 1 for one in found["discovery"])
     assert not {one["technique"] for one in found["discovery"]} & {line["technique"] for line in found["lines"]}
+    # what is nearly always done is said, and is nowhere else
+    usual = {one["technique"]: (one["works"], one["of"], one["phase"]) for one in found["usually_done"]}
+    assert usual["final report"] == (46, 46, "documentation") and "condition report" not in usual
+    assert "final report" in err and ": on 46 of 46 finished works of the kind easel painting, not on this sheet" in err
+    assert not usual.keys() & {one["technique"] for one in found["discovery"]}
+    assert "would be ready, behind the works that come before it" in (tmp_path / "q.html").read_text() and zipfile.is_zipfile(tmp_path / "q.docx")
     total, price = found["total"], found["price"]
     assert total["p10"] < total["p50"] < total["p80"] < total["p90"] < sum(line["p90"] for line in found["lines"])
     assert (price["confidence"], price["hours"], price["currency"]) == (0.8, total["p80"], "EUR")
@@ -544,3 +566,31 @@ def test_whoever_has_a_rate_of_her_own_needs_no_other(demo: Store) -> None:
         write_settings(con, {"hourly_rate": "", "hourly_rates": "Ilse 70", "minimum_charge": ""})
     found = told(demo, of({"technique": "condition report", "person": "Ilse"}, first_stage="yes")).works[0].options[0]
     assert found.price is not None and found.price.net == 70 * found.price.hours
+
+
+def test_what_is_nearly_always_done_can_be_said_not_to_be_and_lacks_in_the_option_that_lacks_it(demo: Store) -> None:
+    quote = of({"technique": "retouching"}, {"technique": "final report", "option": "A"}, {"technique": "facing", "option": "B"})
+    quote.works[0].left_out = {"packing": "it stays in its crate"}
+    a, b = told(demo, quote).works[0].options
+    assert (
+        "packing" not in {one.technique for one in (*a.usual, *b.usual)}
+        and dict(zip(a.left_out["technique"], a.left_out["reason"], strict=True)) == quote.works[0].left_out
+    )
+    assert {one.technique for one in b.usual} - {one.technique for one in a.usual} == {"final report"}
+    both, apart = missing(told(demo, quote).works[0])
+    assert "Final report" not in both and apart.startswith("Option B: final report: on 46 of 46 finished works")
+
+
+def test_what_a_work_under_way_lacks_is_said_alike_on_the_bench_and_in_its_revision_and_is_in_no_figure_of_either(demo: Store) -> None:
+    con, code = demo.cursor(), "26-062"
+    with demo.writing() as writing:
+        writing.execute("DELETE FROM estimated_lines WHERE line IN (SELECT line FROM lines WHERE object = ? AND technique = 'final report')", [code])
+    today = reading.today(con)
+    bench = forecasting.bench(con, today, Memory(), only=code)
+    quote = promising.goes_on(con, code, today)
+    now = quoting.known(con, today, without_open=quoting.on_the_bench(reading.overruns(con, today), quote))
+    one = told(demo, quote, now).works[0].options[0]
+    assert [usual.technique for usual in one.usual] == ["final report"] and bench.usual == {code: one.usual}
+    (row,) = bench.works.to_dict("records")
+    assert one.at(0.1, 0.5, 0.8, 0.9) == pytest.approx([row[level] for level in ("p10", "p50", "p80", "p90")], rel=1e-9)
+    assert "final report" not in {*one.found["technique"], *(still.found.technique for still in bench.found[code])}
