@@ -11,10 +11,11 @@ import segno
 
 from dashboard import labels as printing
 from dashboard import reading, serving
+from dashboard.giving import written
 from dashboard.voice import complain, tell
 from dashboard.words import counted, day
 from ingest.devices import CODE_MINUTES, Device, Devices
-from ingest.errors import BenchHoursError, why
+from ingest.errors import BenchHoursError
 from ingest.history import utc_now
 from ingest.notation import suggestion
 from ingest.settings import read_settings
@@ -101,9 +102,7 @@ def labels(said: argparse.Namespace, store: Store) -> int:
         raise BenchHoursError("no server for phones is running, so nobody knows its address", "Say it with --address, or start bench-hours serve --phones.")
     address = printing.checked_address(said.address) if said.address else serving.for_phones(store, opened.place) if opened else ""
     pdf = printing.sheet(codes, address, said.size)
-    try:
-        said.file.write_bytes(pdf)
-    except OSError as error:
-        raise BenchHoursError(f"{said.file} cannot be written ({why(error)})", "Name another place.") from error
+    with written({said.file: pdf}):
+        pass
     tell(f"{said.file}: {counted(len(codes), 'label')}, leading to {address}")
     return 0

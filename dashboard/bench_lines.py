@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
 
 import duckdb
@@ -12,7 +12,8 @@ import pandas as pd
 from scipy import special
 
 from dashboard import calibrating, reading
-from dashboard.analysis import calibration, discovery, progress
+from dashboard.analysis import calibration, discovery, progress, rates
+from dashboard.analysis.by_hand import Ranges
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.discovery import Described, Discoveries
 from dashboard.analysis.evidence import Evidence
@@ -20,6 +21,7 @@ from dashboard.analysis.forecast import UnderWay
 from dashboard.analysis.growth import Growth
 from dashboard.analysis.lines import Lines, named_shares, with_hours
 from dashboard.analysis.progress import Saying
+from dashboard.analysis.rates import Pins
 from dashboard.analysis.record import Record
 from dashboard.remembered import Memory, digest
 
@@ -41,7 +43,7 @@ class Learnt:
     discoveries: Discoveries
     sayings: tuple[Saying, Saying]
     bears_on: dict[str, int]
-    pinned: dict[str, float]
+    pinned: Pins
 
 
 def learn(con: duckdb.DuckDBPyConnection, as_of: date, record: Record, open_works: tuple[str, ...], said: pd.DataFrame, memory: Memory) -> Learnt:
@@ -59,11 +61,7 @@ def learn(con: duckdb.DuckDBPyConnection, as_of: date, record: Record, open_work
 
     def reckon() -> Learnt:
         known = calibration.learn(lines, before, unneeded)
-        pinned: dict[str, float] = {}
-        if len(known_pins):
-            table = calibrating.rate_table(con, as_of, known)
-            table = table[table["pinned_rate"].notna() & (table["rate"] > 0)]
-            pinned = dict(zip(table["technique"], np.log((table["pinned_rate"] / table["rate"]).to_numpy(dtype=float)).tolist(), strict=True))
+        pinned = rates.pins(calibrating.rate_table(con, as_of, known)) if len(known_pins) else Pins(by_rate={}, per_unit={})
         return Learnt(
             key=key, calibration=known, discoveries=discovery.learn(foreseen, works, known, begun), sayings=meant, bears_on=bears_on, pinned=pinned,
         )  # fmt: skip
@@ -115,16 +113,36 @@ def placed(record: Record, before: int, lines: pd.DataFrame) -> tuple[pd.DataFra
     return lines.assign(place=at, goes_on=goes_on[at], left=left[at]), every
 
 
-def begun(con: duckdb.DuckDBPyConnection, as_of: date, record: Record, lines: pd.DataFrame, said: pd.DataFrame, works: Collection[str]) -> pd.DataFrame:
-    """The begun lines of some works with what is known of them by their hours, see `placed`; `lines` of `dashboard.reading.overruns`."""
-    of = lines[lines["object"].isin(list(works)) & (lines["actual_hours"] > 0)]
-    if of.empty:
-        return of
-    return placed(record, calibrating.number_of(as_of + _DAY), beside(of, said, reading.hours_by_day(con, as_of, works)))[0]
+def marked(lines: pd.DataFrame) -> pd.DataFrame:
+    """Lines of `dashboard.reading.overruns` with `in_estimate` (it was foreseen), `begun`, `open`, and `counts`: it is one of the lines of its work, and not only agreed on top."""
+    in_estimate, begun = lines["estimated_hours"].notna() | lines["difference_hours"].isna(), lines["actual_hours"] > 0
+    return lines.assign(in_estimate=in_estimate, begun=begun, open=~lines["finished"].astype(bool), counts=in_estimate | begun)
+
+
+def known_of(con: duckdb.DuckDBPyConnection, as_of: date, record: Record, lines: pd.DataFrame, said: pd.DataFrame) -> tuple[pd.DataFrame, Lines]:
+    """Lines of works on the bench (of `marked`) with all that is known of them: see `beside`, `placed`, and `area_dm2` (of the work), `low_hours`, `high_hours` (by hand); and all lines of the record as they could be
+    asked about."""
+    areas = reading.teaching_works(con).set_index("object")["area_dm2"]
+    found = beside(lines, said, reading.hours_by_day(con, as_of, sorted(set(lines["object"]))))
+    ranges = found[LINE].merge(reading.ranges_by_hand(con, as_of), on=LINE, how="left")
+    found = found.assign(low_hours=ranges["low_hours"].to_numpy(dtype=float), high_hours=ranges["high_hours"].to_numpy(dtype=float))
+    return placed(record, calibrating.number_of(as_of + _DAY), found.assign(area_dm2=found["object"].map(areas).astype(float)))
+
+
+def as_estimated(record: Record, lines: pd.DataFrame) -> pd.DataFrame:
+    """What the version by which its work stands says of each line (of `placed`): `own_hours` (the figure of who made it; null of what it took over from the bench), `own_quantity`, `own_person` (empty: nobody in particular).
+
+    A sheet that says the same says nothing new of a line, and it is asked about as on the bench."""
+    rows = record.estimates.assign(hours=record.estimates["hours"].where(~record.estimates["taken_over"].astype(bool)))
+    said = rows.groupby(["line", "version"]).agg(
+        own_hours=("hours", lambda one: one.sum(skipna=False)), own_quantity=("quantity", lambda one: one.sum(skipna=False)), own_person=("person", "first")
+    )
+    found = said.reindex(pd.MultiIndex.from_frame(lines[["place", "yardstick_version"]])).set_axis(lines.index)
+    return found.assign(own_person=found["own_person"].fillna(""))
 
 
 def described(con: duckdb.DuckDBPyConnection, lines: pd.DataFrame, names: Collection[str]) -> dict[str, Described]:
-    """What each work is, what is on its sheet, and what was begun."""
+    """What each work is, what is on its sheet, and what was begun; `lines` of `dashboard.reading.overruns`, with `in_estimate` and `begun`."""
     held = {row["object"]: row for row in reading.teaching_works(con).to_dict("records")}
     sheet = lines[lines["in_estimate"]].groupby("object")["technique"].agg(frozenset)
     worked = lines[lines["begun"] | (lines["extra_hours"] > 0)].groupby("object")["technique"].agg(frozenset)
@@ -172,17 +190,21 @@ def asked(
     works: Mapping[str, Described],
     finished_hours: Mapping[str, float],
     first_stage: frozenset[str],
+    left_out: frozenset[tuple[str, str]],
 ) -> UnderWay:
     """The open lines of all works, as the analysis asks about them.
 
     Parameters
     ----------
-    opened : frame of `beside` with `place` (of each line in `every`) and `in_estimate`. every : of `Record.under_way`.
+    opened : frame of `known_of`. every : of `Record.under_way`.
     """
     told = every.take(opened["place"].to_numpy(dtype=np.int64))
+    ranges = Ranges.of(opened["low_hours"].to_numpy(dtype=float), told.figure, opened["high_hours"].to_numpy(dtype=float))
+    told = replace(told, figure=np.where(np.isnan(told.figure), ranges.likeliest, told.figure))
     people = learnt.calibration.joint.lines.people
     return UnderWay(
         lines=Lines(people=people, **{one.name: getattr(told, one.name) for one in fields(Lines) if one.name not in ("people", "shares")}, shares=named_shares(told.person, people)),
         works=works, finished_hours=finished_hours, begun=begun, in_estimate=opened["in_estimate"].to_numpy(dtype=bool),
-        pinned=np.array([learnt.pinned.get(t, 0.0) for t in told.technique.tolist()]), bears_on=learnt.bears_on, agreed_in_part=first_stage & frozenset(works),
+        pinned=learnt.pinned.shifts(learnt.calibration, told), bears_on=learnt.bears_on, agreed_in_part=first_stage & frozenset(works),
+        left_out=frozenset(pair for pair in left_out if pair[0] in works), ranges=ranges,
     )  # fmt: skip

@@ -47,13 +47,13 @@ def rate_table(con: duckdb.DuckDBPyConnection, as_of: date, known: Calibration) 
 
     Returns
     -------
-    That frame, `RATE_KEYS` first, with `position` of the phase, `pinned_rate` (in the unit of `rate`), `pinned_reason`, `pinned_on`, `pinned_by`. Where a rate is pinned, `p10` to
-    `p90` are what the next line will take by it; `rate` and its range stay what the record says.
+    That frame, `RATE_KEYS` first, with `position` of the phase, `pinned_rate` (hours per unit of the technique, `counted_in`, or per line), `pinned_reason`, `pinned_on`, `pinned_by`. Where a rate is pinned,
+    `p10` to `p90` are what the next line will take by it (of what was never measured no usual quantity is known: they stay the record's); `rate` and its range stay what the record says.
     """
     techniques = reading.rated_techniques(con, as_of)
     found = rates.table(known, techniques[~techniques["retired"]])
     found = found.merge(reading.pins(con, as_of), on="technique", how="left")
-    by = np.where(found["pinned_rate"].notna() & found["rate"].notna(), found["pinned_rate"] / found["rate"], 1.0)
+    by = np.exp(found["technique"].map(rates.pins(found).by_rate).fillna(0.0).to_numpy(dtype=float))
     for name in ("p10", "p50", "p80", "p90"):
         found[name] = found[name] * by
     positions = reading.phases(con).set_index("phase")["position"]

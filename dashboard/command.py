@@ -11,25 +11,41 @@ import sys
 import time
 from collections.abc import Callable, Hashable, Sequence
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any, Literal, NoReturn
 
 import duckdb
 import pandas as pd
 
-from dashboard import addresses, admitting, background, demo, forecast_command, keeping, plan_command, quote_command, rating, reading, relay, serving, tables
+from dashboard import (
+    addresses,
+    admitting,
+    background,
+    demo,
+    forecast_command,
+    keeping,
+    plan_command,
+    prices,
+    quote_command,
+    rating,
+    reading,
+    relay,
+    serving,
+    tables,
+)
 from dashboard.analysis.overruns import CAUSES, by_phase, compare, totals
 from dashboard.giving import give, laid_out, records
 from dashboard.labels import SIZES
 from dashboard.sentences import ROUNDED, forgotten_parts, most_over, most_under, said_beside
 from dashboard.serving import Place
 from dashboard.voice import caller, complain, tell
-from dashboard.words import amount, counted, day, hours, signed_hours, text
+from dashboard.words import amount, counted, day, hours, text
 from ingest import notation
 from ingest.devices import ROLES
 from ingest.errors import BenchHoursError, StoreError, why
 from ingest.imports import Report, check_files, import_files
-from ingest.settings import write_settings
+from ingest.settings import Settings, read_settings
 from ingest.store import Store, default_path, demo_path
 
 SHOWN_REMARKS = 12
@@ -253,16 +269,25 @@ def _path(said: argparse.Namespace) -> Path:
 
 def _import(said: argparse.Namespace, store: Store) -> int:
     files = _files(said.files)
-    if new := _said_settings(said):
-        with store.writing() as con:
-            write_settings(con, new)
-    return _tell(import_files(store, files, held_back_as=said.held_back, by=said.by or caller().who, progress=_progress(files)), stored=True)
+    reports = import_files(
+        store,
+        files,
+        held_back_as=said.held_back,
+        by=said.by or caller().who,
+        settings=_said_settings(said),
+        progress=_progress(files),
+        done=partial(_tell, stored=True),
+    )
+    return _exit_of(reports)
 
 
 def _check(said: argparse.Namespace, store: Store) -> int:
     """Against the studio's own words and objects where it has a database; nothing is made where it has none."""
     files = _files(said.files)
-    return _tell(check_files(store, files, settings=_said_settings(said), progress=_progress(files)), stored=False)
+    reports = check_files(store, files, settings=_said_settings(said), progress=_progress(files))
+    for report in reports:
+        _tell(report, stored=False)
+    return _exit_of(reports)
 
 
 def _files(named: Sequence[Path]) -> list[Path]:
@@ -288,23 +313,25 @@ def _progress(files: Sequence[Path]) -> Callable[[str], None]:
     return complain if long else (lambda _: None)
 
 
-def _tell(reports: list[Report], *, stored: bool) -> int:
-    for report in reports:
-        o = report.outcome
-        parts = [
-            f"{o.stored:,} {'stored' if stored else 'would be stored'}" if o.stored or not report.rows else "",
-            f"{o.corrected:,} {'corrected, earlier version kept' if stored else 'would correct a held one'}" if o.corrected else "",
-            f"{o.already_held:,} already held" if o.already_held else "",
-            f"{o.held_back:,} held back: correction or new?" if o.held_back else "",
-            f"{o.rejected:,} rejected" if o.rejected else "",
-        ]
-        tell(
-            f"{report.file}: {report.kind}, {counted(report.rows, 'row')}: {', '.join(filter(None, parts))}"
-            if report.rows
-            else f"{report.file}: {report.kind}, a header and no rows"
-        )
-        _tell_remarks(report)
+def _exit_of(reports: list[Report]) -> int:
     return 0 if all(report.complete for report in reports) else 1
+
+
+def _tell(report: Report, *, stored: bool) -> None:
+    o = report.outcome
+    parts = [
+        f"{o.stored:,} {'stored' if stored else 'would be stored'}" if o.stored or not report.rows else "",
+        f"{o.corrected:,} {'corrected, earlier version kept' if stored else 'would correct a held one'}" if o.corrected else "",
+        f"{o.already_held:,} already held" if o.already_held else "",
+        f"{o.held_back:,} held back: correction or new?" if o.held_back else "",
+        f"{o.rejected:,} rejected" if o.rejected else "",
+    ]
+    tell(
+        f"{report.file}: {report.kind}, {counted(report.rows, 'row')}: {', '.join(filter(None, parts))}"
+        if report.rows
+        else f"{report.file}: {report.kind}, a header and no rows"
+    )
+    _tell_remarks(report)
 
 
 def _tell_remarks(report: Report) -> None:
@@ -353,7 +380,7 @@ def _overruns(said: argparse.Namespace, store: Store) -> int:
         )
     print_overruns(lines, as_of, known)
     if known is not None:
-        _print_versions(reading.versions(con, known), as_of)
+        _print_versions(reading.versions(con, known), as_of, read_settings(con))
     return 0
 
 
@@ -363,7 +390,7 @@ def _line_history(told: pd.DataFrame, lines: pd.DataFrame) -> list[list[dict[Has
     return [of.get((row["phase"], row["technique"], row["part"]), []) for row in lines.to_dict("records")]
 
 
-def _print_versions(versions: pd.DataFrame, as_of: date) -> None:
+def _print_versions(versions: pd.DataFrame, as_of: date, studio: Settings) -> None:
     """The history of its estimate: what each version said, and what became of it."""
     versions = versions[versions["made_on"] <= pd.Timestamp(as_of)]
     if versions.empty:
@@ -389,7 +416,7 @@ def _print_versions(versions: pd.DataFrame, as_of: date) -> None:
                 day(row["made_on"]),
                 answer,
                 tables.hours_of(row),
-                tables.price_of(row),
+                prices.price_words(row, studio),
                 f"quote {row['quote']:.0f}" if pd.notna(row["quote"]) else "quote" if row["quoted"] else "by hand",
                 text(row["reason"]),
             ]
@@ -438,23 +465,19 @@ def print_overruns(lines: pd.DataFrame, as_of: date, known: str | None = None) -
         if phases.empty:
             tell("No line that was estimated is finished yet.")
         else:
-            rows = [[row["phase"], f"{row['works']}", *_figures(row)] for _, row in phases.iterrows()]
-            rows.append(["all phases", f"{comparison.works}", *_figures(totals(phases))])
+            rows = [[row["phase"], f"{row['works']}", *tables.sum_cells(row)] for _, row in phases.iterrows()]
+            rows.append(["all phases", f"{comparison.works}", *tables.sum_cells(totals(phases))])
             tell(laid_out(["phase", "works", *heads], rows, right=set(range(1, 9))))
             tell(" ".join(filter(None, (most_over(phases), most_under(phases)))))
     else:
         tell(f"Where the hours of {known} went, as of {day(as_of)}")
-        rows = [[row["phase"], row["technique"], row["part"], "finished" if row["finished"] else "open", *_figures(row)] for _, row in lines.iterrows()]
+        rows = [[row["phase"], row["technique"], row["part"], "finished" if row["finished"] else "open", *tables.sum_cells(row)] for _, row in lines.iterrows()]
         tell(laid_out(["phase", "technique", "part", "line", *heads], rows, right=set(range(4, 11))))
     if known is not None and comparison.unquoted_works:
         tell(f"{known} has no estimate: these are its hours, and there is nothing to hold them against.")
         return
     for sentence in [*said_beside(comparison), *(forgotten_parts(lines) if known else []), ROUNDED]:
         tell(sentence)
-
-
-def _figures(row: pd.Series) -> list[str]:
-    return [hours(row["estimated_hours"]), hours(row["actual_hours"]), *(signed_hours(row[name]) for name in ("difference_hours", *CAUSES))]
 
 
 # --- pages

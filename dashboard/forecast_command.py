@@ -8,14 +8,15 @@ from typing import Any
 import pandas as pd
 
 from dashboard import forecast_sentences as said_of
-from dashboard import forecasting, reading
+from dashboard import forecasting, prices, reading
 from dashboard.bench_lines import LINE
 from dashboard.forecasting import FORECAST_KEYS, Bench
 from dashboard.giving import give_json, laid_out, progress, records, write_csv
 from dashboard.remembered import Memory
-from dashboard.voice import tell
+from dashboard.voice import complain, tell
 from dashboard.words import day, hours
 from ingest.errors import BenchHoursError
+from ingest.settings import read_settings
 from ingest.store import Store
 
 LINE_KEYS = (*LINE[1:], "estimated_hours", "actual_hours", "p10", "p50", "p80", "p90", "finished", "works")
@@ -41,6 +42,8 @@ def forecast(said: argparse.Namespace, store: Store) -> int:
         give_json([_as_json(bench, row) for row in records(works)])
     if not (said.json or said.csv):
         _tell(bench, works, as_of)
+        if asked := prices.ask(bench.unsaid_prices, read_settings(con)):
+            complain(asked)
     return 0
 
 

@@ -13,9 +13,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from dashboard import bench_lines, calibrating, reading
-from dashboard.analysis import earned, forecast, price
+from dashboard import bench_lines, prices, reading
+from dashboard.analysis import discovery, earned, forecast, price
 from dashboard.analysis.basis import LEVELS, NAMES
+from dashboard.analysis.discovery import UsuallyDone
 from dashboard.analysis.forecast import Forecast, StillToFind, chance_over, hours_over
 from dashboard.analysis.totals import DRAWS
 from dashboard.remembered import Memory, digest
@@ -43,7 +44,8 @@ class Bench:
     drawn : (lines, kept) equally likely hours in the end of each line, finished ones at what they took; nought of works without an estimate. found_drawn : by work, likewise of what may still turn up, in the order of `found`.
     commissions : frame of commissions with more than one work on the bench: `commission`, `works`, `approved_hours`, `actual_hours`, `p50`, `p80`, `chance_over_approved`.
     left_out : codes of works that are open and have neither hours nor an approved estimate; declined : those whose estimate came to nothing.
-    behind, behind_lines : finished lines that all this stands on, and the works they are on.
+    usual : by work, what is nearly always done here and neither in its estimate nor begun; in no figure.
+    behind, behind_lines : finished lines that all this stands on, and the works they are on. unsaid_prices : how many of these works have a price of which nobody has said whether tax is in it, where that matters.
     """
 
     works: pd.DataFrame
@@ -54,8 +56,10 @@ class Bench:
     commissions: pd.DataFrame
     left_out: tuple[str, ...]
     declined: tuple[str, ...]
+    usual: dict[str, tuple[UsuallyDone, ...]]
     behind: int
     behind_lines: int
+    unsaid_prices: int
 
 
 def bench(
@@ -72,12 +76,9 @@ def bench(
     ----------
     memory : of what was reckoned before. only : this work, with those of its commission. progress_of : is told how many are done, of how many.
     """
-    lines = reading.overruns(con, as_of)
+    every_line = bench_lines.marked(reading.overruns(con, as_of))
     held = reading.works(con, as_of).set_index("object")
-    lines["in_estimate"] = lines["estimated_hours"].notna() | lines["difference_hours"].isna()
-    lines["begun"] = lines["actual_hours"] > 0
-    lines = lines[lines["in_estimate"] | lines["begun"]].reset_index(drop=True)
-    lines["open"] = ~lines["finished"].astype(bool)
+    lines = every_line[every_line["counts"]].reset_index(drop=True)
     by_work = lines.groupby("object").agg(open=("open", "any"), begun=("begun", "any"), yardstick=("yardstick", "first"))
     of_works = by_work[by_work["open"]].join(held[["commission", "outcome", "first_day", "last_day"]])
     declined = of_works["outcome"].notna()
@@ -87,56 +88,61 @@ def bench(
         of = on_bench["commission"].get(only)
         on_bench = on_bench[(on_bench.index == only) | ((on_bench["commission"] == of) if isinstance(of, str) else False)]
     groups = _groups(on_bench.loc[on_bench["yardstick"] != "none", "commission"])
-    lines["area_dm2"] = lines["object"].map(reading.teaching_works(con).set_index("object")["area_dm2"]).astype(float)
     lines = lines[lines["object"].isin(on_bench.index)]
     approved = reading.approved_promises(con, as_of).set_index("object")
     record = reading.record(con, as_of + _DAY)
-    before = calibrating.number_of(as_of + _DAY)
     said = reading.progress(con, as_of)
     learnt = bench_lines.learn(con, as_of, record, tuple(sorted(of_works.index)), said, memory)
-    lines = bench_lines.beside(lines, said, reading.hours_by_day(con, as_of, sorted(set(lines["object"]))))
     progress_of(0, len(groups))
-    lines, asked_lines = bench_lines.placed(record, before, lines)
+    lines, asked_lines = bench_lines.known_of(con, as_of, record, lines, said)
     foretold: dict[str, Forecast] = {}
     first_stage = frozenset(str(name) for name in approved.index[approved["first_stage"].astype(bool)])
-    described = bench_lines.described(con, lines, [name for group in groups for name in group])
+    described = bench_lines.described(con, every_line, [name for group in groups for name in group])
     opened = lines[lines["open"] & lines["object"].isin(list(described))]
     done = lines["actual_hours"].where(~lines["open"], 0.0).groupby(lines["object"]).sum()
     finished_hours = {str(name): float(hours) for name, hours in done.items()}
-    asked = bench_lines.asked(
-        learnt, opened, asked_lines, bench_lines.evidence(learnt.calibration.joint.growth, learnt.sayings, opened), described, finished_hours, first_stage
-    )
+    begun = bench_lines.evidence(learnt.calibration.joint.growth, learnt.sayings, opened)
+    asked = bench_lines.asked(learnt, opened, asked_lines, begun, described, finished_hours, first_stage, reading.left_out(con, as_of))
     ends = pd.DataFrame(np.nan, index=opened.index, columns=[*NAMES, "mean"])
+    jointly: dict[str, Forecast] = {}
+
+    def told(names: tuple[str, ...]) -> Forecast:
+        one = asked.of(names)
+        return memory.of("told", (learnt.key, draws, digest(one)), partial(forecast.foretell, learnt.calibration, learnt.discoveries, one, draws))
+
     for number, group in enumerate(groups):
-        one = asked.of(group)
-        found = memory.of("told", (learnt.key, draws, digest(one)), partial(forecast.foretell, learnt.calibration, learnt.discoveries, one, draws))
-        foretold |= dict.fromkeys(group, found)
-        its = np.flatnonzero(np.isin(asked.lines.object, group))
-        ends.iloc[its] = np.column_stack([found.lines, found.mean])
+        for name in group:  # by itself, as its revision is
+            foretold[name] = told((name,))
+            ends.iloc[np.flatnonzero(asked.lines.object == name)] = np.column_stack([foretold[name].lines, foretold[name].mean])
+        jointly |= dict.fromkeys(group, told(group))
         progress_of(number + 1, len(groups))
     past = learnt.calibration.joint.lines
     works_behind = pd.Series(past.object).groupby(past.technique).nunique()
     lines = _with_ends(lines, ends).assign(works=lambda frame: frame["technique"].map(works_behind).fillna(0).astype(int))
     works = _works(on_bench, lines, approved, foretold, read_settings(con))
-    drawn, found_drawn = _drawn(lines, groups, foretold, min(draws, forecast.KEPT))
+    drawn, found_drawn = _drawn(lines, groups, foretold, jointly, min(draws, forecast.KEPT))
     return Bench(
-        drawn=drawn, found_drawn=found_drawn, works=works, lines=lines.drop(columns=["place", "open", "goes_on", "left"]).reset_index(drop=True), found={name: tuple(one for one in ends.found if one.work == name) for name, ends in foretold.items()},
-        commissions=_commissions(works, foretold), left_out=tuple(left_out), declined=tuple(of_works.index[declined]),
+        drawn=drawn, found_drawn=found_drawn, works=works, lines=lines.drop(columns=["place", "open", "goes_on", "left", "counts", "low_hours", "high_hours"]).reset_index(drop=True), found={name: tuple(one for one in ends.found if one.work == name) for name, ends in foretold.items()},
+        commissions=_commissions(works, jointly), left_out=tuple(left_out), declined=tuple(of_works.index[declined]),
         behind=len(set(past.object.tolist())), behind_lines=len(past),
+        unsaid_prices=_unsaid_prices(approved[approved.index.isin(works["object"])], read_settings(con)),
+        usual={name: those for name, work in described.items() if name not in first_stage and (those := tuple(discovery.usually_done(learnt.discoveries, work)))},
     )  # fmt: skip
 
 
 def _drawn(
-    lines: pd.DataFrame, groups: list[tuple[str, ...]], foretold: Mapping[str, Forecast], kept: int
+    lines: pd.DataFrame, groups: list[tuple[str, ...]], foretold: Mapping[str, Forecast], jointly: Mapping[str, Forecast], kept: int
 ) -> tuple[npt.NDArray[np.float32], dict[str, npt.NDArray[np.float32]]]:
-    """`drawn` and `found_drawn` of a bench; works that have nothing in common are not late together."""
+    """`drawn` and `found_drawn` of a bench: works of a commission as they were told together (`jointly`), and works that have nothing in common not late together."""
     drawn = np.where(lines["finished"], lines["actual_hours"], 0.0).astype(np.float32)[:, None].repeat(kept, axis=1)
     found_drawn: dict[str, npt.NDArray[np.float32]] = {}
     objects, is_open = lines["object"].to_numpy(), lines["open"].to_numpy(dtype=bool)
     for group in groups:
-        told, order = foretold[group[0]], forecast.apart("|".join(group), kept)
+        told, order = jointly[group[0]], forecast.apart("|".join(group), kept)
         drawn[np.flatnonzero(is_open & np.isin(objects, group))] = told.drawn[:, order]
-        found_drawn |= {name: told.found_drawn[[one.work == name for one in told.found]][:, order] for name in group}
+        place = {(one.work, one.found.technique, one.found.another): number for number, one in enumerate(told.found)}
+        for name in group:
+            found_drawn[name] = told.found_drawn[[place[name, one.found.technique, one.found.another] for one in foretold[name].found]][:, order]
     return drawn, found_drawn
 
 
@@ -199,9 +205,15 @@ def _break_even(promise: Mapping[Hashable, Any] | None, studio: Settings) -> flo
     """Hours from which the studio works for nothing: what the price leaves after tax and costs, by what an hour must earn; not a number where that is not known."""
     if promise is None or pd.isna(promise["price"]) or promise["currency"] != studio.currency or not (studio.yearly_cost and studio.chargeable_hours):
         return float("nan")
-    tax = promise["tax"] if pd.notna(promise["tax"]) else studio.tax_per_cent or 0.0
-    left = price.for_the_hours(promise["price"], tax, promise["costs"] if pd.notna(promise["costs"]) else 0.0)
-    return left / (studio.yearly_cost / studio.chargeable_hours)
+    of = prices.of_row(promise, studio)
+    if of is None or of.net is None:
+        return float("nan")
+    return price.for_the_hours(float(of.net), promise["costs"] if pd.notna(promise["costs"]) else 0.0) / (studio.yearly_cost / studio.chargeable_hours)
+
+
+def _unsaid_prices(approved: pd.DataFrame, studio: Settings) -> int:
+    """Of how many works nobody has said whether tax is in the price, where it is reckoned with."""
+    return prices.unsaid(approved, studio) if studio.yearly_cost and studio.chargeable_hours else 0
 
 
 def _commissions(works: pd.DataFrame, foretold: Mapping[str, Forecast]) -> pd.DataFrame:

@@ -10,7 +10,7 @@ from html import escape
 
 import streamlit as st
 
-from dashboard import held, reading, tables
+from dashboard import held, prices, reading, tables
 from dashboard.keeping import overdue
 from dashboard.words import counted, day, plain
 from ingest.errors import BenchHoursError
@@ -112,6 +112,28 @@ def sure(asked: str, what: str) -> bool:
     return False
 
 
+def meant(asked: str, pressed: bool, doubts: Callable[[], Sequence[str]], keep: str) -> bool:
+    """Whether what was pressed is to be done: at once where nothing is doubtful; else the doubts are said, and one more press means it.
+
+    Parameters
+    ----------
+    asked : under which name the session knows what it asked about. doubts : sentences, reckoned where they are needed. keep : words of the second button, like "Save it all the same".
+    """
+    if not pressed and asked not in st.session_state:
+        return False
+    told = " ".join(doubts())
+    if pressed and told:
+        st.session_state[asked] = told
+    if not told or st.session_state.get(asked) != told:  # nothing to ask, or what was asked about is mended
+        st.session_state.pop(asked, None)
+        return pressed and not told
+    st.warning(plain(f"Not saved yet: {told} Mend it, or say that it is meant so."))
+    if st.button(keep, key=f"{asked} meant"):
+        del st.session_state[asked]
+        return True
+    return False
+
+
 def list_out(sentences: Sequence[str]) -> None:
     """Sentences that each want to be read for themselves."""
     st.html(f"<ul>{''.join(f'<li>{escape(sentence)}</li>' for sentence in sentences)}</ul>")
@@ -122,6 +144,13 @@ def invite_to_invented() -> None:
     if not held.shows_invented() and st.button("Look at an invented studio first"):
         held.look_at_invented(True)
         st.switch_page("pages/where_the_hours_went.py", query_params={"studio": held.INVENTED})
+
+
+def ask_about_tax(number: int) -> None:
+    """Prices wait for a word whether tax is in them; nothing where none do."""
+    if number:
+        st.warning(plain(prices.ask(number, held.settings())))
+        st.page_link("pages/studio.py", label="Say it, for all of them", query_params={"part": "quotes", **held.same_studio()})
 
 
 def as_of(on: date) -> None:

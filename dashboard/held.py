@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cache, cached_property
@@ -13,11 +13,12 @@ from uuid import uuid4
 import pandas as pd
 import streamlit as st
 
-from dashboard import background, calibrating, forecasting, planning, quoting, reading, scoring, serving, yearly
+from dashboard import background, calibrating, forecasting, planning, promising, quoting, reading, scoring, serving, yearly
 from dashboard.analysis.backtest import Retried
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.experience import Experience
 from dashboard.forecasting import Bench
+from dashboard.letter.content import Ready
 from dashboard.planning import Plan
 from dashboard.remembered import Memory
 from dashboard.scoring import Scored, Taught
@@ -188,7 +189,8 @@ def quoting_known(as_of: date, without_open: tuple[str, ...] = ()) -> quoting.Kn
     opened = store()
     calibrated = None if without_open else rates(as_of).calibration
     task = background.begun(
-        ("quoting", str(opened.path), opened.changes(), as_of, without_open), lambda _: quoting.known(opened.cursor(), as_of, calibrated, without_open)
+        ("quoting", str(opened.path), opened.changes(), as_of, without_open),
+        lambda _: quoting.known(opened.cursor(), as_of, calibrated, without_open, _memory(str(opened.path))),
     )
     if not task.wait(0.3):
         with st.spinner("Looking through the finished works …"):
@@ -198,13 +200,13 @@ def quoting_known(as_of: date, without_open: tuple[str, ...] = ()) -> quoting.Kn
 
 def quoting_of(quote: Quote) -> quoting.Known:
     """What a quote stands on today."""
-    return quoting_known(today(), quoting.under_way(overruns(today()), quote))
+    return quoting_known(today(), quoting.on_the_bench(overruns(today()), quote))
 
 
 def quoted(quote: Quote, called: Mapping[str, str]) -> quoting.Quoted:
     """What a quote promises today; reckoned anew only where something of it, or of the record, was changed."""
     opened, on = store(), today()
-    said = {name: value for name, value in quote.said().items() if name != "letter"}  # no figure rests on the words of the letter
+    said = quote.said() | {"letter": {"form": quote.letter.get("form", "")}}  # no figure rests on the words of the letter, but on whether it is one of change
     return _quoted(str(opened.path), opened.changes(), on, json.dumps(said, sort_keys=True), json.dumps(dict(called)))
 
 
@@ -228,6 +230,25 @@ def taught(code: str, on: date) -> Taught:
     return task.result()
 
 
+def ready_later(quote: Quote, found: quoting.Quoted) -> Callable[[], Ready | None]:
+    """When the works of a quote would be ready behind those on the bench: a function that may be called outside the run of a page, by a download, and then waits for the plan. None: that cannot be told."""
+    opened, on = store(), today()
+    said = json.dumps({name: value for name, value in quote.said().items() if name != "letter"}, sort_keys=True)
+    wanted = promising.counts_the_bench(found, quote)
+
+    def ready() -> Ready | None:
+        if not wanted:
+            return None
+        try:
+            ends = _bench_begun(opened, on).result()
+            known = _plan_begun(opened, on, ends).result()
+            return background.begun(("ready", str(opened.path), opened.changes(), on, said), lambda _: promising.ready_of(found, known)).result()
+        except BenchHoursError:  # a plan that cannot be made keeps no letter back
+            return None
+
+    return ready
+
+
 def bench() -> Bench:
     """Where the works on the bench will end, today; see `dashboard.forecasting`. Reckoned anew, only where something bears on it, after a write."""
     opened, on = store(), today()
@@ -235,14 +256,18 @@ def bench() -> Bench:
     background.give_up(
         lambda key: isinstance(key, tuple) and key[:2] in (("bench history", path), ("bench since", path)) and key[2] != changes
     )  # it would keep this waiting
-    task = background.begun(
-        ("bench", path, changes, on),
-        lambda progress: forecasting.bench(opened.cursor(), on, _memory(str(opened.path)), progress_of=progress),
-    )
+    task = _bench_begun(opened, on)
     if not task.wait(_AT_ONCE_S):
         with st.spinner("Looking ahead …"):
             task.wait(_PATIENCE_S)
     return task.result()
+
+
+def _bench_begun(opened: Store, on: date) -> background.Task[Bench]:
+    return background.begun(
+        ("bench", str(opened.path), opened.changes(), on),
+        lambda progress: forecasting.bench(opened.cursor(), on, _memory(str(opened.path)), progress_of=progress),
+    )
 
 
 def bench_history(code: str) -> background.Task[pd.DataFrame]:
@@ -274,11 +299,15 @@ def _memory(path: str) -> Memory:
 def plan() -> Plan:
     """When the works on the bench leave, as told today; see `dashboard.planning`. Reckoned anew only after a write."""
     opened, on, ends = store(), today(), bench()
-    task = background.begun(("plan", str(opened.path), opened.changes(), on), lambda _: planning.plan(opened.cursor(), on, _memory(str(opened.path)), ends))
+    task = _plan_begun(opened, on, ends)
     if not task.wait(_AT_ONCE_S):
         with st.spinner("Looking when each work is ready …"):
             task.wait(_PATIENCE_S)
     return task.result()
+
+
+def _plan_begun(opened: Store, on: date, ends: Bench) -> background.Task[Plan]:
+    return background.begun(("plan", str(opened.path), opened.changes(), on), lambda _: planning.plan(opened.cursor(), on, _memory(str(opened.path)), ends))
 
 
 def one_more(hours: float, waiting_days: float, *, first: bool) -> tuple[date, date, date, date]:

@@ -21,6 +21,8 @@ CAUSE_COLOURS = {
 SERIF = "Georgia, 'Liberation Serif', 'DejaVu Serif', serif"
 SANS = "'Segoe UI', 'Helvetica Neue', Helvetica, Arial, 'Liberation Sans', sans-serif"
 CHART_TEXT = 13
+# Numbers on axes: as many decimals as the step between two of them needs, and no exponent (of "g", d3 makes one digit where steps are tens: 1e+1).
+NUMBER, SIGNED_NUMBER = ",~f", "+,~f"
 
 
 def theme_config() -> dict[str, Any]:

@@ -10,28 +10,32 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard import plan_calendar, planning, reading
+from dashboard import options, plan_calendar, planning, reading
 from dashboard import plan_sentences as said_of
 from dashboard.forecast_sentences import in_ten
-from dashboard.giving import give_json, laid_out, progress, records, write_csv
+from dashboard.giving import as_csv, give_json, laid_out, progress, records, written
 from dashboard.planning import LEAVES, Plan
 from dashboard.remembered import Memory
 from dashboard.voice import tell
 from dashboard.words import day, hours
-from ingest.errors import BenchHoursError, why
+from ingest import notation
+from ingest.errors import BenchHoursError
 from ingest.settings import read_settings
 from ingest.store import Store
 
 COLUMNS = (
     "object", "bench_p50", "bench_p80", *LEAVES, "due_on", "chance_late", "alone_p50", "queue_days", "waiting_days", "first",
 )  # fmt: skip
-_MOST_HOURS, _MOST_DAYS = 10_000.0, 3_650.0
 
 
 def add_options(parser: argparse.ArgumentParser, file: Callable[[str], Path]) -> None:
     parser.add_argument("--ics", type=file, metavar="FILE", help="write the plan as a calendar (iCalendar), works by their codes")
-    parser.add_argument("--hours", type=float, metavar="HOURS", help="when a new work would be ready that takes about so many hours at the bench")
-    parser.add_argument("--waiting-days", type=float, default=0.0, metavar="DAYS", help="with --hours: days that it presses and dries alone")
+    parser.add_argument(
+        "--hours", type=options.number(notation.hours), metavar="HOURS", help="when a new work would be ready that takes about so many hours at the bench"
+    )
+    parser.add_argument(
+        "--waiting-days", type=options.number(notation.decimal), default=0.0, metavar="DAYS", help="with --hours: days that it presses and dries alone"
+    )
     parser.add_argument("--before-all", action="store_true", help="with --hours: taken up before all others, not behind them")
 
 
@@ -43,21 +47,17 @@ def plan(said: argparse.Namespace, store: Store) -> int:
     if as_of > today:
         raise BenchHoursError(f"{day(as_of)} lies in the future", "A plan is made from what is known: name today, or an earlier day.")
     asked = said.hours is not None
-    if asked and not (0 < said.hours <= _MOST_HOURS and 0 <= said.waiting_days <= _MOST_DAYS):
+    if asked and not (0 < said.hours <= planning.MOST_HOURS and 0 <= said.waiting_days <= planning.MOST_DAYS):
         raise BenchHoursError(
-            "a new work needs hours above 0 and days of waiting from 0 on", f"Name at most {_MOST_HOURS:,.0f} hours and {_MOST_DAYS:,.0f} days."
+            "a new work needs hours above 0 and days of waiting from 0 on", f"Name at most {planning.MOST_HOURS:,} hours and {planning.MOST_DAYS:,} days."
         )
     if not asked and (said.waiting_days or said.before_all):
         raise BenchHoursError("--waiting-days and --before-all are about a new work", "Say its --hours too.")
     found = planning.plan(con, as_of, Memory(), progress_of=progress("works and commissions on the bench"))
     more = planning.with_one_more(found, said.hours, said.waiting_days, first=said.before_all) if asked else None
-    if said.ics:
-        try:
-            said.ics.write_bytes(plan_calendar.as_icalendar(found, read_settings(con).zone, datetime.now(UTC)))
-        except OSError as error:
-            raise BenchHoursError(f"{said.ics} cannot be written ({why(error)})", "Name another place.") from error
-    if said.csv:
-        write_csv(found.works[list(COLUMNS)], said.csv)
+    files = {said.ics: plan_calendar.as_icalendar(found, read_settings(con).zone, datetime.now(UTC))} if said.ics else {}
+    with written(files | ({said.csv: as_csv(found.works[list(COLUMNS)])} if said.csv else {})):
+        pass
     if said.json:
         new = [{"object": None, "leaves_on": dict(zip(("p10", "p50", "p80", "p90"), map(str, more), strict=True))}] if more else []
         give_json([*(_as_json(row) for row in records(found.works)), *new])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -18,6 +18,7 @@ from dashboard.analysis.schedule import WHOEVER, BenchTime, Work
 from dashboard.bench_lines import LINE
 from dashboard.forecasting import Bench
 from dashboard.remembered import Memory
+from ingest import notation
 from ingest.absences import Absence, read_absences
 from ingest.amounts import read_named
 from ingest.errors import BenchHoursError
@@ -128,6 +129,18 @@ def plan(
     )  # fmt: skip
 
 
+MOST_HOURS, MOST_DAYS = 10_000, 3_650  # of a new work that is asked about: at the bench, and waiting alone
+HOURS_OF_NEW, DAYS_OF_NEW = "Hours at the bench, even chance", "Days it presses and dries alone"
+
+
+def read_new_work(hours_said: str, days_said: str) -> tuple[float, float]:
+    """Hours and days of a new work as they are typed into the fields of these names; no days are none."""
+    return (
+        notation.number_called(HOURS_OF_NEW, hours_said.strip(), MOST_HOURS, read=notation.hours),
+        notation.number_called(DAYS_OF_NEW, days_said.strip() or "0", MOST_DAYS, or_zero=True),
+    )
+
+
 def with_one_more(known: Plan, hours: float, waiting_days: float, *, first: bool) -> tuple[date, date, date, date]:
     """When a work more would leave that takes about so many hours at even chance and waits so many days alone, at `LEVELS`; behind all that are there, or before them."""
     draws = known.bench.draws
@@ -139,6 +152,48 @@ def with_one_more(known: Plan, hours: float, waiting_days: float, *, first: bool
     works = [one, *known.queue] if first else [*known.queue, one]
     leaves = schedule.course(works, known.bench).leaves[0 if first else -1]
     return _as_days(leaves, known.first_day)
+
+
+def quoted_work(known: Plan, name: str, hours: Floats, waiting_days: Floats, there_on: date | None = None) -> Work:
+    """A work as it is quoted, for a plan.
+
+    Parameters
+    ----------
+    name : by which its draws are brought into an order of their own. hours, waiting_days : (draws,) equally likely hours at the bench that are still to come, and days that it waits alone.
+    there_on : the day on which it comes in, where that is known.
+    """
+    draws = known.bench.draws
+    order = forecast.apart(name, draws)
+    to_come = np.maximum(np.resize(hours, draws)[order], 0.0)
+    return Work(
+        hours=np.stack([to_come / 2] * 2), waits=np.stack([np.resize(waiting_days, draws)[order], np.zeros(draws)]), person=np.full(2, WHOEVER),
+        ready=float(max((there_on - known.first_day).days, 0)) if there_on else 0.0,
+    )  # fmt: skip
+
+
+def with_quoted(known: Plan, quoted: Sequence[tuple[str, Work]]) -> tuple[date, date, date, date] | None:
+    """When the last of some quoted works leaves, at `LEVELS`; None where it is too far off to be told.
+
+    Parameters
+    ----------
+    quoted : the code of each, and the work: one that is in the plan keeps its place there, any other stands behind all that are, in this order.
+    """
+    queue, codes, place = list(known.queue), known.works["object"].tolist(), 0
+    for code, work in quoted:
+        if code and code in codes:
+            place = codes.index(code)
+            queue[place] = replace(work, ready=queue[place].ready)
+        else:
+            place = len(queue)
+            queue.append(work)
+            codes.append(code)
+    weekly = sum(one.weekly for one in known.people)
+    hours, waits = (
+        sum(float(np.quantile(every.sum(axis=0), LEVELS[-1])) for every in those) for those in ([one.hours for one in queue], [one.waits for one in queue])
+    )
+    if hours / weekly * bench_weeks.DAYS_A_WEEK + waits > _MOST_DAYS:  # a slip of the pen must not keep a letter waiting either
+        return None
+    return _as_days(schedule.course(queue, known.bench).leaves[place], known.first_day)
 
 
 def _as_days(leaves: Floats, first_day: date) -> tuple[date, date, date, date]:

@@ -8,10 +8,12 @@ import pandas as pd
 
 from dashboard.analysis.promises import Factor, Share
 from dashboard.scoring import Scored, Taught
+from dashboard.shown import difference
 from dashboard.tables import Row
-from dashboard.words import CONFIDENCES, counted, day, hours
+from dashboard.words import CONFIDENCES, counted, day, hours, signed_hours
 
 _ENOUGH_TO_TELL = 5  # works before the true share is told
+_SHOWS = 0.05  # hours
 _ENOUGH = 8  # works before it is said whether chances hold
 
 
@@ -34,6 +36,33 @@ def off_by(factor: Factor | Row) -> str:
 def _percent(factor: float) -> str:
     percent = round(100 * (factor - 1))
     return "as promised" if not percent else f"{abs(percent)} % {'more' if percent > 0 else 'less'}"
+
+
+def held_otherwise(sums: pd.Series, approved: pd.Series | None, began: pd.Series | None, *, finished: bool) -> list[str]:
+    """Against which other hours other pages hold a work, and how far off it is there; nothing where they are the same.
+
+    Parameters
+    ----------
+    sums : row of `dashboard.analysis.overruns.by_object`. approved, began : rows of `dashboard.reading.approved_promises` and `promises`; None: there is none.
+    """
+    said = []
+    actual = float(sums["actual_hours"] + sums["unpriced_hours"])
+    latest = float("nan") if approved is None else float(approved["approved_hours"])
+    beyond = difference(latest, float(sums["estimated_hours"]))
+    if abs(beyond) >= _SHOWS:
+        how = f"{hours(beyond)} h of them for what may turn up, which stand on no line" if beyond > 0 else f"its lines add up to {hours(-beyond)} h more"
+        there = (
+            f"The year holds the work against all of them: {signed_hours(difference(actual, latest))} h."
+            if finished
+            else "On the bench holds the work against all of them."
+        )
+        said.append(f"Approved were {hours(latest)} h, {how}. {there}")
+    first = float("nan") if began is None else float(began["promised_hours"])
+    if finished and began is not None and abs(difference(first, float(sums["estimated_hours"]) if pd.isna(latest) else latest)) >= _SHOWS:
+        said.append(
+            f"It began with a promise of {hours(first)} h (version {began['version']:.0f}), and Promised and kept holds it against that: {signed_hours(difference(actual, first))} h."
+        )
+    return said
 
 
 def kept_at_all(scored: Scored) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from importlib.metadata import version as version_of
@@ -13,23 +13,27 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from dashboard import reading
+from dashboard import planning, prices, reading
 from dashboard.analysis import price
 from dashboard.analysis.basis import NAMES, Basis, reckon
-from dashboard.analysis.price import Terms
+from dashboard.analysis.price import Agreed, Terms
+from dashboard.analysis.schedule import Work
 from dashboard.letter import change, content
 from dashboard.letter.blocks import Letter
 from dashboard.letter.change import Before
-from dashboard.quoting import USUAL_CONFIDENCE, Known, Option, Quoted, WorkQuoted, similar_works
+from dashboard.letter.content import Ready
+from dashboard.planning import Plan
+from dashboard.quoting import USUAL_CONFIDENCE, Known, Option, Quoted, WorkQuoted, quoted_quantity, similar_works
 from ingest import drafts, notation, promises
 from ingest.errors import BenchHoursError
 from ingest.promises import Promised, PromisedLine, PromisedOption
 from ingest.quotes import Quote, QuotedWork
-from ingest.settings import Settings
+from ingest.settings import Settings, read_settings
 from ingest.vocabulary import Vocabulary, read_vocabulary
 
 _PROGRAM = version_of("bench-hours")
 _ALIKE = 1e-9
+ONCE_BEGUN = "once begun"
 
 
 def promised(now: Known, found: Quoted, quote: Quote, letter: Letter) -> list[Promised]:
@@ -55,32 +59,52 @@ def promised(now: Known, found: Quoted, quote: Quote, letter: Letter) -> list[Pr
 
 
 def _option(now: Known, work: WorkQuoted, one: Option) -> PromisedOption:
+    """An option as it is saved. Where what was approved stays, its lines keep the hours and quantities approved, also those that are done or not on the sheet, and those that were found stand beside them."""
     rates = now.rates.set_index("technique")
+    of = now.approved_lines[now.approved_lines["object"] == work.said.object].to_dict("records") if one.change else []
+    approved: dict[tuple[str, str, str], dict[Any, Any]] = {(row["phase"], row["technique"], row["part"]): row for row in of}
+    in_tenths = one.tenths[:-1] if one.change is None else [told if added is None else added for told, added in zip(one.tenths[:-1], one.added, strict=True)]
     hours = [
-        float(one_line["worked_hours"]) if one_line["done"] else float(told)
-        for one_line, told in zip(one.lines.to_dict("records"), one.tenths[:-1], strict=True)
+        float(one_line["worked_hours"]) if one_line["done"] else float(told) for one_line, told in zip(one.lines.to_dict("records"), in_tenths, strict=True)
     ]
     lines = [
         _line(row, told, rates.loc[row["technique"]] if row["technique"] in rates.index else pd.Series(dtype=object), now.behind.get(row["technique"], []))
-        for row, told in zip(one.lines.to_dict("records"), hours, strict=True)
+        for row, told in zip(one.lines.assign(quoted_quantity=quoted_quantity(one.lines)).to_dict("records"), hours, strict=True)
         if row["in_price"]
     ]
+    lines = [
+        replace(line, hours=_known(approved[_name(line)]["hours"]), quantity=_known(approved[_name(line)]["quantity"])) if _name(line) in approved else line for line in lines
+    ]  # fmt: skip
+    there = {_name(line) for line in lines}
+    stays = [
+        {name: row[name] for name in ("phase", "technique", "part", "person", "note")} | {name: _known(row[name]) for name in ("hours", "quantity", "unattended_hours")}
+        for name_of, row in approved.items()
+        if name_of not in there
+    ]  # fmt: skip
     p10, p50, p80, p90 = one.charged_at(0.1, 0.5, 0.8, 0.9)
     agreed = one.commercial
     return PromisedOption(
         option=one.name, confidence=agreed.confidence, promised_hours=one.promised, p10=p10, p50=p50, p80=p80, p90=p90, price=float(one.price.amount) if one.price else None,
-        currency=agreed.currency, lines=lines, stood_on=_stood_on(now, work, one),
+        currency=agreed.currency, lines=lines, stood_on=_stood_on(now, work, one), stays=stays,
     )  # fmt: skip
+
+
+def _name(line: PromisedLine) -> tuple[str, str, str]:
+    return line.phase, line.technique, line.part
 
 
 def _line(row: Mapping[Any, Any], told: float, rate: pd.Series, works: list[str]) -> PromisedLine:
     pinned = bool(row["pinned"])
     return PromisedLine(
-        phase=row["phase"], technique=row["technique"], part=row["part"], person=row["person"] or "", quantity=_known(row["quantity"]) if row["unit"] and row["quantity"] > 0 else None, hours=told,
+        phase=row["phase"], technique=row["technique"], part=row["part"], person=row["person"] or "", quantity=_known(row["quoted_quantity"]) if row["unit"] and row["quoted_quantity"] > 0 else None, hours=told,
         unattended_hours=_known(row["unattended_hours"]), note=row["note"], **{name: float(row[name]) for name in NAMES}, promised_hours=float(row["promised"]), own_hours=_known(row["hours"]),
         worked_hours=float(row["worked_hours"]), rate=_known(rate.get("pinned_rate" if pinned else "rate")), rate_low=_known(rate.get("rate_low")), rate_high=_known(rate.get("rate_high")),
-        unit=row["unit"] or None, pinned=pinned, works=works,
+        unit=_word(rate.get("counted_in" if pinned else "unit")), pinned=pinned, works=works,
     )  # fmt: skip
+
+
+def _word(value: Any) -> str | None:
+    return value if isinstance(value, str) and value else None
 
 
 def _known(value: Any) -> float | None:
@@ -99,13 +123,29 @@ def _stood_on(now: Known, work: WorkQuoted, one: Option) -> dict[str, Any]:
             "rates": [str(terms.rate_of(person)) if terms.rate_of(person) is not None else None for person in [*one.lines["person"], ""]],
             "costs": f"{sum((amount for _, amount in work.costs), Decimal(0))}", "step": f"{terms.step}",
             **{name: None if (value := getattr(terms, name)) is None else f"{value}" for name in ("minimum", "ceiling", "tax")},
+            "net": f"{one.price.net}" if one.price else None,
         },
+        "by_hand": [
+            {"place": place, "low": float(row["low_hours"]), "high": float(row["high_hours"])}
+            for place, row in enumerate(one.lines[one.lines["in_price"]].to_dict("records"), 1)
+            if pd.notna(row["low_hours"]) and row["high_hours"] > 0
+        ],
+        **_change(one),
         "may_turn_up": [
             {"technique": row["technique"], "phase": row["phase"], "another_part": bool(row["another"]), "chance": float(row["chance"]), "hours_if_found": float(row["hours_if_found"])}
             for row in one.found.to_dict("records")
         ],
         "like_it": [like.object for like in similar_works(now, work)], "allowance_hours": one.allowance,
     }  # fmt: skip
+
+
+def _change(one: Option) -> dict[str, Any]:
+    """What stays of what was approved, and which lines are added to it; nothing where the whole was priced."""
+    if one.change is None:
+        return {}
+    agreed = one.change.agreed
+    amounts = {name: None if (value := getattr(agreed, name)) is None else f"{value}" for name in ("hours", "net", "tax", "amount", "costs")}
+    return {"approved_stays": amounts, "added": [place for place, hours in enumerate(one.added) if hours is not None]}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,14 +187,28 @@ def again(told: PromisedOption) -> Again:
         **{name: None if money[name] is None else Decimal(money[name]) for name in ("minimum", "ceiling", "tax")},
     )  # fmt: skip
     parts = [*figures.parts[:n].tolist(), float(figures.parts[n:].sum())]
-    charge = price.price(parts, names, Decimal(money["costs"]), terms) if sum(parts) > 0 else None
+    promised_hours = figures.promised
+    if (stays := stood_on.get("approved_stays")) is not None:
+        agreed = Agreed(
+            hours=Decimal(stays["hours"]), **{name: None if stays[name] is None else Decimal(stays[name]) for name in ("net", "tax", "amount", "costs")}
+        )
+        change_of = price.with_added(
+            agreed,
+            [price.one_in_tenths(parts[place]) for place in stood_on["added"]],
+            [names[place] for place in stood_on["added"]],
+            Decimal(money["costs"]),
+            terms,
+        )
+        charge, promised_hours = change_of.price, float(change_of.total_hours)
+    else:
+        charge = price.price(parts, names, Decimal(money["costs"]), terms) if sum(parts) > 0 else None
     p10, p50, p80, p90 = (float(value) for value in np.quantile(figures.charged, [0.1, 0.5, 0.8, 0.9]))
     return Again(
         p10=p10,
         p50=p50,
         p80=p80,
         p90=p90,
-        promised_hours=figures.promised,
+        promised_hours=promised_hours,
         price=float(charge.amount) if charge else None,
         lines=figures.lines[:n],
         parts=figures.parts[:n],
@@ -176,15 +230,40 @@ def before(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Before | N
     row = rows.sort_values("version").iloc[-1]
     lines = reading.estimate_lines(con, code, int(row["version"]))
     lines = lines[lines["option"].isna() | (lines["option"] == row["option"])]
+    taxed = prices.of_row(row.to_dict(), read_settings(con))
     return Before(
         version=int(row["version"]), made_on=row["made_on"].date(), approved_on=row["approved_on"].date() if len(approved) else None,
-        hours=float(row["promised_hours"] if pd.notna(row["promised_hours"]) else row["hours"]), price=_known(row["price"]), reckoned=_known(row["reckoned_price"]),
+        hours=float(row["promised_hours"] if pd.notna(row["promised_hours"]) else row["hours"]), price=None if taxed is None or taxed.gross is None else round(float(taxed.gross), 2), reckoned=_known(row["reckoned_price"]), taxed=taxed,
         currency=row["currency"] if isinstance(row["currency"], str) else None, lines=lines[["phase", "technique", "part", "hours"]].fillna({"hours": 0.0}).reset_index(drop=True),
     )  # fmt: skip
 
 
-def letter_of(con: duckdb.DuckDBPyConnection, found: Quoted, quote: Quote, studio: Settings, words: Vocabulary) -> Letter:
-    """The letter of a quote in the form that it asks for: of a revision, the letter of change."""
+def counts_the_bench(found: Quoted, quote: Quote) -> bool:
+    """The letter of a quote says when a work is ready by the plan of the bench: where no day is said on which it is begun, and nobody wants it otherwise."""
+    return found.commercial.begin_on is None and quote.letter.get("ready") != ONCE_BEGUN and quote.letter.get("form") != change.FORM
+
+
+def ready_of(found: Quoted, plan: Plan) -> Ready:
+    """When the works of a quote would be ready, each option with the first options of the works before it; what is too far off is left out."""
+    ready: dict[tuple[int, str], tuple[date, date]] = {}
+    before: list[tuple[str, Work]] = []
+    for number, work in enumerate((work for work in found.works if work.options), 1):
+        told: list[tuple[str, Work]] = []
+        there_on = work.read.held.get("received_on")
+        for option in work.options:
+            name = f"{number}. {work.said.called}"
+            quoted = planning.quoted_work(
+                plan, name, option.charged() - option.worked, option.days, pd.Timestamp(there_on).date() if there_on is not None else None
+            )
+            told.append((work.said.object, quoted))
+            if days := planning.with_quoted(plan, [*before, told[-1]]):
+                ready[number, option.name] = (days[1], days[2])
+        before += told[:1]
+    return ready
+
+
+def letter_of(con: duckdb.DuckDBPyConnection, found: Quoted, quote: Quote, studio: Settings, words: Vocabulary, ready: Ready | None = None) -> Letter:
+    """The letter of a quote in the form that it asks for: of a revision, the letter of change. `ready`: see `ready_of`; none: it says what it takes once it is begun."""
     works = [work for work in found.works if work.options]
     agreed = before(con, works[0].said.object, found.as_of) if len(works) == 1 and works[0].said.object else None
     if quote.letter.get("form") == change.FORM:
@@ -193,7 +272,7 @@ def letter_of(con: duckdb.DuckDBPyConnection, found: Quoted, quote: Quote, studi
                 "there is nothing agreed, or no single work, to set a change beside", "Choose another form of the letter, or note first which option was taken."
             )
         return change.letter(found, quote, studio, words, agreed)
-    return content.letter(found, quote, studio, words)
+    return content.letter(found, quote, studio, words, ready)
 
 
 def goes_on(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Quote:
@@ -258,7 +337,7 @@ def _lines_to_go_on(con: duckdb.DuckDBPyConnection, code: str, version: int, as_
             continue
         own = next((of[key] for key in keys if key in of), None)
         if own is not None:
-            row |= {name: own.get(name, "") for name in ("quantity", "low_hours", "high_hours", "mark")}
+            row |= {name: own.get(name, "") for name in ("quantity", "low_hours", "high_hours", "mark", "wording")}
         rows.append({name: cell for name, cell in row.items() if cell and not (name == "phase" and usual.get(technique) == cell)})
     others = [line for key, line in of.items() if key not in seen and (taken is None or key[3] in ("", taken)) and key[:3] not in finished]
     whole = {key[:3] for key in seen}

@@ -12,16 +12,19 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from dashboard import promising, quoting, reading
+from dashboard import planning, promising, quoting, reading
 from dashboard.analysis.basis import NAMES
-from dashboard.giving import give_json, laid_out, records, write_csv
-from dashboard.letter import change, content, page, paper
-from dashboard.quote_sentences import allowance, break_even, came_from, earns, may_turn_up, price_words, promised, surprising
+from dashboard.giving import as_csv, give_json, laid_out, progress, records, written
+from dashboard.letter import change, content, document, page, paper
+from dashboard.letter.blocks import Letter
+from dashboard.letter.content import Ready
+from dashboard.quote_sentences import allowance, break_even, came_from, earns, may_turn_up, missing, price_words, promised, stays, surprising
 from dashboard.quoting import Known, Option, Quoted, WorkQuoted
+from dashboard.remembered import Memory
 from dashboard.voice import caller, complain, tell
 from dashboard.words import CONFIDENCES, amount, counted, day, hours
 from ingest import promises, quotes
-from ingest.errors import BenchHoursError, why
+from ingest.errors import BenchHoursError
 from ingest.history import Change
 from ingest.promises import Promised
 from ingest.quotes import Quote, QuotedWork
@@ -51,10 +54,19 @@ def add_options(asked: argparse.ArgumentParser, file: Callable[[str], Path]) -> 
         choices=(*content.FORMS, change.FORM),
         help="of the letter: one price, by phase, a full statement of hours × rate, or what changed since the last version",
     )
+    asked.add_argument(
+        "--whole-anew",
+        action="store_true",
+        help="in a letter of change, price the whole work anew; else what was approved stays and what was found is added",
+    )
     asked.add_argument("--save", action="store_true", help="save it as the next version of the estimate, with what it stood on")
     asked.add_argument("--reason", metavar="TEXT", help="why there is another version: what was found")
     asked.add_argument("--pdf", type=file, metavar="FILE", help="write the letter as PDF")
     asked.add_argument("--html", type=file, metavar="FILE", help="write the letter as HTML")
+    asked.add_argument("--docx", type=file, metavar="FILE", help="write the letter as a document for a word processor (Office Open XML)")
+    asked.add_argument(
+        "--once-begun", action="store_true", help="the letter says what it takes once it is begun, not when it would be ready behind the works on the bench"
+    )
     for name in DESCRIBING:
         asked.add_argument(
             f"--{name}",
@@ -71,7 +83,7 @@ def quote(said: argparse.Namespace, store: Store) -> int:
     written_quote, complaints = _written(store, said)
     change = Change(by=caller().who, reason="quoted")
     reads = [quotes.read_over(store, work, as_of, change, {}) for work in written_quote.works]
-    now = quoting.known(con, as_of, without_open=quoting.under_way(reading.overruns(con, as_of), written_quote))
+    now = quoting.known(con, as_of, without_open=quoting.on_the_bench(reading.overruns(con, as_of), written_quote))
     found = quoting.quoted(now, written_quote, reads, read_settings(con))
     work = found.works[0]
     faults = [*complaints, *found.commercial.faults, *work.read.about, *work.read.problems, *work.faults]
@@ -81,25 +93,37 @@ def quote(said: argparse.Namespace, store: Store) -> int:
         complain(sentence)
     if not work.options:
         raise BenchHoursError("there is no line to quote", "Give lines with a technique each, and as far as known its quantity and hours.")
-    for sentence in (*work.doubts, *work.read.notes, *work.notes):
+    for sentence in (*work.doubts, *work.read.notes, *work.notes, *missing(work)):
         complain(sentence)
     if said.save and faults:
         raise BenchHoursError("nothing is saved, as something of it cannot be read, as is said above", "Mend it, and save it then.")
-    if said.pdf or said.html or said.save:
-        letter = promising.letter_of(con, found, written_quote, read_settings(con), read_vocabulary(con))
+    files: dict[Path, bytes] = {said.csv: as_csv(as_frame(work.options))} if said.csv else {}
+    if said.pdf or said.html or said.docx or said.save:
+        letter = promising.letter_of(con, found, written_quote, read_settings(con), read_vocabulary(con), _ready(con, found, written_quote))
+        files |= _letters(said, letter)
+    as_data = as_json(found, work)
+    with written(files):
         if said.save:
             _save(store, promising.promised(now, found, written_quote, letter), written_quote, said.reason or "")
-        if said.pdf:
-            _write(said.pdf, paper.as_pdf(letter))
-        if said.html:
-            _write(said.html, page.as_page(letter).encode())
-    if said.csv:
-        write_csv(as_frame(work.options), said.csv)
+    for file in filter(None, (said.pdf, said.html, said.docx)):
+        complain(f"{file}: the letter")
     if said.json:
-        give_json(as_json(found, work))
+        give_json(as_data)
     elif not said.csv:
         _tell(now, found, work)
     return 1 if faults else 0
+
+
+def _ready(con: duckdb.DuckDBPyConnection, found: Quoted, written_quote: Quote) -> Ready | None:
+    """When its works would be ready behind those on the bench, where the letter is to say that and it can be told."""
+    if found.as_of > reading.today(con) or not promising.counts_the_bench(found, written_quote):
+        return None
+    try:
+        plan = planning.plan(con, found.as_of, Memory(), progress_of=progress("works and commissions on the bench"))
+    except BenchHoursError as error:
+        complain(f"When it would be ready cannot be told: {error} The letter says what it takes once it is begun.")
+        return None
+    return promising.ready_of(found, plan)
 
 
 def _save(store: Store, promised: list[Promised], written_quote: Quote, reason: str) -> None:
@@ -154,6 +178,10 @@ def _as_said(found: Quote, said: argparse.Namespace) -> None:
         found.terms["confidence"] = f"{said.confidence}"
     if said.form:
         found.letter["form"] = said.form
+    if said.once_begun:
+        found.letter["ready"] = promising.ONCE_BEGUN
+    if said.whole_anew:
+        found.terms["revision"] = quoting.WHOLE_ANEW
     if said.reason:
         found.letter["reason"] = said.reason
     elif not said.form and found.letter.get("form") == change.FORM and not found.letter.get("reason"):
@@ -169,12 +197,12 @@ def _of_latest_version(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -
     return promising.goes_on(con, code, as_of)
 
 
-def _write(file: Path, made: bytes) -> None:
-    try:
-        file.write_bytes(made)
-    except OSError as error:
-        raise BenchHoursError(f"{file} cannot be written ({why(error)})", "Name another place.") from error
-    complain(f"{file}: the letter")
+def _letters(args: argparse.Namespace, letter: Letter) -> dict[Path, bytes]:
+    """The letter in each of the kinds that are asked for, by the file it goes to."""
+    kinds: list[tuple[Path | None, Callable[[Letter], bytes]]] = [
+        (args.pdf, paper.as_pdf), (args.html, lambda made: page.as_page(made).encode()), (args.docx, document.as_document),
+    ]  # fmt: skip
+    return {file: made(letter) for file, made in kinds if file}
 
 
 # --- as data
@@ -198,15 +226,29 @@ def _of_option(one: Option) -> dict[str, Any]:
         "lines": records(_line_frame(one)),
         "discovery": _found(one.found[~one.found["another"]]),
         "another_part": _found(one.found[one.found["another"]]),
+        "usually_done": [{"technique": usual.technique, "phase": usual.phase, "works": usual.works, "of": usual.of} for usual in one.usual],
         "left_out": [{"technique": row["technique"], "reason": row["reason"]} for row in one.left_out[one.left_out["reason"] != ""].to_dict("records")],
         "total": dict(zip(NAMES, one.at(0.1, 0.5, 0.8, 0.9), strict=True)),
         "price": {
             "confidence": level, "hours": one.promised, "amount": float(price.amount) if price else None, "currency": agreed.currency,
+            "tax_included": bool(agreed.terms.tax) if price else None, "tax_per_cent": float(agreed.terms.tax or 0) if price else None,
             "net": float(price.net) if price else None, "tax": float(price.tax) if price else None, "earned_per_hour": {"p50": one.earned_per_hour(0.5), "p80": one.earned_per_hour(0.8)},
             "break_even_rate": float(agreed.yearly.break_even_rate) if agreed.yearly else None, "works_for_nothing_from_hours": one.nothing_from(),
         },
         "unattended_days": {"p50": float(days[0]), "p80": float(days[1])},
+        "revision": _revision(one),
     }  # fmt: skip
+
+
+def _revision(one: Option) -> dict[str, Any] | None:
+    """What stays of what was approved, and what is added to it; None where the whole is priced."""
+    if one.change is None:
+        return None
+    agreed, added = one.change.agreed, one.change.added
+    return {
+        "approved": {"hours": float(agreed.hours), "amount": None if agreed.amount is None else float(agreed.amount)},
+        "added": {"hours": float(one.change.hours), "amount": None if added is None else float(added.amount)},
+    }
 
 
 def _found(frame: pd.DataFrame) -> list[dict[str, Any]]:
@@ -252,7 +294,7 @@ def _tell(now: Known, found: Quoted, work: WorkQuoted) -> None:
         tell(laid_out(heads, rows, right={2, 3, 4, 5, 6, 7}))
         for row in one.found[one.found["chance"] >= _SEEN].head(_SHOWN).to_dict("records"):
             tell(may_turn_up(row))
-        for sentence in (allowance(one, now, work.described), promised(one), price_words(one), earns(one), break_even(one)):
+        for sentence in (allowance(one, now, work.described), promised(one), stays(one), price_words(one), earns(one), break_even(one)):
             if sentence:
                 tell(sentence)
     likes = quoting.similar_works(now, work)

@@ -8,10 +8,10 @@ from decimal import Decimal
 
 import pandas as pd
 
-from dashboard.analysis.discovery import ENOUGH_OF_A_KIND, FEW_WORKS, OF_A_KIND, Described, Thing
+from dashboard.analysis.discovery import ENOUGH_OF_A_KIND, FEW_WORKS, OF_A_KIND, Described, Thing, UsuallyDone
 from dashboard.analysis.similar import Like
 from dashboard.analysis.uplift import FromOutside, first_hours
-from dashboard.quoting import Known, Option
+from dashboard.quoting import Known, Option, WorkQuoted
 from dashboard.tables import Row
 from dashboard.words import CONFIDENCES, counted, hours, money, signed_hours, tenths
 
@@ -33,7 +33,7 @@ def came_from(row: Row) -> str:
     elif abs(moved) >= _LITTLE:
         said.append(f"figures for other lines move it {signed_hours(moved)} h")
     if row["worked_hours"] > 0:
-        said.append(f"{hours(row['worked_hours'])} h so far")
+        said.append(f"{'found on the way, ' if row['number'] < 0 else ''}{hours(row['worked_hours'])} h so far")
     return ", ".join(said)
 
 
@@ -71,6 +71,29 @@ def in_100(chance: float) -> str:
     return "under 1 in 100" if chance < _RARE else f"{100 * chance:.0f} in 100"
 
 
+def usual(those: Sequence[UsuallyDone], of_what: str = "on this sheet") -> list[str]:
+    """What is nearly always done here and is not on a sheet: what on equally many works, in one sentence."""
+    alike: dict[tuple[int, int, str], list[str]] = {}
+    for one in those:
+        alike.setdefault((one.works, one.of, one.kind), []).append(one.technique)
+    return [
+        f"{', '.join(names)[0].upper()}{', '.join(names)[1:]}: on {works} of {counted(of, 'finished work')}{f' of the kind {kind}' if kind else ''}, not {of_what} and in none of its figures: add {'it' if len(names) == 1 else 'them'} if {'it is' if len(names) == 1 else 'they are'} to be done."
+        for (works, of, kind), names in alike.items()
+    ]
+
+
+def missing(work: WorkQuoted) -> list[str]:
+    """The same of all options of a work: what each of them lacks, and under its name what one of them does."""
+    every = [set(one.usual) for one in work.options]
+    of_all = set.intersection(*every) if every else set()
+    said = usual([one for one in work.options[0].usual if one in of_all]) if every else []
+    return said + [
+        f"Option {option.name}: {sentence[0].lower()}{sentence[1:]}"
+        for option in work.options
+        for sentence in usual([one for one in option.usual if one not in of_all])
+    ]
+
+
 def allowance(one: Option, now: Known, work: Described) -> str:
     """What may turn up adds to the promise, and how much stands behind it."""
     known = now.discoveries
@@ -99,19 +122,42 @@ def promised(one: Option) -> str:
     return f"The first stage: {said} The whole treatment, as far as can be told today: even chance {hours(even)} h, 4 in 5 {hours(four)} h."
 
 
+def stays(one: Option) -> str:
+    """Of a revision what stays as it was approved, and what is added; nothing where the whole is priced."""
+    if one.change is None:
+        return ""
+    agreed, added, currency = one.change.agreed, one.change.added, one.commercial.currency
+
+    def both(hours_of: Decimal, amount: Decimal | None) -> str:
+        return f"{hours(float(hours_of))} h, {money(amount, currency) if amount is not None else 'price not known'}"
+
+    said = f"What was approved stays: {both(agreed.hours, agreed.amount)}. Found and added: {both(one.change.hours, added.amount if added else None)}"
+    if agreed.amount is not None and one.commercial.terms.tax:
+        said += f" ({one.commercial.tax_name} included in both)"
+    if agreed.net is not None and one.commercial.terms.ceiling is not None and agreed.net > one.commercial.terms.ceiling:
+        said += ". What was approved is above the ceiling already, so nothing is added"
+    return f"{said}."
+
+
 def price_words(one: Option) -> str:
     """The price and what it is for."""
     words = CONFIDENCES.get(one.commercial.confidence, f"{one.commercial.confidence} in 100")
+    if one.change is not None:
+        return (
+            f"Price {money(one.price.amount, one.commercial.currency)} for {hours(one.promised)} h, of both together."
+            if one.price
+            else "No price of both together."
+        )
     if one.price is None and one.promised <= 0:
         return "No price: no line of the first stage is on the sheet."
     if one.price is None:
         return f"No price: nobody has said what an hour costs in {one.commercial.currency}: write it here, or once under Studio, settings. It would be for {hours(one.promised)} h ({words})."
     price, agreed = one.price, one.commercial
-    said = f"Price {money(price.amount, agreed.currency)} for {hours(one.promised)} h ({words}{', first stage only' if agreed.first_stage else ''})"
+    said = f"Price {money(price.amount, agreed.currency)}{f' with {agreed.tax_name}' if agreed.terms.tax else ''} for {hours(one.promised)} h ({words}{', first stage only' if agreed.first_stage else ''})"
     if agreed.terms.tax:
-        said += f", {money(price.net, agreed.currency)} before {agreed.tax_name}"
+        said += f", {money(price.net, agreed.currency)}{agreed.without_tax}"
     if price.costs:
-        said += f", {money(price.costs, agreed.currency)} of it outside costs, materials and travel"
+        said += f", {money(price.costs, agreed.currency)} of it outside costs, materials and travel{agreed.without_tax}"
     if price.limited == "ceiling":
         paid = one.promised * float(max(price.for_hours, Decimal(0)) / price.work) if price.work else 0.0
         said += f"; held at the ceiling, which pays for {hours(paid)} h: the chance of more is {in_100(one.chance_over(paid))}"
@@ -127,7 +173,7 @@ def earns(one: Option) -> str:
         return ""
     if one.price is not None and one.price.for_hours <= 0:
         return "The ceiling does not even pay the outside costs and materials: not an hour is paid."
-    return f"An hour earns {money(round(even, 2), one.commercial.currency)} where it ends at even chance, {money(round(four, 2), one.commercial.currency)} where it takes as long as 4 in 5."
+    return f"An hour earns {money(round(even, 2), one.commercial.currency)}{one.commercial.without_tax} where it ends at even chance, {money(round(four, 2), one.commercial.currency)} where it takes as long as 4 in 5."
 
 
 def break_even(one: Option) -> str:
@@ -142,9 +188,9 @@ def break_even(one: Option) -> str:
     if nothing is None or yearly is None:
         return "From how many hours on the studio works for nothing cannot be told: say under Studio, quotes, what a year costs and how many hours of it can be charged."
     return (
-        f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}, so from {hours(nothing)} h on it works for nothing; the chance of that is {in_100(one.chance_over(nothing))}."
+        f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}{one.commercial.without_tax}, so from {hours(nothing)} h on it works for nothing; the chance of that is {in_100(one.chance_over(nothing))}."
         if one.chance_over(nothing) > 0
-        else f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}, so it would work for nothing only from {hours(nothing)} h on."
+        else f"An hour costs the studio {money(round(yearly.break_even_rate, 2), one.commercial.currency)}{one.commercial.without_tax}, so it would work for nothing only from {hours(nothing)} h on."
     )
 
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Hashable, Mapping
+from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from functools import cached_property, reduce
@@ -14,31 +14,35 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from dashboard import bench_lines, calibrating, reading
-from dashboard.analysis import discovery, price, promise, similar, uplift, waiting
+from dashboard import bench_lines, calibrating, prices, reading
+from dashboard.analysis import discovery, price, promise, rates, similar, uplift, waiting
 from dashboard.analysis.basis import LEVELS, NAMES, Basis, reckon
+from dashboard.analysis.by_hand import Ranges
 from dashboard.analysis.calibration import Calibration
-from dashboard.analysis.discovery import GRADES, Described, Discoveries, MayTurnUp
-from dashboard.analysis.evidence import Evidence
+from dashboard.analysis.discovery import GRADES, Described, Discoveries, MayTurnUp, UsuallyDone
 from dashboard.analysis.lines import Lines, join, named_shares
 from dashboard.analysis.mixed import Flags, Floats
-from dashboard.analysis.price import Price, Terms, YearlyCost
+from dashboard.analysis.price import Agreed, Price, Terms, WithAdded, YearlyCost
 from dashboard.analysis.progress import Saying
-from dashboard.analysis.promise import Asked, Promise
+from dashboard.analysis.promise import Asked, OnTheBench, Promise
+from dashboard.analysis.rates import Pins
 from dashboard.analysis.similar import Finished, Like
 from dashboard.analysis.totals import DRAWS
 from dashboard.analysis.uplift import FromOutside
 from dashboard.analysis.waiting import Waits
+from dashboard.remembered import Memory
 from dashboard.under_way import as_one, in_words, with_the_bench
-from dashboard.words import CONFIDENCES
+from dashboard.words import CONFIDENCES, UNITS
 from ingest import notation
-from ingest.amounts import decimal_of, read_named
+from ingest.amounts import decimal_of, exact, read_named
 from ingest.errors import BenchHoursError
 from ingest.quotes import COST_COLUMNS, Quote, QuotedWork, ReadWork
 from ingest.settings import Settings
 from ingest.vocabulary import read_vocabulary
 
 USUAL_CONFIDENCE = 80
+WHOLE_ANEW = "whole"  # of the term `revision`
+LETTER_OF_CHANGE = "change"  # the form of the letter that sets what was approved beside what it takes now
 DOTS = 20
 FIRST_PHASES = ("examination", "documentation")  # names at birth of the phases of a first stage
 LATER = ("photography during treatment", "photography after treatment", "final report")
@@ -56,10 +60,13 @@ class Known:
     Attributes
     ----------
     finished : finished works, to find similar ones among. lines : frame of `dashboard.reading.overruns`.
-    pinned : technique to the log of its pinned rate by the record's. bears_on : technique to the number of the condition that bears on it.
-    largest : technique to the most that was measured of it; usual_share : to the part of the picture that it
-        mostly is, of what is counted by area; phases stand among them, for techniques that were never measured.
-    begun_lines : of open works with hours, frame of `dashboard.bench_lines.begun`; empty where none is quoted. sayings : what is meant by so many per cent done, and by so much treated of the whole.
+    pinned : the rates that are pinned. bears_on : technique to the number of the condition that bears on it.
+    largest : technique to the most that was measured of it; usual_share : to the part of the picture that its own measured lines mostly were, of what is counted by area;
+        phase_shares : phase to the parts between which 4 in 5 of its measured lines were, to be said of techniques that were never measured: nothing is reckoned from them.
+    sized : techniques of which some line here has a quantity, so that a quantity says something of their hours.
+    bench : lines of the works on the bench, frame of `dashboard.bench_lines.known_of` with what the estimate says of each (`as_estimated`) and `person` (who did most of it), in the order of the bench; empty where none of them is quoted.
+        on_bench : every line of the record as the bench asks about it. sayings : what is meant by so many per cent done, and by so much treated of the whole.
+    approved, approved_lines : what was approved of works, frames of `dashboard.reading.approved_promises` (by `object`) and `approved_lines`.
     positions : of phases, in the order of work. rates : frame of `dashboard.calibrating.rate_table`; behind : technique to the finished works with lines of it.
     first_phases : those of a first stage, by the names they have now; later : techniques in them that come only with or after the treatment. people : every way a person is written, folded, to the name.
     """
@@ -70,15 +77,20 @@ class Known:
     waits: Waits
     finished: tuple[Finished, ...]
     lines: pd.DataFrame
-    pinned: dict[str, float]
+    pinned: Pins
     bears_on: dict[str, int]
-    begun_lines: pd.DataFrame
+    bench: pd.DataFrame
+    on_bench: Lines
+    approved: pd.DataFrame
+    approved_lines: pd.DataFrame
     sayings: tuple[Saying, Saying]
     positions: dict[str, int]
     rates: pd.DataFrame
     behind: dict[str, list[str]]
     largest: dict[str, float]
     usual_share: dict[str, float]
+    phase_shares: dict[str, tuple[float, float]]
+    sized: frozenset[str]
     first_phases: tuple[str, ...]
     later: frozenset[str]
     people: dict[str, str]
@@ -89,41 +101,45 @@ class Known:
         """What was said not to turn up, by the name that it has now, with the reasons."""
         return {self.techniques.get(notation.folded(name), name): reason for name, reason in said.left_out.items()}
 
-    def begun(self, code: str) -> pd.DataFrame:
-        """The lines of a work with hours against its estimate, of `lines`."""
-        return self.lines[(self.lines["object"] == code) & (self.lines["actual_hours"] > 0)] if code else self.lines.head(0)
+    def of_bench(self, code: str) -> pd.DataFrame:
+        """The lines of a work on the bench, of `bench`; none of one that is not there."""
+        return self.bench[self.bench["object"] == code].reset_index(drop=True)
 
     @property
     def finished_lines(self) -> int:
         return int((~self.calibration.joint.lines.is_open).sum())
 
 
-def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration | None = None, without_open: Collection[str] = ()) -> Known:
+def known(
+    con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration | None = None, without_open: Collection[str] = (), memory: Memory | None = None
+) -> Known:
     """Everything that quotes of a day stand on. Nothing that is dated later has any part in it; what has no date (names, kinds, conditions, sizes) is as it is now.
 
     Parameters
     ----------
-    without_open : works that are quoted while they are under way: their open lines are what is asked about, and tell nothing.
+    without_open : works on the bench, where one of them is quoted (see `on_the_bench`): it is told as it is there, so no open line teaches. memory : of what was reckoned for the bench before.
     """
     before = calibrating.number_of(as_of + timedelta(days=1))
     record = reading.record(con, as_of + timedelta(days=1))
-    calibrated = calibrated or calibrating.calibrated(con, as_of, without_open=without_open)
+    said = reading.progress(con, as_of)
+    if without_open:
+        calibrated = bench_lines.learn(con, as_of, record, tuple(without_open), said, memory or Memory()).calibration
+    calibrated = calibrated or calibrating.calibrated(con, as_of)
     works = reading.teaching_works(con)
-    lines = reading.overruns(con, as_of).merge(reading.who_did(con, as_of), on=["object", "phase", "technique", "part"], how="left")
+    lines = bench_lines.marked(reading.overruns(con, as_of)).merge(reading.who_did(con, as_of), on=["object", "phase", "technique", "part"], how="left")
     table = calibrating.rate_table(con, as_of, calibrated)
-    rates = table[table["pinned_rate"].notna() & (table["rate"] > 0)]
     past = calibrated.joint.lines
     past = past.take(~past.is_open)
     measured = past.take(past.quantity > 0)
     bears: list[tuple[str, str]] = con.execute("SELECT technique, condition FROM techniques WHERE condition IS NOT NULL").fetchall()
-    said = reading.progress(con, as_of)
+    bench, on_bench = bench_lines.known_of(con, as_of, record, lines[lines["object"].isin(list(without_open)) & lines["counts"]].reset_index(drop=True), said)
     return Known(
-        as_of=as_of, calibration=calibrated, begun_lines=bench_lines.begun(con, as_of, record, lines, said, without_open), sayings=bench_lines.sayings(said, past), discoveries=discovery.learn(record.foreseen(before), works, calibrated, reading.found_when(con, as_of)), waits=waiting.learn(lines), finished=_finished(works, lines),
-        lines=lines, pinned=dict(zip(rates["technique"], np.log((rates["pinned_rate"] / rates["rate"]).to_numpy(dtype=float)).tolist(), strict=True)),
+        as_of=as_of, calibration=calibrated, bench=bench.join(bench_lines.as_estimated(record, bench)), on_bench=on_bench, approved=reading.approved_promises(con, as_of).set_index("object"), approved_lines=reading.approved_lines(con, as_of), sayings=bench_lines.sayings(said, past), discoveries=discovery.learn(record.foreseen(before), works, calibrated, reading.found_when(con, as_of)), waits=waiting.learn(lines), finished=_finished(works, lines),
+        lines=lines, pinned=rates.pins(table),
         bears_on={technique: GRADES.index(name) for technique, name in bears},
         positions={str(phase): int(position) for phase, position in con.execute("SELECT phase, position FROM phases").fetchall()}, rates=table,
         behind={str(name): sorted(set(of)) for name, of in pd.Series(past.object).groupby(past.technique)},
-        largest={str(name): float(most) for name, most in pd.Series(measured.quantity).groupby(measured.technique).max().items()}, usual_share=_usual_shares(works, measured),
+        largest={str(name): float(most) for name, most in pd.Series(measured.quantity).groupby(measured.technique).max().items()}, **_shares(measured), sized=calibrated.joint.levels.has_size,
         first_phases=tuple(row[0] for row in con.execute("SELECT phase FROM phases WHERE list_contains(?::VARCHAR[], key) ORDER BY position", [list(FIRST_PHASES)]).fetchall()),
         words={name: [one for one in works[name].dropna().unique() if one] for name in ("kind", "support")},
         techniques=read_vocabulary(con).technique_spellings,
@@ -132,16 +148,16 @@ def known(con: duckdb.DuckDBPyConnection, as_of: date, calibrated: Calibration |
     )  # fmt: skip
 
 
-def _usual_shares(works: pd.DataFrame, measured: Lines) -> dict[str, float]:
-    """Of what is counted by area, the part of the picture that a technique mostly was, and that techniques of a phase mostly were; nearly all of it counts as all."""
-    area = works.set_index("object")["area_dm2"].reindex(measured.object).to_numpy(dtype=float)
-    by_area = (measured.unit == "dm2") & (area > 0)
-    share = pd.Series(measured.quantity[by_area] / area[by_area])
-    found: dict[str, float] = {}
-    for names in (measured.phase, measured.technique):
-        middle = share.groupby(names[by_area]).median()
-        found |= {str(name): float(value) for name, value in middle.where(middle < _NEARLY_ALL, 1.0).items()}
-    return found
+def _shares(measured: Lines) -> dict[str, Any]:
+    """`usual_share` and `phase_shares` of `Known`; nearly all of the picture counts as all."""
+    by_area = (measured.unit == "dm2") & (measured.area > 0)
+    share = pd.Series(measured.quantity[by_area] / measured.area[by_area])
+    middle = share.groupby(measured.technique[by_area]).median()
+    low, high = (share.groupby(measured.phase[by_area]).quantile(level) for level in (0.1, 0.9))
+    return {
+        "usual_share": {str(name): float(value) for name, value in middle.where(middle < _NEARLY_ALL, 1.0).items()},
+        "phase_shares": {str(name): (float(low[name]), min(float(high[name]), 1.0)) for name in low.index},
+    }
 
 
 def _finished(works: pd.DataFrame, lines: pd.DataFrame) -> tuple[Finished, ...]:
@@ -165,9 +181,9 @@ def _number(value: Any) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Commercial:
-    """What the price rests on beside the hours, read from the terms of a quote and the settings of the studio; `faults` are sentences about what could not be read.
+    """What the price rests on beside the hours, read from the terms of a quote and the settings of the studio; `faults` are sentences about what could not be read, `doubts` about what can hardly be meant.
 
-    `said_yearly`: the studio has said what a year costs, be it in another currency.
+    `whole_anew`: of a work under way all is priced anew. `studio`: by which prices are read that do not say whether tax is in them. `said_yearly`: the studio has said what a year costs, be it in another currency.
     """
 
     confidence: int
@@ -179,14 +195,27 @@ class Commercial:
     travel_hours: Decimal
     travel_cost: Decimal
     first_stage: bool
+    whole_anew: bool
+    studio: Settings
     begin_on: date | None
     bench_hours_per_week: float
     said_yearly: bool
     faults: tuple[str, ...]
+    doubts: tuple[str, ...]
+
+    @property
+    def without_tax(self) -> str:
+        """What stands behind a net amount: ` without VAT`; nothing where there is no tax."""
+        return f" without {self.tax_name}" if self.terms.tax else ""
+
+    @property
+    def tax_included(self) -> str:
+        """What stands behind an amount that the owner pays: `, VAT included`; nothing where there is no tax."""
+        return f", {self.tax_name} included" if self.terms.tax else ""
 
     @property
     def travel(self) -> Decimal | None:
-        """What travel for all works costs together; None where it has hours and nobody said what an hour costs."""
+        """What travel for all works costs together, without tax; None where it has hours and nobody said what an hour costs."""
         if self.travel_hours and self.terms.rate is None:
             return None
         return price.rounded(self.travel_hours * (self.terms.rate or Decimal(0)) + self.travel_cost, self.terms.step)
@@ -204,7 +233,7 @@ def commercial(said: Mapping[str, str], studio: Settings, known_people: Mapping[
     def read(name: str, words: str, otherwise: float | None, most: Decimal = _MOST_TERM) -> Decimal | None:
         text = said.get(name, "").strip()
         if not text:
-            return None if otherwise is None else decimal_of(notation.written(otherwise))
+            return None if otherwise is None else exact(otherwise)
         try:
             value = decimal_of(text)
         except BenchHoursError as error:
@@ -255,12 +284,13 @@ def commercial(said: Mapping[str, str], studio: Settings, known_people: Mapping[
     )  # fmt: skip
     yearly = None
     if same and studio.yearly_cost and studio.chargeable_hours:
-        yearly = YearlyCost(cost=decimal_of(notation.written(studio.yearly_cost)), chargeable_hours=decimal_of(notation.written(studio.chargeable_hours)))
+        yearly = YearlyCost(cost=exact(studio.yearly_cost), chargeable_hours=exact(studio.chargeable_hours))
     return Commercial(
         confidence=confidence, currency=currency, terms=terms, payments=tuple(stages), tax_name=studio.tax_name or "tax", yearly=yearly,
         travel_hours=read("travel_hours", "Travel, hours", None, Decimal(1000)) or Decimal(0), travel_cost=read("travel_cost", "Travel, cost", None) or Decimal(0),
-        first_stage=said.get("first_stage") == "yes", begin_on=begin_on, bench_hours_per_week=studio.bench_hours_per_week,
+        first_stage=said.get("first_stage") == "yes", whole_anew=said.get("revision") == WHOLE_ANEW, studio=studio, begin_on=begin_on, bench_hours_per_week=studio.bench_hours_per_week,
         said_yearly=bool(studio.yearly_cost and studio.chargeable_hours), faults=tuple(faults),
+        doubts=tuple(prices.absurd_terms(said, rate, minimum, studio if same else None, currency)),
     )  # fmt: skip
 
 
@@ -274,10 +304,12 @@ class Option:
     lines : frame of `ReadWork.lines` (those that are done on the bench and not on the sheet among them, with numbers below 0) with `worked_hours` (so far), `done` (finished: stays as it is), `filled_in` (1: the quantity is the size of the work; less: that part of it, as is usual here; not a number: it was given), `p10`, `p50`, `p80`, `p90` (hours), `works` behind it, `without_figure` (hours
         at even chance, had no figure been given), `figure_weight`, `by_hand` (0 to 1), `pinned`, `in_price`, `promised` (its hours in the promise), `spread` (its part of what lies between even chance and 4 in 5).
     found : frame `technique`, `phase`, `another`, `chance`, `hours_if_found` (even chance), `p80_if_found`, `promised`, `spread`, `times`, `of`, `things`.
-    left_out : what was said not to turn up, with `reason`.
+    left_out : what was said not to turn up, with `reason`. usual : what is nearly always done here and is not on the sheet, in the order of work; in no figure, and not left out.
     phases : frame `phase`, `p10`, `p50`, `p80`, `p90`, `promised` of the lines, in the order of work.
     total : (draws,) hours. first_stage : likewise, of the first stage alone, where the price is for that. days : (draws,) waiting. promised : hours at the chosen confidence.
     price : None where nobody said what an hour costs; its parts are the lines and behind them what may turn up; of a first stage only, where that is asked for.
+    agreed : what was approved, where this is a revision. change : what was approved and stays, and what was found and is added, where this is a revision that is priced so; then `price` and `promised` are of both together, and the price has no parts; None: the whole is priced.
+        added : of each line that is added its hours, in tenths; None of the others.
     tenths : the hours of those parts as they stand on paper. outside : the view from outside, where every line has a figure of her own. behind : how many finished works it stands on.
     """
 
@@ -286,6 +318,7 @@ class Option:
     lines: pd.DataFrame
     found: pd.DataFrame
     left_out: pd.DataFrame
+    usual: tuple[UsuallyDone, ...]
     phases: pd.DataFrame
     total: Floats
     first_stage: Floats | None
@@ -296,6 +329,9 @@ class Option:
     outside: FromOutside | None
     behind: int
     commercial: Commercial
+    agreed: Agreed | None = None
+    change: WithAdded | None = None
+    added: tuple[Decimal | None, ...] = ()
 
     def at(self, *levels: float) -> list[float]:
         """Hours of the whole at some levels."""
@@ -394,14 +430,14 @@ class Quoted:
         travel = Decimal(0) if len(prices) == 1 else self.commercial.travel
         if not prices or travel is None or any(one is None for one in prices):
             return None
-        taxed = price.rounded(travel * (1 + (self.commercial.terms.tax or Decimal(0)) / 100), self.commercial.terms.step)
-        return sum((one.amount for one in prices if one is not None), Decimal(0)) + taxed
+        return sum((one.amount for one in prices if one is not None), Decimal(0)) + price.with_tax(travel, self.commercial.terms)
 
 
-def under_way(lines: pd.DataFrame, quote: Quote) -> tuple[str, ...]:
-    """Where one of the works of a quote is under way, all works that are: what their open lines say is told of each work by itself, and teaches nothing meanwhile. `lines` of `dashboard.reading.overruns`."""
-    begun = sorted(set(lines.loc[(lines["actual_hours"] > 0) & ~lines["finished"].astype(bool), "object"]))
-    return tuple(begun) if {work.object for work in quote.works} & set(begun) else ()
+def on_the_bench(lines: pd.DataFrame, quote: Quote) -> tuple[str, ...]:
+    """Where one of the works of a quote was begun or is approved, that and all works with an open line: what open lines say is told of each work by itself, and teaches nothing meanwhile. `lines` of `dashboard.reading.overruns`."""
+    there = (lines["actual_hours"] > 0) | (lines["yardstick"] == "approved")
+    quoted_now = {work.object for work in quote.works} & set(lines.loc[there, "object"])
+    return tuple(sorted(quoted_now | set(lines.loc[~lines["finished"].astype(bool), "object"]))) if quoted_now else ()
 
 
 def quoted(now: Known, quote: Quote, reads: list[ReadWork], studio: Settings, draws: int = DRAWS) -> Quoted:
@@ -413,8 +449,10 @@ def quoted(now: Known, quote: Quote, reads: list[ReadWork], studio: Settings, dr
     """
     agreed = commercial(quote.terms, studio, now.people)
     alone = sum(1 for read in reads if len(read.lines)) == 1
+    revises = quote.letter.get("form") == LETTER_OF_CHANGE
     works = tuple(
-        _work(now, f"\x1f{number}", said, read, agreed, draws, alone=alone) for number, (said, read) in enumerate(zip(quote.works, reads, strict=True), 1)
+        _work(now, f"\x1f{number}", said, read, agreed, draws, alone=alone, revises=revises and alone)
+        for number, (said, read) in enumerate(zip(quote.works, reads, strict=True), 1)
     )
     together = None
     if sum(1 for work in works if work.options) > 1:
@@ -424,19 +462,17 @@ def quoted(now: Known, quote: Quote, reads: list[ReadWork], studio: Settings, dr
 
 
 def _joined(asked: list[Asked]) -> Asked:
-    low, likeliest, high, pinned, done, finished = (
-        np.concatenate([getattr(one, name) for one in asked]) for name in ("low", "likeliest", "high", "pinned", "done", "finished")
-    )
     return Asked(
-        lines=reduce(join, (one.lines for one in asked)), low=low, likeliest=likeliest, high=high, pinned=pinned, begun=reduce(Evidence.join, (one.begun for one in asked)), done=done, finished=finished, works={name: work for one in asked for name, work in one.works.items()},
+        lines=reduce(join, (one.lines for one in asked)), ranges=reduce(Ranges.join, (one.ranges for one in asked)), pinned=np.concatenate([one.pinned for one in asked]), works={name: work for one in asked for name, work in one.works.items()},
         left_out=frozenset().union(*(one.left_out for one in asked)), bears_on=asked[0].bears_on,
+        bench=reduce(OnTheBench.join, (one.bench or OnTheBench.none(len(one.lines)) for one in asked)) if any(one.bench for one in asked) else None,
     )  # fmt: skip
 
 
-def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Commercial, draws: int, *, alone: bool) -> WorkQuoted:
+def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Commercial, draws: int, *, alone: bool, revises: bool) -> WorkQuoted:
     area = _number(read.held.get("area_dm2"))
     lines = _with_quantities(read.lines, area, now.usual_share)
-    begun = now.begun(said.object)
+    begun = now.of_bench(said.object)
     named = [one for one in dict.fromkeys(lines.sort_values("number")["option"]) if one]
     options = named[:1] or [""] if agreed.first_stage else named or [""]
     costs, faults = _costs(said, agreed)
@@ -462,13 +498,19 @@ def _work(now: Known, name: str, said: QuotedWork, read: ReadWork, agreed: Comme
         if len(lines)
         else ()
     )
+    why_whole = ""
+    if revises and (was := agreed_price(now, said.object, agreed)) is not None:
+        told = tuple(replace(option, agreed=was) for option in told)
+    if revises and not agreed.whole_anew and any((option.lines["worked_hours"] > 0).any() for option in told):
+        why_whole = _nothing_stays(now, said.object, agreed)
+        told = told if why_whole else tuple(_with_added(now, said.object, option, costs) for option in told)
     if agreed.first_stage and told and all(one.price is None and one.promised == 0 for one in told):
         faults.append(
             f"A first stage is asked for, and no line of it is on the sheet: they are in {' and '.join(now.first_phases) or 'examination and documentation'}. There is no price."
         )
     beside = with_the_bench(lines, begun, now.positions)
-    doubts, notes = _doubts(now, beside[~beside["done"]], area)
-    notes += in_words(beside)
+    doubts, notes = _doubts(now, beside[~beside["done"] & (beside["number"] > 0)], area)
+    notes += [*in_words(beside), *([why_whole] if why_whole else [])]
     if len(named) > 1 and agreed.first_stage:
         notes.append(f'The whole treatment is told with the option "{named[0]}"; the first stage is the same for each.')
     if len(named) == 1 and not agreed.first_stage:
@@ -498,12 +540,14 @@ def _strange_words(now: Known, said: QuotedWork, read: ReadWork) -> list[str]:
 
 
 def _with_quantities(lines: pd.DataFrame, area: float, usual_share: Mapping[str, float]) -> pd.DataFrame:
-    """Lines that are counted by area and of which no quantity is given are of so much of the work as is usual here; of a technique that was never measured as is usual in its phase, else of all of it."""
-    to_fill = lines["quantity"].isna() & (lines["unit"] == "dm2") & (area > 0)
-    share = pd.Series(
-        [usual_share.get(t, usual_share.get(p, 1.0)) for t, p in zip(lines["technique"], lines["phase"], strict=True)], index=lines.index, dtype=float
-    )
-    return lines.assign(quantity=lines["quantity"].where(~to_fill, np.where(share < 1, np.round(area * share, 1), area)), filled_in=share.where(to_fill))
+    """Lines that are counted by area and of which no quantity is given are of so much of the work as the technique's own measured lines were; of a technique that was never measured nobody knows how much."""
+    share = lines["technique"].map(usual_share).astype(float).where(lines["quantity"].isna() & (lines["unit"] == "dm2") & (area > 0))
+    return lines.assign(quantity=lines["quantity"].where(share.isna(), np.where(share < 1, np.round(area * share, 1), area)), filled_in=share)
+
+
+def quoted_quantity(lines: pd.DataFrame) -> pd.Series:
+    """The quantities of lines (`Option.lines`) that are quoted: those that were given, and whole pictures. A part of one that is filled in is what is usual, and how much it will be is not known."""
+    return lines["quantity"].where(lines["filled_in"].isna() | (lines["filled_in"] >= 1))
 
 
 def _doubts(now: Known, lines: pd.DataFrame, area: float) -> tuple[list[str], list[str]]:
@@ -519,9 +563,8 @@ def _doubts(now: Known, lines: pd.DataFrame, area: float) -> tuple[list[str], li
             doubts.append(
                 f"{at}: {line['quantity']:,.10g} is far beyond the most that was measured here ({now.largest[line['technique']]:,.10g}), so its range is no more than a guess."
             )
-        elif line["unit"] and pd.isna(line["quantity"]):
-            how = "the size of the work is not known" if line["unit"] == "dm2" else "no quantity is given"
-            notes.append(f"{at}: {how}, so it is foretold as a usual one, with a wider range.")
+        elif line["unit"]:
+            notes += [f"{at}: {one}" for one in _of_its_size(now, line, area)]
         if line["hours"] == 0:
             doubts.append(f"{at}: own hours of 0 are taken as not said. Take the line away if there is nothing to do.")
         if pd.isna(line["low_hours"]) != pd.isna(line["high_hours"]):
@@ -529,6 +572,33 @@ def _doubts(now: Known, lines: pd.DataFrame, area: float) -> tuple[list[str], li
         if line["person"] and notation.folded(line["person"]) not in now.people:
             doubts.append(f"{at}: {line['person']} is nobody of this studio, and is taken for somebody new, at the studio's pace.")
     return doubts, notes
+
+
+def _of_its_size(now: Known, line: Mapping[Hashable, Any], area: float) -> list[str]:
+    """What is good to know of a line whose quantity is not known, or says nothing yet."""
+    technique, unit = line["technique"], UNITS[line["unit"]]
+    scaled = "scaled by the picture as far as the record bears that out" if area > 0 else "and the size of the picture is not known either"
+    if technique not in now.sized and technique in now.behind:
+        said = f"no line of it was measured here yet, so it is foretold by the hours of its lines before, {scaled}"
+        if pd.notna(line["quantity"]):
+            said += f", and the quantity moves nothing. One measured line makes a rate per {unit}"
+        elif line["unit"] == "dm2" and line["phase"] in now.phase_shares:
+            low, high = now.phase_shares[line["phase"]]
+            said += f". Measured lines of {line['phase']} were {_per_cent(low, high)} of the picture, 4 in 5 of them; nothing is reckoned from that"
+        return [f"{said}."]
+    if technique not in now.sized:
+        moves = ", and the quantity moves nothing until a line of it is measured" if pd.notna(line["quantity"]) else ""
+        return [f"it was never done here, so it is foretold by its phase and the studio, {scaled}{moves}."]
+    if pd.isna(line["quantity"]):
+        return [
+            f"{'the size of the work is not known' if line['unit'] == 'dm2' else 'no quantity is given'}, so it is foretold as a usual one, with a wider range."
+        ]
+    return []
+
+
+def _per_cent(low: float, high: float) -> str:
+    """Two shares, as `8 to 100 %`."""
+    return f"{100 * low:.0f} to {100 * high:.0f} %" if round(100 * low) < round(100 * high) else f"{100 * low:.0f} %"
 
 
 def _costs(said: QuotedWork, agreed: Commercial) -> tuple[list[tuple[str, Decimal]], list[str]]:
@@ -554,51 +624,88 @@ def _costs(said: QuotedWork, agreed: Commercial) -> tuple[list[tuple[str, Decima
 
 
 def _asked(now: Known, name: str, said: QuotedWork, lines: pd.DataFrame, read: ReadWork) -> Asked:
-    """Lines of a sheet as the analysis asks about them."""
+    """Lines of a sheet as the analysis asks about them; those of a work on the bench as they are asked about there, but for what is said of them now."""
     people_known = now.calibration.joint.lines.people
-    done = lines["done"].to_numpy(dtype=bool)
     n, nothing = len(lines), np.full(len(lines), np.nan)
     work = said.object or name
     grades = {grade: _number(read.held.get(f"{grade}_condition")) for grade in GRADES}
     low, high, hours = (lines[column].to_numpy(dtype=float) for column in ("low_hours", "high_hours", "hours"))
-    ranged = ~np.isnan(low) & (high > 0)
-    likeliest = np.where(np.isnan(hours), (low + high) / 2, hours)
-    hours = np.where(np.isnan(hours) & ranged, likeliest, hours)
     person = lines["person"].to_numpy(dtype=str)
     arrays = Lines(
         object=np.full(n, work), phase=lines["phase"].to_numpy(dtype=str), technique=lines["technique"].to_numpy(dtype=str), part=lines["part"].to_numpy(dtype=str),
-        unit=lines["unit"].to_numpy(dtype=str), kind=np.full(n, _word(read.held.get("kind"))), hours=nothing, quantity=nothing, quoted=np.where(done, np.nan, _positive(lines["quantity"])),
-        figure=np.where(hours > 0, hours, np.nan), condition=np.array([grades.get(_word(one), np.nan) for one in lines["condition"]], dtype=float), person=person,
+        unit=lines["unit"].to_numpy(dtype=str), kind=np.full(n, _word(read.held.get("kind"))), hours=nothing, quantity=nothing, quoted=_positive(quoted_quantity(lines)),
+        figure=_positive(lines["hours"]), condition=np.array([grades.get(_word(one), np.nan) for one in lines["condition"]], dtype=float), area=np.full(n, _number(read.held.get("area_dm2"))), person=person,
         shares=named_shares(person, people_known), people=people_known, day=np.full(n, calibrating.number_of(now.as_of)), is_open=np.ones(n, dtype=bool), weight=np.ones(n),
     )  # fmt: skip
+    bench = now.of_bench(said.object)
+    techniques = frozenset(lines["technique"])
+    beside: OnTheBench | None = None
+    if len(bench):
+        arrays = _as_on_the_bench(now, lines, bench, arrays)
+        beside = _beside(now, lines, bench, area_dm2=_number(read.held.get("area_dm2")))
+        # what is finished is not on the sheet any more, and was foreseen all the same; what was begun and nobody quoted was not
+        techniques = frozenset(lines.loc[lines["number"] > 0, "technique"]) | frozenset(bench.loc[bench["in_estimate"] & ~bench["open"], "technique"])
+    ranges = Ranges.of(low, np.where(np.isnan(arrays.figure), hours, arrays.figure), high)
+    arrays = replace(arrays, figure=np.where(np.isnan(arrays.figure) & (ranges.likeliest > 0), ranges.likeliest, arrays.figure))
     return Asked(
-        lines=arrays, low=np.where(ranged, low, np.nan), likeliest=np.where(ranged, likeliest, np.nan), high=np.where(ranged, high, np.nan), pinned=np.array([now.pinned.get(t, 0.0) for t in arrays.technique.tolist()]),
-        works={work: Described.of(read.held, frozenset(lines["technique"]), _worked(now, said.object))}, begun=_begun(now, said.object, lines, area_dm2=_number(read.held.get("area_dm2"))), done=done, finished=_finished_lines(now, said.object, lines),
-        left_out=frozenset((work, technique) for technique in now.left_out(said)), bears_on=now.bears_on,
+        lines=arrays, ranges=ranges, pinned=now.pinned.shifts(now.calibration, arrays),
+        works={work: Described.of(read.held, techniques, _worked(now, said.object))}, left_out=frozenset((work, technique) for technique in now.left_out(said)), bears_on=now.bears_on, bench=beside,
     )  # fmt: skip
 
 
-def _begun(now: Known, code: str, lines: pd.DataFrame, area_dm2: float) -> Evidence:
-    """What is known of lines of a sheet by the hours that were worked on them."""
-    if not len(now.begun_lines):
-        return replace(Evidence.none(len(lines)), so_far=lines["worked_hours"].to_numpy(dtype=float))
-    names = ["phase", "technique", "part"]
-    of = now.begun_lines[now.begun_lines["object"] == code]
-    beside = lines[[*names, "unit"]].merge(of[[*names, "said_done", "treated", "said_at", "said_last", "goes_on", "left"]], on=names, how="left")
-    beside = beside.assign(
-        goes_on=beside["goes_on"].fillna(1.0),
-        actual_hours=lines["worked_hours"].to_numpy(dtype=float),
-        estimated_quantity=lines["quantity"].to_numpy(dtype=float),
-        area_dm2=area_dm2,
-    )
-    return bench_lines.evidence(now.calibration.joint.growth, now.sayings, beside)
+def _as_on_the_bench(now: Known, lines: pd.DataFrame, bench: pd.DataFrame, arrays: Lines) -> Lines:
+    """Lines of a sheet (`arrays`), where they are on the bench as it asks about them; what is said of them now, figure, quantity or person, stands where the version says otherwise."""
+    at = np.flatnonzero(lines["place"] >= 0)
+    row = bench.iloc[lines["place"].to_numpy()[at]]
+    there = now.on_bench.take(row["place"].to_numpy(dtype=np.int64))
+    of_sheet = _is_said(lines)[at]
+
+    def same(said: np.ndarray, estimated: pd.Series) -> Flags:
+        told = estimated.to_numpy()
+        found: Flags = ~of_sheet | (said == told) | (pd.isna(said) & pd.isna(told))
+        return found
+
+    values = {one.name: getattr(arrays, one.name).copy() for one in fields(Lines) if one.name not in ("people", "shares")}
+    for name in ("condition", "area", "kind", "day"):
+        values[name][at] = getattr(there, name)
+    for name, estimated in (
+        ("figure", _positive(row["own_hours"])),
+        ("quoted", _positive(row["own_quantity"])),
+        ("person", row["own_person"].to_numpy(dtype=str)),
+    ):
+        said = values[name][at]
+        values[name] = values[name].astype(object) if name == "person" else values[name]
+        values[name][at] = np.where(same(said, pd.Series(estimated)), getattr(there, name), said)
+    values["person"] = values["person"].astype(str)
+    return Lines(**values, shares=named_shares(values["person"], arrays.people), people=arrays.people)
 
 
-def _finished_lines(now: Known, code: str, lines: pd.DataFrame) -> Flags:
-    """Which lines of a sheet are finished."""
-    names = ["phase", "technique", "part"]
-    of = now.lines.loc[(now.lines["object"] == code) & now.lines["finished"].astype(bool), names] if code else now.lines.head(0)[names]
-    return lines[names].merge(of, on=names, how="left", indicator=True)["_merge"].eq("both").to_numpy(dtype=bool)
+def _is_said(lines: pd.DataFrame) -> Flags:
+    """(n,) what the sheet says of a line counts: it is on it, and is not done."""
+    found: Flags = ((lines["number"] > 0) & ~lines["done"]).to_numpy(dtype=bool)
+    return found
+
+
+def _beside(now: Known, lines: pd.DataFrame, bench: pd.DataFrame, area_dm2: float) -> OnTheBench:
+    """What is known of lines of a sheet of a work on the bench; what is new there stands behind what is on it, in the order of the sheet."""
+    place = lines["place"].to_numpy(dtype=np.int64)
+    is_new = place < 0
+    found = bench.iloc[np.maximum(place, 0)].reset_index(drop=True)
+    of_sheet = found.assign(
+        phase=lines["phase"], technique=lines["technique"], unit=lines["unit"], estimated_quantity=np.where(_is_said(lines), quoted_quantity(lines), found["estimated_quantity"]), area_dm2=area_dm2,
+    )  # fmt: skip
+    of_sheet["actual_hours"] = found["actual_hours"].where(~is_new, 0.0)
+    of_sheet["goes_on"] = found["goes_on"].where(~is_new, 1.0)
+    of_sheet["left"] = found["left"].astype(bool) & ~is_new
+    of_sheet["said_last"] = found["said_last"].fillna(False).astype(bool) & ~is_new
+    for name in ("said_done", "treated", "said_at"):
+        of_sheet[name] = found[name].where(~is_new)
+    finished = ~is_new & ~found["open"].to_numpy(dtype=bool)
+    order = np.argsort(np.where(is_new, len(bench) + np.arange(len(lines)), place), kind="stable")
+    return OnTheBench(
+        begun=bench_lines.evidence(now.calibration.joint.growth, now.sayings, of_sheet), finished=finished, in_estimate=is_new | found["in_estimate"].to_numpy(dtype=bool) | bool((bench["yardstick"] == "none").all()),
+        order=order[~finished[order]],
+    )  # fmt: skip
 
 
 def _worked(now: Known, code: str) -> frozenset[str]:
@@ -629,9 +736,13 @@ def _option(
         figure_weight=told.figure_weight[:n], by_hand=told.by_hand, pinned=asked.pinned != 0, promised=promised[:n], spread=spread[:n], in_price=in_price,
     )  # fmt: skip
     found = _found([one for _, one in told.found]).assign(hours_if_found=hours[n:, 1], p80_if_found=hours[n:, 2], promised=promised[n:], spread=spread[n:])
-    left_out = _found([one for _, one in told.left_out])
     reasons = now.left_out(said)
-    left_out = left_out.assign(reason=[reasons.get(one, "") for one in left_out["technique"]])
+    (described,) = asked.works.values()
+    usual = sorted(discovery.usually_done(now.discoveries, described), key=lambda one: (now.positions.get(one.phase, len(now.positions)), one.technique))
+    left_out = pd.DataFrame(
+        {"technique": [name for name in [*(one.technique for _, one in told.left_out), *(one.technique for one in usual)] if name in reasons]}, dtype=str
+    )
+    left_out = left_out.assign(reason=[reasons[one] for one in left_out["technique"]])
     phases = pd.DataFrame(
         [
             {"phase": phase, **dict(zip(NAMES, np.quantile(told.hours[:n][of].sum(axis=0), LEVELS).tolist(), strict=True)), "promised": float(promised[:n][of].sum())}
@@ -643,7 +754,7 @@ def _option(
     # what may turn up is one part: nobody in particular does it, and on paper it stands in one row
     parts = [*promised[:n].tolist(), float(promised[n:].sum())]
     charged = price.price(parts, [*lines["person"], ""], sum((amount for _, amount in costs), Decimal(0)), agreed.terms) if sum(parts) > 0 else None
-    waits = in_price & ~asked.done  # what is done waits no more
+    waits = in_price & ~lines["done"].to_numpy(dtype=bool)  # what is done waits no more
     days = waiting.draw_days(now.waits, asked.lines.technique[waits], lines["unattended_hours"].to_numpy(dtype=float)[waits], draws)
     own = lines["hours"]
     outside = (
@@ -652,10 +763,59 @@ def _option(
         else None
     )
     return Option(
-        name=option, basis=told.basis, lines=lines, found=found, left_out=left_out, phases=phases, total=total, first_stage=figures.charged if agreed.first_stage else None, days=days,
+        name=option, basis=told.basis, lines=lines, found=found, left_out=left_out, usual=tuple(one for one in usual if one.technique not in reasons), phases=phases, total=total, first_stage=figures.charged if agreed.first_stage else None, days=days,
         promised=figures.promised, price=charged, tenths=price.tenths(parts), outside=outside,
         behind=len(now.finished), commercial=agreed,
     )  # fmt: skip
+
+
+def _nothing_stays(now: Known, code: str, agreed: Commercial) -> str:
+    """Why the whole of a work under way is priced, where it is not said that it is to be; empty where what was approved can stay."""
+    if agreed.first_stage:
+        return "A first stage is charged by itself, so nothing is added to what was approved: its price is of the whole first stage."
+    if code not in now.approved.index:
+        return "Nothing of it is approved yet, so there is nothing to which what was found could be added: the whole is priced."
+    if now.approved.loc[code, "first_stage"]:
+        return "What was approved is a first stage, so the rest is no find: the whole is priced."
+    if code in now.approved.index[now.approved["approved_hours"].isna()]:
+        return "What was approved has lines without hours, so nothing can be added to its hours: the whole is priced."
+    return ""
+
+
+def agreed_price(now: Known, code: str, agreed: Commercial) -> Agreed | None:
+    """Hours and price of the latest approved version of a work; None where none is approved."""
+    if code not in now.approved.index:
+        return None
+    row: dict[Any, Any] = now.approved.loc[code].to_dict()
+    lines = now.approved_lines[now.approved_lines["object"] == code]
+
+    def exactly(name: str) -> Decimal | None:
+        return None if pd.isna(row[name]) else _exactly(row[name])
+
+    hours = exactly("approved_hours") or _exactly(lines["hours"].sum())
+    taxed = prices.of_row(row, agreed.studio) if (row["currency"] or agreed.currency) == agreed.currency else None
+    net, gross = (taxed.net, taxed.gross) if taxed else (None, None)
+    if taxed and taxed.included and row["price"] == row["reckoned_price"]:
+        net = exactly("net") or net  # as it stood on paper
+    return Agreed.of(price.rounded(hours, price.TENTH), net, gross, exactly("costs"), agreed.terms.step)
+
+
+def _exactly(value: float) -> Decimal:
+    return Decimal(repr(float(value)))
+
+
+def _with_added(now: Known, code: str, option: Option, costs: list[tuple[str, Decimal]]) -> Option:
+    """An option of a revision in which what was approved stays, and what was found is added: the lines that are not in the approved version, with their part in the promise."""
+    names = ["phase", "technique", "part"]
+    approved = now.approved_lines.loc[now.approved_lines["object"] == code, names]
+    is_new = option.lines[names].merge(approved, on=names, how="left", indicator=True)["_merge"].eq("left_only").tolist()
+    added = tuple(price.one_in_tenths(part) if new else None for part, new in zip(option.lines["promised"].tolist(), is_new, strict=True))
+    people = [person for person, new in zip(option.lines["person"].tolist(), is_new, strict=True) if new]
+    assert option.agreed is not None
+    change = price.with_added(
+        option.agreed, [one for one in added if one is not None], people, sum((amount for _, amount in costs), Decimal(0)), option.commercial.terms
+    )
+    return replace(option, change=change, added=added, promised=float(change.total_hours), price=change.price)
 
 
 def _found(every: list[MayTurnUp]) -> pd.DataFrame:

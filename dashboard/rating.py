@@ -14,7 +14,7 @@ import pandas as pd
 from dashboard import calibrating, reading
 from dashboard.analysis import backtest as trying
 from dashboard.analysis.backtest import QUANTILE_COLUMNS, Retried, Verdict
-from dashboard.giving import give, give_json, laid_out, progress, records, write_csv
+from dashboard.giving import as_csv, give, give_json, laid_out, progress, records, written
 from dashboard.sentences import how_the_ranges_did, how_the_totals_did, trust
 from dashboard.voice import complain, tell
 from dashboard.words import UNITS, counted, day, hours, per_unit, rate, text
@@ -41,7 +41,7 @@ def rates(said: argparse.Namespace, store: Store) -> int:
     tell(f"Our rates, as of {day(as_of)}: hours, with the range that holds the true rate 4 times in 5, and the next line of the usual quantity")
     heads = ["technique", "works", "rate", "from", "to", "per", "usual line", "even chance h", "4 in 5 h", "9 in 10 h"]
     rows = [
-        [row["technique"], f"{row['works']}", _shown(row), rate(row["rate_low"]), rate(row["rate_high"]), per_unit(row["unit"]), usual(row), hours(row["p50"]), hours(row["p80"]), hours(row["p90"])]
+        [row["technique"], f"{row['works']}", _shown(row), rate(row["rate_low"]), rate(row["rate_high"]), _per(row), usual(row), hours(row["p50"]), hours(row["p80"]), hours(row["p90"])]
         for row in known.to_dict("records")
     ]  # fmt: skip
     tell(laid_out(heads, rows, right={1, 2, 3, 4, 7, 8, 9}))
@@ -65,10 +65,15 @@ def _shown(row: Mapping[Hashable, Any]) -> str:
     return f"{rate(row['pinned_rate'])}*" if pd.notna(row["pinned_rate"]) else rate(row["rate"])
 
 
+def _per(row: Mapping[Hashable, Any]) -> str:
+    """What the rate that is shown is held against."""
+    return per_unit(row["counted_in"] if pd.notna(row["pinned_rate"]) else row["unit"])
+
+
 def usual(row: Mapping[Hashable, Any] | pd.Series) -> str:
     """The quantity of a usual line."""
-    if text(row["unit"]) and pd.isna(row["reference_quantity"]):
-        return "a line, not measured"
+    if text(row["counted_in"]) and not text(row["unit"]):
+        return f"a line on {row['usual_area']:,.0f} dm²" if pd.notna(row["usual_area"]) else "a line, not measured"
     return f"{row['reference_quantity']:,.10g} {UNITS[row['unit']]}" if text(row["unit"]) else "one line"
 
 
@@ -78,11 +83,11 @@ def backtest(said: argparse.Namespace, store: Store) -> int:
     as_of = said.as_of or reading.today(con)
     retried = calibrating.retried(con, as_of, progress("days on which estimates were made"))
     verdict, phases = trying.judge(retried), trying.by_phase(retried)
+    files = {said.predictions: as_csv(predictions(retried))} if said.predictions else {}
+    with written(files | ({said.csv: as_csv(phases)} if said.csv else {})):
+        pass
     if said.predictions:
-        write_csv(predictions(retried), said.predictions)
         complain(f"{said.predictions}: {counted(len(retried.lines), 'line')}, each foretold from what was finished before its estimate was made")
-    if said.csv:
-        write_csv(phases, said.csv)
     if said.json:
         give_json(as_json(verdict, phases))
     if not (said.json or said.csv):

@@ -15,6 +15,7 @@ from ingest.notation import folded, look_alike, nearest_code
 from ingest.records import OBJECTS
 from ingest.settings import read_settings
 from ingest.sql import statement
+from ingest.vocabulary import read_vocabulary
 
 QUERIES = "dashboard.queries"
 
@@ -192,9 +193,25 @@ def found_when(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
 
 
 def approved_promises(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
-    """What the latest approved version of each work promises: `object`, `version`, `approved_on`, `approved_hours` (null: a line of it has no hours), `price`, `currency`, `costs` and `tax` (per cent; null: as the
-    studio's settings have it, as it was written by hand), `first_stage` (it is of a first stage alone)."""
+    """What the latest approved version of each work promises: `object`, `version`, `approved_on`, `approved_hours` (null: a line of it has no hours), `price`, `currency`, `costs` (without tax),
+    `tax_in_price` and `tax_per_cent` (null: the version does not say, see `dashboard.prices`), `first_stage` (it is of a first stage alone)."""
     return _frame(con, "approved_promises", as_of=as_of)
+
+
+def approved_lines(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
+    """The lines of the latest approved version of each work: `object`, `phase`, `technique`, `part`, `hours`, `quantity` (null: not known), `person` (empty: nobody in particular), `unattended_hours`, `note`."""
+    return _frame(con, "approved_lines", as_of=as_of)
+
+
+def left_out(con: duckdb.DuckDBPyConnection, as_of: date) -> frozenset[tuple[str, str]]:
+    """Works and techniques of which it was said, in the quote by which the work stands on a day, that they will not turn up; by the names that they have now."""
+    names = read_vocabulary(con).technique_spellings
+    return frozenset((row["object"], names.get(folded(row["technique"]), row["technique"])) for row in _frame(con, "left_out", as_of=as_of).to_dict("records"))
+
+
+def ranges_by_hand(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
+    """Lines with a range by hand in the version by which their work stands on a day: `object`, `phase`, `technique`, `part`, `low_hours`, `high_hours`."""
+    return _frame(con, "ranges_by_hand", as_of=as_of)
 
 
 def hours_by_day(con: duckdb.DuckDBPyConnection, as_of: date, objects: Collection[str]) -> pd.DataFrame:
@@ -280,7 +297,7 @@ def earlier_entries(con: duckdb.DuckDBPyConnection, known_object: str) -> pd.Dat
 
 def versions(con: duckdb.DuckDBPyConnection, known_object: str) -> pd.DataFrame:
     """The versions of an estimate, one row each, or one for each option while none is approved (`option`): sums of `hours`, `low_hours`, `high_hours`,
-    `unattended_hours` over its `lines`; `unpriced` of them have a quantity only."""
+    `unattended_hours` over its `lines`; `unpriced` of them have a quantity only; `approved_stays`: what was approved before stays in it, and what was found is added."""
     return _frame(con, "versions", object=known_object)
 
 

@@ -104,7 +104,10 @@ def taught(con: duckdb.DuckDBPyConnection, code: str, on: date) -> Taught:
     before = calibrating.rate_table(con, on, without).set_index("technique")
     found = after[after["technique"].isin(hours.index)][["technique", "phase", "unit", "rate", "p50", "reference_quantity"]]
     was = before.reindex(found["technique"])
-    rate_before = was["rate"].to_numpy(dtype=float)
+    alike = (
+        was["unit"].fillna("").to_numpy() == found["unit"].fillna("").to_numpy()
+    )  # a first measured line makes hours per line hours per unit: no change between the two can be told
+    rate_before = np.where(alike, was["rate"].to_numpy(dtype=float), np.nan)
     change = found["rate"].to_numpy(dtype=float) / rate_before - 1
     frame = found.assign(
         hours=found["technique"].map(hours).to_numpy(dtype=float), rate_before=rate_before, rate_after=found["rate"], change=change, unchanged=np.abs(change) < _SHOWS,

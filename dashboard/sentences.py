@@ -10,12 +10,13 @@ from typing import Any
 import pandas as pd
 
 from dashboard.analysis.backtest import Verdict
-from dashboard.analysis.overruns import Comparison, beside_a_line, best, main_cause, open_summary, worst
+from dashboard.analysis.overruns import CAUSES, Comparison, beside_a_line, best, main_cause, open_summary, worst
+from dashboard.shown import as_shown, difference
 from dashboard.words import ago, counted, day, hours, per_unit, rate, signed_hours
 
 _WORKS_TO_JUDGE = 8  # before it is said whether ranges hold
 _LEAN = 1.1  # what lines took against what was foretold, before that is said
-ROUNDED = "Hours are shown to a tenth, so the sum of those shown may differ from the one shown by 0.1 or so."
+ROUNDED = "Hours are shown to a tenth, each difference as that of the hours beside it; so the sum of a column may differ from the one shown by 0.1 or so."
 
 
 def most_over(phases: pd.DataFrame) -> str:
@@ -33,6 +34,7 @@ def most_under(phases: pd.DataFrame) -> str:
 
 
 def _by_how_much_and_why(row: pd.Series) -> str:
+    row = as_shown(row)
     return f"{row['phase']}, {signed_hours(row['difference_hours'])} h on {counted(int(row['works']), 'work')}, mostly {main_cause(row)[0]}."
 
 
@@ -49,6 +51,7 @@ def not_used_yet(row: pd.Series) -> str:
     """What keeps the hours of a row with open lines from adding up at a glance; nothing where they do."""
     if row["unused_hours"] < 0.05 or not (row["actual_hours"] or row["difference_hours"]):
         return ""
+    row = as_shown(row)
     counted_already = f"{signed_hours(row['difference_hours'])} h finished or over already, " if abs(row["difference_hours"]) >= 0.05 else ""
     return f"{counted_already}{hours(row['unused_hours'])} h not used yet"
 
@@ -65,11 +68,12 @@ def said_beside(comparison: Comparison) -> list[str]:
     sentences = []
     if still["lines"]:
         over = over_so_far(comparison)
+        told = as_shown(still | {"difference_hours": still["over_hours"], "open_lines": still["lines"]} | dict.fromkeys(CAUSES, 0.0))
         sentences.append(
-            f"Still open: {counted(int(still['lines']), 'line')} of {counted(int(still['works']), 'work')}, {hours(still['actual_hours'])} h so far "
-            f"of {hours(still['estimated_hours'])} h estimated; "
-            + (f"{signed_hours(still['over_hours'])} h over already{f' ({over})' if still['works'] > 1 else ''}, " if over else "none over so far, ")
-            + f"{hours(still['unused_hours'])} h not used yet."
+            f"Still open: {counted(int(still['lines']), 'line')} of {counted(int(still['works']), 'work')}, {hours(told['actual_hours'])} h so far "
+            f"of {hours(told['estimated_hours'])} h estimated; "
+            + (f"{signed_hours(told['difference_hours'])} h over already{f' ({over})' if still['works'] > 1 else ''}, " if over else "none over so far, ")
+            + f"{hours(told['unused_hours'])} h not used yet."
         )
     if still["done_lines"]:
         sentences.append(f"{counted(int(still['done_lines']), 'open line')} at 100 % done: a milestone finishes a line.")
@@ -109,7 +113,10 @@ def state_of_work(work: pd.Series, sums: pd.Series | None, today: date, now: dat
     sums : row of `dashboard.analysis.overruns.by_object`, or None where no line is held.
     today, now : of the studio's calendar, and in UTC.
     """
-    if pd.notna(work["finished_on"]):
+    finished = is_finished(work, sums)
+    if finished and pd.isna(work["finished_on"]) and sums is not None:
+        where = f"Finished line by line, the last on {day(sums['lines_finished_on'])}"
+    elif finished:
         where = f"Finished on {day(work['finished_on'])}"
         if sums is not None and sums["open_lines"] and work["last_day"] > work["finished_on"]:
             where += f", but worked on again until {day(work['last_day'])}: {counted(int(sums['open_lines']), 'line')} open"
@@ -117,8 +124,8 @@ def state_of_work(work: pd.Series, sums: pd.Series | None, today: date, now: dat
         where = f"Received {ago(work['received_on'].date(), today)}, not begun" if pd.notna(work["received_on"]) else "Not begun"
     else:
         where = f"On the bench since {day(work['first_day'])}, last worked {ago(work['last_day'].date(), today)} ({work['last_technique']})"
-    parts = [where, *_hours_so_far(work, sums)]
-    if pd.isna(work["finished_on"]):
+    parts = [where, *_hours_so_far(work, sums, finished=finished)]
+    if not finished:
         if pd.notna(work["waits_until"]) and work["waits_until"] > now:
             parts.append(f"waiting until {day(work['waits_until_there'])}")
         if pd.notna(work["due_on"]):
@@ -126,7 +133,12 @@ def state_of_work(work: pd.Series, sums: pd.Series | None, today: date, now: dat
     return "; ".join(parts) + "."
 
 
-def _hours_so_far(work: pd.Series, sums: pd.Series | None) -> list[str]:
+def is_finished(work: pd.Series, sums: pd.Series | None) -> bool:
+    """The work was said to be finished, or every line of it is; arguments as of `state_of_work`."""
+    return bool(pd.notna(work["finished_on"]) or (sums is not None and pd.notna(sums["lines_finished_on"])))
+
+
+def _hours_so_far(work: pd.Series, sums: pd.Series | None, *, finished: bool) -> list[str]:
     actual = 0.0 if sums is None else float(sums["actual_hours"])
     if isinstance(work["outcome"], str):
         how = f"its estimate was {work['outcome']} on {day(work['ended_on'])}"
@@ -134,7 +146,6 @@ def _hours_so_far(work: pd.Series, sums: pd.Series | None) -> list[str]:
     if not work["versions"]:
         return [f"{hours(actual)} h, no estimate" if actual else "no estimate yet"]
     estimated = math.nan if sums is None else float(sums["estimated_hours"])
-    finished = pd.notna(work["finished_on"])
     so_far = "" if finished else " so far"
     word = "approved" if pd.notna(work["approved_version"]) else "estimated, not approved"
     if not actual and not finished and not math.isnan(estimated):
@@ -149,13 +160,15 @@ def _hours_so_far(work: pd.Series, sums: pd.Series | None) -> list[str]:
 
 def _adding_up(sums: pd.Series) -> str:
     """What leads from the estimated hours to the actual: over or under on finished lines, over already on open ones, not used yet."""
-    over, open_over = float(sums["difference_hours"]), float(sums["open_over_hours"])
+    told = as_shown({**sums.to_dict(), **dict.fromkeys(CAUSES, 0.0)})
+    over, open_over = float(told["difference_hours"]), float(sums["open_over_hours"])
     if not sums["open_lines"]:
         return f", {signed_hours(over)} h" if abs(over) >= 0.05 else ""
+    finished = difference(over, open_over)
     parts = [
-        f"{signed_hours(over - open_over)} h on finished lines" if abs(over - open_over) >= 0.05 else "",
+        f"{signed_hours(finished)} h on finished lines" if abs(finished) >= 0.05 else "",
         f"{signed_hours(open_over)} h on lines over already" if open_over >= 0.05 else "",
-        f"{hours(sums['unused_hours'])} h not used yet" if sums["unused_hours"] >= 0.05 else "",
+        f"{hours(told['unused_hours'])} h not used yet" if told["unused_hours"] >= 0.05 else "",
     ]
     return f" ({', '.join(filter(None, parts))})" if any(parts) else ""
 
@@ -171,7 +184,8 @@ def over_so_far(comparison: Comparison, most: int = 4) -> str:
 def pinned(row: pd.Series) -> str:
     """That a rate is pinned, since when, why, and what the record says; `row` of `dashboard.calibrating.rate_table`."""
     by = f" by {row['pinned_by']}" if isinstance(row["pinned_by"], str) else ""
-    return f"Pinned at {rate(row['pinned_rate'])} h per {per_unit(row['unit'])} on {day(row['pinned_on'])}{by}: {row['pinned_reason']}. The record says {rate(row['rate'])} h."
+    record = f"{rate(row['rate'])} h" + ("" if row["unit"] == row["counted_in"] or not isinstance(row["counted_in"], str) else " per line")
+    return f"Pinned at {rate(row['pinned_rate'])} h per {per_unit(row['counted_in'])} on {day(row['pinned_on'])}{by}: {row['pinned_reason']}. The record says {record}."
 
 
 def rests_on(row: pd.Series, lines: pd.DataFrame) -> list[str]:
@@ -203,11 +217,16 @@ def said_of_rate(row: pd.Series) -> list[str]:
     said = []
     if row["lines"]:
         said.append(f"Its own lines make {own:.0f} % of what is believed of it, its phase and the studio the rest.")
-    if isinstance(row["unit"], str) and pd.isna(row["reference_quantity"]):
+    counted_in, measured, every = row["counted_in"], int(row["measured"]), int(row["lines"])
+    if isinstance(counted_in, str) and not isinstance(row["unit"], str):
         said.append(
-            f"Nothing was measured in {per_unit(row['unit'])} on finished lines yet, so hours per {per_unit(row['unit'])} cannot be told, but what a line takes can."
+            f"None of it was measured yet, so hours are per line, larger on larger pictures as far as the record bears that out. One measured line makes a rate per {per_unit(counted_in)}."
         )
-    elif pd.notna(row["elasticity"]):
+    elif isinstance(counted_in, str) and measured < every:
+        said.append(
+            f"{measured} of {counted(every, 'line')} {'was' if measured == 1 else 'were'} measured; the others teach as usual lines of pictures like theirs."
+        )
+    if pd.notna(row["elasticity"]):
         said.append(f"Twice the quantity takes {2 ** row['elasticity']:.1f} times the hours.")
     said.append(
         f"A figure of your own for a line would move what is foretold {100 * row['figure_weight']:.0f} % of the way to it, as far as such figures were worth it before."

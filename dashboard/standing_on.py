@@ -8,8 +8,8 @@ from html import escape
 import pandas as pd
 import streamlit as st
 
-from dashboard import frame, held, promising, reading, tables
-from dashboard.letter import page, paper
+from dashboard import frame, held, prices, promising, reading, tables
+from dashboard.letter import document, page, paper
 from dashboard.letter.blocks import Letter
 from dashboard.words import CONFIDENCES, counted, day, hours, money, per_unit, rate, text
 from ingest import promises
@@ -39,8 +39,12 @@ def show(code: str, version: int) -> None:
 
 def _option(told: PromisedOption, program: str) -> None:
     name = f"Option {told.option}: " if told.option else ""
-    price = f", price {money(told.price, told.currency)}" if told.price is not None else ""
-    chance = CONFIDENCES.get(told.confidence, f"{told.confidence} in 100")
+    price = (
+        f", price {money(told.price, told.currency)}{prices.taxed(told.price, True, (told.stood_on.get('money') or {}).get('tax') or 0.0, held.settings()).words}"
+        if told.price is not None
+        else ""
+    )
+    chance = "as approved, and what was found" if told.stood_on.get("approved_stays") else CONFIDENCES.get(told.confidence, f"{told.confidence} in 100")
     promised = f"{name}promised {hours(told.promised_hours)} h ({chance}){price}; even chance {hours(told.p50)} h, 4 in 5 {hours(told.p80)} h, 9 in 10 {hours(told.p90)} h"
     found = promising.again(told)
     same = (
@@ -119,4 +123,7 @@ def _letter(code: str, version: int, saved: Saved) -> None:
     with st.container(horizontal=True):
         st.download_button("Its letter as PDF", partial(paper.as_pdf, letter), f"{name}.pdf", "application/pdf", on_click="ignore", key=f"pdf {name}")
         st.download_button("Its letter as a page (HTML)", partial(page.as_page, letter), f"{name}.html", "text/html", on_click="ignore", key=f"html {name}")
+        st.download_button(
+            "Its letter as a document (.docx)", partial(document.as_document, letter), f"{name}.docx", document.KIND, on_click="ignore", key=f"docx {name}"
+        )
     frame.say([f"The letter as it was when the version was saved, dated {text(letter.day)}."])

@@ -10,7 +10,8 @@ from typing import Any
 import pandas as pd
 
 from dashboard.analysis.overruns import CAUSES
-from dashboard.words import CONFIDENCES, counted, day, hours, money, signed_hours, text
+from dashboard.shown import as_shown
+from dashboard.words import CONFIDENCES, counted, day, hours, signed_hours, text
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,20 +72,20 @@ def _cell(cell: Cell) -> str:
     return link(cell) if isinstance(cell, Link) else escape(cell)
 
 
-def versions(frame: pd.DataFrame, *, prices: bool) -> str:
-    """The versions of an estimate (see `dashboard.reading.versions`); `prices`: with them, and with the reasons that were written."""
+def versions(frame: pd.DataFrame, prices: Sequence[str] | None) -> str:
+    """The versions of an estimate (see `dashboard.reading.versions`); with `prices` in words, also with the reasons that were written."""
     heads = ["version", "made", "approved", "lines", "hours", "low to high, h"]
     rows = [
         [
-            f"{row['version']}{', option ' + row['option'] if text(row['option']) else ''}", day(row["made_on"]), _answer(row, because=prices),
+            f"{row['version']}{', option ' + row['option'] if text(row['option']) else ''}", day(row["made_on"]), _answer(row, because=prices is not None),
             f"{row['lines']}", hours_of(row), _range(row),
         ]
         for row in frame.to_dict("records")
     ]  # fmt: skip
-    if prices:
+    if prices is not None:
         heads = [*heads[:3], "reason", *heads[3:], "price"]
-        rows = [[*cells[:3], text(row["reason"]), *cells[3:], price_of(row)] for cells, row in zip(rows, frame.to_dict("records"), strict=True)]
-    return ledger("Versions of the estimate", heads, rows, words=range(4 if prices else 3))
+        rows = [[*cells[:3], text(row["reason"]), *cells[3:], price] for cells, row, price in zip(rows, frame.to_dict("records"), prices, strict=True)]
+    return ledger("Versions of the estimate", heads, rows, words=range(3 if prices is None else 4))
 
 
 def _answer(row: Row, *, because: bool) -> str:
@@ -103,17 +104,15 @@ def _range(row: Row) -> str:
 def hours_of(row: Row, unit: str = "") -> str:
     """Hours of a version: of one that was saved from a quote those that it promised, with the chance; else the sum of its lines, and how many of them have none."""
     if pd.notna(row["promised_hours"]):
+        if row["approved_stays"]:
+            return f"{hours(row['promised_hours'])}{unit} (as approved, and what was found)"
         return f"{hours(row['promised_hours'])}{unit} ({CONFIDENCES.get(int(row['confidence']), '')})"
     return hours(row["hours"]) + unit + (f" and {counted(row['unpriced'], 'line')} by quantity" if row["unpriced"] else "")
 
 
-def price_of(row: Row, before: str = "") -> str:
-    """The price of a version with its currency; nothing where it has none."""
-    if pd.isna(row["price"]):
-        return ""
-    return before + (money(row["price"], row["currency"]) if text(row["currency"]) else f"{row['price']:,.2f}")
-
-
 def sum_cells(row: pd.Series | Row) -> list[str]:
-    """The cells under `SUM_HEADS`."""
-    return [hours(row["estimated_hours"]), hours(row["actual_hours"]), *(signed_hours(row[name]) for name in ("difference_hours", *CAUSES))]
+    """The cells under `SUM_HEADS`; of a line of a work without an estimate its hours alone, as there is nothing to hold them against."""
+    if row.get("yardstick") == "none":
+        return ["–", hours(row["actual_hours"]), *["–"] * (1 + len(CAUSES))]
+    told = as_shown(row)
+    return [hours(told["estimated_hours"]), hours(told["actual_hours"]), *(signed_hours(told[name]) for name in ("difference_hours", *CAUSES))]

@@ -14,38 +14,47 @@ _OF_THE_SHEET = ("hours", "low_hours", "high_hours", "unattended_hours", "filled
 _ALL_DONE = 100
 
 
-def with_the_bench(lines: pd.DataFrame, begun: pd.DataFrame, positions: Mapping[str, int]) -> pd.DataFrame:
+def with_the_bench(lines: pd.DataFrame, bench: pd.DataFrame, positions: Mapping[str, int]) -> pd.DataFrame:
     """The lines of a sheet beside what was worked already.
 
     Parameters
     ----------
-    lines : of the sheet, see `ingest.quotes.ReadWork.lines`, with `filled_in`. begun : those of the work with hours against its estimate, of `dashboard.quoting.Known.begun`.
+    lines : of the sheet, see `ingest.quotes.ReadWork.lines`, with `filled_in`. bench : those of the work in its estimate or with hours against it, of `dashboard.quoting.Known.of_bench`.
     positions : of phases, in the order of work.
 
     Returns
     -------
-    The frame with `worked_hours` (so far; nought: not begun) and `done` (it stays as it is: it is finished, or all done, or was worked and is not on the sheet), in the order of work; what is not on
-    the sheet stands behind the lines of its phase, numbered below 0.
+    The frame with `worked_hours` (so far; nought: not begun), `done` (it stays as it is: it is finished, or all done with its last hours) and `place` (its place in `bench`; -1: it is new), in the order of work. What was begun and
+    is not on the sheet, as nobody quoted it, stands behind the lines of its phase, numbered below 0; of what the version says of a line nothing is filled in.
     """
-    begun = begun.assign(
-        all_done=begun["finished"].astype(bool) | (begun["done"] >= _ALL_DONE), measured=begun["actual_quantity"].where(~begun["quantity_incomplete"].astype(bool)), did=begun["person"].fillna("")
-    )[[*_NAME, "actual_hours", "all_done", "measured", "did", "unit"]]  # fmt: skip
+    bench = bench.reset_index(drop=True).assign(
+        place=np.arange(len(bench)), all_done=bench["finished"].astype(bool) | ((bench["said_done"] >= _ALL_DONE) & bench["said_last"].fillna(False).astype(bool)),
+        unworked=bench["finished"].astype(bool) & ~(bench["actual_hours"] > 0),
+        measured=bench["actual_quantity"].where(~bench["quantity_incomplete"].astype(bool)), did=bench["person"].fillna(""),
+    )  # fmt: skip
+    bench = bench.loc[
+        ~bench["unworked"], [*_NAME, "place", "actual_hours", "in_estimate", "estimated_quantity", "all_done", "measured", "did", "unit"]
+    ]  # what was finished without an hour is quoted anew where it is on the sheet
     if lines.empty:
-        return lines.assign(worked_hours=0.0, done=False)
-    beside = lines.merge(begun.drop(columns="unit"), on=_NAME, how="left")
+        return lines.assign(worked_hours=0.0, done=False, place=-1)
+    beside = lines.merge(bench.drop(columns="unit"), on=_NAME, how="left")
     done = beside["all_done"].fillna(False).astype(bool)
     person = beside["person"].where(~done | (beside["person"] != ""), beside["did"].fillna(""))
+    as_estimated = beside["in_estimate"].fillna(False).astype(bool) & (beside["filled_in"].notna() | beside["quantity"].isna())  # she typed none
+    quantity = beside["quantity"].where(~as_estimated, beside["estimated_quantity"])
     on_sheet = lines.assign(
-        worked_hours=beside["actual_hours"].astype(float).fillna(0.0).to_numpy(), done=done.to_numpy(), person=person.to_numpy(),
-        quantity=beside["quantity"].where(~done | beside["measured"].isna(), beside["measured"]).to_numpy(dtype=float),
-        **{name: lines[name].where(~done.to_numpy()) for name in _OF_THE_SHEET},
+        worked_hours=beside["actual_hours"].astype(float).fillna(0.0).to_numpy(), done=done.to_numpy(), person=person.to_numpy(), place=beside["place"].fillna(-1).astype(int).to_numpy(),
+        quantity=quantity.where(~done | beside["measured"].isna(), beside["measured"]).to_numpy(dtype=float), filled_in=lines["filled_in"].where(~as_estimated.to_numpy()),
     )  # fmt: skip
-    left = begun.merge(lines[_NAME].drop_duplicates(), on=_NAME, how="left", indicator=True)
+    on_sheet = on_sheet.assign(**{name: on_sheet[name].where(~done.to_numpy()) for name in _OF_THE_SHEET})
+    left = bench[bench["actual_hours"] > 0].merge(lines[_NAME].drop_duplicates(), on=_NAME, how="left", indicator=True)
     left = left[left["_merge"] == "left_only"]
+    is_done = left["all_done"].to_numpy(dtype=bool)
     rest = pd.DataFrame(
         {name: left[name].to_numpy() for name in _NAME} | {
-            "number": -1 - np.arange(len(left)), "option": "", "person": left["did"].to_numpy(), "mark": "", "note": "", "condition": None, "unit": left["unit"].fillna("").to_numpy(),
-            "quantity": left["measured"].to_numpy(dtype=float), "worked_hours": left["actual_hours"].to_numpy(dtype=float), "done": True, **dict.fromkeys(_OF_THE_SHEET, np.nan),
+            "number": -1 - left["place"].to_numpy(dtype=np.int64), "option": "", "person": left["did"].where(is_done, "").to_numpy(), "mark": "", "wording": "", "note": "", "condition": None,
+            "unit": left["unit"].fillna("").to_numpy(), "quantity": left["measured"].where(is_done, left["estimated_quantity"]).to_numpy(dtype=float), "worked_hours": left["actual_hours"].to_numpy(dtype=float), "done": is_done,
+            "place": left["place"].to_numpy(dtype=np.int64), **dict.fromkeys(_OF_THE_SHEET, np.nan),
         }
     )  # fmt: skip
     every = pd.concat([on_sheet, rest[list(on_sheet.columns)]], ignore_index=True) if len(rest) else on_sheet
@@ -75,14 +84,18 @@ def in_words(lines: pd.DataFrame) -> list[str]:
     begun = lines[lines["worked_hours"] > 0].drop_duplicates(_NAME)
     if begun.empty:
         return []
-    done = begun[begun["done"]]
+    done, going_on = begun[begun["done"]], begun[~begun["done"]]
     said = ["This work is under way, so this is a revision of what was promised."]
     if one := len(done):
         said.append(
-            f"{counted(one, 'line')} with {hours(done['worked_hours'].sum())} h {'is' if one == 1 else 'are'} done (finished, all done, or no longer on the sheet), and stay{'s' if one == 1 else ''} as worked."
+            f"{counted(one, 'line')} with {hours(done['worked_hours'].sum())} h {'is' if one == 1 else 'are'} done (finished, or all done), and stay{'s' if one == 1 else ''} as worked."
         )
-    if going_on := len(begun) - one:
+    if one := len(going_on):
         said.append(
-            f"{counted(going_on, 'line goes', 'lines go')} on, and cannot end below what {'it' if going_on == 1 else 'they'} took so far; own hours and quantities are of the whole line."
+            f"{counted(one, 'line goes', 'lines go')} on, and cannot end below what {'it' if one == 1 else 'they'} took so far; own hours and quantities are of the whole line."
+        )
+    if one := int((going_on["number"] < 0).sum()):
+        said.append(
+            f"{counted(one, 'of them was', 'of them were')} begun and {'is' if one == 1 else 'are'} not on the sheet: {', '.join(going_on.loc[going_on['number'] < 0, 'technique'])}. Set a milestone under Works where such a line is finished, and it stays as worked."
         )
     return [" ".join(said)]

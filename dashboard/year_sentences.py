@@ -9,6 +9,7 @@ import numpy as np
 
 from dashboard.analysis.experience import ENOUGH, Experience
 from dashboard.analysis.year import ENOUGH_WORKS
+from dashboard.prices import tax_of, without_tax
 from dashboard.words import counted, day, hours, money
 from dashboard.yearly import Year
 
@@ -37,10 +38,10 @@ def earned(year: Year) -> str:
     """What an hour earned over all works with a price."""
     priced = year.works[year.works["net"].notna() & (year.works["spent_hours"] > 0)]
     if priced.empty:
-        return "No work that was finished in this year has a price."
-    told = f"An hour earned {money(priced['net'].sum() / priced['spent_hours'].sum(), year.studio.currency)}, over {counted(len(priced), 'finished work')} with a price: what the price left once tax and costs were paid, by all hours held against it and the studio’s own."
+        return "No work that was finished in this year has a price" + (" of which it is said what it includes." if year.unsaid else ".")
+    told = f"An hour earned {money(priced['net'].sum() / priced['spent_hours'].sum(), year.studio.currency)}{without_tax(year.studio)}, over {counted(len(priced), 'finished work')} with a price: what the price left once {f'{tax_of(year.studio)} and ' if year.studio.tax_per_cent else ''}costs were paid, by all hours held against it and the studio’s own."
     if year.studio.hourly_rate is not None:
-        told += f" The studio’s rate is {_an_hour(year, year.studio.hourly_rate)}."
+        told += f" The studio’s rate is {_an_hour(year, year.studio.hourly_rate)}{without_tax(year.studio)}."
     if year.unpriced:
         told += f" {counted(year.unpriced, 'finished work')} without a price in {year.studio.currency}: not in it."
     return told
@@ -59,6 +60,7 @@ def quotes(year: Year) -> list[str]:
         f"Together the quotes were {_about(abs(net), currency)} {'above' if net > 0 else 'short of'} what the works took."
         if of.padded_money or of.thin_money
         else "",
+        *(_all_without_tax(year) if of.padded_money or of.thin_money else []),
     ]
 
 
@@ -79,12 +81,20 @@ def needed(year: Year) -> list[str]:
         + (f" The studio’s rate is {_an_hour(year, studio.hourly_rate)}." if studio.hourly_rate is not None else "")
     ]
     if of.a_work != of.a_work:
-        return [*told, f"What the least charge would have to be: not enough to say, with fewer than {ENOUGH_WORKS} works finished in them."]
+        return [
+            *told,
+            f"What the least charge would have to be: not enough to say, with fewer than {ENOUGH_WORKS} works finished in them.",
+            *_all_without_tax(year),
+        ]
     told.append(
         f"With each work come {hours(of.studio_hours_a_work)} h of studio time that no work is charged, {_about(of.a_work, currency)} at that cost, however small it is. The smallest works, one in ten, took up to {hours(of.smallest_hours)} h: one of them costs {_about(of.smallest, currency)} in all, and to pay its way that would have to be the least charge."
         + (f" The least charge is {money(studio.minimum_charge, currency)} now." if studio.minimum_charge is not None else "")
     )
-    return told
+    return [*told, *_all_without_tax(year)]
+
+
+def _all_without_tax(year: Year) -> list[str]:
+    return [f"All these amounts are without {tax_of(year.studio)}."] if year.studio.tax_per_cent else []
 
 
 def experience(found: Sequence[tuple[str, Experience]]) -> list[str]:

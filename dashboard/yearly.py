@@ -10,7 +10,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from dashboard import calibrating, reading
+from dashboard import calibrating, prices, reading
 from dashboard.analysis import experience, price, year
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.experience import Experience
@@ -29,7 +29,7 @@ class Year:
     ----------
     first, last : its days. months : frame `month`, `what` (chargeable, own_cost, studio), `technique` (of studio time), `hours`.
     works : those that were finished in it, see `dashboard.analysis.year.earned`, with `object`, `kind`, `finished_on`, `extra_hours`, `price`, `currency`; kinds : see `dashboard.analysis.year.by_kind`.
-    quotes : what padded quotes carried and thin ones cost. unpriced : how many of the works have no price in the studio's currency.
+    quotes : what padded quotes carried and thin ones cost. unpriced : how many of the works have no price in the studio's currency; unsaid : how many have one of which nobody has said whether tax is in it.
     needed : what twelve months would have to earn; None: nobody has said what a year costs, or the log does not go back so far. twelve_from : their first day. logged_since : the first day in the log; None: there is none.
     """
 
@@ -40,6 +40,7 @@ class Year:
     kinds: pd.DataFrame
     quotes: PaddedAndThin
     unpriced: int
+    unsaid: int
     needed: Needed | None
     twelve_from: date
     logged_since: date | None
@@ -63,7 +64,7 @@ def of_year(con: duckdb.DuckDBPyConnection, as_of: date, which: int) -> Year:
     works = every[every["finished_on"].between(pd.Timestamp(first), pd.Timestamp(last))].reset_index(drop=True)
     since: date | None = con.execute("SELECT min(day) FROM spells WHERE day <= ?", [as_of]).fetchall()[0][0]
     return Year(
-        first=first, last=last, months=reading.hours_of_months(con, first, last), works=works, kinds=year.by_kind(works), quotes=year.padded_and_thin(works), unpriced=int(works["net"].isna().sum()),
+        first=first, last=last, months=reading.hours_of_months(con, first, last), works=works, kinds=year.by_kind(works), quotes=year.padded_and_thin(works), unpriced=int(works["net"].isna().sum()) - (unsaid := prices.unsaid(works, studio)), unsaid=unsaid,
         needed=_needed(con, every, studio, twelve_from, last) if since is not None and since <= twelve_from else None, twelve_from=twelve_from, logged_since=since, studio=studio,
     )  # fmt: skip
 
@@ -77,13 +78,10 @@ def _finished(con: duckdb.DuckDBPyConnection, as_of: date, studio: Settings) -> 
         finished=("finished", "all"), finished_on=("finished_on", "max"), actual_hours=("actual_hours", "sum"), own_cost_hours=("own_cost_hours", "sum"), extra_hours=("extra_hours", "sum")
     )  # fmt: skip
     of = of[of["finished"].astype(bool) & (of["actual_hours"] > 0)].drop(columns="finished")
-    promised = reading.approved_promises(con, as_of).set_index("object")[["approved_hours", "price", "currency", "costs", "tax"]]
+    promised = reading.approved_promises(con, as_of).set_index("object")[["approved_hours", "price", "currency", "costs", "tax_in_price", "tax_per_cent"]]
     works = of.join(promised).join(reading.teaching_works(con).set_index("object")["kind"])
     own = works["currency"] == studio.currency
-    net = [
-        price.for_the_hours(row["price"], studio.tax_per_cent or 0.0 if pd.isna(row["tax"]) else row["tax"], 0.0 if pd.isna(row["costs"]) else row["costs"])
-        for row in works.to_dict("records")
-    ]
+    net = [price.for_the_hours(net, costs) for net, costs in zip(prices.nets(works, studio), works["costs"].astype(float).fillna(0.0), strict=True)]
     works = works.assign(
         net=pd.Series(net, index=works.index, dtype=float).where(own),
         kind=works["kind"].fillna(_NO_KIND).replace("", _NO_KIND),

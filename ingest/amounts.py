@@ -6,7 +6,7 @@ import re
 from decimal import Decimal
 
 from ingest.errors import BenchHoursError, NotationError
-from ingest.notation import price, written
+from ingest.notation import decimal, shortest
 
 _ENDS_IN_NUMBER = re.compile(r"(?P<name>.*?\S)\s*:?\s+(?P<amount>[\d.,]+)\s*%?")
 
@@ -28,4 +28,9 @@ def read_named(text: str, what: str, example: str) -> list[tuple[str, Decimal]]:
 
 def decimal_of(text: str) -> Decimal:
     """An amount of money, decimal to the last digit."""
-    return Decimal(written(price(text)))
+    return exact(decimal(text))
+
+
+def exact(value: float) -> Decimal:
+    """A number as it was written, decimal."""
+    return Decimal(shortest(value))

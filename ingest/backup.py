@@ -76,14 +76,16 @@ def back_up(store: Store, file: Path | None = None, *, purpose: str = "", noted:
             copy = looked_at(partial, called=place, holds=holds)
             partial.chmod(0o600)
             _settle(partial)
-            _name(partial, place)
+            if noted:  # in one: a backup that is there is the last one, and of one that is not nothing is noted
+                with store.writing(counts=False) as con:
+                    con.execute("INSERT INTO backups VALUES (?, ?, ?, ?)", [made_at, str(place.absolute()), copy.works, copy.entries])
+                    _name(partial, place)
+            else:
+                _name(partial, place)
     except FileExistsError:  # taken in the same second
         return back_up(store, file, purpose=purpose, noted=noted)
     except (OSError, duckdb.Error) as error:
         raise BenchHoursError(f"no backup was written to {place} ({why(error)})", "See that the disk has room and the folder may be written.") from error
-    if noted:
-        with store.writing(counts=False) as con:
-            con.execute("INSERT INTO backups VALUES (?, ?, ?, ?)", [made_at, str(place.absolute()), copy.works, copy.entries])
     return copy
 
 

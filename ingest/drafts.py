@@ -18,7 +18,7 @@ from ingest.records import ESTIMATES
 from ingest.store import Store
 from ingest.typed import as_called, own_faults, put_rows
 
-VERSION_COLUMNS = ("made_on", "reason", "price", "currency")
+VERSION_COLUMNS = ("made_on", "reason", "price", "currency", "tax_in_price", "tax_per_cent")
 LINE_COLUMNS = ("phase", "technique", "part", "person", "quantity", "hours", "low_hours", "high_hours", "unattended_hours", "option", "note")
 
 
@@ -96,19 +96,23 @@ class Reading:
 
     Attributes
     ----------
-    problems, notes : sentences, in the order of the lines: what keeps it from being saved, and what does not.
+    problems, notes : sentences, in the order of the lines: what keeps it from being saved, and what does not. doubts : what of its price can hardly be meant.
     lines : frame of the lines without a fault, in the order of work: `phase`, `technique`, `part`, `option` (empty: belongs to all), `quantity`, `unit`,
         `hours` (null where there is a quantity only), `unattended_hours` (elapsed).
-    price, currency : None where not said, or not readable.
+    price, currency, tax_in_price, tax_per_cent : None where not said, or not readable.
     """
 
     problems: list[str]
     notes: list[str]
     lines: pd.DataFrame
-    price: float | None
-    currency: str | None
+    price: float | None = None
+    currency: str | None = None
+    tax_in_price: bool | None = None
+    tax_per_cent: float | None = None
+    doubts: list[str] = field(default_factory=list)
 
 
+_PRICE = ("price", "currency", "tax_in_price", "tax_per_cent")
 _LINE_COLUMNS = ("phase", "technique", "part", "option", "quantity", "unit", "hours", "unattended_hours")
 _READ_LINES = """
 SELECT r.phase, r.technique, r.part, coalesce(r.option, '') AS option, r.quantity, r.unit, r.hours, r.unattended_hours
@@ -120,14 +124,21 @@ WHERE NOT list_contains(?::BIGINT[], l.line) ORDER BY p.position, r.phase, l.lin
 def read_over(store: Store, known_object: str, draft: Draft, change: Change, called: Mapping[str, str]) -> Reading:
     """Read a draft as it would be read on saving, and store nothing; `called` are the sheet's words for columns."""
     if not draft.filled:
-        return Reading(problems=[], notes=[], lines=pd.DataFrame(columns=_LINE_COLUMNS), price=None, currency=None)
+        return Reading(problems=[], notes=[], lines=pd.DataFrame(columns=_LINE_COLUMNS))
     with store.writing(keep=False) as con:
         rows = _rows(known_object, _next_version(con, known_object), draft)
         report = put_rows(con, ESTIMATES, rows, change, all_or_none=False, numbers=list(draft.filled))
         own = own_faults(report.problems)  # that the other lines stay out with a faulty one is no fault of theirs
         lines = con.execute(_READ_LINES, [[int(line) for line in own["line"]]]).df()
-        price, currency = con.execute("SELECT any_value(price), any_value(currency) FROM resolved").fetchall()[0]
-    return Reading(problems=sentences(own, called), notes=sentences(report.warnings, called), lines=lines, price=price, currency=currency)
+        price = con.execute(f"SELECT {', '.join(f'any_value({name})' for name in _PRICE)} FROM resolved").fetchall()[0]
+    of_price = report.warnings["column"] == "price"
+    return Reading(
+        problems=sentences(own, called),
+        notes=sentences(report.warnings[~of_price], called),
+        doubts=sentences(report.warnings[of_price], called),
+        lines=lines,
+        **dict(zip(_PRICE, price, strict=True)),
+    )
 
 
 def as_typed(lines: pd.DataFrame) -> list[dict[str, str]]:

@@ -16,10 +16,12 @@ from ingest.csv_files import RawRows
 from ingest.errors import BenchHoursError
 from ingest.history import Change, keep_earlier
 from ingest.lines import give_numbers, same_line
-from ingest.notation import day_in_words
+from ingest.notation import day_in_words, written
 from ingest.outcome import Fate, Outcome
 from ingest.readings import READERS, Context
+from ingest.records import FAR_OFF
 from ingest.settings import read_settings
+from ingest.sql import quoted
 
 _OF_A_LINE = ("person", "option", "quantity", "unit", "hours", "low_hours", "high_hours", "unattended_hours", "note")
 _LINE = ("phase", "technique", "part", *_OF_A_LINE)
@@ -31,7 +33,7 @@ def bring_in(con: duckdb.DuckDBPyConnection, context: Context, fate: Fate, raw: 
     `raw` tells the lines that are no rows: they too may belong to a version.
     """
     con.execute("""CREATE OR REPLACE TEMP TABLE resolved AS
-        SELECT c."row", c.object, c.version, c.made_on, c.approved_on, c.reason, c.price, c.currency, coalesce(c.phase, t.phase) AS phase, c.technique,
+        SELECT c."row", c.object, c.version, c.made_on, c.approved_on, c.reason, c.price, c.currency, c.tax_in_price, c.tax_per_cent, coalesce(c.phase, t.phase) AS phase, c.technique,
             coalesce(c.part, '') AS part, coalesce(w.person, c.person) AS person, c.option, c.quantity, CASE WHEN c.quantity IS NOT NULL THEN coalesce(c.unit, t.unit) END AS unit,
             c.hours, c.low_hours, c.high_hours, c.unattended_hours, c.note, c.unit AS said_unit, t.unit AS usual_unit
         FROM checked AS c LEFT JOIN techniques AS t ON t.technique = c.technique LEFT JOIN person_spellings AS w ON w.written = c.person""")
@@ -48,6 +50,7 @@ def bring_in(con: duckdb.DuckDBPyConnection, context: Context, fate: Fate, raw: 
     _check_no_gaps(con)
     fate.reject_problems()
     _say_what_is_summed(con, fate)
+    _ask_about_prices(con, fate)
     _compare_with_held(con, fate)
     outcome = fate.outcome()
     _store(con, fate)
@@ -68,7 +71,7 @@ def _check_lines(con: duckdb.DuckDBPyConnection) -> None:
 
 
 def _check_versions(con: duckdb.DuckDBPyConnection) -> None:
-    for column in ("made_on", "reason", "price", "currency"):
+    for column in ("made_on", "reason", "price", "currency", "tax_in_price", "tax_per_cent"):
         con.execute(
             f"""INSERT INTO problems SELECT "row", '{column}', 'differs from another row of the same version',
                 'Give all rows of a version the same {column}.'
@@ -156,6 +159,20 @@ def _say_what_is_summed(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     ])  # fmt: skip
 
 
+def _ask_about_prices(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
+    """A price that is far off what its hours come to at the studio's rate. Tax, which is in it or not, is too little to matter here."""
+    studio = read_settings(con)
+    if not studio.hourly_rate:
+        return
+    rate = f"{studio.hourly_rate!r}"
+    told = f"round(price / hours, 2) || ' {studio.currency} an hour for ' || round(hours, 1) || ' h, and the studio''s rate is {written(studio.hourly_rate)} {studio.currency}'"
+    remark(con, "warnings", f"""(
+        SELECT min("row") AS "row", object, version, any_value(price) AS price, sum(hours) AS hours FROM resolved WHERE {fate.untouched()} GROUP BY object, version
+        HAVING count(price) > 0 AND count(hours) = count(*) AND count(option) = 0 AND sum(hours) > 0 AND any_value(price) > 0 AND coalesce(any_value(currency), {quoted(studio.currency)}) = {quoted(studio.currency)})""", [
+        (f"greatest(price / hours / {rate}, {rate} * hours / price) >= {FAR_OFF}", "price", f"'is ' || {told}", "See whether a digit, or a mark between thousands, went astray."),
+    ])  # fmt: skip
+
+
 # A version as one text, its lines in an order of their own: equal versions give equal texts.
 _AS_TEXT = "string_agg(concat_ws(chr(31), {line}), chr(30) ORDER BY {line})".replace(
     "{line}",
@@ -164,6 +181,7 @@ _AS_TEXT = "string_agg(concat_ws(chr(31), {line}), chr(30) ORDER BY {line})".rep
         for name in ("p.key", "t.key", "e.part", "coalesce(w.key, e.person)", *(f"e.{name}" for name in _OF_A_LINE if name != "person"))
     ),
 )
+_TAX = "{0}.tax_in_price::VARCHAR, {0}.tax_per_cent::VARCHAR"  # unsaid, they are left out of a content, which is then what it was before they could be said
 _WITH_KEYS = """LEFT JOIN phases AS p ON p.phase = e.phase LEFT JOIN techniques AS t ON t.technique = e.technique
     LEFT JOIN person_spellings AS w ON w.written = e.person"""
 
@@ -174,7 +192,7 @@ def _compare_with_held(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
         WITH new AS (
             SELECT e.object, e.version, min(e."row") AS "row", any_value(e.made_on) AS made_on, max(e.approved_on) AS approved_on, count(*) AS lines_now,
                 max(e.option) FILTER (e.approved_on IS NOT NULL) AS approved_option, any_value(e.reason) AS reason, any_value(e.price) AS price,
-                any_value(e.currency) AS currency, {_AS_TEXT} AS lines FROM resolved AS e {_WITH_KEYS} WHERE {fate.untouched("e")} GROUP BY e.object, e.version
+                any_value(e.currency) AS currency, any_value(e.tax_in_price) AS tax_in_price, any_value(e.tax_per_cent) AS tax_per_cent, {_AS_TEXT} AS lines FROM resolved AS e {_WITH_KEYS} WHERE {fate.untouched("e")} GROUP BY e.object, e.version
         ), held AS (
             SELECT e.object, e.version, {_AS_TEXT} AS held_lines, count(*) AS held_count FROM estimate_lines AS e {_WITH_KEYS} GROUP BY e.object, e.version
         )
@@ -182,20 +200,25 @@ def _compare_with_held(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
             (h.held_lines = new.lines AND v.made_on = new.made_on AND v.reason IS NOT DISTINCT FROM new.reason
                 AND v.price IS NOT DISTINCT FROM new.price AND v.currency IS NOT DISTINCT FROM new.currency) AS same_lines,
             (v.approved_on IS NOT DISTINCT FROM new.approved_on AND v.approved_option IS NOT DISTINCT FROM new.approved_option) AS same_approval,
+            -- a file that does not say what a price includes says nothing against what is known of it; where nothing is known it may say it, of an approved version too
+            coalesce(new.tax_in_price = v.tax_in_price, new.tax_in_price IS NULL) AND coalesce(new.tax_per_cent = v.tax_per_cent, new.tax_per_cent IS NULL) AS same_tax,
+            coalesce(new.tax_in_price = v.tax_in_price, true) AND coalesce(new.tax_per_cent = v.tax_per_cent, true) AS agrees,
+            CASE WHEN new.price IS NOT DISTINCT FROM v.price THEN coalesce(new.tax_in_price, v.tax_in_price) ELSE new.tax_in_price END AS known_in_price,
+            CASE WHEN new.price IS NOT DISTINCT FROM v.price THEN coalesce(new.tax_per_cent, v.tax_per_cent) ELSE new.tax_per_cent END AS known_per_cent,
             md5(concat_ws(chr(31), new.lines, new.made_on, coalesce(new.approved_on::VARCHAR, ''), coalesce(new.approved_option, ''), coalesce(new.reason, ''),
-                coalesce(new.price::VARCHAR, ''), coalesce(new.currency, '')))::UUID AS content
+                coalesce(new.price::VARCHAR, ''), coalesce(new.currency, ''), {_TAX.format("new")}))::UUID AS content
         FROM new LEFT JOIN estimate_versions AS v USING (object, version) LEFT JOIN held AS h USING (object, version)""")
     in_version = 'SELECT r."row" FROM resolved AS r JOIN versions AS v USING (object, version) WHERE '
     fate.mark(
         "already held",
         in_version
-        + f"""v.is_held AND ((v.same_lines AND (v.same_approval OR v.approved_on IS NULL))
+        + f"""v.is_held AND ((v.same_lines AND v.same_tax AND (v.same_approval OR v.approved_on IS NULL))
         OR ({fate.earlier_counts} AND EXISTS (SELECT 1 FROM history AS h WHERE h.kind = 'estimate_versions' AND h.key = v.object || ' version ' || v.version AND h.content = v.content)))""",
     )
     con.execute(
         f"""INSERT INTO problems SELECT r."row", 'version',
             'of ' || v.object || ' was approved on ' || v.held_approved_on || ', and this file says otherwise', 'An approved version stays; bring the change in as a new version.'
-        FROM resolved AS r JOIN versions AS v USING (object, version) WHERE v.is_held AND v.held_approved_on IS NOT NULL AND {fate.untouched("r")}"""
+        FROM resolved AS r JOIN versions AS v USING (object, version) WHERE v.is_held AND v.held_approved_on IS NOT NULL AND NOT (v.same_lines AND v.same_approval AND v.agrees) AND {fate.untouched("r")}"""
     )
     con.execute(
         f"""INSERT INTO problems SELECT r."row", 'approved_on', 'is of version ' || v.version || ' of ' || v.object || ', which was ' || x.outcome || ' on ' || x.ended_on,
@@ -206,7 +229,7 @@ def _compare_with_held(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     con.execute(
         f"""INSERT INTO problems SELECT r."row", 'version', 'of ' || v.object || ' was saved from a quote, and this file says otherwise',
             'A quote stays as it was given; bring the change in as a new version.'
-        FROM resolved AS r JOIN versions AS v USING (object, version) JOIN quotes AS q USING (object, version) WHERE NOT v.same_lines AND {fate.untouched("r")}
+        FROM resolved AS r JOIN versions AS v USING (object, version) JOIN quotes AS q USING (object, version) WHERE NOT (v.same_lines AND v.agrees) AND {fate.untouched("r")}
             AND r."row" NOT IN (SELECT "row" FROM problems)"""
     )
     fate.reject_problems()
@@ -230,7 +253,7 @@ def _store(con: duckdb.DuckDBPyConnection, fate: Fate) -> None:
     people.keep_new(con, new, fate.now)
     con.execute(f"DELETE FROM estimated_lines WHERE (line, version) IN (SELECT (l.line, k.version) FROM {kept} AS k JOIN lines AS l ON l.object = k.object)")
     con.execute(f"DELETE FROM estimate_versions WHERE (object, version) IN (SELECT (object, version) FROM {kept})")
-    con.execute(f"""INSERT INTO estimate_versions SELECT object, version, made_on, approved_on, approved_option, reason, price, currency
+    con.execute(f"""INSERT INTO estimate_versions SELECT object, version, made_on, approved_on, approved_option, reason, price, currency, known_in_price, known_per_cent
         FROM versions JOIN {kept} AS k USING (object, version)""")
     give_numbers(con, f"resolved WHERE {fate.untouched()}")
     con.execute(f"""INSERT INTO estimated_lines (version, line, {", ".join(_OF_A_LINE)})
@@ -248,7 +271,7 @@ def _keep_versions(con: duckdb.DuckDBPyConnection, change: Change, which: str, v
         change,
         f"""SELECT v.object || ' version ' || v.version AS key, to_json({{'version': v, 'lines': l.lines}}) AS earlier,
             md5(concat_ws(chr(31), l.as_text, v.made_on, coalesce(v.approved_on::VARCHAR, ''), coalesce(v.approved_option, ''), coalesce(v.reason, ''),
-                coalesce(v.price::VARCHAR, ''), coalesce(v.currency, '')))::UUID AS content
+                coalesce(v.price::VARCHAR, ''), coalesce(v.currency, ''), {_TAX.format("v")}))::UUID AS content
         FROM estimate_versions AS v
         JOIN (SELECT e.object, e.version, list(e) AS lines, {_AS_TEXT} AS as_text FROM estimate_lines AS e {_WITH_KEYS} GROUP BY e.object, e.version) AS l USING (object, version)
         JOIN {which} AS k USING (object, version)""",
@@ -257,13 +280,20 @@ def _keep_versions(con: duckdb.DuckDBPyConnection, change: Change, which: str, v
 
 
 def approve(
-    con: duckdb.DuckDBPyConnection, known_object: str, version: int, on: date, option: str | None, change: Change, price: tuple[float, str] | None = None
+    con: duckdb.DuckDBPyConnection,
+    known_object: str,
+    version: int,
+    on: date,
+    option: str | None,
+    change: Change,
+    price: tuple[float, str] | None = None,
+    tax: tuple[bool | None, float | None] | None = None,
 ) -> None:
     """Note that the owner approved a version on a day, and of its options which one; raises where that cannot be.
 
     Parameters
     ----------
-    price : agreed with it, an amount and its currency, in place of the one that it has; None: as it is, or as that option was quoted.
+    price : agreed with it, an amount and its currency, in place of the one that it has; None: as it is, or as that option was quoted. tax : whether tax is in that price, and at how many per cent; None: as in the one that it has.
     """
     made_on, approved_on = _version(con, known_object, version)
     if approved_on:
@@ -296,6 +326,17 @@ def approve(
         price = found[0] if found else None
     if price is not None:
         con.execute("UPDATE estimate_versions SET price = ?, currency = ? WHERE object = ? AND version = ?", [*price, known_object, version])
+    if tax is not None:
+        con.execute("UPDATE estimate_versions SET tax_in_price = ?, tax_per_cent = ? WHERE object = ? AND version = ?", [*tax, known_object, version])
+
+
+def say_tax(con: duckdb.DuckDBPyConnection, known_object: str, version: int, change: Change, tax: tuple[bool, float | None]) -> None:
+    """Say of a version whether tax is in its price, and at how many per cent, where nobody had said so."""
+    _version(con, known_object, version)
+    if con.execute("SELECT tax_in_price FROM taxed_versions WHERE object = ? AND version = ?", [known_object, version]).fetchall()[0][0] is not None:
+        raise BenchHoursError(f"version {version} of {known_object} says already whether tax is in its price", "Load the page again.")
+    _keep_versions(con, change, _ONE, [known_object, version])
+    con.execute("UPDATE estimate_versions SET tax_in_price = ?, tax_per_cent = ? WHERE object = ? AND version = ?", [*tax, known_object, version])
 
 
 def take_back_approval(con: duckdb.DuckDBPyConnection, known_object: str, version: int, change: Change) -> None:
@@ -304,13 +345,17 @@ def take_back_approval(con: duckdb.DuckDBPyConnection, known_object: str, versio
         raise BenchHoursError(f"version {version} of {known_object} is not approved", "Load the page again.")
     _keep_versions(con, change, _ONE, [known_object, version])
     con.execute("UPDATE estimate_versions SET approved_on = NULL, approved_option = NULL WHERE object = ? AND version = ?", [known_object, version])
-    before = con.execute(  # the price as it was before one was agreed
-        """SELECT (earlier->>'$.version.price')::DOUBLE, earlier->>'$.version.currency' FROM history WHERE kind = 'estimate_versions' AND key = ? AND earlier->>'$.version.approved_on' IS NULL
+    before = con.execute(  # the price as it was before one was agreed; an entry of an earlier form does not say what it included
+        """SELECT (earlier->>'$.version.price')::DOUBLE, earlier->>'$.version.currency', json_exists(earlier, '$.version.tax_in_price'), (earlier->>'$.version.tax_in_price')::BOOLEAN,
+            (earlier->>'$.version.tax_per_cent')::DOUBLE FROM history WHERE kind = 'estimate_versions' AND key = ? AND earlier->>'$.version.approved_on' IS NULL
         ORDER BY number DESC LIMIT 1""",
         [f"{known_object} version {version}"],
     ).fetchall()
     if before:
-        con.execute("UPDATE estimate_versions SET price = ?, currency = ? WHERE object = ? AND version = ?", [*before[0], known_object, version])
+        price, currency, says_tax, *tax = before[0]
+        con.execute("UPDATE estimate_versions SET price = ?, currency = ? WHERE object = ? AND version = ?", [price, currency, known_object, version])
+        if says_tax:
+            con.execute("UPDATE estimate_versions SET tax_in_price = ?, tax_per_cent = ? WHERE object = ? AND version = ?", [*tax, known_object, version])
 
 
 def _version(con: duckdb.DuckDBPyConnection, known_object: str, version: int) -> tuple[date, date | None]:

@@ -18,7 +18,6 @@ from ingest.errors import BenchHoursError, why
 from ingest.formulas import defused_sql
 from ingest.kept import KEPT, Kept
 from ingest.partial import own_folder
-from ingest.readings import READERS
 from ingest.records import Form
 from ingest.settings import read_settings
 from ingest.sql import statement
@@ -114,8 +113,7 @@ def _source(kept: Kept, private: bool) -> str:
 def _write(con: duckdb.DuckDBPyConnection, path: Path, form: Form, columns: tuple[str, ...], source: str, order: str) -> int:
     """Write the rows of a query as CSV (RFC 4180, UTF-8); how many."""
     types = dict(con.execute(f"SELECT column_name, column_type FROM (DESCRIBE {source})").fetchall())
-    readings = {column.name: column.reading for column in form.columns}
-    cells = ", ".join(f"{_cell(f'o.{name}', types[name], readings[name])} AS {name}" for name in columns)
+    cells = ", ".join(f"{_cell(f'o.{name}', types[name])} AS {name}" for name in columns)
     place = str(path).replace("'", "''")
     found: int = con.execute(
         f"""COPY (SELECT {cells} FROM ({source}) AS o ORDER BY {", ".join(f"o.{name.strip()}" for name in order.split(","))})
@@ -124,7 +122,7 @@ def _write(con: duckdb.DuckDBPyConnection, path: Path, form: Form, columns: tupl
     return found
 
 
-def _cell(value: str, kind: str, reading: str) -> str:
+def _cell(value: str, kind: str) -> str:
     """SQL for a value as its reader reads it back."""
     if kind == "BOOLEAN":
         return f"CASE {value} WHEN true THEN 'yes' WHEN false THEN 'no' END"
@@ -132,8 +130,8 @@ def _cell(value: str, kind: str, reading: str) -> str:
         plain = (
             f"CASE WHEN contains({value}::VARCHAR, 'e') THEN rtrim(format('{{:.40f}}', {value}), '0') ELSE regexp_replace({value}::VARCHAR, '\\.0$', '') END"
         )
-        # a price of three decimals could be one of thousands
-        return f"regexp_replace({plain}, '^([1-9][0-9]{{0,2}}\\.[0-9]{{3}})$', '\\10')" if READERS[reading].read is READERS["amount"].read else plain
+        # as `notation.written` does: what ends in three decimals could be of thousands
+        return f"regexp_replace({plain}, '^(-?[1-9][0-9]{{0,2}}\\.[0-9]{{3}})$', '\\10')"
     return defused_sql(f"{value}") if kind == "VARCHAR" else f"{value}::VARCHAR"
 
 

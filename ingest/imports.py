@@ -22,6 +22,7 @@ from ingest.csv_files import CsvFile, Fault, RawRows, open_csv, read_raw
 from ingest.entries import HeldBackAs
 from ingest.errors import FileError
 from ingest.history import Change, utc_now
+from ingest.notation import MARK_OF_SEPARATOR
 from ingest.outcome import Fate, Outcome
 from ingest.readings import Context
 from ingest.records import ESTIMATES, FORMS, IN_ORDER, MILESTONES, OBJECTS, PHASES, REJECT_COLUMNS, TECHNIQUES, TIME_ENTRIES, Form, form_of, header_name
@@ -84,7 +85,9 @@ def import_files(
     by: str | None = None,
     now: datetime | None = None,
     write_rejects: bool = True,
+    settings: Mapping[str, str] | None = None,
     progress: Progress = lambda _: None,
+    done: Callable[[Report], None] = lambda _: None,
 ) -> list[Report]:
     """Store CSV files; raises `FileError` before anything is stored if a file is none of the forms.
 
@@ -96,17 +99,21 @@ def import_files(
     by : who brings them in, for the history.
     now : the present instant in UTC; the machine's clock where not given.
     write_rejects : write `NAME.rejects.csv` beside each file that has rejected rows.
-    progress : called with a few words as the work goes on.
+    settings : said with the files, and kept with the first of them.
+    progress : called with a few words as the work goes on. done : called with what became of each file once it is stored, whatever comes of the next.
     """
     now = now or utc_now()
-    reports = []
+    reports: list[Report] = []
     with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
         for told in look_over(paths, Path(folder)):
             with store.writing() as con:
+                if settings and not reports:
+                    write_settings(con, settings)
                 report = bring_in_file(con, told, _fate(con, told, by, now), held_back_as, progress)
                 if write_rejects and report.rejected:
                     report.rejects = rejects.write(report.rejected, told.file.path)
             reports.append(report)
+            done(report)
     return reports
 
 
@@ -155,7 +162,7 @@ def bring_in_file(con: duckdb.DuckDBPyConnection, told: Told, fate: Fate, held_b
     progress(f"{name}: checking {len(raw.lines):,} rows")
     people: set[str] = set()
     if form in FORMS:
-        context, people = Context.of(con, decimal_comma=file.separator == ";"), _people(con)
+        context, people = Context.of(con, decimal_mark="" if fate.typed else MARK_OF_SEPARATOR.get(file.separator, "")), _people(con)
         read_cells(con, form, file.names, context, has_nul=file.has_nul)
         outcome = _bring_in(con, form, context, fate, held_back_as, raw)
     else:

@@ -15,9 +15,10 @@ from ingest import records, vocabulary
 from ingest.checked import remark
 from ingest.errors import BenchHoursError, FileError
 from ingest.meaning import NONSENSE
+from ingest.notation import of_a_file
 from ingest.outcome import Fate, Outcome
 from ingest.records import Form
-from ingest.settings import stored_text, write_settings
+from ingest.settings import NUMBERS, stored_text, write_settings
 from ingest.sql import quoted
 
 
@@ -263,7 +264,7 @@ def _bring_in_settings(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
     held = dict(con.execute("SELECT setting, value FROM settings").fetchall())
     for row, name, text in con.execute('SELECT "row", setting, value FROM resolved ORDER BY "row"').fetchall():
         try:
-            value = stored_text(name, text)
+            value = stored_text(name, of_a_file(text, ".") if name in NUMBERS else text)
             if value == held.get(name):
                 fate.mark("already held", f'SELECT {row} AS "row"')
                 continue

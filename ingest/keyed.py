@@ -11,6 +11,7 @@ import duckdb
 from ingest import vocabulary
 from ingest.checked import remark
 from ingest.history import keep_earlier
+from ingest.notation import folded
 from ingest.outcome import Fate, Outcome
 
 _LINES = "' || CASE WHEN opened = 1 THEN 'the line' ELSE opened || ' lines' END || '"  # within a reason, in SQL
@@ -25,12 +26,14 @@ def bring_in_phases(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
     ])  # fmt: skip
     remark(con, "warnings", """(SELECT r."row", r.phase, r.position, p.phase AS other FROM resolved AS r JOIN phases AS p ON p.position = r.position AND p.phase <> r.phase
         WHERE r.position > 0)""", [("true", "position", "'is the position of ' || other || ' too'", "Kept; they stand side by side.")])  # fmt: skip
+    _ask_of_spellings(con, fate, "phase", "phases")
     return _merge(con, fate, "phases", "phase", ("position", "note"), born={"key": "phase"})
 
 
 def bring_in_techniques(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
     con.execute("""CREATE OR REPLACE TEMP TABLE resolved AS
         SELECT "row", emptied, technique, phase, unit, mode, condition, cautions, aliases, note FROM checked""")
+    claimed = _ask_of_spellings(con, fate, "technique", "techniques")
     remark(con, "problems", """(SELECT r."row", r.technique, r.unit, t.unit AS held, (SELECT count(*) FROM time_entries AS e WHERE e.technique = r.technique AND e.quantity IS NOT NULL) AS used,
             (SELECT count(*) FROM estimate_lines AS e WHERE e.technique = r.technique AND e.quantity IS NOT NULL) AS estimated
         FROM resolved AS r JOIN techniques AS t USING (technique) WHERE t.unit IS NOT NULL AND (r.unit <> t.unit OR list_contains(r.emptied, 'unit')))""", [
@@ -49,9 +52,54 @@ def bring_in_techniques(con: duckdb.DuckDBPyConnection, fate: Fate) -> Outcome:
     rows = con.execute(
         f"SELECT t.key, r.aliases FROM resolved AS r JOIN techniques AS t USING (technique) WHERE r.aliases IS NOT NULL AND {fate.not_rejected('r')}"
     ).fetchall()
+    for spelling in claimed:
+        if con.execute("SELECT EXISTS (FROM techniques WHERE technique = ?)", [spelling]).fetchall()[0][0]:
+            vocabulary.take_spelling(con, "technique", spelling, fate.change)
     for key, aliases in rows:
         vocabulary.add_spellings(con, "technique", key, aliases.split("|"))
     return outcome
+
+
+def _ask_of_spellings(con: duckdb.DuckDBPyConnection, fate: Fate, kind: str, table: str) -> list[str]:
+    """Ask about rows of `resolved` that name a word by another spelling of it: they may mean that word, or one of their own.
+
+    By a name that it once had a word is known to old files: such a row goes on under the present name, and is asked about only where it would change something
+    (`_merge`, by the table `once_named`). A technique that stands among its own aliases is a word of its own.
+
+    Returns
+    -------
+    The spellings that become words of their own.
+    """
+    con.execute('CREATE OR REPLACE TEMP TABLE once_named ("row" BIGINT, word VARCHAR)')
+    known = vocabulary.read_vocabulary(con)
+    spellings = known.phase_spellings if kind == "phase" else known.technique_spellings
+    aliases = "list(coalesce(aliases, ''))" if kind == "technique" else "['']"
+    claimed: list[str] = []
+    for written, others in con.execute(f"SELECT {kind}, {aliases} FROM resolved WHERE {kind} NOT IN (SELECT {kind} FROM {table}) GROUP BY {kind}").fetchall():
+        word = spellings.get(folded(written))
+        if word is None:
+            continue
+        key = con.execute(f"SELECT key FROM {table} WHERE {kind} = ?", [word]).fetchall()[0][0]
+        if folded(written) in vocabulary.once_called(con, kind, key):
+            con.execute(f'INSERT INTO once_named SELECT "row", {kind} FROM resolved WHERE {kind} = ?', [written])
+            con.execute(f"UPDATE resolved SET {kind} = ? WHERE {kind} = ?", [word, written])
+        elif any(folded(written) in map(folded, one.split("|")) for one in others):
+            claimed.append(written)
+            con.execute(
+                f'INSERT INTO warnings SELECT min("row"), ?, ?, ? FROM resolved WHERE {kind} = ?',
+                [kind, f"is no spelling of {word} any more, but a {kind} of its own", f"What was logged by it stays with {word}.", written],
+            )
+        else:
+            own = (
+                f' For a {kind} of its own, write "{written}" among its {"other spellings" if fate.typed else "aliases"} too.'
+                if kind == "technique"
+                else " A phase of its own needs another name."
+            )
+            con.execute(
+                f'INSERT INTO problems SELECT "row", ?, ?, ? FROM resolved WHERE {kind} = ?',
+                [kind, f"is another spelling of {word}: is that meant, or a {kind} of its own", f'To change {word}, write "{word}".{own}', written],
+            )
+    return claimed
 
 
 OBJECT_COLUMNS = (
@@ -188,6 +236,14 @@ def _merge(
         FROM (SELECT r."row", r.{key}, {laid}, {fate.earlier_counts} AND EXISTS (SELECT 1 FROM history AS h WHERE h.kind = '{table}' AND h.key = r.{key} AND {once}) AS said_before
               FROM resolved AS r JOIN {table} AS t USING ({key}) WHERE {fate.untouched("r")}) AS l JOIN {table} AS t USING ({key})"""
     )
+    if table in ("phases", "techniques"):
+        con.execute(
+            f"""INSERT INTO problems SELECT "row", ?, 'was once the name of ' || l.{key} || ', and this would change it',
+                'To change it, write "' || l.{key} || '". A {key} of its own needs another name, as old files mean ' || l.{key} || ' by this one.'
+            FROM laid AS l JOIN once_named USING ("row") WHERE NOT (l.unchanged OR l.said_before)""",
+            [key],
+        )
+        fate.reject_problems()
     remark(con, "warnings", "(SELECT * FROM laid WHERE said_before AND NOT unchanged)", [
         ("true", key, "'says what an earlier version said; the later one stays'", "Change it in the studio's own record if the earlier was right."),
     ])  # fmt: skip

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from functools import lru_cache
@@ -22,10 +22,13 @@ from dateutil import parser as dateutil_parser
 from rapidfuzz import fuzz, process
 from rapidfuzz.distance import OSA, Prefix
 
-from ingest.errors import NotationError
+from ingest.errors import BenchHoursError, NotationError
 
 DayOrder = Literal["unset", "dmy", "mdy", "ymd"]
 DAY_ORDERS: tuple[DayOrder, ...] = ("unset", "dmy", "mdy", "ymd")
+
+DecimalMark = Literal["", ".", ","]
+MARK_OF_SEPARATOR: dict[str, DecimalMark] = {",": ".", ";": ","}  # how a file writes decimals, as spreadsheets do; tabs tell nothing
 
 EITHER_ORDER = "may be day first or month first"
 DM2_PER_SQUARE = {"mm2": 1e-4, "cm2": 0.01, "dm2": 1.0, "m2": 100.0}
@@ -104,29 +107,38 @@ def suggestion(text: str, known: Iterable[str], otherwise: str) -> str:
 def decimal(text: str) -> float:
     """A number with a decimal point or a decimal comma; no thousands marks, never negative zero.
 
-    `1,450` may be either and is refused; `1.450` and `0,450` are not in doubt.
+    `1,450` and `1.450` may be a thousand or one and a half, and are refused; `0.450`, `1450`, `1.45` and `1.4500` are not in doubt.
     """
     cleaned = text.strip().replace("\u2212", "-").replace("\u00a0", "")
     if not _DECIMAL.fullmatch(cleaned):
         raise NotationError("is not a number", "Write it like 12.5 or 12,5, without marks between thousands.")
-    if "," in cleaned:
-        _refuse_thousands(cleaned)
-    value = float(cleaned.replace(",", ".")) + 0.0
+    _refuse_thousands(cleaned)
+    value = _value(cleaned)
     if not math.isfinite(value):
         raise NotationError("is not a number of any use", "Write it like 12.5 or 12,5.")
     return value
 
 
+def _value(cleaned: str) -> float:
+    return float(cleaned.replace(",", ".")) + 0.0
+
+
 def _refuse_thousands(cleaned: str) -> None:
     if _MAY_BE_THOUSANDS.fullmatch(cleaned):
         front, behind = re.split("[.,]", cleaned)
-        raise NotationError(f"may be {front}{behind} or {front}.{behind.rstrip('0') or '0'}", "Write the one that is meant, without a mark between thousands.")
+        fraction = _value(f"{front}.{behind}")
+        raise NotationError(f"may be {front}{behind} or {fraction:g}", f"Write {front}{behind} or {written(fraction)}.")
 
 
-def price(text: str) -> float:
-    """An amount of money: `1.450` is in doubt too, as no price has three decimals."""
-    _refuse_thousands(text.strip())
-    return decimal(text)
+def number_called(what: str, text: str, most: int, *, read: Callable[[str], float] = decimal, or_zero: bool = False) -> float:
+    """A number typed into a field of its own, above 0 (or from 0 on) and at most `most`; raises with what it is called in front."""
+    try:
+        value = read(text)
+    except NotationError as error:
+        raise BenchHoursError(f'{what} "{text}" {error.what}', error.mend) from error
+    if not (value >= 0 if or_zero else value > 0) or value > most:
+        raise BenchHoursError(f"{what} cannot be {text}", f"Write a number {'from 0 on' if or_zero else 'above 0'}, at most {most:,}.")
+    return value
 
 
 def currency(text: str) -> str:
@@ -137,16 +149,20 @@ def currency(text: str) -> str:
     return letters
 
 
-def with_point(text: str) -> str:
-    """The text of a file that writes decimal commas (its columns are parted by semicolons), so that `1,450` is in no doubt and `1.450` is."""
-    if found := re.search(r"(?<![\d.,])[1-9]\d{0,2}\.\d{3}(?![\d.,])", text):
-        _refuse_thousands(found[0])
-    return re.sub(r"(?<![\d.,])([1-9]\d{0,2}),(\d{3})(?![\d.,])", r"\1.\2", text)
+def of_a_file(text: str, mark: DecimalMark) -> str:
+    """A number of a file of which it is known how it writes decimals, so that they are in no doubt before three figures; the other mark is, as everywhere."""
+    return re.sub(rf"(?<![\d.,])([1-9]\d{{0,2}})[{mark}](\d{{3}})(?![\d.,])", r"\1.\g<2>0", text) if mark else text
+
+
+def shortest(value: float) -> str:
+    """A number to the last digit, without an exponent and without a zero at its end."""
+    return np.format_float_positional(value, trim="-")
 
 
 def written(value: float) -> str:
-    """A number as `decimal` reads it back to the last digit: the shortest such, without an exponent."""
-    return np.format_float_positional(value, trim="-")
+    """A number as `decimal` reads it back to the last digit: the shortest such (1.125 with a zero more, or it could be one of thousands)."""
+    text = shortest(value)
+    return f"{text}0" if _MAY_BE_THOUSANDS.fullmatch(text) else text
 
 
 def whole(text: str) -> int:
@@ -170,7 +186,7 @@ def hours(text: str) -> float:
         return int(clock[1]) + int(clock[2]) / 60 + int(clock[3] or 0) / 3600
     iso = _ISO_DURATION.fullmatch(cleaned.upper())
     if iso and any(iso.groupdict().values()):
-        parts = {name: decimal(part) if part else 0.0 for name, part in iso.groupdict().items()}
+        parts = {name: _value(part) if part else 0.0 for name, part in iso.groupdict().items()}  # ISO 8601 knows no mark between thousands
         return parts["weeks"] * 168 + parts["days"] * 24 + parts["hours"] + parts["minutes"] / 60 + parts["seconds"] / 3600
     words = _WORD_HOURS.fullmatch(cleaned.casefold())
     if words and (words["hours"] or words["minutes"]):

@@ -9,8 +9,9 @@ import duckdb
 
 from ingest.errors import BenchHoursError
 from ingest.history import Change
+from ingest.notation import hours, number_called
 
-MOST_HOURS = 1000.0
+MOST_HOURS = 1000
 
 
 def pin(con: duckdb.DuckDBPyConnection, technique: str, rate: float, on: date, change: Change) -> None:
@@ -24,12 +25,17 @@ def pin(con: duckdb.DuckDBPyConnection, technique: str, rate: float, on: date, c
     """
     reason = change.reason.strip()
     if not math.isfinite(rate) or not 0 < rate <= MOST_HOURS:
-        raise BenchHoursError(f"{rate:g} hours is no rate", f"Write hours above 0 and up to {MOST_HOURS:,.0f}.")
+        raise BenchHoursError(f"{rate:g} hours is no rate", f"Write hours above 0 and up to {MOST_HOURS:,}.")
     if not reason:
         raise BenchHoursError("a pinned rate needs a reason", "Write why, in a few words: it is shown beside the rate.")
     unit = _unit(con, technique)
     _end(con, technique, on)
     con.execute("INSERT INTO pinned_rates VALUES (?, ?, ?, ?, ?, ?, NULL)", [technique, rate, unit, reason, on, change.by])
+
+
+def read_rate(per: str, text: str) -> float:
+    """Hours per unit as they are typed, `0.45`, `1:30` or `20 min`; `per` is the unit in words."""
+    return number_called(f"Hours per {per}", text.strip(), MOST_HOURS, read=hours)
 
 
 def withdraw(con: duckdb.DuckDBPyConnection, technique: str, on: date) -> None:

@@ -42,7 +42,7 @@ class PromisedLine:
     part: str
     person: str
     quantity: float | None
-    hours: float
+    hours: float | None
     unattended_hours: float | None
     note: str
     p10: float
@@ -62,7 +62,7 @@ class PromisedLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PromisedOption:
-    """What one option promises; see `quoted_options`."""
+    """What one option promises; see `quoted_options`. `stays`: lines of the estimate that stay as they were approved, and of which nothing was quoted: columns of its form."""
 
     option: str
     confidence: int
@@ -75,6 +75,7 @@ class PromisedOption:
     currency: str
     stood_on: dict[str, Any]
     lines: list[PromisedLine] = field(default_factory=list)
+    stays: list[dict[str, Any]] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -172,6 +173,10 @@ def _rows(one: Promised, version: int, reason: str) -> list[dict[str, str]]:
     currency = one.options[0].currency
     head = {"object": one.object, "version": f"{version}", "made_on": f"{one.as_of}", "reason": reason}
     head |= {"price": f"{price!r}", "currency": currency} if price is not None else {}
+    head |= {
+        "tax_in_price": "yes",
+        "tax_per_cent": (one.options[0].stood_on.get("money") or {}).get("tax") or "0",
+    }  # of all options, and of the one that is agreed
     rows = []
     for option in one.options:
         for line in option.lines:
@@ -179,6 +184,9 @@ def _rows(one: Promised, version: int, reason: str) -> list[dict[str, str]]:
                 "phase": line.phase, "technique": line.technique, "part": line.part, "person": line.person, "quantity": _number(line.quantity), "hours": _number(line.hours),
                 "unattended_hours": _number(line.unattended_hours), "option": option.option if several else "", "note": line.note,
             }  # fmt: skip
+            rows.append({**head, **{name: cell for name, cell in cells.items() if cell or name in ("phase", "technique")}})
+        for stays in option.stays:
+            cells = {name: value if isinstance(value, str) else _number(value) for name, value in stays.items()} | {"option": option.option if several else ""}
             rows.append({**head, **{name: cell for name, cell in cells.items() if cell or name in ("phase", "technique")}})
     return rows
 

@@ -17,6 +17,8 @@ from ingest.csv_files import open_csv, read_raw
 from ingest.drafts import LINE_COLUMNS, sentences
 from ingest.errors import FileError
 from ingest.history import Change
+from ingest.notation import MARK_OF_SEPARATOR, of_a_file
+from ingest.readings import READERS
 from ingest.records import ESTIMATES, OBJECTS, header_name
 from ingest.store import Store
 from ingest.typed import begin_on, own_faults, put_rows
@@ -31,7 +33,8 @@ _SUMMED = "the hours are summed"
 DESCRIBED = tuple(
     column.name for column in OBJECTS.columns if column.name not in ("object", "received_on", "due_on", "finished_on", "returned_from", "commission", "note")
 )
-_FILE_COLUMNS = (*LINE_COLUMNS, "unit")
+_FILE_COLUMNS = (*LINE_COLUMNS, "unit", "wording")
+_NUMBERS = tuple(column.name for column in ESTIMATES.columns if READERS[column.reading].sql_type == "DOUBLE")
 
 
 @dataclass(slots=True, kw_only=True)
@@ -42,7 +45,7 @@ class QuotedWork:
     ----------
     object : code of a work that is held, or empty: then it is `described`, columns of the objects form to text.
     identified : for the letter, beyond what is held: `medium`, `marks`, `condition`.
-    lines : `LINE_COLUMNS` and `mark` to text; costs : outside costs and materials, `COST_COLUMNS` to text.
+    lines : `LINE_COLUMNS`, `mark` and `wording` (as the letter says it) to text; costs : outside costs and materials, `COST_COLUMNS` to text.
     left_out : technique that may turn up, to the reason why it will not.
     """
 
@@ -71,7 +74,7 @@ class Quote:
     Attributes
     ----------
     works : those that it is about; they share a letter, travel and a total.
-    terms : of the price, as text: `confidence`, `rate`, `currency`, `minimum`, `ceiling`, `tax`, `payments`, `travel_hours`, `travel_cost`, `first_stage`, `begin_on`.
+    terms : of the price, as text: `confidence`, `rate`, `currency`, `minimum`, `ceiling`, `tax`, `payments`, `travel_hours`, `travel_cost`, `first_stage`, `begin_on`, `revision` (of a work under way, `whole`: all of it is priced anew; else what was approved stays and what was found is added).
     letter : `form`, `addressee`, `made_on`, `opening`, `closing`, `dots` and clauses of its own, as text.
     number : under which it is kept; None: not yet. kept_at, kept_by : when, in UTC, and from which visit.
     """
@@ -152,7 +155,7 @@ class ReadWork:
     problems, notes : sentences: what keeps a line out; and what does not. about : likewise, what keeps out a part of the description.
     held : the columns of the objects form, None where unknown, and `area_dm2` as said or by shape and size.
     lines : frame of the lines without a fault, equal ones summed, in the order of work: `number` (on the sheet, of equal ones the first), `phase`, `technique`, `part`, `option`, `person`, `quantity`, `unit` (of the
-        technique), `condition` (that bears on it), `hours`, `low_hours`, `high_hours` (null where not given), `unattended_hours` (elapsed), `mark`, `note`.
+        technique), `condition` (that bears on it), `hours`, `low_hours`, `high_hours` (null where not given), `unattended_hours` (elapsed), `mark`, `wording`, `note`.
     left_aside : how many lines of the sheet have a fault.
     """
 
@@ -212,7 +215,8 @@ def read_over(store: Store, work: QuotedWork, on: date, change: Change, called: 
         ).df()
         numbers = [[of_line[line] for line in every] for every in lines.pop("every")]
         lines["number"] = pd.Series([every[0] for every in numbers], dtype="int64")
-        lines["mark"] = pd.Series([next((mark for number in every if (mark := work.lines[number - 1].get("mark"))), "") for every in numbers], dtype=str)
+        for name in ("mark", "wording"):  # of equal lines the first that says it
+            lines[name] = pd.Series([next((said for number in every if (said := work.lines[number - 1].get(name))), "") for every in numbers], dtype=str)
         # what an estimate says of equal lines it says only where it is stored, and a quote with a fault elsewhere is not
         notes += sentences(report.warnings[~report.warnings["reason"].str.endswith(_SUMMED)], called)
         for alike, technique in zip(numbers, lines["technique"], strict=True):
@@ -249,7 +253,7 @@ def _held(con: duckdb.DuckDBPyConnection, code: str) -> dict[str, Any]:
 
 
 def _no_lines() -> pd.DataFrame:
-    words = ("phase", "technique", "part", "option", "person", "unit", "condition", "mark", "note")
+    words = ("phase", "technique", "part", "option", "person", "unit", "condition", "mark", "wording", "note")
     figures = ("quantity", "hours", "low_hours", "high_hours", "unattended_hours")
     return pd.DataFrame(
         {"number": pd.Series(dtype="int64")} | {name: pd.Series(dtype=str) for name in words} | {name: pd.Series(dtype=float) for name in figures}
@@ -266,11 +270,12 @@ def lines_of_file(store: Store, path: Path) -> tuple[list[dict[str, str]], list[
                 f'{path.name} lacks the column "technique"', "A file of lines has technique, and as far as known phase, part, quantity, hours, person, option."
             )
         raw = read_raw(con, file)
+        mark = MARK_OF_SEPARATOR.get(file.separator, "")
         known = {name: place for place, name in enumerate(names) if name in _FILE_COLUMNS}
         rows = con.execute(f'SELECT {", ".join(f"trim(c{place})" for place in known.values())} FROM cells ORDER BY "row"').fetchall()
     lines: list[dict[str, str]] = [{} for _ in range(int(max(raw.lines, default=0)))]
     for line, cells in zip(raw.lines.tolist(), rows, strict=True):
-        lines[line - 1] = {name: cell for name, cell in zip(known, cells, strict=True) if cell}
+        lines[line - 1] = {name: of_a_file(cell, mark) if name in _NUMBERS else cell for name, cell in zip(known, cells, strict=True) if cell}
     said = [f"{path.name}, line {fault.line}: {fault.reason}. {fault.mend}" for fault in raw.faults]
     unknown = [text for name, text in zip(names, file.header, strict=True) if name and name not in _FILE_COLUMNS]
     return lines, [*said, *([f"{path.name}: no columns of a line, and left out: {', '.join(unknown)}"] if unknown else [])]

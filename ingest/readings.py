@@ -12,7 +12,7 @@ import duckdb
 
 from ingest import notation, records
 from ingest.errors import NotationError
-from ingest.notation import folded, look_alike, nearest_code
+from ingest.notation import DecimalMark, folded, look_alike, nearest_code
 from ingest.people import read_spellings
 from ingest.settings import Settings, read_settings
 from ingest.vocabulary import Vocabulary, read_vocabulary
@@ -27,15 +27,17 @@ class Context:
     objects, people : folded spelling to the spelling held; a reader of new ones adds to them, so that
         one file spells a new object or person in one way.
     codes : the objects held as codes are compared for slips; made at the first slip.
-    decimal_comma : the file writes decimal commas, so that none in it can stand between thousands.
+    spelled : other spellings of words, folded, as the file first writes them where it may mean new words.
+    decimal_mark : how the file writes decimals, so that none in it can stand between thousands; empty where nothing is known, as of what is typed.
     """
 
     settings: Settings
     vocabulary: Vocabulary
     objects: dict[str, str] = field(default_factory=dict)
     people: dict[str, str] = field(default_factory=dict)
-    decimal_comma: bool = False
+    decimal_mark: DecimalMark = ""
     codes: dict[str, str] = field(default_factory=dict)
+    spelled: dict[str, str] = field(default_factory=dict)
     suggestions_left: int = 100
 
     def nearest_object(self, text: str) -> str | None:
@@ -48,16 +50,16 @@ class Context:
 
     def number(self, text: str) -> str:
         """The text of a number as this file means it."""
-        return notation.with_point(text) if self.decimal_comma else text
+        return notation.of_a_file(text, self.decimal_mark)
 
     @classmethod
-    def of(cls, con: duckdb.DuckDBPyConnection, *, decimal_comma: bool = False) -> Context:
+    def of(cls, con: duckdb.DuckDBPyConnection, *, decimal_mark: DecimalMark = "") -> Context:
         return cls(
             settings=read_settings(con),
             vocabulary=read_vocabulary(con),
             objects={folded(row[0]): row[0] for row in con.execute("SELECT object FROM objects").fetchall()},
             people=read_spellings(con),
-            decimal_comma=decimal_comma,
+            decimal_mark=decimal_mark,
         )
 
 
@@ -107,12 +109,15 @@ def _technique_in_doubt(context: Context, text: str) -> tuple[str, str] | None:
     return f"is taken for {context.vocabulary.technique(text)}", f"Kept; if {' or '.join(others)} was meant, write its whole name."
 
 
-def _new_phase(context: Context, text: str) -> str:
-    return context.vocabulary.phase_spellings.setdefault(folded(text), " ".join(text.split()))
+def _new_word(spellings: Callable[[Context], dict[str, str]]) -> Callable[[Context, str], str]:
+    """A word that may be new: its name where it is one, as it is written where it is another spelling of one, so that `keyed` can ask which is meant."""
 
+    def read(context: Context, text: str) -> str:
+        written = " ".join(text.split())
+        name = spellings(context).setdefault(folded(text), written)
+        return name if folded(name) == folded(text) else context.spelled.setdefault(folded(text), written)
 
-def _new_technique(context: Context, text: str) -> str:
-    return context.vocabulary.technique_spellings.setdefault(folded(text), " ".join(text.split()))
+    return read
 
 
 def _one_of(words: tuple[str, ...], spellings: dict[str, str], what: str) -> Callable[[Context, str], str]:
@@ -147,9 +152,17 @@ def _above_zero(high: float, unit: str, read: Callable[[str], float]) -> Callabl
     return read_above
 
 
+def _amount(_: Context, text: str) -> float:
+    """Of money; asked about in any file too, as no price has three decimals."""
+    value = notation.decimal(text)
+    if not 0 <= value <= 1e9:
+        raise NotationError("cannot be", "Write a number of the currency from 0 to 1,000,000,000.")
+    return value
+
+
 def _whole_between(low: int, high: int) -> Callable[[Context, str], int]:
-    def read(_: Context, text: str) -> int:
-        value = notation.whole(text)
+    def read(context: Context, text: str) -> int:
+        value = notation.whole(context.number(text))
         if not low <= value <= high:
             raise NotationError("cannot be", f"Write a whole number from {low} to {high}.")
         return value
@@ -197,8 +210,8 @@ READERS: dict[str, Reader] = {
     "person": Reader("VARCHAR", _person),
     "phase": Reader("VARCHAR", lambda context, text: context.vocabulary.phase(text)),
     "technique": Reader("VARCHAR", lambda context, text: context.vocabulary.technique(text), doubt=_technique_in_doubt),
-    "new_phase": Reader("VARCHAR", _new_phase),
-    "new_technique": Reader("VARCHAR", _new_technique),
+    "new_phase": Reader("VARCHAR", _new_word(lambda context: context.vocabulary.phase_spellings)),
+    "new_technique": Reader("VARCHAR", _new_word(lambda context: context.vocabulary.technique_spellings)),
     "position": Reader("INTEGER", _whole_between(0, 10_000)),
     "version": Reader("INTEGER", _whole_between(1, 1_000)),
     "grade": Reader("INTEGER", _whole_between(0, 3)),
@@ -215,7 +228,7 @@ READERS: dict[str, Reader] = {
     "hours": Reader("DOUBLE", _above_zero(records.LONGEST_UNATTENDED_HOURS * 10, "hours", notation.hours)),
     "estimate_hours": Reader("DOUBLE", _between(0, records.LARGEST_ESTIMATE_HOURS, "hours", notation.hours)),
     "quantity": Reader("DOUBLE", _between(0, records.LARGEST_QUANTITY, "units")),
-    "amount": Reader("DOUBLE", _between(0, 1e9, "the currency", notation.price)),
+    "amount": Reader("DOUBLE", _amount),
     "per_cent": Reader("DOUBLE", lambda context, text: notation.per_cent(context.number(text))),
     "side": Reader("DOUBLE", _above_zero(records.LARGEST_SIDE_CM, "cm", notation.centimetres)),
     "area": Reader("DOUBLE", _above_zero(records.LARGEST_QUANTITY, "dm²", notation.square_decimetres)),

@@ -21,6 +21,7 @@ LONGEST_UNATTENDED_HOURS = 60 * 24.0
 LARGEST_QUANTITY = 1_000_000.0
 LARGEST_ESTIMATE_HOURS = 100_000.0
 LARGEST_SIDE_CM = 5_000.0
+FAR_OFF = 50.0  # times what the record says an hour costs, beyond which an amount is asked about
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +84,7 @@ ESTIMATES = Form(
     "estimates",
     _columns(
         object="object*!", version="version*!", made_on="day*!", approved_on="day", reason="text", price="amount", currency="currency",
+        tax_in_price="yes_or_no", tax_per_cent="per_cent",
         phase="phase*", technique="technique*!", part="text", person="person", quantity="quantity", unit="unit", hours="estimate_hours",
         low_hours="estimate_hours", high_hours="estimate_hours", unattended_hours="estimate_hours", option="text", note="text",
     ),

@@ -16,7 +16,7 @@ from ingest.absences import read_absences, written_absences
 from ingest.amounts import read_named
 from ingest.errors import BenchHoursError, NotationError
 from ingest.history import Change, keep_earlier
-from ingest.notation import DAY_ORDERS, DayOrder, currency, decimal, price, suggestion, written, yes_or_no
+from ingest.notation import DAY_ORDERS, DayOrder, currency, number_called, suggestion, written, yes_or_no
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,12 +34,13 @@ class Settings:
     address_for_phones : host name or address under which phones reach the studio; empty: as the machine finds it.
     hourly_rate : amount per hour in the currency; None until said. hourly_rates : of people who have another, `Ilse 70; Bram 55`.
     yearly_cost, chargeable_hours : what a year costs the studio, and how many hours of it can be charged; None until said.
-    minimum_charge : the least that a quote comes to, net; tax_per_cent, tax_name : what stands on top of it. payments : when which per cent is paid, `on approval 30; at handover 40`.
+    minimum_charge : the least that a quote comes to. All of these are without tax. tax_per_cent, tax_name : what stands on top of them; None: nobody has said; 0: none is charged.
+    prices_include_tax : whether it is in prices of estimates that do not say so themselves, prices_tax_per_cent : at how many per cent (None: the studio's of now); None until said. payments : when which per cent is paid, `on approval 30; at handover 40`.
     bench_hours_of_people : hours at the bench in an ordinary week of people of whom it is said, `Ilse 24; Bram 16`; bench_days : the days of the week on which the bench is worked. absences : see `ingest.absences`.
     put_first : codes of works that come before all others, in their order.
     pauses : hours worth a pause are told. handwork_minutes : of repetitive handwork without a break, beyond which one is worth it; pause_minutes : what counts as a break.
     solvent_hours_a_day, solvent_hours_a_week : beyond which they are told; None: they have no limit here. blade_until : the time of day from which on blade work is late.
-    letterhead : lines at the head of letters, below the name. clause_… : the studio's own words in them; empty: those it comes with, NO_CLAUSE: none.
+    letter_cautions : letters carry the usual cautions of their techniques, which are for the bench. letterhead : lines at the head of letters, below the name. clause_… : the studio's own words in them; empty: those it comes with, NO_CLAUSE: none.
     demo : the database holds the invented studio and may be made anew.
     """
 
@@ -56,6 +57,8 @@ class Settings:
     chargeable_hours: float | None = None
     minimum_charge: float | None = None
     tax_per_cent: float | None = None
+    prices_include_tax: bool | None = None
+    prices_tax_per_cent: float | None = None
     tax_name: str = ""
     payments: str = ""
     bench_hours_of_people: str = ""
@@ -68,6 +71,7 @@ class Settings:
     solvent_hours_a_day: float | None = None
     solvent_hours_a_week: float | None = None
     blade_until: str = "17:00"
+    letter_cautions: bool = False
     letterhead: str = ""
     clause_not_included: str = ""
     clause_changes: str = ""
@@ -77,23 +81,25 @@ class Settings:
     demo: bool = False
 
 
-_NUMBERS: dict[str, tuple[str, Callable[[str], float], int]] = {
-    "bench_hours_per_week": ("the hours at the bench a week", decimal, 168),
-    "ask_after_hours": ("the hours after which a spell in hand is asked about", decimal, 24),
-    "hourly_rate": ("the rate per hour", price, 100_000),
-    "yearly_cost": ("what a year costs", price, 1_000_000_000),
-    "chargeable_hours": ("the hours of a year that can be charged", decimal, 100_000),
-    "minimum_charge": ("the least charge", price, 1_000_000_000),
-    "tax_per_cent": ("the tax in per cent", decimal, 100),
-    "handwork_minutes": ("the minutes of handwork without a break", decimal, 1440),
-    "pause_minutes": ("the minutes of a break", decimal, 1440),
-    "solvent_hours_a_day": ("the solvent hours of a day", decimal, 24),
-    "solvent_hours_a_week": ("the solvent hours of a week", decimal, 168),
+NUMBERS: dict[str, tuple[str, int]] = {
+    "bench_hours_per_week": ("the hours at the bench a week", 168),
+    "ask_after_hours": ("the hours after which a spell in hand is asked about", 24),
+    "hourly_rate": ("the rate per hour", 100_000),
+    "yearly_cost": ("what a year costs", 1_000_000_000),
+    "chargeable_hours": ("the hours of a year that can be charged", 100_000),
+    "minimum_charge": ("the least charge", 1_000_000_000),
+    "tax_per_cent": ("the tax in per cent", 100),
+    "prices_tax_per_cent": ("the tax of older prices in per cent", 100),
+    "handwork_minutes": ("the minutes of handwork without a break", 1440),
+    "pause_minutes": ("the minutes of a break", 1440),
+    "solvent_hours_a_day": ("the solvent hours of a day", 24),
+    "solvent_hours_a_week": ("the solvent hours of a week", 168),
 }
 CLAUSES = ("clause_not_included", "clause_changes", "clause_validity", "clause_storage", "clause_insurance")
 NO_CLAUSE = "none"
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-_YES_OR_NO = ("demo", "pauses")
+_YES_OR_NO = ("demo", "pauses", "prices_include_tax", "letter_cautions")
+_MAY_BE_NOUGHT = ("tax_per_cent", "prices_tax_per_cent")
 _PARAGRAPHS = ("letterhead", "absences", *CLAUSES)  # their line ends are kept
 _LONGEST_PARAGRAPH = 4_000
 
@@ -119,15 +125,9 @@ def stored_text(name: str, text: str) -> str:
             return currency(text)
         except NotationError as error:
             raise BenchHoursError(f'"{text}" {error.what}', error.mend) from error
-    elif name in _NUMBERS:
-        what, read, most = _NUMBERS[name]
-        try:
-            value = read(text)
-        except NotationError as error:
-            raise BenchHoursError(f'{what} "{text}" {error.what}', error.mend) from error
-        if not 0 < value <= most:
-            raise BenchHoursError(f"{what} cannot be {text}", f"Write a number above 0, at most {most:,}.")
-        return written(value)
+    elif name in NUMBERS:
+        what, most = NUMBERS[name]
+        return written(number_called(what, text, most, or_zero=name in _MAY_BE_NOUGHT))
     return text
 
 
@@ -188,7 +188,7 @@ def _yes_or_no(text: str) -> str:
 
 
 _READ: dict[str, Callable[[str], str]] = {
-    "demo": _yes_or_no, "pauses": _yes_or_no, "address_for_phones": _host, "hourly_rates": _rates, "payments": _payments, "bench_hours_of_people": _hours_of_people, "bench_days": _weekdays, "blade_until": _time_of_day,
+    "demo": _yes_or_no, "pauses": _yes_or_no, "prices_include_tax": _yes_or_no, "letter_cautions": _yes_or_no, "address_for_phones": _host, "hourly_rates": _rates, "payments": _payments, "bench_hours_of_people": _hours_of_people, "bench_days": _weekdays, "blade_until": _time_of_day,
     "absences": lambda text: written_absences(read_absences(text)), "put_first": lambda text: "; ".join(filter(None, (one.strip() for one in text.split(";")))),
 }  # fmt: skip
 
@@ -209,7 +209,7 @@ def read_settings(con: duckdb.DuckDBPyConnection) -> Settings:
     """The settings as stored, defaults where nothing was said. What is stored is not judged again: a studio must open to be put right."""
     values: dict[str, object] = {}
     for name, text in con.execute("SELECT setting, value FROM settings").fetchall():
-        if name in _NUMBERS:
+        if name in NUMBERS:
             values[name] = float(text.replace(",", "."))
         elif name in _NAMES:
             values[name] = text == "yes" if name in _YES_OR_NO else text

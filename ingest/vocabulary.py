@@ -154,8 +154,12 @@ def rename(con: duckdb.DuckDBPyConnection, kind: str, old: str, new: str, change
     if not new:
         raise BenchHoursError("the new name is empty", "Write the name.")
     key = _key(con, kind, old)
-    if _meant(con, kind).get(folded(new), key) != key:
-        raise BenchHoursError(f'"{new}" already names another {kind}', "Choose another name.")
+    other = _meant(con, kind).get(folded(new), key)
+    if other != key:
+        name = con.execute(f"SELECT {kind} FROM {_TABLES[kind]} WHERE key = ?", [other]).fetchall()[0][0]
+        if folded(name) == folded(new) or folded(new) in once_called(con, kind, other):
+            raise BenchHoursError(f'"{new}" already names another {kind}', "Choose another name.")
+        raise BenchHoursError(f'"{new}" is another spelling of {name}', "Take it away there first, or choose another name.")
     _keep(con, kind, old, change)
     con.execute(f"UPDATE {_TABLES[kind]} SET {kind} = ? WHERE key = ?", [new, key])
     con.execute("UPDATE history SET key = ? WHERE kind = ? AND key = ?", [new, _TABLES[kind], old])  # what an earlier version said is found under the new name
@@ -188,10 +192,25 @@ def say_spellings(con: duckdb.DuckDBPyConnection, kind: str, name: str, written:
         if meant.get(spelling, key) != key:
             raise BenchHoursError(f'"{text}" already means another {kind}', "Leave it out, or take it from the other first.")
     _keep(con, kind, name, change)
-    once = con.execute(f"SELECT DISTINCT earlier->>'{kind}' FROM history WHERE kind = ? AND earlier->>'key' = ?", [_TABLES[kind], key]).fetchall()
-    kept = [*said, folded(name), folded(key), *(folded(row[0]) for row in once)]
+    kept = [*said, folded(name), *once_called(con, kind, key)]
     con.execute("DELETE FROM spellings WHERE kind = ? AND key = ? AND NOT list_contains(?::VARCHAR[], spelling)", [kind, key, kept])
     add_spellings(con, kind, key, said.values())
+
+
+def once_called(con: duckdb.DuckDBPyConnection, kind: str, key: str) -> set[str]:
+    """The names, folded, that the phase or technique of a key had before, and was born with: by them its old files are known."""
+    before = con.execute(f"SELECT DISTINCT earlier->>'{kind}' FROM history WHERE kind = ? AND earlier->>'key' = ?", [_TABLES[kind], key]).fetchall()
+    return {folded(key), *(folded(row[0]) for row in before)}
+
+
+def take_spelling(con: duckdb.DuckDBPyConnection, kind: str, spelling: str, change: Change) -> None:
+    """Take another spelling away from the phase or technique that it means, so that it can be a word of its own."""
+    found = con.execute(
+        f"SELECT w.{kind} FROM spellings AS s JOIN {_TABLES[kind]} AS w USING (key) WHERE s.kind = ? AND s.spelling = ?", [kind, folded(spelling)]
+    ).fetchall()
+    for (name,) in found:
+        _keep(con, kind, name, change)
+    con.execute("DELETE FROM spellings WHERE kind = ? AND spelling = ?", [kind, folded(spelling)])
 
 
 def _meant(con: duckdb.DuckDBPyConnection, kind: str) -> dict[str, str]:

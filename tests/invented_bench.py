@@ -83,7 +83,7 @@ class Course:
             lines=replace(lines, hours=nothing, quantity=nothing, is_open=np.ones(n, dtype=bool)), begun=begun, in_estimate=~self.found[on_sheet_or_begun], pinned=np.zeros(n),
             finished_hours={name: float(so_far[self.finished(so_far)].sum())}, bears_on=dict.fromkeys(np.unique(techniques).tolist(), 0),
             works={name: Described(
-                kind="easel painting", grades=(float(self.lines.condition[0]), np.nan, np.nan), techniques=frozenset(techniques[~self.found].tolist()), worked=frozenset(techniques[so_far > 0].tolist()),
+                kind="easel painting", grades=(float(self.lines.condition[0]), np.nan, np.nan), area=float(self.lines.area[0]), techniques=frozenset(techniques[~self.found].tolist()), worked=frozenset(techniques[so_far > 0].tolist()),
             )},
         )  # fmt: skip
 

@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
+from dashboard.analysis.by_hand import Ranges
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.discovery import Described, Discoveries, learn
-from dashboard.analysis.evidence import Evidence
 from dashboard.analysis.lines import Lines, Names, join
 from dashboard.analysis.mixed import Flags, Integers
 from dashboard.analysis.promise import Asked
@@ -49,19 +49,10 @@ class Quoted:
         nothing = np.full(len(lines), np.nan)
         lines = replace(lines, hours=nothing, quantity=nothing, is_open=np.ones(len(lines), dtype=bool))
         grade = float(lines.condition[0])
-        work = Described(kind="easel painting", grades=(grade, np.nan, np.nan), techniques=frozenset(lines.technique.tolist()))
+        work = Described(kind="easel painting", grades=(grade, np.nan, np.nan), area=float(lines.area[0]), techniques=frozenset(lines.technique.tolist()))
         return Asked(
-            lines=lines,
-            low=nothing,
-            likeliest=nothing,
-            high=nothing,
-            pinned=np.zeros(len(lines)),
-            begun=Evidence.none(len(lines)),
-            done=np.zeros(len(lines), dtype=bool),
-            finished=np.zeros(len(lines), dtype=bool),
-            works={name: work},
-            bears_on={t: 0 for t in np.unique(self.studio.history.technique)},
-        )
+            lines=lines, ranges=Ranges(low=nothing, likeliest=nothing, high=nothing), pinned=np.zeros(len(lines)), works={name: work}, bears_on={t: 0 for t in np.unique(self.studio.history.technique)},
+        )  # fmt: skip
 
     def discoveries(self, known: Calibration) -> Discoveries:
         return learn(self.foreseen, self.works, known, BEGUN_UNKNOWN)
@@ -76,7 +67,8 @@ class _Hidden:
         self.names, of = np.unique(everything.object, return_inverse=True)
         self.has = np.zeros((len(self.names), TECHNIQUES), dtype=bool)
         self.has[of, np.array([int(name.split()[1]) for name in everything.technique])] = True
-        self.grade, self.day = np.zeros(len(self.names)), np.zeros(len(self.names), dtype=np.int64)
+        self.grade, self.day, self.area = np.zeros(len(self.names)), np.zeros(len(self.names), dtype=np.int64), np.zeros(len(self.names))
+        self.area[of] = everything.area
         self.grade[of], self.day[of] = everything.condition, everything.day
         often = truth.popularity / truth.popularity.sum()
         self.techniques = rng.choice(TECHNIQUES, _HIDDEN, replace=False, p=often)
@@ -137,7 +129,7 @@ def _found(studio: Studio, hidden: _Hidden, work: Integers, technique: Integers,
         object=hidden.names[work], phase=_PHASES[truth.phase[technique]], technique=_TECHNIQUES[technique],
         part=np.full(n, ""), unit=np.array(["dm2", "cm", "pcs", ""])[truth.unit[technique]], kind=np.full(n, "easel painting"),
         hours=np.exp(sure + studio.of_work[work] + truth.line_sd * tails(rng, n)), quantity=np.where(truth.measured[technique] & (rng.random(n) < 0.8), np.exp(truth.typical[technique] + size), np.nan),
-        quoted=nothing, figure=nothing, condition=hidden.grade[work], person=np.array(PEOPLE)[who], shares=np.eye(3)[who], people=PEOPLE, day=hidden.day[work],
+        quoted=nothing, figure=nothing, condition=hidden.grade[work], area=hidden.area[work], person=np.array(PEOPLE)[who], shares=np.eye(3)[who], people=PEOPLE, day=hidden.day[work],
         is_open=np.zeros(n, dtype=bool), weight=np.ones(n),
     )  # fmt: skip
 

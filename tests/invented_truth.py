@@ -17,6 +17,8 @@ PEOPLE = ("Ada", "Bo", "Cy")
 NOW = 20_000
 _UNITS = np.array(["dm2", "cm", "pcs", ""])
 _LUCK = 20_001
+_BY_PICTURE = 0.49 / 0.58  # how much larger what is treated is on a picture so much larger: 0.7² / (0.7² + 0.3²)
+_LOG_AREA = 3.9  # of a middling picture, dm²: about 60 × 80 cm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,7 +31,8 @@ class Studio:
     oracle : (lines to come, levels) quantiles of their log hours, by one who knows all but the luck of work and line.
     level, elasticity, typical : (techniques,) log hours of a line of typical log quantity, how hours grow with it, and that quantity.
     pace : (people,) log factors.
-    truth, sure, of_work : behind them: what is true, the log hours of each line to come but for luck, and the luck of each work, past and to come.
+    unmeasured : (techniques,) of which nothing in the history was measured.
+    truth, sure, log_size, of_work : behind them: what is true, the log hours of each line to come but for luck, its log quantity where it has one (log_size), and the luck of each work, past and to come.
     """
 
     history: Lines
@@ -39,14 +42,17 @@ class Studio:
     elasticity: Floats
     typical: Floats
     pace: Floats
+    unmeasured: npt.NDArray[np.bool_]
     truth: Truth
     sure: Floats
+    log_size: Floats
     of_work: Floats
 
     def true_rates(self, usual: Lines, levels: Levels, mix: Floats) -> Floats:
         """Log hours of usual lines of the techniques that the record knows, as the work is shared between people."""
         number = np.array([int(name.split()[1]) for name in usual.technique])
-        size = np.where(usual.quantity > 0, np.log(np.where(usual.quantity > 0, usual.quantity, 1.0)) - self.typical[number], 0.0)
+        by_picture = _BY_PICTURE * (np.nan_to_num(np.log(usual.area), nan=_LOG_AREA) - _LOG_AREA) * self.truth.measured[number]
+        size = np.where(usual.quantity > 0, np.log(np.where(usual.quantity > 0, usual.quantity, 1.0)) - self.typical[number], by_picture)
         pace = sum(self.pace[PEOPLE.index(name)] * share for name, share in zip(levels.people, mix, strict=True))
         found: Floats = self.level[number] + self.elasticity[number] * size + pace
         return found
@@ -84,13 +90,14 @@ def tails(rng: np.random.Generator, n: int) -> Floats:
     return rng.standard_t(4, n) / np.sqrt(2)
 
 
-def draw(seed: int, works: int, *, later: int = 12, echo: float = 0.0, measured: float = 0.88) -> Studio:
+def draw(seed: int, works: int, *, later: int = 12, echo: float = 0.0, measured: float = 0.88, never: float = 0.0) -> Studio:
     """One studio.
 
     Parameters
     ----------
     works : how many are in its history; `later`: how many are to come.
-    echo : share of lines whose hours repeat the figure. measured : share of lines of measured techniques whose quantity is known.
+    echo : share of lines whose hours repeat the figure. measured : share of lines of measured techniques whose quantity is known; of the works to come what was quoted is.
+    never : share of what is counted by area, length or piece of which no line in the history was measured.
     """
     rng = np.random.default_rng(seed)
     truth, total = Truth(rng), works + later
@@ -102,7 +109,8 @@ def draw(seed: int, works: int, *, later: int = 12, echo: float = 0.0, measured:
     # mostly one person a work
     who = np.where(rng.random(n) < 0.7, rng.choice(3, total, p=truth.share)[work], rng.choice(3, n, p=truth.share))
     grade = rng.integers(0, 4, total)[work].astype(float)
-    size = np.where(truth.measured[technique], rng.normal(0, 0.7, total)[work] + rng.normal(0, 0.4, n), 0.0)
+    size_of_work = rng.normal(0, 0.7, total)
+    size = np.where(truth.measured[technique], size_of_work[work] + rng.normal(0, 0.4, n), 0.0)
     sure = truth.level[technique] + truth.elasticity[technique] * size + truth.by_condition * (grade - 1.5) + truth.pace[who]
     drifted = -truth.drift * (NOW - day) / 365.25
     luck_of_work = rng.normal(0, truth.work_sd, total)
@@ -111,13 +119,18 @@ def draw(seed: int, works: int, *, later: int = 12, echo: float = 0.0, measured:
     figure = np.maximum(np.round(np.exp(log_figure) * 4) / 4, 0.25)
     hours = np.where(rng.random(n) < echo, figure, np.exp(sure + drifted + of_work + truth.line_sd * tails(rng, n)))
     quantity = np.where((rng.random(n) < measured) & truth.measured[technique], np.exp(truth.typical[technique] + size), np.nan)
+    beside = np.random.default_rng([seed, 29])  # what was drawn before these were thought of stays as it was
+    area = np.exp(_LOG_AREA + size_of_work + beside.normal(0, 0.3, total))[work]
+    past = work < works
+    unmeasured = beside.permutation(TECHNIQUES) < never * TECHNIQUES
+    if never:
+        quantity = np.where(unmeasured[technique], np.nan, quantity)
     lines = Lines(
         object=np.array([f"W{w:04d}" for w in range(total)])[work], phase=np.array([f"phase {p:02d}" for p in range(PHASES)])[truth.phase[technique]],
         technique=np.array([f"technique {t:02d}" for t in range(TECHNIQUES)])[technique], part=np.full(n, ""), unit=_UNITS[truth.unit[technique]],
-        kind=np.full(n, "easel painting"), hours=hours, quantity=quantity, quoted=quantity, figure=np.where(rng.random(n) < 0.05, np.nan, figure), condition=grade,
+        kind=np.full(n, "easel painting"), hours=hours, quantity=quantity, quoted=quantity, figure=np.where(rng.random(n) < 0.05, np.nan, figure), condition=grade, area=area,
         person=np.array(PEOPLE)[who], shares=np.eye(3)[who], people=PEOPLE, day=day, is_open=np.zeros(n, dtype=bool), weight=np.ones(n),
     )  # fmt: skip
-    past = work < works
     luck = np.sort(truth.work_sd * rng.standard_normal(_LUCK) + truth.line_sd * tails(rng, _LUCK))
     oracle = _oracle(luck, sure[~past], np.log(figure[~past]), echo)
     return Studio(
@@ -128,8 +141,10 @@ def draw(seed: int, works: int, *, later: int = 12, echo: float = 0.0, measured:
         elasticity=truth.elasticity,
         typical=truth.typical,
         pace=truth.pace,
+        unmeasured=unmeasured & truth.measured,
         truth=truth,
         sure=sure[~past],
+        log_size=np.where(truth.measured[technique], truth.typical[technique] + size, np.nan)[~past],
         of_work=luck_of_work,
     )
 

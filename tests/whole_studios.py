@@ -33,11 +33,12 @@ few = st.integers(0, 3)
 some_days = st.dates(date(2023, 12, 28), date(2024, 11, 5))
 numbers = st.one_of(st.sampled_from(["1", "0.1", "12.345", "1e-05", "0.30000000000000004", "7"]), st.floats(0.001, 15.9).map(lambda value: f"{value!r}"))
 prices = st.sampled_from(["", "1234.5", "1.2340", "950", "0.5"])
+_TAXES = {"1234.5": {"tax_in_price": "yes", "tax_per_cent": "19"}, "1.2340": {"tax_in_price": "no"}, "0.5": {"tax_in_price": "no", "tax_per_cent": "8.1"}}
 clocks = st.sampled_from(["09:00", "02:15", "02:30", "01:30", "23:30", "00:10"])
 techniques = st.sampled_from(["facing", "retouching", "gel poultice", "pressing", "packing", "lining removal dry", "accounts"])
 
 operations = st.one_of(
-    st.tuples(st.just("setting"), st.sampled_from(["studio", "currency", "day_order", "hourly_rate"]), texts),
+    st.tuples(st.just("setting"), st.sampled_from(["studio", "currency", "day_order", "hourly_rate", "prices_include_tax"]), texts),
     st.tuples(st.just("object"), names, texts, texts, texts, numbers, some_days, st.booleans()),
     st.tuples(st.just("technique"), names, texts, texts),
     st.tuples(st.just("rename word"), st.sampled_from(["phase", "technique"]), few, texts),
@@ -139,7 +140,7 @@ def _quote(store: Store, number: int, technique: str, text: str) -> None:
 def _version(store: Store, folder: Path, change: Any, number: int, reason: str, price: str, lines: list[tuple[str, ...]]) -> None:
     known = _object(store, number)
     version = str(1 + store.cursor().execute("SELECT coalesce(max(version), 0) FROM estimate_versions WHERE object = ?", [known]).fetchall()[0][0])
-    head = {"object": known, "version": version, "made_on": "2024-01-02", "reason": reason, "price": price, "phase": ""}
+    head = {"object": known, "version": version, "made_on": "2024-01-02", "reason": reason, "price": price, "phase": "", **_TAXES.get(price, {})}
     typed.store_rows(
         store, ESTIMATES, [{**head, "technique": technique, "note": note, "hours": hours, "option": option} for technique, note, hours, option in lines], change
     )

@@ -5,12 +5,13 @@ from __future__ import annotations
 import base64
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from scipy import special
 
-from dashboard.analysis.calibration import NORMAL_SCORES, Foretold, at_levels
+from dashboard.analysis.calibration import NORMAL_SCORES, Foretold, at_levels, at_scores
 from dashboard.analysis.mixed import Flags, Floats, Integers
 from dashboard.analysis.totals import DRAWS, SEED, Occurring, draw_hours, made_of
 
@@ -28,6 +29,7 @@ class Basis:
     table : (n, 141) log hours at `NORMAL_SCORES`, in steps of 1/8192. correlation : (n, n) of single precision.
     chance : (n,) that it is worked at all. found : (n,) it is nothing quoted, but what may turn up. together : see `Occurring`. work : (n,) number of its work.
     fixed : (n,) hours that it took, of what is done already; else not a number.
+    order : (k,) the lines that are drawn, in the order in which they are: a line is drawn alike whatever is drawn behind it. Not those that are fixed, but in quotes of before.
     seed, draws : of the luck.
     """
 
@@ -38,6 +40,7 @@ class Basis:
     together: float
     work: Integers
     fixed: Floats
+    order: Integers
     seed: int = SEED
     draws: int = DRAWS
 
@@ -46,20 +49,40 @@ class Basis:
         """Brought to the steps in which it is kept, before anything is reckoned from it."""
         return cls(
             table=np.round(foretold.table * STEPS) / STEPS, correlation=foretold.correlation.astype(np.float32).astype(float), chance=occurring.chance, found=occurring.found,
-            together=occurring.together, work=occurring.work, fixed=fixed, draws=draws,
+            together=occurring.together, work=occurring.work, fixed=fixed, order=np.flatnonzero(np.isnan(fixed)), draws=draws,
         )  # fmt: skip
 
     def hours(self) -> Floats:
         """(n, draws) equally likely hours."""
-        foretold = Foretold.plain(self.table, self.correlation)
-        drawn = draw_hours(foretold, Occurring(chance=self.chance, found=self.found, together=self.together, work=self.work), self.draws, self.seed)
+        at = self.order
+        foretold = Foretold.plain(self.table[at], self.correlation[np.ix_(at, at)])
+        occurring = Occurring(chance=self.chance[at], found=self.found[at], together=self.together, work=self.work[at])
+        drawn = np.zeros((len(self.table), self.draws))
+        drawn[at] = draw_hours(foretold, occurring, self.draws, self.seed)
         done = ~np.isnan(self.fixed)
         drawn[done] = self.fixed[done, None]
         return drawn
 
+    def among(self, place: Integers, done: Floats, work: Integers) -> Basis:
+        """The same among lines that are done and are not in it: the drawn ones first come, as they are here, to `place` of more lines, of which `done` (n,) has the hours of those that are done, and `work` the number of the work."""
+        n = len(done)
+        table, correlation = np.log(np.maximum(np.nan_to_num(done), 1e-9))[:, None].repeat(self.table.shape[1], axis=1), np.eye(n)
+        chance, found, fixed = np.ones(n), np.zeros(n, dtype=bool), done.copy()
+        table[place], correlation[np.ix_(place, place)] = self.table, self.correlation
+        chance[place], found[place], fixed[place] = self.chance, self.found, self.fixed
+        return replace(
+            self, table=np.round(table * STEPS) / STEPS, correlation=correlation, chance=chance, found=found, fixed=fixed, work=work, order=place[self.order]
+        )
+
     def quantiles(self, levels: Floats) -> Floats:
         """(n, levels) hours of each, if it is worked."""
         return np.where(np.isnan(self.fixed)[:, None], np.exp(at_levels(self.table, levels)), self.fixed[:, None])
+
+    def quantiles_in_all(self, levels: Floats) -> Floats:
+        """(n, levels) hours of each, nought where it is not worked."""
+        level = 1 - (1 - levels[None, :]) / np.maximum(self.chance, 1e-9)[:, None]
+        hours = np.exp(at_scores(self.table, special.ndtri(np.clip(level, 1e-12, 1 - 1e-12))))
+        return np.where(np.isnan(self.fixed)[:, None], np.where(level > 0, hours, 0.0), self.fixed[:, None])
 
     def said(self) -> dict[str, Any]:
         """As JSON says it, to be kept."""
@@ -67,7 +90,7 @@ class Basis:
         return {
             "n": n, "table": _packed(np.diff(np.diff(np.round(self.table * STEPS), axis=1, prepend=0), axis=1, prepend=0).astype("<i4")),
             "correlation": _packed(self.correlation[np.triu_indices(n, 1)].astype("<f4")), "chance": self.chance.tolist(), "found": np.flatnonzero(self.found).tolist(),
-            "together": self.together, "work": self.work.tolist(), "fixed": [None if np.isnan(one) else float(one) for one in self.fixed], "seed": self.seed, "draws": self.draws,
+            "together": self.together, "work": self.work.tolist(), "fixed": [None if np.isnan(one) else float(one) for one in self.fixed], "order": self.order.tolist(), "seed": self.seed, "draws": self.draws,
         }  # fmt: skip
 
     @classmethod
@@ -82,7 +105,8 @@ class Basis:
         found[said["found"]] = True
         return cls(
             table=table, correlation=np.triu(correlation, 1).T + correlation, chance=np.array(said["chance"], dtype=float), found=found, together=float(said["together"]),
-            work=np.array(said["work"], dtype=np.int64), fixed=np.array([np.nan if one is None else one for one in said["fixed"]], dtype=float), seed=int(said["seed"]), draws=int(said["draws"]),
+            work=np.array(said["work"], dtype=np.int64), fixed=np.array([np.nan if one is None else one for one in said["fixed"]], dtype=float),
+            order=np.array(said.get("order", range(n)), dtype=np.int64), seed=int(said["seed"]), draws=int(said["draws"]),
         )  # fmt: skip
 
 

@@ -5,13 +5,51 @@ D. G. Malcolm, J. H. Roseboom, C. E. Clark, W. Fazar, "Application of a techniqu
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from scipy import special
 
-from dashboard.analysis.mixed import Floats
+from dashboard.analysis.mixed import Flags, Floats, Integers
 
 _LEAST_SPREAD = 1e-6  # of the most
 _LEAST_HOURS = 1e-3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ranges:
+    """Hours by hand of n lines; not a number where no range was given."""
+
+    low: Floats
+    likeliest: Floats
+    high: Floats
+
+    @classmethod
+    def of(cls, low: Floats, hours: Floats, high: Floats) -> Ranges:
+        """From low and high as they were given, and own hours, which are the likeliest; where there are none it is the middle."""
+        given = ~np.isnan(low) & (high > 0)
+        likeliest = np.where(np.isnan(hours), (low + high) / 2, hours)
+        return cls(low=np.where(given, low, np.nan), likeliest=np.where(given, likeliest, np.nan), high=np.where(given, high, np.nan))
+
+    @property
+    def given(self) -> Flags:
+        found: Flags = ~np.isnan(self.low)
+        return found
+
+    def take(self, which: Flags | Integers) -> Ranges:
+        return Ranges(low=self.low[which], likeliest=self.likeliest[which], high=self.high[which])
+
+    def join(self, other: Ranges) -> Ranges:
+        return Ranges(**{name: np.concatenate([getattr(self, name), getattr(other, name)]) for name in ("low", "likeliest", "high")})
+
+    def mixed_into(self, logs: Floats, levels: Floats, own_share: Floats) -> Floats:
+        """Mix them into log hours at some levels (n, levels), in place: all of a range where the technique was never done (`own_share`, 0 to 1), little where the record knows it well. (n,) how far each counts."""
+        counts = np.where(self.given, 1 - own_share, 0.0)
+        at = np.flatnonzero(counts > 0)
+        if len(at):
+            hers = table(self.low[at], self.likeliest[at], self.high[at], levels)
+            logs[at] += counts[at, None] * (hers - logs[at])
+        return counts
 
 
 def mean(low: Floats, likeliest: Floats, high: Floats) -> Floats:

@@ -4,6 +4,7 @@ The chance of a technique is pooled: its own works towards its phase, the phase 
 bears that out: for each thing that can be said of a work, and each two, finished works are parted into those of which it holds and those of which it does not, and the
 parted accounts weigh beside the unparted one by how well they tell what turned up (Bayesian model averaging over one split: J. A. Hoeting, D. Madigan, A. E. Raftery,
 C. T. Volinsky, "Bayesian model averaging: a tutorial", Statistical Science 14 (1999) 382-417; each account is beta-binomial).
+What the studio nearly always does is no discovery: where a sheet lacks it, it is `usually_done`, and no part of what may turn up.
 """
 
 from __future__ import annotations
@@ -39,6 +40,7 @@ OF_A_KIND, ENOUGH_OF_A_KIND = (
     3,
     8,
 )  # finished works of its kind: from which on only what was ever done on them may turn up; from which on they alone are looked at
+_NEARLY_ALWAYS = 0.9  # of finished works of its kind (common practice, no source), `ENOUGH_OF_A_KIND` at least: what they have is forgotten on a sheet without it, and no discovery
 FEW_WORKS = 5  # finished works with an estimate, below which it is said that the record is too short to name what may turn up
 
 Thing = tuple[str, str]
@@ -47,19 +49,23 @@ Thing = tuple[str, str]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Described:
-    """A work as far as it bears on what may turn up; unknown is an empty name, or no number. `techniques` are on its sheet, `worked` was begun already: it turned up, if it was not quoted."""
+    """A work as far as it bears on what may turn up; unknown is an empty name, or no number. `area` is of the picture, dm²; `techniques` are on its sheet, `worked` was begun
+    already: it turned up, if it was not quoted."""
 
     kind: str = ""
     support: str = ""
     grades: tuple[float, float, float] = (np.nan, np.nan, np.nan)
+    area: float = np.nan
     techniques: frozenset[str] = frozenset()
     worked: frozenset[str] = frozenset()
 
     @classmethod
     def of(cls, held: Mapping[Any, Any], techniques: frozenset[str], worked: frozenset[str] = frozenset()) -> Described:
         """A work by what is held of it, by the names of the objects form."""
-        grades = tuple(np.nan if pd.isna(value := held.get(f"{name}_condition")) else float(value) for name in GRADES)
-        return cls(kind=_word(held.get("kind")), support=_word(held.get("support")), grades=grades, techniques=techniques, worked=worked)  # type: ignore[arg-type]
+        structure, paint, surface = (_known(held.get(f"{name}_condition")) for name in GRADES)
+        return cls(
+            kind=_word(held.get("kind")), support=_word(held.get("support")), grades=(structure, paint, surface), area=_known(held.get("area_dm2")), techniques=techniques, worked=worked
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,8 +90,9 @@ class Discoveries:
         return len(self.described)
 
     def looked_at(self, work: Described) -> Foreseen:
-        """The finished works that a new one is told from."""
-        return _of_its_kind(self, work)[0].past
+        """The finished works that a new one is told from; what is nearly always done has not turned up on them."""
+        known = _of_its_kind(self, work)[0]
+        return replace(known.past, turned_up=known.past.turned_up & ~_nearly_always(self, work)[None, :])
 
 
 def learn(past: Foreseen, works: pd.DataFrame, known: Calibration, begun: pd.DataFrame) -> Discoveries:
@@ -104,6 +111,10 @@ def learn(past: Foreseen, works: pd.DataFrame, known: Calibration, begun: pd.Dat
 
 def _word(value: object) -> str:
     return value if isinstance(value, str) else ""
+
+
+def _known(value: Any) -> float:
+    return np.nan if value is None or pd.isna(value) else float(value)
 
 
 def when(past: Foreseen, begun: pd.DataFrame) -> Floats:
@@ -197,17 +208,55 @@ def still(known: Discoveries, one: MayTurnUp, passed: float) -> MayTurnUp:
     return replace(one, chance=one.chance * (1 - seen) / (1 - one.chance * seen) if one.chance * seen < 1 else 0.0)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UsuallyDone:
+    """A technique that is missing from a sheet: `works` of the `of` finished works that are looked at, those of a `kind` or (empty) all, had it, quoted or not."""
+
+    technique: str
+    phase: str
+    works: int
+    of: int
+    kind: str
+
+
+def usually_done(known: Discoveries, work: Described) -> list[UsuallyDone]:
+    """What is nearly always done on works of its kind, and is neither on the sheet of this one nor begun on it; see `_nearly_always`."""
+    missing = _nearly_always(known, work) & ~np.isin(known.past.techniques, sorted(work.techniques | work.worked))
+    past = _of_its_kind(known, work)[0].past
+    had, kind = _had(past).sum(axis=0), work.kind if len(past.objects) < known.works else ""
+    return [
+        UsuallyDone(technique=str(past.techniques[t]), phase=str(past.phases[t]), works=int(had[t]), of=len(past.objects), kind=kind)
+        for t in np.flatnonzero(missing)
+    ]
+
+
+def _had(past: Foreseen) -> Flags:
+    """(W, T) the finished work had it, on its first estimate or when it was worked."""
+    return past.quoted | past.worked_before | past.turned_up
+
+
+def _nearly_always(known: Discoveries, work: Described) -> Flags:
+    """(T,) nine in ten of the finished works that are looked at had it, and there are enough of them; where these are of all kinds, nine in ten of those of its own kind too."""
+    own = _of_its_kind(known, work)[0]
+    if own.works < ENOUGH_OF_A_KIND:
+        return np.zeros(len(known.past.techniques), dtype=bool)
+    always: Flags = _had(own.past).mean(axis=0) >= _NEARLY_ALWAYS
+    same = np.array([one.kind == work.kind for one in known.described], dtype=bool)
+    return always & (_had(known.past)[same].mean(axis=0) >= _NEARLY_ALWAYS) if work.kind and same.any() else always
+
+
 def expected(known: Discoveries, work: Described) -> list[MayTurnUp]:
-    """Everything that may turn up on a new work, the likeliest first; nothing that this studio never did."""
+    """Everything that may turn up on a new work, the likeliest first; nothing that this studio never did, and nothing that it nearly always does."""
     if not known.works:
         return []
     everywhere = known.works
+    always = _nearly_always(known, work)
     known, done = _of_its_kind(known, work)
     past = known.past
     on_sheet = np.isin(past.techniques, sorted(work.techniques))
     under_way = np.isin(past.techniques, sorted(work.worked))
-    at_risk = ~past.quoted & ~past.worked_before
-    found = _told(known, work, past.turned_up, at_risk, ~on_sheet & ~under_way & done, another=False)
+    at_risk = ~past.quoted & ~past.worked_before & ~always[None, :]  # what is nearly always done says nothing of how often others turn up
+    found = _told(known, work, past.turned_up & at_risk, at_risk, ~on_sheet & ~under_way & done, another=False)
     found += _told(known, work, past.another, past.quoted, on_sheet & done, another=True)
     if known.works < everywhere:  # the works that are told are of its kind alone
         found = [replace(one, things=(("kind", work.kind), *one.things)) for one in found]
@@ -220,7 +269,7 @@ def _of_its_kind(known: Discoveries, work: Described) -> tuple[Discoveries, Flag
     same = np.array([one.kind == work.kind for one in known.described], dtype=bool)
     if not work.kind or same.sum() < OF_A_KIND:
         return known, np.ones(len(past.techniques), dtype=bool)
-    done = (past.quoted | past.worked_before | past.turned_up)[same].any(axis=0)
+    done = _had(past)[same].any(axis=0)
     if same.sum() < ENOUGH_OF_A_KIND:
         return known, done
     own = replace(
@@ -294,3 +343,21 @@ def _believed(things: Sequence[tuple[Thing, ...]]) -> Floats:
     found = np.where(size == 0, _UNPARTED, np.where(size == 1, _BY_ONE / max((size == 1).sum(), 1), _BY_TWO / max((size == 2).sum(), 1)))
     share: Floats = found / found.sum()
     return share
+
+
+def as_lines(
+    known: Calibration, found: Sequence[tuple[str, MayTurnUp]], works: Mapping[str, Described], bears_on: Mapping[str, int], people: tuple[str, ...]
+) -> Lines:
+    """What may turn up on some works, as lines of which nothing is measured; `bears_on`: of each technique which of the three conditions bears on it, where one does."""
+    past = known.joint.lines
+    units = dict(zip(past.technique.tolist(), past.unit.tolist(), strict=True))
+    names = [name for name, _ in found]
+    techniques = [one.technique for _, one in found]
+    grades = [works[name].grades[bears_on[t]] if t in bears_on else np.nan for name, t in zip(names, techniques, strict=True)]
+    n, nothing = len(found), np.full(len(found), np.nan)
+    return Lines(
+        object=np.array(names), phase=np.array([one.phase for _, one in found]), technique=np.array(techniques), part=np.full(n, "?"),
+        unit=np.array([units.get(t, "") for t in techniques]), kind=np.array([works[name].kind for name in names]), hours=nothing, quantity=nothing, quoted=nothing,
+        figure=nothing, condition=np.array(grades), area=np.array([works[name].area for name in names], dtype=float), person=np.full(n, ""), shares=np.zeros((n, len(people))), people=people,
+        day=np.full(n, known.joint.levels.now), is_open=np.ones(n, dtype=bool), weight=np.ones(n),
+    )  # fmt: skip

@@ -1,5 +1,5 @@
 """Where a work under way will end: what is finished stays, what was begun goes on from where it is, what was not begun follows with the luck that the work has shown, and something may still
-turn up."""
+turn up. Its row on the bench and its revision are reckoned by the same `ends`."""
 
 from __future__ import annotations
 
@@ -9,16 +9,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy import special
 
 from dashboard.analysis import calibration, discovery, joint
-from dashboard.analysis.basis import LEVELS
-from dashboard.analysis.calibration import NORMAL_SCORES, Calibration
-from dashboard.analysis.discovery import Described, Discoveries, MayTurnUp
+from dashboard.analysis.basis import LEVELS, STEPS, Basis
+from dashboard.analysis.by_hand import Ranges
+from dashboard.analysis.calibration import LEVELS as AT_SCORES
+from dashboard.analysis.calibration import NORMAL_SCORES, Calibration, Foretold
+from dashboard.analysis.discovery import Described, Discoveries, MayTurnUp, as_lines
 from dashboard.analysis.evidence import Evidence, draw, how_far
 from dashboard.analysis.lines import Lines, join
 from dashboard.analysis.mixed import Flags, Floats, Integers
-from dashboard.analysis.promise import as_lines
-from dashboard.analysis.totals import DRAWS, SEED, turns_up
+from dashboard.analysis.totals import DRAWS, SEED, Occurring
 
 KEPT = 1_000  # draws of each line, for the calendar
 _SAME = 1e-9  # of an hour
@@ -38,6 +40,8 @@ class UnderWay:
     pinned : (n,) log of a pinned rate by that of the record.
     bears_on : of each technique which of the three conditions bears on it (0, 1, 2), where one does.
     agreed_in_part : works of which a first stage alone is agreed: what is not on their sheet is no surprise.
+    left_out : works and techniques of which it was said that they will not turn up.
+    ranges : hours by hand, where any were given.
     """
 
     lines: Lines
@@ -48,6 +52,8 @@ class UnderWay:
     pinned: Floats
     bears_on: Mapping[str, int]
     agreed_in_part: frozenset[str] = frozenset()
+    left_out: frozenset[tuple[str, str]] = frozenset()
+    ranges: Ranges | None = None
 
     def of(self, names: Collection[str]) -> UnderWay:
         """Some of the works alone."""
@@ -55,6 +61,7 @@ class UnderWay:
         return UnderWay(
             lines=self.lines.take(its), works={name: self.works[name] for name in names}, finished_hours={name: self.finished_hours[name] for name in names}, bears_on=self.bears_on,
             agreed_in_part=self.agreed_in_part & frozenset(names), begun=self.begun.take(its), in_estimate=self.in_estimate[its], pinned=self.pinned[its],
+            left_out=frozenset(pair for pair in self.left_out if pair[0] in names), ranges=self.ranges and self.ranges.take(its),
         )  # fmt: skip
 
 
@@ -111,8 +118,26 @@ def apart(name: str, draws: int) -> Integers:
     return np.random.default_rng([SEED, 7, zlib.crc32(name.encode())]).permutation(draws)
 
 
-def foretell(known: Calibration, discoveries: Discoveries, asked: UnderWay, draws: int = DRAWS) -> Forecast:
-    """Where works will end; `known` is calibrated without the open lines of these works."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ends:
+    """What the hours of works that are told together are drawn from.
+
+    Attributes
+    ----------
+    basis : of their n lines that are not finished, and behind them of what may still turn up; those that are all done are fixed. found : what that is, on which work.
+    usual : (n + m,) hours at even chance, before anything was worked. figure_weight : (n + m,) how far the own figure moves each. by_hand : (n,) 0 to 1, how far its range by hand counts. luck : (works, draws).
+    """
+
+    basis: Basis
+    found: tuple[tuple[str, MayTurnUp], ...]
+    usual: Floats
+    figure_weight: Floats
+    by_hand: Floats
+    luck: Floats
+
+
+def ends(known: Calibration, discoveries: Discoveries, asked: UnderWay, draws: int = DRAWS) -> Ends:
+    """What works on the bench take in the end is drawn from this; `known` is calibrated without the open lines of these works."""
     lines, n = asked.lines, len(asked.lines)
     names = list(asked.works)
     pairs = [
@@ -120,31 +145,56 @@ def foretell(known: Calibration, discoveries: Discoveries, asked: UnderWay, draw
         for name, work in asked.works.items()
         if name not in asked.agreed_in_part
         for one in discovery.expected(discoveries, work)
-        if one.chance >= _LEAST_CHANCE
+        if one.chance >= _LEAST_CHANCE and (name, one.technique) not in asked.left_out
     ]
     work = np.array([names.index(name) for name in [*lines.object.tolist(), *(name for name, _ in pairs)]], dtype=np.int64)
     foretold = calibration.foretell(known, join(lines, as_lines(known, pairs, asked.works, asked.bears_on, lines.people)) if pairs else lines)
     table = foretold.table.copy()
-    table[:n] += (asked.pinned * (1 - foretold.figure_weight[:n]))[:, None]
     table[np.concatenate([~asked.in_estimate, np.ones(len(pairs), dtype=bool)])] += discoveries.smaller
+    table[:n] += (asked.pinned * (1 - foretold.figure_weight[:n]))[:, None]
+    counts = np.zeros(n) if asked.ranges is None else asked.ranges.mixed_into(table[:n], AT_SCORES, joint.own_share(known.joint, lines.technique))
     drawn = draw(replace(foretold, table=table), asked.begun, work, len(names), draws)
-    hours, evenly = drawn.hours, drawn.evenly
-    fresh = np.flatnonzero(asked.begun.so_far == 0)
-    hours[fresh] *= evenly[fresh] < (1 - known.unneeded.chance(lines.take(fresh)))[:, None]
     usual = np.exp([np.interp(0.0, NORMAL_SCORES, row) for row in table])
-    passed = [how_far(asked.finished_hours[name], asked.begun.part[of], usual[:n][of]) for name in names for of in [lines.object == name]]
-    cause = np.random.default_rng([SEED, 6]).standard_normal((len(names), draws))
-    found = []
-    for number, (name, one) in enumerate(pairs, n):
-        left = discovery.still(discoveries, one, passed[work[number]])
-        hours[number] *= turns_up(left.chance, discoveries.together, evenly[number], cause[work[number]])
-        found.append(StillToFind(work=name, found=left, hours_if_found=float(usual[number]), hours=float(hours[number].mean())))
+    passed = {name: how_far(asked.finished_hours[name], asked.begun.part[of], usual[:n][of]) for name in names for of in [lines.object == name]}
+    found = tuple((name, discovery.still(discoveries, one, passed[name])) for name, one in pairs)
+    needed = np.where(asked.begun.so_far > 0, 1.0, 1 - known.unneeded.chance(lines))
+    occurring = Occurring(
+        chance=np.concatenate([needed, np.array([one.chance for _, one in found])]), found=np.arange(len(work)) >= n, together=discoveries.together, work=work
+    )  # fmt: skip
+    fixed = np.concatenate([np.where(asked.begun.all_done, asked.begun.so_far, np.nan), np.full(len(found), np.nan)])
+    return Ends(
+        basis=Basis.of(_as_drawn(foretold, drawn.hours), occurring, fixed, draws),
+        found=found, usual=usual, figure_weight=foretold.figure_weight, by_hand=counts, luck=drawn.luck,
+    )  # fmt: skip
+
+
+def _as_drawn(foretold: Foretold, hours: Floats) -> Foretold:
+    """What was drawn (n, draws), as quantiles and correlations, which can be kept."""
+    n, draws = hours.shape
+    order = np.argsort(hours, axis=1, kind="stable")
+    ordered, rank = np.take_along_axis(hours, order, axis=1), np.empty_like(order)
+    np.put_along_axis(rank, order, np.broadcast_to(np.arange(draws), order.shape), axis=1)
+    evenly = (np.arange(draws) + 0.5) / draws
+    table = np.log(np.maximum(np.array([np.interp(AT_SCORES, evenly, row) for row in ordered]).reshape(n, len(AT_SCORES)), 1e-9))
+    table = np.ceil(table * STEPS) / STEPS  # brought to the steps in which it is kept, it must not fall below what was worked
+    scores = special.ndtri(evenly)[rank]
+    return replace(foretold, table=table, correlation=np.corrcoef(scores) if n > 1 else np.eye(n))
+
+
+def foretell(known: Calibration, discoveries: Discoveries, asked: UnderWay, draws: int = DRAWS) -> Forecast:
+    """Where works will end; see `ends`."""
+    told, n, names = ends(known, discoveries, asked, draws), len(asked.lines), list(asked.works)
+    hours, work = told.basis.hours(), told.basis.work
+    found = [
+        StillToFind(work=name, found=one, hours_if_found=float(told.usual[number]), hours=float(hours[number].mean()))
+        for number, (name, one) in enumerate(told.found, n)
+    ]
     order = sorted(range(len(found)), key=lambda number: (-found[number].hours, found[number].found.technique))
     kept = hours[:, :KEPT].astype(np.float32)
     return Forecast(
-        totals={name: asked.finished_hours[name] + hours[work == number].sum(axis=0) for number, name in enumerate(names)}, lines=np.quantile(hours[:n], LEVELS, axis=1).T,
+        totals={name: asked.finished_hours[name] + hours[work == number].sum(axis=0) for number, name in enumerate(names)}, lines=told.basis.quantiles_in_all(LEVELS)[:n],
         mean=hours[:n].mean(axis=1), found=tuple(found[number] for number in order), drawn=kept[:n], found_drawn=kept[n:][order],
-        luck={name: _lasting(known, name, drawn.luck[number]) for number, name in enumerate(names)},
+        luck={name: _lasting(known, name, told.luck[number]) for number, name in enumerate(names)},
     )  # fmt: skip
 
 

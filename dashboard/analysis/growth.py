@@ -13,7 +13,7 @@ from dashboard.analysis.lines import Lines, Names
 from dashboard.analysis.mixed import Flags, Floats
 
 _WORTH = 8.0  # lines that the wider level is worth
-_PRIOR_MEAN, _PRIOR_VARIANCE = 0.0, 0.02  # of a studio that has measured nothing yet
+_PRIOR_MEAN, _PRIOR_VARIANCE = 0.03, 0.04  # of a studio that has measured nothing yet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,12 +1,16 @@
 """What quantity, technique, person and condition say of the hours of a line, and what the conservator's own figure says beside them: one model of both.
 
-    log hours  = level of phase and technique + size + condition + kind + person + drift + year + luck of the work + luck of the line
+    log hours  = level of phase and technique + size, or else picture + condition + kind + person + drift + year + luck of the work + luck of the line
     log figure = the same without drift and year + how far figures are off, by phase, technique, size, condition, person, drift + the same two of its own
 
 Both lucks are correlated between the two, so that a figure that saw more than the record knows moves the hours with it, as far as figures did before. Effects
 are shrunk: a technique towards its phase, a phase towards the studio (see `dashboard.analysis.mixed`). A line whose hours repeat its figure to the digit says
 nothing of hours; how often that happens is told apart (`calibration.Chances`). The size of hours is what was treated; the size of a figure is what was quoted, and
 before the work is done what was quoted and how much more there usually is (`growth`).
+
+A size is held against the usual one of its own technique, from that technique's own lines alone. Of a line that nobody measured the size is unknown: its hours are those of a usual line, scaled by the
+picture as far as the record bears that out ("picture"), with a spread of their own; where other lines of the technique were measured, how far the usual line of the unmeasured ones is from theirs is an
+effect too ("usual size"). A technique that was never measured nor quoted by quantity has no usual size: a quantity says nothing of its hours.
 """
 
 from __future__ import annotations
@@ -23,14 +27,20 @@ from dashboard.analysis.mixed import Fitted, Flags, Floats, Integers, Prior, Row
 
 # Priors, from invented studios with known truth (tests/benchmarks/known_truth.py): (mean, standard deviation) of single effects; (standard deviation, how many
 # effects that is worth) of grouped ones.
-_SINGLE = {"level": (0.7, 1.5), "size": (0.85, 0.15), "condition": (0.05, 0.07), "drift": (0.0, 0.05), "off": (-0.15, 0.4), "off size": (-0.05, 0.10), "off condition": (0.0, 0.05), "off drift": (0.0, 0.05)}  # fmt: skip
+_SINGLE = {
+    "level": (0.7, 1.5), "size": (0.85, 0.15), "condition": (0.05, 0.07), "drift": (0.0, 0.05), "off": (-0.15, 0.4), "off size": (-0.05, 0.10), "off condition": (0.0, 0.05), "off drift": (0.0, 0.05),
+    "picture, by area": (0.7, 0.25), "picture, by length or count": (0.4, 0.3), "picture, by line": (0.1, 0.2),
+}  # fmt: skip
+_PICTURES = {"dm2": "picture, by area", "cm": "picture, by length or count", "pcs": "picture, by length or count", "": "picture, by line"}
 _GROUPED = {
     "phase": (0.40, 4.0), "technique": (0.60, 10.0), "size of technique": (0.12, 40.0), "kind": (0.08, 6.0), "person": (0.12, 4.0), "year": (0.05, 6.0),
     "off phase": (0.12, 4.0), "off technique": (0.28, 10.0), "off person": (0.10, 4.0),
 }  # fmt: skip
 _SHARED, _SHARED_COUNT = np.array([[0.09, 0.015], [0.015, 0.0225]]), 10.0
 _RESIDUAL, _RESIDUAL_COUNT = np.array([[0.20, 0.04], [0.04, 0.16]]), 30.0
-_NO_QUANTITY = 0.20  # added to every cell where a measured technique was not measured
+_NO_QUANTITY, _NO_PICTURE = 0.18, 0.36  # added to every cell where what is counted was not measured, with the size of the picture and without
+_ALIKE, _ALIKE_NO_PICTURE = 0.08, 0.20  # of that, what lines of one work have in common: where there is more to fill there is more to retouch
+_USUAL_APART = 0.5  # standard deviation of log sizes of one technique, of pictures of one size
 _STEPS = 8
 _MOST_LINES = 4000  # variances are learnt on the latest so many; effects on all
 _YEARS = 10
@@ -41,42 +51,64 @@ ECHO = 1e-6  # hours that differ from the figure by less than this part of it re
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Levels:
-    """Names the fit knows, in order, and the size that a line is held against."""
+    """Names the fit knows, in order, and the size that a line is held against.
+
+    Attributes
+    ----------
+    usual_size : (techniques,) mean log quantity of the technique's own lines, treated or else quoted; not a number where no line has one.
+    sized, measured : (techniques,) lines with such a quantity; finished ones of which it was treated.
+    usual_picture : (techniques + 1,) mean log area (dm²) of the pictures of the lines with such a quantity, or where there is none of all its lines; last: of all lines. Not a number: no area is known.
+    part_measured : techniques of which some lines have a quantity and some have none.
+    now : the day for which it is asked (days since 1970).
+    """
 
     phases: tuple[str, ...]
     techniques: tuple[str, ...]
     kinds: tuple[str, ...]
     people: tuple[str, ...]
-    units: tuple[str, ...]
-    of_unit: Floats
-    of_technique: Floats
+    usual_size: Floats
+    sized: Integers
+    measured: Integers
+    usual_picture: Floats
+    part_measured: tuple[str, ...]
     now: int
 
     @classmethod
-    def of(cls, lines: Lines, now: int) -> Levels:
+    def of(cls, lines: Lines, now: int, grown: Growth) -> Levels:
         techniques, place = np.unique(lines.technique, return_inverse=True)
-        measured = lines.quantity > 0
-        log_quantity = np.log(np.where(measured, lines.quantity, 1.0))
-        units, unit = np.unique(lines.unit, return_inverse=True)
-        in_unit = np.bincount(unit[measured], minlength=len(units))
-        with np.errstate(invalid="ignore"):  # of a unit in which nothing was measured yet nothing is usual
-            of_unit = np.bincount(unit[measured], log_quantity[measured], len(units)) / np.where(in_unit > 0, in_unit, np.nan)
-        in_technique = np.bincount(place[measured], minlength=len(techniques))
-        one_unit = np.zeros(len(techniques))
-        one_unit[place] = of_unit[unit]
-        of_technique = (np.bincount(place[measured], log_quantity[measured], len(techniques)) + one_unit) / (in_technique + 1)
+        count = len(techniques)
+        log_size = _log_sizes(lines, grown)[0]
+        has_size = ~np.isnan(log_size) & (lines.unit != "")
+        sized = np.bincount(place[has_size], minlength=count)
+        of_picture = (lines.area > 0) & (has_size | (sized[place] == 0))
+        log_area = np.log(np.where(lines.area > 0, lines.area, 1.0))
+        every = lines.area > 0
+        with np.errstate(invalid="ignore"):  # of what nobody measured nothing is usual
+            usual_size = np.bincount(place[has_size], log_size[has_size], count) / np.where(sized > 0, sized, np.nan)
+            pictures = np.bincount(place[of_picture], minlength=count)
+            usual_picture = np.bincount(place[of_picture], log_area[of_picture], count) / np.where(pictures > 0, pictures, np.nan)
+        without = np.bincount(place[~has_size], minlength=count)
         return cls(
             phases=tuple(np.unique(lines.phase)), techniques=tuple(techniques), kinds=tuple(np.unique(lines.kind)),
             people=tuple(name for name, has in zip(lines.people, np.any(lines.shares > 0, axis=0).tolist(), strict=True) if has),
-            units=tuple(units), of_unit=of_unit, of_technique=of_technique, now=now,
+            usual_size=usual_size, sized=sized, measured=np.bincount(place[lines.quantity > 0], minlength=count), usual_picture=np.append(usual_picture, log_area[every].mean() if every.any() else np.nan),
+            part_measured=tuple(techniques[(sized > 0) & (without > 0)]), now=now,
         )  # fmt: skip
 
-    def reference(self, technique: Names, unit: Names) -> Floats:
-        """Log of the quantity that each line is held against: the usual one of its technique, or of its unit where the technique has none yet; not a number where there is none."""
-        own, of_its_unit = codes(technique, self.techniques), codes(unit, self.units)
-        usual = np.append(self.of_unit, np.nan)[of_its_unit]
-        found: Floats = np.where(own >= 0, np.append(self.of_technique, 0.0)[own], usual)
-        return found
+    @property
+    def has_size(self) -> frozenset[str]:
+        """Techniques of which some line has a quantity."""
+        return frozenset(name for name, count in zip(self.techniques, self.sized.tolist(), strict=True) if count)
+
+    def reference(self, technique: Names) -> Floats:
+        """(n,) log of the usual quantity of each technique; not a number where none of its lines has one."""
+        usual: Floats = np.append(self.usual_size, np.nan)[codes(technique, self.techniques)]
+        return usual
+
+    def picture(self, technique: Names) -> Floats:
+        """(n,) log area (dm²) of the usual picture of each technique; of one that was never done that of the studio; not a number where it is not known."""
+        usual: Floats = self.usual_picture[codes(technique, self.techniques)]
+        return usual
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,20 +122,23 @@ class Layout:
 
     @classmethod
     def of(cls, levels: Levels) -> Layout:
-        sizes = {
+        sizes = dict.fromkeys(_PICTURES.values(), 1) | {
+            "usual size": len(levels.part_measured),
             "level": 1, "size": 1, "condition": 1, "drift": 1, "off": 1, "off size": 1, "off condition": 1, "off drift": 1,
             "phase": len(levels.phases), "technique": len(levels.techniques), "size of technique": len(levels.techniques), "kind": len(levels.kinds),
             "person": len(levels.people), "year": _YEARS, "off phase": len(levels.phases), "off technique": len(levels.techniques), "off person": len(levels.people),
         }  # fmt: skip
         starts = dict(zip(sizes, np.cumsum([0, *sizes.values()])[:-1].tolist(), strict=True))
         groups = tuple(_GROUPED)
-        mean, variance, group = [], [], []
+        mean: list[float] = []
+        variance: list[float] = []
+        group: list[int] = []
         for name, size in sizes.items():
-            middle, sd = _SINGLE[name] if name in _SINGLE else (0.0, _GROUPED[name][0])
+            middle, sd = _SINGLE[name] if name in _SINGLE else (0.0, _GROUPED[name][0] if name in _GROUPED else 0.0)
             mean += [middle] * size
-            variance += [sd**2] * size
+            variance += _usual_apart(levels, np.asarray(levels.part_measured, dtype=str)).tolist() if name == "usual size" else [sd**2] * size
             group += [groups.index(name) if name in _GROUPED else -1] * size
-        residual = np.stack([_RESIDUAL, _RESIDUAL + _NO_QUANTITY, _RESIDUAL, _RESIDUAL])  # by what is known of size, see `_sizes`
+        residual = np.stack([_RESIDUAL, _RESIDUAL + _NO_QUANTITY, _RESIDUAL, _RESIDUAL, _RESIDUAL + _NO_PICTURE])  # by what is known of size, see `_sizes`
         prior = Prior(
             mean=np.array(mean), variance=np.array(variance), group=np.array(group), counts=np.array([_GROUPED[name][1] for name in groups]),
             shared=_SHARED, shared_count=_SHARED_COUNT, residual=residual, residual_count=_RESIDUAL_COUNT,
@@ -187,10 +222,10 @@ def learn(lines: Lines, now: int) -> Joint:
     lines : finished ones, and open ones with hours so far; each has hours.
     now : the day for which it is asked (days since 1970).
     """
-    levels = Levels.of(lines, now)
+    grown = growth.learn(lines)
+    levels = Levels.of(lines, now, grown)
     layout = Layout.of(levels)
     works, work = np.unique(lines.object, return_inverse=True)
-    grown = growth.learn(lines)
     rows, _ = _rows(lines, levels, layout, work, grown)
     prior = layout.prior
     if len(lines) > _MOST_LINES:
@@ -249,7 +284,7 @@ def _rows(lines: Lines, levels: Levels, layout: Layout, work: Integers, grown: G
     """The lines as the model sees them, and the variances of columns that stand for names it does not know."""
     n = len(lines)
     none = np.zeros(n, dtype=np.int64)
-    size, seen, kind = _sizes(lines, levels, grown)
+    size, seen, picture, kind = _sizes(lines, levels, grown)
     grade = np.where(np.isnan(lines.condition), 0.0, lines.condition - _MIDDLE_CONDITION)
     of_phase, of_technique = codes(lines.phase, levels.phases), codes(lines.technique, levels.techniques)
     cells = _Cells(layout, n, len(layout.prior.mean), ([], []), [])
@@ -257,6 +292,12 @@ def _rows(lines: Lines, levels: Levels, layout: Layout, work: Integers, grown: G
     cells.put("level", none, 1.0, 1.0)
     cells.put("size", none, size, seen)
     cells.put("condition", none, grade, grade)
+    for name in dict.fromkeys(_PICTURES.values()):
+        scaled = np.where(np.isin(lines.unit, [unit for unit, of in _PICTURES.items() if of == name]), picture, 0.0)
+        cells.put(name, none, scaled, scaled)
+    part = codes(lines.technique, levels.part_measured)
+    unlike = np.where((part >= 0) & _without_size(kind), 1.0, 0.0)
+    cells.put("usual size", np.maximum(part, 0), unlike, unlike)
     cells.put("off", none, 0.0, 1.0)
     cells.put("off size", none, 0.0, seen)
     cells.put("off condition", none, 0.0, grade)
@@ -296,16 +337,49 @@ def _rows(lines: Lines, levels: Levels, layout: Layout, work: Integers, grown: G
     return found, np.array(cells.extra_variance)
 
 
-def _sizes(lines: Lines, levels: Levels, grown: Growth) -> tuple[Floats, Floats, Integers]:
-    """Log size of what is treated, of what was seen when it was quoted, against the usual one; and what is known of it: 0 the quantity, 1 nothing, 2 it has none, 3 what was quoted."""
-    usual = levels.reference(lines.technique, lines.unit)
-    treated, quoted = (lines.quantity > 0) & ~np.isnan(usual), (lines.quoted > 0) & ~np.isnan(usual)
+def _log_sizes(lines: Lines, grown: Growth) -> tuple[Floats, Floats]:
+    """(n,) log of what is treated, or will be of what was quoted; and of what was seen when it was quoted, or would have been. Not a number where neither is known."""
     more, _ = grown.of(lines.phase, lines.technique)
-    log_treated, log_quoted = (np.log(np.where(known, value, 1.0)) for known, value in ((treated, lines.quantity), (quoted, lines.quoted)))
-    size = np.where(treated, log_treated, log_quoted + more) - usual
-    seen = np.where(quoted, log_quoted, log_treated - more) - usual
-    measured = treated | quoted
-    return np.where(measured, size, 0.0), np.where(measured, seen, 0.0), np.where(treated, 0, np.where(quoted, 3, np.where(lines.unit == "", 2, 1)))
+    log_treated, log_quoted = (np.log(np.where(quantity > 0, quantity, np.nan)) for quantity in (lines.quantity, lines.quoted))
+    return np.where(np.isnan(log_treated), log_quoted + more, log_treated), np.where(np.isnan(log_quoted), log_treated - more, log_quoted)
+
+
+def _sizes(lines: Lines, levels: Levels, grown: Growth) -> tuple[Floats, Floats, Floats, Integers]:
+    """Log size of what is treated, of what was seen when it was quoted, against the usual one of the technique; where none is known or nothing is usual, how much larger the picture is (log area) than usual pictures; and what is
+    known of the size: 0 the quantity, 1 the picture alone, 2 it has none, 3 what was quoted, 4 nothing."""
+    usual = levels.reference(lines.technique)
+    size, seen = (value - usual for value in _log_sizes(lines, grown))
+    counted = lines.unit != ""
+    known = ~np.isnan(size) & counted
+    picture = np.log(np.where(lines.area > 0, lines.area, np.nan)) - levels.picture(lines.technique)
+    kind = np.where(known, np.where(lines.quantity > 0, 0, 3), np.where(~counted, 2, np.where(np.isnan(picture), 4, 1)))
+    return np.where(known, size, 0.0), np.where(known, seen, 0.0), np.where(known | np.isnan(picture), 0.0, picture), kind
+
+
+def _without_size(kind: Integers) -> Flags:
+    """(n,) lines of what is counted, of which no quantity is known."""
+    found: Flags = (kind == 1) | (kind == 4)
+    return found
+
+
+def _sizes_alike(kind: Integers) -> Floats:
+    """(n,) standard deviation of log hours that lines without a quantity have in common with each other on one work, as what there is of one thing goes with what there is of another; part of what each line has to itself."""
+    found: Floats = np.sqrt(np.select([kind == 1, kind == 4], [_ALIKE, _ALIKE_NO_PICTURE], 0.0))
+    return found
+
+
+def _usual_apart(levels: Levels, technique: Names) -> Floats:
+    """(n,) variance of log hours of not knowing how far a usual line of each technique is from those few that have a quantity; nought where none has."""
+    sized = np.append(levels.sized, 0)[codes(technique, levels.techniques)]
+    found: Floats = np.where(sized > 0, (_SINGLE["size"][0] * _USUAL_APART) ** 2 / np.maximum(sized, 1), 0.0)
+    return found
+
+
+def _of_usual_size(joint: Joint, lines: Lines, kind: Integers) -> Floats:
+    """(n,) that variance, of lines without a quantity of techniques of which every other line has one: of the others it is an effect of the fit."""
+    learnt = codes(lines.technique, joint.levels.part_measured) >= 0
+    found: Floats = np.where(_without_size(kind) & ~learnt, _usual_apart(joint.levels, lines.technique), 0.0)
+    return found
 
 
 def expect(joint: Joint, lines: Lines) -> Expected:
@@ -343,11 +417,19 @@ def expect(joint: Joint, lines: Lines) -> Expected:
     own = fitted.residual[np.where(rows.kind == 3, 0, rows.kind)]  # a quoted quantity will be measured; until then it may grow
     at = np.arange(n)
     _, may_grow = joint.growth.of(lines.phase, lines.technique)
-    covariance[at, at] += own[:, 0, 0] + _of_somebody(joint, lines) + np.where(rows.kind == 3, elasticity(joint, lines.technique) ** 2 * may_grow, 0.0)
+    covariance[at, at] += (
+        own[:, 0, 0]
+        + _of_somebody(joint, lines)
+        + _of_usual_size(joint, lines, rows.kind)
+        + np.where(rows.kind == 3, elasticity(joint, lines.technique) ** 2 * may_grow, 0.0)
+    )
     behind = n + np.arange(len(told))
     covariance[behind, behind] += own[told, 1, 1]
     covariance[told, behind] += own[told, 0, 1]
     covariance[behind, told] += own[told, 0, 1]
+    line = np.concatenate([at, told])
+    alike = _sizes_alike(rows.kind)[line]
+    covariance += np.where((of_work[:, None] == of_work[None, :]) & (line[:, None] != line[None, :]), np.outer(alike, alike), 0.0)
     found = _conditional(mean, covariance, n, rows.answers[told, 1], told)
     if len(told):
         weighed = np.linalg.solve(covariance[n:, n:], luck[n:])
@@ -455,8 +537,10 @@ def level(joint: Joint, lines: Lines) -> tuple[Floats, Floats]:
 def alone(joint: Joint, lines: Lines) -> tuple[Floats, Floats]:
     """(n,) expected log hours of lines without a figure, each on a new work, and their standard deviation."""
     mean, sd = level(joint, lines)
-    kind = _sizes(lines, joint.levels, joint.growth)[2]
-    return mean, np.sqrt(sd**2 + joint.fitted.shared[0, 0] + joint.fitted.residual[kind, 0, 0] + _of_somebody(joint, lines))
+    kind = _sizes(lines, joint.levels, joint.growth)[-1]
+    return mean, np.sqrt(
+        sd**2 + joint.fitted.shared[0, 0] + joint.fitted.residual[kind, 0, 0] + _of_somebody(joint, lines) + _of_usual_size(joint, lines, kind)
+    )
 
 
 def weight_of_figure(joint: Joint, lines: Lines) -> Floats:
@@ -464,7 +548,7 @@ def weight_of_figure(joint: Joint, lines: Lines) -> Floats:
     (hours, strange), (figure, _) = _designs(joint, lines)
     p = len(joint.fitted.effects)
     half = figure[:, :p] @ joint.fitted.covariance
-    fitted, kind = joint.fitted, _sizes(lines, joint.levels, joint.growth)[2]
+    fitted, kind = joint.fitted, _sizes(lines, joint.levels, joint.growth)[-1]
     crossed = (half * hours[:, :p]).sum(axis=1) + (hours[:, p:] * figure[:, p:]) @ strange + fitted.shared[0, 1] + fitted.residual[kind, 0, 1]
     own = (half * figure[:, :p]).sum(axis=1) + (figure[:, p:] ** 2) @ strange + fitted.shared[1, 1] + fitted.residual[kind, 1, 1]
     found: Floats = np.clip(crossed / own, 0.0, 1.0)

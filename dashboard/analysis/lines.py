@@ -24,7 +24,7 @@ class Lines:
     hours : what it took; of an open line what it has taken so far; of one that is asked about not known.
     quantity : what was treated, in its unit. quoted : what the estimate had of it.
     figure : hours by the conservator's own estimate as it stood at the first entry.
-    condition : grade, 0 to 3, of the condition that bears on the technique.
+    condition : grade, 0 to 3, of the condition that bears on the technique. area : of the picture, dm².
     person : who is to do it, by the estimate. shares : (n, people) who did how much of it; a row of noughts: not known.
     people : names of the columns of `shares`.
     day : on which it was finished, or last worked (days since 1970).
@@ -42,6 +42,7 @@ class Lines:
     quoted: Floats
     figure: Floats
     condition: Floats
+    area: Floats
     person: Names
     shares: Floats
     people: tuple[str, ...]

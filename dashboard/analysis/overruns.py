@@ -136,7 +136,8 @@ def by_object(lines: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     Frame with `estimated_hours` (null where nothing is estimated), `actual_hours`, `difference_hours` (of which `open_over_hours` on open lines), `unused_hours`
-    (see `summed`), `unpriced_hours` (worked on lines estimated in quantity only, not among the actual), `extra_hours`, `own_cost_hours`, `open_lines`, `yardstick`.
+    (see `summed`), `unpriced_hours` (worked on lines estimated in quantity only, not among the actual), `extra_hours`, `own_cost_hours`, `open_lines`, `yardstick`,
+    `lines_finished_on` (the last day, where it was worked on and every line of it is finished, whether or not the work was said to be).
     """
     opened = ~lines["finished"].astype(bool) & (lines["estimated_hours"].notna() | (lines["actual_hours"] > 0))
     unpriced = lines["actual_hours"].where(lines["difference_hours"].isna(), 0.0)
@@ -146,7 +147,10 @@ def by_object(lines: pd.DataFrame) -> pd.DataFrame:
     sums = known.groupby("object")[["estimated_hours", "actual_hours", "difference_hours", "open_over_hours", "unused_hours"]].sum(min_count=1)
     sums = grouped[["unpriced_hours"]].sum().join(sums)
     sums["actual_hours"] = sums["actual_hours"].fillna(0.0)
-    return sums.join(grouped[["extra_hours", "own_cost_hours", "open_lines"]].sum()).join(grouped["yardstick"].first())
+    sums = sums.join(grouped[["extra_hours", "own_cost_hours", "open_lines"]].sum()).join(grouped["yardstick"].first())
+    left = ~lines["finished"].astype(bool) & (lines["estimated_hours"].notna() | lines["difference_hours"].isna() | (lines["actual_hours"] > 0))
+    whole = lines.assign(left=left).groupby("object").agg(left=("left", "any"), hours=("actual_hours", "sum"), last=("finished_on", "max"))
+    return sums.assign(lines_finished_on=whole["last"].where(~whole["left"] & (whole["hours"] > 0)))
 
 
 def by_half_year(comparison: Comparison) -> pd.DataFrame:
@@ -158,8 +162,8 @@ def by_half_year(comparison: Comparison) -> pd.DataFrame:
 
 
 def totals(phases: pd.DataFrame) -> pd.Series:
-    """The sums of all phases."""
-    return phases[list(_SUMS)].sum()
+    """The sums of all phases, with what `summed` says of open lines."""
+    return phases[[*_SUMS, "unused_hours", "open_lines"]].sum()
 
 
 def open_summary(comparison: Comparison) -> dict[str, float]:

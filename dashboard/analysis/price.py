@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
 
 TENTH = Decimal("0.1")
@@ -16,7 +16,7 @@ class Terms:
 
     Attributes
     ----------
-    rate : per hour at the studio; None until said. rates : per hour of people who have one of their own.
+    rate : per hour at the studio, without tax; None until said. rates : per hour of people who have one of their own.
     step : the smallest amount of the currency, like 0.01.
     minimum, ceiling : of the net amount of one work; None: there is none. tax : per cent on top; None: no line for it.
     """
@@ -108,7 +108,7 @@ def price(hours: Sequence[float], people: Sequence[str], costs: Decimal, terms: 
     if terms.ceiling is not None:  # below the minimum charge too it holds: it was agreed for this work
         held = min(held, (terms.ceiling / terms.step).to_integral_value(ROUND_FLOOR) * terms.step)
     net = rounded(held, terms.step)
-    amount = rounded(held * (1 + (terms.tax or Decimal(0)) / 100), terms.step)
+    amount = with_tax(held, terms)
     shown = shared_out(rounded(work, terms.step), amounts, terms.step)
     parts = tuple(Charged(hours=one, rate=rate, amount=whole, shown=part) for one, rate, whole, part in zip(parts_hours, rates, amounts, shown, strict=True))
     return Price(
@@ -117,9 +117,82 @@ def price(hours: Sequence[float], people: Sequence[str], costs: Decimal, terms: 
     )  # fmt: skip
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Agreed:
+    """What was approved: hours in tenths, and the price agreed; not known are `net`, `tax` and `amount` together. costs : outside costs and materials in it; None where they are not known."""
+
+    hours: Decimal
+    net: Decimal | None
+    tax: Decimal | None
+    amount: Decimal | None
+    costs: Decimal | None
+
+    @classmethod
+    def of(cls, hours: Decimal, net: Decimal | None, gross: Decimal | None, costs: Decimal | None, step: Decimal) -> Agreed:
+        """From the price without tax and with it, unrounded."""
+        if net is None or gross is None:
+            return cls(hours=hours, net=None, tax=None, amount=None, costs=costs)
+        before_tax, amount = rounded(net, step), rounded(gross, step)
+        return cls(hours=hours, net=before_tax, tax=amount - before_tax, amount=amount, costs=costs)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WithAdded:
+    """What was approved and stays, what was found and is added, and both together.
+
+    Attributes
+    ----------
+    agreed : as it was approved. hours : what is added, in tenths; costs : outside costs and materials beyond those agreed. added : its price by itself; None where nobody said what an hour costs.
+    """
+
+    agreed: Agreed
+    hours: Decimal
+    costs: Decimal
+    added: Price | None
+
+    @property
+    def total_hours(self) -> Decimal:
+        return self.agreed.hours + self.hours
+
+    @property
+    def price(self) -> Price | None:
+        """Of both together: the price agreed as it was agreed, and what is added, rounded once by itself; None where one of them is not known."""
+        agreed, added = self.agreed, self.added
+        if added is None or agreed.net is None or agreed.tax is None or agreed.amount is None:
+            return None
+        costs, net = (agreed.costs or Decimal(0)) + self.costs, agreed.net + added.net
+        return Price(
+            parts=(), hours=self.total_hours, work=net - costs, costs=costs, adjusted=Decimal(0), net=net, tax=agreed.tax + added.tax, amount=agreed.amount + added.amount, limited=added.limited
+        )  # fmt: skip
+
+
+def with_added(agreed: Agreed, hours: Sequence[Decimal], people: Sequence[str], costs: Decimal, terms: Terms) -> WithAdded:
+    """Add what was found to what was approved.
+
+    The minimum charge is of a whole work and is not asked for again; a ceiling holds for both together, but takes nothing off what was approved.
+
+    Parameters
+    ----------
+    hours : of each line that is added, its part in the promise of the whole, in tenths. people : who is to do it. costs : all outside costs and materials as they are now; those agreed are not added again.
+    """
+    more = max(costs - (agreed.costs or Decimal(0)), Decimal(0))
+    ceiling = None if terms.ceiling is None or agreed.net is None else max(terms.ceiling - agreed.net, Decimal(0))
+    nothing = Price(
+        parts=(), hours=Decimal(0), work=Decimal(0), costs=Decimal(0), adjusted=Decimal(0), net=Decimal(0), tax=Decimal(0), amount=Decimal(0), limited=""
+    )
+    total = sum(hours, Decimal(0))
+    added = price([float(one) for one in hours], people, more, replace(terms, minimum=None, ceiling=ceiling)) if total or more else nothing
+    return WithAdded(agreed=agreed, hours=total, costs=more, added=added)
+
+
 def tenths(hours: Sequence[float]) -> list[Decimal]:
     """Parts of a promise in tenths of hours that sum to it in tenths."""
-    return shared_out(rounded(Decimal(repr(float(sum(hours)))), TENTH), [Decimal(repr(float(one))) for one in hours], TENTH)
+    return shared_out(one_in_tenths(sum(hours)), [Decimal(repr(float(one))) for one in hours], TENTH)
+
+
+def one_in_tenths(hours: float) -> Decimal:
+    """Hours of a part by itself, in tenths."""
+    return rounded(Decimal(repr(float(hours))), TENTH)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,9 +212,31 @@ class YearlyCost:
         return earned / self.break_even_rate
 
 
-def for_the_hours(amount: float, tax: float, costs: float) -> float:
-    """What a price leaves for the hours once tax (per cent on top) and costs are paid; not below nought, and not a number where there is no price."""
-    return max(float(amount) / (1 + float(tax) / 100) - float(costs), 0.0) if not math.isnan(amount) else float("nan")
+def net_and_gross(amount: Decimal, included: bool | None, per_cent: Decimal | None) -> tuple[Decimal | None, Decimal | None]:
+    """A price without tax and with it, unrounded; None where that is not known.
+
+    Parameters
+    ----------
+    included : tax is in the amount; None: nobody has said. per_cent : on top of the net; 0: none is charged; None: not known.
+    """
+    if per_cent == 0:
+        return amount, amount
+    if included is None:
+        return None, None
+    if per_cent is None:
+        return (None, amount) if included else (amount, None)
+    by = 1 + per_cent / 100
+    return (amount / by, amount) if included else (amount, amount * by)
+
+
+def with_tax(net: Decimal, terms: Terms) -> Decimal:
+    """A net amount with the tax of the terms on top, to whole steps of the currency."""
+    return rounded(net * (1 + (terms.tax or Decimal(0)) / 100), terms.step)
+
+
+def for_the_hours(net: float, costs: float) -> float:
+    """What a net price leaves for the hours once outside costs are paid; not below nought, and not a number where it is not known."""
+    return max(float(net) - float(costs), 0.0) if not math.isnan(net) else float("nan")
 
 
 def payments(amount: Decimal, stages: Sequence[tuple[str, Decimal]], step: Decimal) -> list[tuple[str, Decimal]]:

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import special
 
-from dashboard.analysis import by_hand, calibration, discovery, joint
-from dashboard.analysis.basis import STEPS, Basis
+from dashboard.analysis import calibration, discovery, forecast, joint
+from dashboard.analysis.basis import Basis
+from dashboard.analysis.by_hand import Ranges
 from dashboard.analysis.calibration import LEVELS, Calibration, Foretold
-from dashboard.analysis.discovery import Described, Discoveries, MayTurnUp
-from dashboard.analysis.evidence import Evidence, draw, how_far
+from dashboard.analysis.discovery import Described, Discoveries, MayTurnUp, as_lines
+from dashboard.analysis.evidence import Evidence
+from dashboard.analysis.forecast import UnderWay
 from dashboard.analysis.lines import Lines, join
 from dashboard.analysis.mixed import Flags, Floats, Integers
 from dashboard.analysis.totals import DRAWS, Occurring
@@ -27,25 +28,48 @@ class Asked:
     Attributes
     ----------
     lines : of all works, as they are asked about.
-    low, likeliest, high : (n,) hours by hand; not a number where no range was given.
+    ranges : hours by hand.
     pinned : (n,) log of a pinned rate by that of the record; nought where none is pinned.
     works : what each work is, by its name in `lines.object`.
     left_out : works and techniques of which it was said that they will not turn up.
-    begun : what is known of each line by its hours so far; done : (n,) it is finished or all done, and stays as it is; finished : (n,) it is among what the calibration has learnt from.
     bears_on : of each technique which of the three conditions bears on it (0, 1, 2), where one does.
+    bench : what is known of the lines of works that are on the bench; None where none of them is.
     """
 
     lines: Lines
-    low: Floats
-    likeliest: Floats
-    high: Floats
+    ranges: Ranges
     pinned: Floats
     works: Mapping[str, Described]
-    begun: Evidence
-    done: Flags
-    finished: Flags
     left_out: frozenset[tuple[str, str]] = frozenset()
     bears_on: Mapping[str, int]
+    bench: OnTheBench | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OnTheBench:
+    """What is known of n lines, some of works that are on the bench.
+
+    Attributes
+    ----------
+    begun : by their hours so far. finished : (n,) that is all of them. in_estimate : (n,) it was foreseen, or is quoted now.
+    order : (k,) the lines that are not finished, in the order of the bench: so they are drawn as they are there.
+    """
+
+    begun: Evidence
+    finished: Flags
+    in_estimate: Flags
+    order: Integers
+
+    @classmethod
+    def none(cls, n: int) -> OnTheBench:
+        """Of lines of a work that is not."""
+        return cls(begun=Evidence.none(n), finished=np.zeros(n, dtype=bool), in_estimate=np.ones(n, dtype=bool), order=np.arange(n))
+
+    def join(self, other: OnTheBench) -> OnTheBench:
+        return OnTheBench(
+            begun=self.begun.join(other.begun), finished=np.concatenate([self.finished, other.finished]), in_estimate=np.concatenate([self.in_estimate, other.in_estimate]),
+            order=np.concatenate([self.order, len(self.finished) + other.order]),
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,73 +108,65 @@ class Promise:
 
 def foretell(known: Calibration, discoveries: Discoveries, asked: Asked, draws: int = DRAWS) -> Promise:
     """What lines will take that are quoted together."""
-    lines = asked.lines
+    if asked.bench is not None:
+        return _revised(known, discoveries, asked, asked.bench, draws)
+    lines, n = asked.lines, len(asked.lines)
     number = {name: place for place, name in enumerate(asked.works)}
-    every = [(name, one) for name, work in asked.works.items() for one in discovery.expected(discoveries, work)]
+    every = _every(discoveries, asked)
     found = tuple(pair for pair in every if (pair[0], pair[1].technique) not in asked.left_out)
     everything = join(lines, as_lines(known, found, asked.works, asked.bears_on, asked.lines.people)) if found else lines
     foretold = calibration.foretell(known, everything)
-    n = len(lines)
+    without = _without_figure(known, lines, asked.pinned) if (lines.figure > 0).any() else foretold.table[:n] + asked.pinned[:, None]
     table = foretold.table.copy()
     table[n:] += discoveries.smaller
-    without = table[:n] if not (lines.figure > 0).any() else calibration.foretell(known, replace(lines, figure=np.full(n, np.nan))).table
-    without = without + asked.pinned[:, None]
     table[:n] += (asked.pinned * (1 - foretold.figure_weight[:n]))[:, None]
-    counts = np.where(np.isnan(asked.low) | np.isnan(asked.high), 0.0, 1 - joint.own_share(known.joint, lines.technique))
-    ranged = np.flatnonzero(counts > 0)
-    if len(ranged):
-        hers = by_hand.table(asked.low[ranged], asked.likeliest[ranged], asked.high[ranged], LEVELS)
-        table[ranged] += counts[ranged, None] * (hers - table[ranged])
+    counts = asked.ranges.mixed_into(table[:n], LEVELS, joint.own_share(known.joint, lines.technique))
     work = np.array([number[name] for name in everything.object.tolist()], dtype=np.int64)
-    foretold = replace(foretold, table=table)
-    so_far, begun = asked.begun.so_far, np.flatnonzero((asked.begun.so_far > 0) & ~asked.done)
-    if (so_far > 0).any():
-        foretold = _under_way(foretold, asked, work, draws)
-        without[begun] = Foretold.plain(without[begun], np.eye(len(begun))).beyond(so_far[begun]).table
-        found = tuple((name, discovery.still(discoveries, one, _passed(asked, name, np.exp(table[:n, _EVEN])))) for name, one in found)
     occurring = Occurring(
-        chance=np.concatenate([np.where(so_far > 0, 1.0, 1 - known.unneeded.chance(lines)), np.array([one.chance for _, one in found])]),
-        found=np.arange(len(everything)) >= n, together=discoveries.together, work=work,
+        chance=np.concatenate([1 - known.unneeded.chance(lines), np.array([one.chance for _, one in found])]), found=np.arange(len(everything)) >= n, together=discoveries.together, work=work
     )  # fmt: skip
-    basis = Basis.of(foretold, occurring, np.concatenate([np.where(asked.done, so_far, np.nan), np.full(len(found), np.nan)]), draws)
+    basis = Basis.of(replace(foretold, table=table), occurring, np.full(len(everything), np.nan), draws)
     return Promise(
-        basis=basis, figure_weight=foretold.figure_weight, hours=basis.hours(), found=found, left_out=tuple(pair for pair in every if (pair[0], pair[1].technique) in asked.left_out), work=work,
-        without_figure=np.where(asked.done, so_far, np.exp(without[:, _EVEN])), by_hand=counts,
+        basis=basis, figure_weight=foretold.figure_weight, hours=basis.hours(), found=found, left_out=_left_out(every, asked), work=work,
+        without_figure=np.exp(without[:, _EVEN]), by_hand=counts,
     )  # fmt: skip
 
 
-def _under_way(foretold: Foretold, asked: Asked, work: Integers, draws: int) -> Foretold:
-    """What lines will take now that some of them were begun: see `evidence`. What finished ones say of the luck of their work the calibration knows."""
-    evidence = replace(asked.begun, so_far=np.where(asked.finished, 0.0, asked.begun.so_far), all_done=(asked.begun.all_done | asked.done) & ~asked.finished)
-    evidence = evidence.join(Evidence.none(len(work) - len(asked.lines)))
-    hours = draw(foretold, evidence, work, len(asked.works), draws).hours
-    ordered = np.sort(hours, axis=1)
-    table = np.log(np.maximum(np.stack([np.interp(LEVELS, (np.arange(draws) + 0.5) / draws, row) for row in ordered]), 1e-9))
-    table = np.ceil(table * STEPS) / STEPS  # brought to the steps in which it is kept, it must not fall below what was worked
-    scores = special.ndtri((np.argsort(np.argsort(hours, axis=1, kind="stable"), axis=1, kind="stable") + 0.5) / draws)
-    return replace(foretold, table=table, correlation=np.corrcoef(scores) if len(scores) > 1 else np.eye(len(scores)))
-
-
-def _passed(asked: Asked, name: str, usual: Floats) -> float:
-    """How far a work is, of the hours of its lines; see `evidence.how_far`."""
-    of = asked.lines.object == name
-    done = of & asked.done
-    return how_far(float(asked.begun.so_far[done].sum()), asked.begun.part[of & ~asked.done], usual[of & ~asked.done])
-
-
-def as_lines(
-    known: Calibration, found: Sequence[tuple[str, MayTurnUp]], works: Mapping[str, Described], bears_on: Mapping[str, int], people: tuple[str, ...]
-) -> Lines:
-    """What may turn up on some works, as lines of which nothing is measured; see `Asked`."""
-    past = known.joint.lines
-    units = dict(zip(past.technique.tolist(), past.unit.tolist(), strict=True))
-    names = [name for name, _ in found]
-    techniques = [one.technique for _, one in found]
-    grades = [works[name].grades[bears_on[t]] if t in bears_on else np.nan for name, t in zip(names, techniques, strict=True)]
-    n, nothing = len(found), np.full(len(found), np.nan)
-    return Lines(
-        object=np.array(names), phase=np.array([one.phase for _, one in found]), technique=np.array(techniques), part=np.full(n, "?"),
-        unit=np.array([units.get(t, "") for t in techniques]), kind=np.array([works[name].kind for name in names]), hours=nothing, quantity=nothing, quoted=nothing,
-        figure=nothing, condition=np.array(grades), person=np.full(n, ""), shares=np.zeros((n, len(people))), people=people,
-        day=np.full(n, known.joint.levels.now), is_open=np.ones(n, dtype=bool), weight=np.ones(n),
+def _revised(known: Calibration, discoveries: Discoveries, asked: Asked, bench: OnTheBench, draws: int) -> Promise:
+    """The same of works on the bench: what is finished stays, and of all else what the bench tells; see `forecast.ends`."""
+    lines, n, at = asked.lines, len(asked.lines), bench.order
+    so_far, names = bench.begun.so_far, list(asked.works)
+    open_lines, begun = lines.take(at), bench.begun.take(at)
+    finished = {name: float(so_far[bench.finished & (lines.object == name)].sum()) for name in names}
+    under_way = UnderWay(
+        lines=open_lines, works=asked.works, finished_hours=finished, begun=begun, in_estimate=bench.in_estimate[at], pinned=asked.pinned[at], bears_on=asked.bears_on, left_out=asked.left_out,
+        ranges=asked.ranges.take(at),
     )  # fmt: skip
+    told = forecast.ends(known, discoveries, under_way, draws)
+    place = np.concatenate([at, n + np.arange(len(told.found))])
+    work = np.array([names.index(name) for name in [*lines.object.tolist(), *(name for name, _ in told.found)]], dtype=np.int64)
+    basis = told.basis.among(place, np.concatenate([np.where(bench.finished, so_far, np.nan), np.full(len(told.found), np.nan)]), work)
+    figure_weight, by_hand, without_figure = np.zeros(len(place) + int(bench.finished.sum())), np.zeros(n), so_far.copy()
+    figure_weight[place], by_hand[at] = told.figure_weight, told.by_hand
+    without = _without_figure(known, open_lines, asked.pinned[at])
+    goes_on = np.flatnonzero(begun.so_far > 0)
+    without[goes_on] = Foretold.plain(without[goes_on], np.eye(len(goes_on))).beyond(begun.so_far[goes_on]).table
+    without_figure[at] = np.where(begun.all_done, begun.so_far, np.exp(without[:, _EVEN]))
+    return Promise(
+        basis=basis, figure_weight=figure_weight, hours=basis.hours(), found=told.found, left_out=_left_out(_every(discoveries, asked), asked), work=work, without_figure=without_figure, by_hand=by_hand,
+    )  # fmt: skip
+
+
+def _every(discoveries: Discoveries, asked: Asked) -> list[tuple[str, MayTurnUp]]:
+    """All that may turn up, on which work."""
+    return [(name, one) for name, work in asked.works.items() for one in discovery.expected(discoveries, work)]
+
+
+def _left_out(every: list[tuple[str, MayTurnUp]], asked: Asked) -> tuple[tuple[str, MayTurnUp], ...]:
+    return tuple(pair for pair in every if (pair[0], pair[1].technique) in asked.left_out)
+
+
+def _without_figure(known: Calibration, lines: Lines, pinned: Floats) -> Floats:
+    """(n, 141) log hours of lines, had no figure been given."""
+    table: Floats = calibration.foretell(known, replace(lines, figure=np.full(len(lines), np.nan))).table + pinned[:, None]
+    return table

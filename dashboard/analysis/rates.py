@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
@@ -15,13 +17,42 @@ from dashboard.analysis.ratios import works_needed
 _SHOWN = np.array([0.1, 0.5, 0.8, 0.9])
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pins:
+    """What is pinned, by technique: `by_rate`, the log of the pinned rate by the record's, where both are hours for the same; `per_unit`, the log of the pinned hours per unit, where the record has hours per line alone,
+    as nothing was measured yet."""
+
+    by_rate: dict[str, float]
+    per_unit: dict[str, float]
+
+    def shifts(self, known: Calibration, lines: Lines) -> Floats:
+        """(n,) by how much pins move the log hours that the record expects of lines; nought where nothing is pinned, or where what is pinned is per unit and no quantity is quoted."""
+        found = np.array([self.by_rate.get(name, 0.0) for name in lines.technique.tolist()])
+        straight = np.array([self.per_unit.get(name, np.nan) for name in lines.technique.tolist()]) + np.log(np.where(lines.quoted > 0, lines.quoted, np.nan))
+        at = np.flatnonzero(~np.isnan(straight))
+        if len(at):
+            found[at] = straight[at] - joint.level(known.joint, lines.take(at))[0]
+        return found
+
+
+def pins(table: pd.DataFrame) -> Pins:
+    """What is pinned; `table` of `dashboard.calibrating.rate_table`, or the columns `technique`, `unit`, `counted_in`, `rate`, `pinned_rate` of it."""
+    pinned = table[table["pinned_rate"].notna()]
+    alike = pinned["unit"].notna() | pinned["counted_in"].isna()
+    both, of = pinned[alike & (pinned["rate"] > 0)], pinned[~alike]
+    return Pins(
+        by_rate=dict(zip(both["technique"], np.log((both["pinned_rate"] / both["rate"]).to_numpy(dtype=float)).tolist(), strict=True)),
+        per_unit=dict(zip(of["technique"], np.log(of["pinned_rate"].to_numpy(dtype=float)).tolist(), strict=True)),
+    )
+
+
 def paces(known: Calibration) -> Pace:
     """Log hours of a usual line of each technique of the record, in order of their names: at middling condition, as the work is shared between people now."""
     return Pace.of(*joint.level(known.joint, usual_lines(known, np.asarray(known.joint.levels.techniques, dtype=str))))
 
 
 def usual_lines(known: Calibration, techniques: Names, phases: Names | None = None, units: Names | None = None) -> Lines:
-    """A line of the usual quantity for each technique, in the phase and on the kind of object where it was mostly done.
+    """A line of the usual quantity for each technique, in the phase, on the kind of object and on the size of picture where it was mostly done; of one that was never measured the quantity is not known.
 
     Parameters
     ----------
@@ -39,11 +70,13 @@ def usual_lines(known: Calibration, techniques: Names, phases: Names | None = No
     phase = own["phase"] if phases is None else np.where(seen, own["phase"], phases)
     unit = own["unit"] if units is None else np.where(seen, own["unit"], units)
     nothing = np.full(n, np.nan)
-    reference = np.exp(levels.reference(techniques, unit))
+    reference = np.exp(
+        np.where(np.append(levels.measured, 0)[place] > 0, levels.reference(techniques), np.nan)
+    )  # what was quoted and never measured makes no rate per unit
     reference = np.where(unit == "pcs", np.maximum(np.round(reference), 1.0), _two_figures(reference))  # pieces are whole
     return Lines(
         object=np.full(n, ""), phase=phase, technique=techniques, part=np.full(n, ""), unit=unit, kind=own["kind"], hours=nothing, quantity=np.where(unit == "", np.nan, reference),
-        quoted=nothing, figure=nothing, condition=nothing, person=np.full(n, ""), shares=np.zeros((n, len(past.people))), people=past.people,
+        quoted=nothing, figure=nothing, condition=nothing, area=np.exp(levels.picture(techniques)), person=np.full(n, ""), shares=np.zeros((n, len(past.people))), people=past.people,
         day=np.full(n, levels.now), is_open=np.ones(n, dtype=bool), weight=np.ones(n),
     )  # fmt: skip
 
@@ -75,8 +108,9 @@ def table(known: Calibration, vocabulary: pd.DataFrame) -> pd.DataFrame:
 
     Returns
     -------
-    Frame with `technique`, `phase`, `unit`, `works`, `lines` (finished), `open_lines`, `rate`, `rate_low`, `rate_high` (hours per unit, or per line where there is no unit),
-    `reference_quantity` (null without a unit), `elasticity` (null without a unit), `p10`, `p50`, `p80`, `p90` (hours of the next line of the reference quantity),
+    Frame with `technique`, `phase`, `unit` (null: hours are per line, as nothing of it is counted or none of it was measured yet), `counted_in` (the unit of the vocabulary, null where it has none), `measured`
+    (finished lines whose quantity is known), `works`, `lines` (finished), `open_lines`, `rate`, `rate_low`, `rate_high` (hours per unit, or per line), `reference_quantity` and `elasticity` (null without a
+    unit), `usual_area` (dm² of the usual picture; null: not known), `p10`, `p50`, `p80`, `p90` (hours of the next line of the reference quantity, or on the usual picture),
     `figure_weight` (0 to 1), `own_share` (0 to 1: how far the rate rests on the technique's own lines), `rests_on` (technique, phase, studio, nothing) and `reach` (the highest of the chances 0.8 and 0.9
     that its own works alone would reach; null: neither). All figures are null while nothing at all is finished.
     """
@@ -91,12 +125,14 @@ def table(known: Calibration, vocabulary: pd.DataFrame) -> pd.DataFrame:
     count = pd.DataFrame({"technique": finished.technique, "object": finished.object}).groupby("technique")["object"].agg(["size", "nunique"])
     opened = pd.Series(past.technique[past.is_open], dtype=object).value_counts()
     pace = Pace.of(*joint.level(known.joint, lines))
-    measured = lines.unit != ""
-    reference = np.where(measured, lines.quantity, 1.0)  # not a number where nothing was ever measured in the unit: what a line takes is known, not what for
+    measured = ~np.isnan(lines.quantity)
+    reference = np.where(measured, lines.quantity, 1.0)
+    levels, place = known.joint.levels, codes(techniques, known.joint.levels.techniques)
     hours = _next_line(known, lines)
     frame = pd.DataFrame(
         {
-            "technique": techniques, "phase": lines.phase, "unit": pd.Series(lines.unit).where(measured, None),
+            "technique": techniques, "phase": lines.phase, "unit": pd.Series(lines.unit, dtype=object).where(measured, None),
+            "counted_in": pd.Series(lines.unit, dtype=object).where(lines.unit != "", None), "measured": np.append(levels.measured, 0)[place], "usual_area": np.where(place >= 0, lines.area, np.nan),
             "works": count["nunique"].reindex(techniques, fill_value=0).to_numpy(), "lines": count["size"].reindex(techniques, fill_value=0).to_numpy(),
             "open_lines": opened.reindex(techniques, fill_value=0).to_numpy(), "rate": np.exp(pace.middle) / reference,
             "rate_low": np.exp(pace.low) / reference, "rate_high": np.exp(pace.high) / reference,

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import special
 
 from dashboard.analysis.lines import Lines
 from dashboard.analysis.mixed import Flags, Floats, Integers
@@ -17,6 +18,7 @@ from dashboard.analysis.mixed import Flags, Floats, Integers
 _HALF_LIFE_DAYS = 730.0
 _SIZE_BAND = 0.8  # of log figure
 _CREDIBILITY = 15.0  # lines that the wider level is worth
+_NORMAL_LINES, _NORMAL_SPREAD = 8.0, 0.5  # that a normal shape is worth, and its standard deviation before there is a record
 _MOST_LINES = 4000  # the latest; older ones hardly count
 
 
@@ -95,11 +97,17 @@ def effective(weight: Floats) -> Floats:
 
 
 def quantiles(ratios: Ratios, weight: Floats, levels: Floats) -> Floats:
-    """(n, levels) quantiles of log(actual / figure); where the record is too short for a level, its outermost line stands for it."""
+    """(n, levels) quantiles of log(actual / figure): the record's own, beside so many lines of the normal shape; where the record is too short for a level, its outermost line stands for its part."""
     count = effective(weight)[:, None]
     middle = np.cumsum(weight, axis=1) - weight / 2
     asked = ((count + 1) * levels - 0.5) / count
-    return np.stack([np.interp(one, at, ratios.log_ratio) for one, at in zip(asked, middle, strict=True)])
+    own = np.stack([np.interp(one, at, ratios.log_ratio) for one, at in zip(asked, middle, strict=True)])
+    mean = weight @ ratios.log_ratio
+    variance = (weight * (ratios.log_ratio - mean[:, None]) ** 2).sum(axis=1)
+    spread = np.sqrt((count[:, 0] * variance + _NORMAL_LINES * _NORMAL_SPREAD**2) / (count[:, 0] + _NORMAL_LINES))
+    normal = mean[:, None] + spread[:, None] * special.ndtri(levels)
+    found: Floats = (count * own + _NORMAL_LINES * normal) / (count + _NORMAL_LINES)
+    return found
 
 
 def works_needed(chance: float) -> int:

@@ -84,7 +84,7 @@ class Record:
         """
         Parameters
         ----------
-        lines : `line`, `object`, `phase`, `technique`, `part`, `unit`, `kind`, `condition`.
+        lines : `line`, `object`, `phase`, `technique`, `part`, `unit`, `kind`, `condition`, `area_dm2` (of the picture).
         days : `line`, `person`, `extra`, `day`, `hours`, `quantity`, `first_day`, `last_day`, `last_quantity_at`, `first_done_at`, `all_done_at`.
         ends : `line`, `day`. estimates : `line`, `version`, `made_on`, `ended_on`, `option_approved_on`, `hours`, `estimate_hours`, `quantity`, `person`, `taken_over`.
         versions : `object`, `version`, `made_on`, `ended_on`, `first_stage`, in the order in which they were made. Days are days since 1970.
@@ -93,6 +93,8 @@ class Record:
         self.count = len(lines)
         self.names = {name: lines[name].fillna("").to_numpy(dtype=str) for name in ("object", "phase", "technique", "part", "unit", "kind")}
         self.condition = lines["condition"].to_numpy(dtype=float)
+        area = lines["area_dm2"].to_numpy(dtype=float)
+        self.area = np.where(area > 0, area, np.nan)
         days = days[days["line"].isin(number.index)]  # studio time is on no line of a work
         self.of_day = {
             name: days[name].to_numpy() for name in ("day", "hours", "quantity", "first_day", "last_day", "last_quantity_at", "first_done_at", "all_done_at")
@@ -415,6 +417,7 @@ class Record:
     def _lines(self, at: Integers, told: _Told) -> dict[str, np.ndarray]:
         return {name: values[at] for name, values in self.names.items()} | {
             "condition": self.condition[at],
+            "area": self.area[at],
             "figure": np.where(told.hours[at] > 0, told.hours[at], np.nan),
             "quoted": np.where(told.quantity[at] > 0, told.quantity[at], np.nan),
             "person": told.person[at],

@@ -29,7 +29,7 @@ def ends(works: pd.DataFrame) -> Chart:
     ]  # fmt: skip
     base = alt.Chart(data).encode(y=alt.Y("object:N", sort=list(data["object"]), axis=None))
     colour = alt.condition("datum.over", alt.value(look.OVER), alt.value(look.ACCENT))
-    x = alt.X("actual_hours:Q", scale=scale, axis=alt.Axis(title="hours", orient="top", tickCount=4, format=",d"))
+    x = alt.X("actual_hours:Q", scale=scale, axis=alt.Axis(title="hours", orient="top", tickCount=4, format=look.NUMBER))
     so_far = base.mark_bar(aria=False, height=6, yOffset=10, color=look.SOFT_INK).encode(x=x, tooltip=tooltip)
     span = base.mark_rule(aria=False, strokeWidth=3, yOffset=10).encode(x=alt.X("p10:Q", scale=scale), x2="p90:Q", color=colour, tooltip=tooltip)
     dot = base.mark_circle(aria=False, size=110, opacity=1, yOffset=10).encode(x=alt.X("p50:Q", scale=scale), color=colour, tooltip=tooltip)
@@ -59,7 +59,9 @@ def told_before(history: pd.DataFrame) -> Chart:
         "day:T", scale=alt.Scale(domain=[first.isoformat(), last.isoformat()]), axis=alt.Axis(title=None, tickCount=5, format="%-d %b", labelOverlap=True)
     )
     scale = alt.Scale(domain=[0, highest], nice=False)
-    axis = alt.Axis(title="hours in the end", tickCount=5, format=",d", titleAlign="left", titleAnchor="start", titleAngle=0, titleX=0, titleY=-14, grid=True)
+    axis = alt.Axis(
+        title="hours in the end", tickCount=5, format=look.NUMBER, titleAlign="left", titleAnchor="start", titleAngle=0, titleX=0, titleY=-14, grid=True
+    )
     tooltip = [
         alt.Tooltip("day:T", title="as told on", format="%-d %B %Y"), alt.Tooltip("p50:Q", title="even chance, h", format=",.1f"), alt.Tooltip("p10:Q", title="8 in 10 from, h", format=",.1f"),
         alt.Tooltip("p90:Q", title="to, h", format=",.1f"), alt.Tooltip("actual_hours:Q", title="so far, h", format=",.1f"),

@@ -8,6 +8,7 @@ import pandas as pd
 from dashboard import look
 from dashboard.charts.dressing import Chart, dressed
 from dashboard.sentences import not_used_yet, took
+from dashboard.shown import as_shown
 from dashboard.words import signed_hours
 
 ROW_HEIGHT = 52
@@ -33,7 +34,10 @@ def estimated_against_actual(sums: pd.DataFrame, of: str, *, choosing: bool = Fa
         beyond=sums["actual_hours"] - sums["estimated_hours"] >= 0.05,
     )
     # Where hours are not used yet a difference at the end of the bar would not be what the eye sees: it stands in words instead.
-    data["said"] = [f"{signed_hours(value)} h" if left < 0.05 else "" for value, left in zip(sums["difference_hours"], sums["unused_hours"], strict=True)]
+    data["said"] = [
+        f"{signed_hours(value)} h" if left < 0.05 else ""
+        for value, left in zip((as_shown(row)["difference_hours"] for row in sums.to_dict("records")), sums["unused_hours"], strict=True)
+    ]
     detailed = bool(data["detail"].any())
     up, down, down_to_bar = (17, -21, -5) if detailed else (9, -13, -13)
     longest = float(data["reach"].max()) if len(data) else 1.0
@@ -47,7 +51,7 @@ def estimated_against_actual(sums: pd.DataFrame, of: str, *, choosing: bool = Fa
     x = alt.Scale(domain=[0, longest * 1.28 or 1], nice=False)
     base = alt.Chart(data).encode(y=alt.Y(f"{of}:N", sort=list(data[of]), axis=None))
     estimate = base.mark_bar(color=look.ESTIMATE, height=20, yOffset=up).encode(
-        x=alt.X("estimated_hours:Q", scale=x, axis=alt.Axis(title="hours", orient="top", tickCount=4, format=",.1~f")), tooltip=tooltip
+        x=alt.X("estimated_hours:Q", scale=x, axis=alt.Axis(title="hours", orient="top", tickCount=4, format=look.NUMBER)), tooltip=tooltip
     )
     if choosing:
         estimate = estimate.add_params(alt.selection_point(name="chosen", fields=[of]))
@@ -91,7 +95,8 @@ def causes(sums: pd.DataFrame, of: str, causes_by_column: dict[str, str]) -> Cha
                 title="hours over (right) or under (left) the estimate",
                 orient="top",
                 tickCount=5,
-                labelExpr="datum.value ? format(datum.value, '+,.1~f') : '0'",
+                format=look.SIGNED_NUMBER,
+                labelExpr="datum.value ? datum.label : '0'",
             ),
         ),
         color=colour,

@@ -26,7 +26,15 @@ def over_time(held: pd.DataFrame) -> Chart:
     highest = max(float(shown[["percent", "high"]].max().max()), 110.0) * 1.08
     x = alt.X("finished_on:T", scale=alt.Scale(domain=[first.isoformat(), last.isoformat()]), axis=alt.Axis(title=None, tickCount=4, labelOverlap=True))
     axis = alt.Axis(
-        title="took, in % of even chance", tickCount=5, format=",d", titleAlign="left", titleAnchor="start", titleAngle=0, titleX=0, titleY=-14, grid=True
+        title="took, in % of even chance",
+        tickCount=5,
+        format=look.NUMBER,
+        titleAlign="left",
+        titleAnchor="start",
+        titleAngle=0,
+        titleX=0,
+        titleY=-14,
+        grid=True,
     )
     y = alt.Scale(domain=[0, highest], nice=False)
     level = alt.Chart(pd.DataFrame({"percent": [100.0], "words": ["as promised"]}))

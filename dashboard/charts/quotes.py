@@ -28,7 +28,7 @@ def chance(values: Floats, promised: float) -> Chart:
     x = alt.X(
         "hours:Q",
         scale=alt.Scale(domain=[low - 0.04 * width, max(high, promised) + 0.08 * width], nice=False),
-        axis=alt.Axis(title="hours", format=",.0f", tickCount=6, grid=False),
+        axis=alt.Axis(title="hours", format=look.NUMBER, tickCount=6, grid=False),
     )
     y = alt.Scale(domain=[0, highest + 1], nice=False)
     points = (
@@ -52,7 +52,7 @@ def drivers(found: pd.DataFrame) -> Chart:
     bars = (
         alt.Chart(shown)
         .mark_bar(color=look.ESTIMATE, size=14)
-        .encode(x=alt.X("spread:Q", axis=alt.Axis(title="hours between even chance and 4 in 5", tickCount=4, format=",.1f")), y=y)
+        .encode(x=alt.X("spread:Q", axis=alt.Axis(title="hours between even chance and 4 in 5", tickCount=4, format=look.NUMBER)), y=y)
     )
     words = alt.Chart(shown).mark_text(align="left", dx=4).encode(x="spread:Q", y=y, text=alt.Text("spread:Q", format=",.1f"))
     return dressed(bars + words, 60 + _ROW * len(shown))

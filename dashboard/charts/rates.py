@@ -36,7 +36,9 @@ def past_lines(lines: pd.DataFrame, rate: pd.Series, usual: str) -> Chart:
     )
     highest = max(float(lines["usual_hours"].max()), float(rate["p90"])) * 1.1
     y = alt.Scale(domain=[0, highest], nice=False)
-    axis = alt.Axis(title=f"hours for {usual}", tickCount=5, format="~g", titleAlign="left", titleAnchor="start", titleAngle=0, titleX=0, titleY=-14, grid=True)
+    axis = alt.Axis(
+        title=f"hours for {usual}", tickCount=5, format=look.NUMBER, titleAlign="left", titleAnchor="start", titleAngle=0, titleX=0, titleY=-14, grid=True
+    )
     x = alt.X("from:T", scale=alt.Scale(domain=[first.isoformat(), last.isoformat()]), axis=alt.Axis(title=None, tickCount=4, labelOverlap=True))
     base = alt.Chart(band)
     wide = base.mark_rect(color=look.ESTIMATE, opacity=0.55).encode(x=x, x2="to:T", y=alt.Y("p10:Q", scale=y, axis=axis), y2="p90:Q")

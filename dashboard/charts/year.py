@@ -31,7 +31,7 @@ def months(hours: pd.DataFrame) -> Chart:
     names = [f"{pd.Timestamp(2001, number, 1):%b}" for number in range(1, 13)]
     chart = alt.Chart(data.drop(columns=["month", "what"])).mark_bar(aria=False).encode(
         x=alt.X("called:O", sort=names, scale=alt.Scale(domain=names), axis=alt.Axis(title=None, labelAngle=0, labelOverlap=True)),
-        y=alt.Y("hours:Q", axis=alt.Axis(title="hours", tickCount=5, tickMinStep=1, format=",d", titleAngle=0, titleAlign="left", titleAnchor="start", titleX=0, titleY=-14, grid=True)),
+        y=alt.Y("hours:Q", axis=alt.Axis(title="hours", tickCount=5, tickMinStep=1, format=look.NUMBER, titleAngle=0, titleAlign="left", titleAnchor="start", titleX=0, titleY=-14, grid=True)),
         color=alt.Color("words:N", scale=alt.Scale(domain=there, range=[_COLOURS[one] for one in there]), legend=alt.Legend(title=None, orient="bottom")),
         order=alt.Order("order:Q"),
         tooltip=[alt.Tooltip("said:N", title="month"), alt.Tooltip("words:N", title="hours"), alt.Tooltip("hours:Q", title="h", format=",.1f")],

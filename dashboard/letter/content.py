@@ -7,7 +7,9 @@ Nothing of another work or owner is in it: chances come from the record, its wor
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -17,6 +19,7 @@ from dashboard.analysis.dots import stacked
 from dashboard.analysis.price import Price, payments
 from dashboard.letter.blocks import Block, Letter, facts, heading, says, small, subheading, table
 from dashboard.quoting import Commercial, Option, Quoted, WorkQuoted
+from dashboard.tables import Row
 from dashboard.words import CONFIDENCES, amount, counted, day, hours, money, text
 from ingest import notation
 from ingest.cautions import usual_cautions
@@ -24,6 +27,9 @@ from ingest.errors import BenchHoursError
 from ingest.quotes import Quote
 from ingest.settings import CLAUSES, NO_CLAUSE, Settings
 from ingest.vocabulary import Vocabulary
+
+Ready = Mapping[tuple[int, str], tuple[date, date]]
+"""The number of a work, as the letter counts those with lines from 1 on, and an option of it, to the days by which it is ready, at even chance and 4 in 5."""
 
 FORMS = {"one": "one price", "phases": "by phase", "full": "full statement: hours × rate"}
 USUAL_CLAUSES = {
@@ -40,10 +46,25 @@ CLAUSE_HEADS = {
 _NO_PRICE = "This letter has no price yet: it waits for what an hour costs, and for lines that it is for."
 _SEEN = 0.05  # chance from which what may turn up is named
 _MOST_NAMED = 4
+# How a maker is written who is not simply one (common practice, no source).
+_ATTRIBUTED = re.compile(r"(attributed|ascribed) to\b", re.IGNORECASE)
+_QUALIFIED = re.compile(
+    r"(attributed|ascribed) to\b|(probably|possibly|perhaps|formerly|presumably|likely)\b|(in the )?((circle|workshop|studio|school|follower|followers|manner|style|pupil|assistant|imitator|entourage) of|after|copy after|copy of|"
+    r"by|from the|signed|school|workshop)\b",
+    re.IGNORECASE,
+)
+_UNKNOWN = re.compile(r"(unknown|anonymous|anon\.?|unidentified|not known|\?)( (artist|maker|painter|hand|master))?", re.IGNORECASE)
+_NOBODY = re.compile(r"(unknown|anonymous|unidentified) \w", re.IGNORECASE)
 
 
-def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary) -> Letter:
-    """The letter of a quote, in the form that it asks for; raises where its works are of different owners."""
+def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary, ready: Ready | None = None) -> Letter:
+    """The letter of a quote, in the form that it asks for; raises where its works are of different owners.
+
+    Parameters
+    ----------
+    ready : when its works would be ready behind those on the bench; what is not in it is told from the day on which it is begun.
+    """
+    ready = ready or {}
     if len(quoted.owners) > 1:
         raise BenchHoursError("the works of this quote are of different owners", "Quote them apart: a letter is for one owner.")
     said, agreed = quote.letter, quoted.commercial
@@ -53,14 +74,16 @@ def letter(quoted: Quoted, quote: Quote, studio: Settings, words: Vocabulary) ->
     for number, work in enumerate(works, 1):
         if len(works) > 1:
             blocks.append(heading(f"{number}. {_title(work)}"))
-        blocks += _work(work, said, agreed)
+        blocks += _work(work, said, agreed, _Ready(quoted.as_of, {name: days for (of, name), days in ready.items() if of == number}))
     if len(works) > 1:
-        blocks += _all_together(quoted, works)
+        blocks += _all_together(quoted, works, with_others=bool(ready))
     blocks += _how_paid(quoted, works)
     blocks += _clauses(studio, said, agreed)
     if said.get("closing"):
         blocks += [says(line) for line in said["closing"].splitlines()]
-    if caution := usual_cautions(words, dict.fromkeys(name for work in works for option in work.options for name in _in_price(option)["technique"])):
+    if studio.letter_cautions and (
+        caution := usual_cautions(words, dict.fromkeys(name for work in works for option in work.options for name in _in_price(option)["technique"]))
+    ):
         blocks.append(small(caution))
     return Letter(
         studio=studio.studio, letterhead=[line for line in studio.letterhead.splitlines() if line], addressee=[line for line in said.get("addressee", "").splitlines() if line.strip()] or usual_addressee(quoted), day=day(made_on),
@@ -84,19 +107,55 @@ def usual_addressee(quoted: Quoted) -> list[str]:
 
 
 def _title(work: WorkQuoted) -> str:
+    """How a work is spoken of at the head of its part, and in tables."""
     held = work.read.held
-    return ", ".join(filter(None, (text(held.get("maker")), text(held.get("title"))))) or work.said.called
+    said = ", ".join(filter(None, (text(held.get("title")), text(held.get("maker"))))) or work.said.called
+    return f"{said[0].upper()}{said[1:]}"
+
+
+def called(work: WorkQuoted) -> str:
+    """A work in the run of a sentence: its title, or what it is, and whose: by a maker, attributed to one, or by nobody known."""
+    held = work.read.held
+    title, maker = text(held.get("title")).strip(), text(held.get("maker")).strip()
+    if title and not maker and (_ATTRIBUTED.match(title) or (title[0].islower() and _QUALIFIED.match(title))):  # what stands there is no title
+        title, maker = "", title
+    kind = text(held.get("kind")).strip()
+    quoted = (
+        f"“{title}”" if title[:1].islower() or _QUALIFIED.match(title) or _UNKNOWN.match(title) else title
+    )  # “After the storm” is none that is after somebody
+    what = quoted if title else f"{'an' if kind[0].lower() in 'aeiou' else 'a'} {kind}" if kind else "a work"
+    code = f" (our number {work.said.object})" if work.said.object else ""
+    if not maker:
+        return what if title else work.said.called if not kind and code else f"{what}{code}"
+    between = ", " if title else " "
+    begins = f"{maker[0].lower()}{maker[1:]}"
+    first, comma, rest = maker.partition(",")
+    if _UNKNOWN.fullmatch(first.strip()):
+        return f"{what}{', maker unknown' if title else ' by an unknown maker'}{comma}{rest}"
+    if _NOBODY.match(maker):
+        return f"{what} by an {begins}"
+    if _QUALIFIED.match(maker):
+        return f"{what}{between}{begins}"
+    return f"{what} by {maker}"
 
 
 def _subject(works: list[WorkQuoted], agreed: Commercial) -> str:
     what = "A first stage: examination and tests" if agreed.first_stage else "Quote for the treatment"
-    return f"{what} of {_title(works[0])}" if len(works) == 1 else f"{what} of {counted(len(works), 'work')}"
+    return f"{what} of {called(works[0])}" if len(works) == 1 else f"{what} of {counted(len(works), 'work')}"
 
 
 # --- one work
 
 
-def _work(work: WorkQuoted, said: Mapping[str, str], agreed: Commercial) -> list[Block]:
+@dataclass(frozen=True, slots=True)
+class _Ready:
+    """When the options of a work are ready (even chance, 4 in 5), by their names, as the bench stands on a day."""
+
+    as_of: date
+    options: Mapping[str, tuple[date, date]]
+
+
+def _work(work: WorkQuoted, said: Mapping[str, str], agreed: Commercial, ready: _Ready) -> list[Block]:
     blocks = [_identified(work)]
     several = len(work.options) > 1
     for option in work.options:
@@ -106,7 +165,7 @@ def _work(work: WorkQuoted, said: Mapping[str, str], agreed: Commercial) -> list
         blocks += _costs_and_price(work, option, said, agreed)
         if said.get("dots") == "yes" and option.charged().max() > 0:
             blocks.append(_dots(option))
-    return [*blocks, *_time(work.options, agreed)]
+    return [*blocks, *_time(work.options, agreed, ready)]
 
 
 def _identified(work: WorkQuoted) -> Block:
@@ -130,8 +189,8 @@ def _proposed(option: Option, said: Mapping[str, str], agreed: Commercial) -> li
         return [subheading("Proposed treatment"), *_full(option, lines, agreed)]
     if form == "phases":
         return [subheading("Proposed treatment"), *_by_phase(option, lines, agreed)]
-    rows = [(f"{str(phase)[0].upper()}{str(phase)[1:]}", _named(inside)) for phase, inside in lines.groupby("phase", sort=False)]
-    return [subheading("Proposed treatment"), facts(rows), *_first_stage(option, agreed)]
+    rows = [_phase_and_lines(str(phase), inside) for phase, inside in lines.groupby("phase", sort=False)]
+    return [subheading("Proposed treatment"), Block(kind="facts", rows=rows), *_first_stage(option, agreed)]
 
 
 def _in_price(option: Option) -> pd.DataFrame:
@@ -139,9 +198,24 @@ def _in_price(option: Option) -> pd.DataFrame:
     return option.lines[option.lines["in_price"]]
 
 
-def _named(lines: pd.DataFrame) -> str:
-    told = [f"{row['technique']}{f' ({part})' if (part := row['part']) else ''}" for row in lines.to_dict("records")]
-    return "; ".join(dict.fromkeys(told))
+def line_in_words(line: Row) -> str:
+    """A line as the owner reads it: in the words written for it, else its technique, and the part."""
+    return line.get("wording") or f"{line['technique']}{f' ({part})' if (part := line['part']) else ''}"
+
+
+def _phase_and_lines(phase: str, lines: pd.DataFrame) -> tuple[str, str]:
+    """A phase and what is done in it; a technique that is called as its phase is said once."""
+    named = list(dict.fromkeys(line_in_words(row) for row in lines.to_dict("records")))
+    others = [
+        name.removeprefix(f"{phase} (").removesuffix(")") if name.startswith(f"{phase} (") else name for name in named if name.casefold() != phase.casefold()
+    ]
+    return f"{phase[0].upper()}{phase[1:]}", f"{'also ' if others and len(others) < len(named) else ''}{'; '.join(others)}"
+
+
+def _in_a_cell(phase: str, lines: pd.DataFrame) -> str:
+    """The same in one cell."""
+    head, what = _phase_and_lines(phase, lines)
+    return f"{head}{', ' if what.startswith('also ') else ': ' if what else ''}{what}"
 
 
 def _by_phase(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[Block]:
@@ -151,13 +225,13 @@ def _by_phase(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[B
     rows, of_phase = [], _amounts_of_phases(option, phases, agreed)
     for (told, cost), phase in zip(of_phase, phases.to_dict("records"), strict=True):
         inside = lines[lines["phase"] == phase["phase"]]
-        rows.append([f"{phase['phase'][0].upper()}{phase['phase'][1:]}: {_named(inside)}", told, f"{hours(phase['p10'])} to {hours(phase['p90'])}", cost])
+        rows.append([_in_a_cell(phase["phase"], inside), told, f"{hours(phase['p10'])} to {hours(phase['p90'])}", cost])
     found = _allowance_hours(option)
     if found:
         rows.append(["Allowance for what cannot be seen yet", f"{found}", "", _allowance_amount(option, agreed)])
     total = sum(option.tenths, Decimal(0))
     rows.append(["Together", f"{total}", "", _money(price.work, agreed) if price else ""])
-    heads = ["phase and what is done", "hours", "8 times in 10, h", f"price, {agreed.currency}" if price else ""]
+    heads = ["phase and what is done", "hours", "8 times in 10, h", f"price, {agreed.currency}{agreed.without_tax}" if price else ""]
     if not price:
         heads, rows = heads[:3], [row[:3] for row in rows]
     said = f"Hours are those that the price is for: {_how_sure(option, agreed)}" if price else _NO_PRICE
@@ -217,11 +291,11 @@ def _full(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[Block
     marked = bool((lines["mark"] != "").any())
     for place in places:
         line, part = option.lines.iloc[place], price.parts[place]
-        what = f"{line['technique']}{f', {line.part}' if line['part'] else ''}"
+        what = line_in_words(line.to_dict())
         rows.append(
             [
                 line["phase"],
-                what,
+                "" if what.casefold() == line["phase"].casefold() else what,
                 amount(line["quantity"], line["unit"] or None),
                 f"{part.hours}",
                 _rate(part.rate, agreed),
@@ -242,7 +316,15 @@ def _full(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[Block
             ]
         )
     rows.append(["", "together", "", f"{price.hours}", "", _money(price.work, agreed), *([""] if marked else [])])
-    heads = ["phase", "technique", "quantity", "hours", f"rate, {agreed.currency}", f"amount, {agreed.currency}", *(["belongs to"] if marked else [])]
+    heads = [
+        "phase",
+        "technique",
+        "quantity",
+        "hours",
+        f"rate, {agreed.currency}{agreed.without_tax}",
+        f"amount, {agreed.currency}{agreed.without_tax}",
+        *(["belongs to"] if marked else []),
+    ]
     blocks = [
         table("Full statement", heads, rows, right=(2, 3, 4, 5), foot=1),
         says(f"Hours are those that the price is for: {_how_sure(option, agreed)}"),
@@ -254,7 +336,7 @@ def _full(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[Block
             for name in dict.fromkeys(lines["mark"])
             if name
         }
-        blocks.append(facts([(f"Of the hours, {name}", _money(value, agreed)) for name, value in sums.items()]))
+        blocks.append(facts([(f"Of the hours, {name}{agreed.without_tax}", _money(value, agreed)) for name, value in sums.items()]))
     return [*blocks, *_first_stage(option, agreed)]
 
 
@@ -291,9 +373,7 @@ def _costs_and_price(work: WorkQuoted, option: Option, said: Mapping[str, str], 
     blocks = [subheading("Price"), facts(rows)]
     if agreed.terms.ceiling is not None:
         blocks.append(
-            says(
-                f"Without your approval in writing the price does not go beyond {money(agreed.terms.ceiling, agreed.currency)}{' before ' + agreed.tax_name if agreed.terms.tax else ''}."
-            )
+            says(f"Without your approval in writing the price does not go beyond {money(agreed.terms.ceiling, agreed.currency)}{agreed.without_tax}.")
         )
     return blocks
 
@@ -302,9 +382,9 @@ def _with_tax(price: Price, agreed: Commercial) -> list[tuple[str, str]]:
     if not agreed.terms.tax:
         return [("Price", money(price.amount, agreed.currency))]
     return [
-        ("Net", money(price.net, agreed.currency)),
+        (f"Price{agreed.without_tax}", money(price.net, agreed.currency)),
         (f"{agreed.tax_name[0].upper()}{agreed.tax_name[1:]} {agreed.terms.tax:g} %", money(price.tax, agreed.currency)),
-        ("Price", money(price.amount, agreed.currency)),
+        (f"Price{agreed.tax_included}", money(price.amount, agreed.currency)),
     ]
 
 
@@ -333,7 +413,7 @@ def _dots(option: Option) -> Block:
     )  # fmt: skip
 
 
-def _time(options: tuple[Option, ...], agreed: Commercial) -> list[Block]:
+def _time(options: tuple[Option, ...], agreed: Commercial, ready: _Ready) -> list[Block]:
     said = []
     for option in options:
         if option.promised <= 0:
@@ -342,13 +422,23 @@ def _time(options: tuple[Option, ...], agreed: Commercial) -> list[Block]:
         waits = [float(value) for value in (pd.Series(option.days).quantile([0.5, 0.8]))]
         name = f"Option {option.name}: " if option.name else ""
         about, most = max(round(even), 1), max(round(likely + 0.4999), 1)
-        sentence = f"{name}from {'now' if option.worked else 'beginning'} to end about {counted(about, 'week')}" + (
-            f", 4 times in 5 no more than {counted(most, 'week')}" if most > about else ""
+        days = None if agreed.begin_on else ready.options.get(option.name)
+        weeks = f"about {counted(about, 'week')}"
+        sentence = (
+            f"{name}from now to end {weeks}"
+            if option.worked
+            else f"{name}from beginning to end {weeks}"
+            if agreed.begin_on or days
+            else f"{name}{weeks} once it is begun"
         )
+        sentence += f", 4 times in 5 no more than {counted(most, 'week')}" if most > about else ""
         if waits[1] >= 0.5:
             sentence += f"; of that {waits[0]:,.0f} to {waits[1]:,.0f} days are waiting (soaking, pressing, drying), nobody's hours"
         if agreed.begin_on:
-            sentence += f". Begun on {day(agreed.begin_on)}, it would be ready by {day(agreed.begin_on + timedelta(weeks=most))}, 4 times in 5"
+            by = day(agreed.begin_on + timedelta(weeks=most))
+            sentence += f". Begun on {day(agreed.begin_on)}, it would be ready by {by}, 4 times in 5"
+        elif days:
+            sentence += f". If you approve it now, it would be ready, behind the works that come before it, by {day(days[0])} (even chance) or {day(days[1])} (4 times in 5), as our bench stands on {day(ready.as_of)}"
         said.append(f"{sentence[0].upper()}{sentence[1:]}.")
     return [subheading("Time of the first stage" if agreed.first_stage else "Time"), *map(says, said)] if said else []
 
@@ -356,7 +446,7 @@ def _time(options: tuple[Option, ...], agreed: Commercial) -> list[Block]:
 # --- all works, payments, clauses, approval
 
 
-def _all_together(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
+def _all_together(quoted: Quoted, works: list[WorkQuoted], *, with_others: bool) -> list[Block]:
     """A price each, what they share, and all of it."""
     agreed = quoted.commercial
     prices = [work.options[0].price for work in works]
@@ -367,7 +457,7 @@ def _all_together(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
     if shared := _shared_travel(quoted, works):
         rows.append(
             [
-                f"Travel, for all of them together{f', {agreed.tax_name} included' if agreed.terms.tax and quoted.amount is not None else ''}",
+                f"Travel, for all of them together{agreed.without_tax if quoted.amount is None else ''}",
                 _money(shared, agreed),
             ]
         )
@@ -376,16 +466,20 @@ def _all_together(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
     return [
         heading("All works together"),
         *first,
-        table("All works together", ["work", f"price, {agreed.currency}"], rows, right=(1,), foot=1),
-        *_time_of_all(quoted),
+        table("All works together", ["work", f"price, {agreed.currency}{agreed.tax_included}"], rows, right=(1,), foot=1),
+        *_time_of_all(quoted, with_others=with_others),
     ]
 
 
-def _time_of_all(quoted: Quoted) -> list[Block]:
+def _time_of_all(quoted: Quoted, *, with_others: bool) -> list[Block]:
     even, likely = (float(value) / quoted.commercial.bench_hours_per_week for value in pd.Series(quoted.total).quantile([0.5, 0.8]))
     about, most = max(round(even), 1), max(round(likely + 0.4999), 1)
     within = f", 4 times in 5 no more than {counted(most, 'week')}" if most > about else ""
-    return [says(f"At the bench all of them together are about {counted(about, 'week')} of one person{within}; the times above are of each work by itself.")]
+    return [
+        says(
+            f"At the bench all of them together are about {counted(about, 'week')} of one person{within}; the weeks above are of each work by itself{', the days behind those before it in this letter too' if with_others else ''}."
+        )
+    ]
 
 
 def _how_paid(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
@@ -395,9 +489,12 @@ def _how_paid(quoted: Quoted, works: list[WorkQuoted]) -> list[Block]:
     if len(works) == 1 and len(works[0].options) > 1:
         left = 100 - sum((share for _, share in agreed.payments), Decimal(0))
         shares = [*agreed.payments, *([("the rest", left)] if left else [])]
-        return [subheading("Payment"), says(f"Of the price of the option you choose: {'; '.join(f'{name} {share:g} %' for name, share in shares)}.")]
+        return [
+            subheading("Payment"),
+            says(f"Of the price of the option you choose{agreed.tax_included}: {'; '.join(f'{name} {share:g} %' for name, share in shares)}."),
+        ]
     stages = payments(amount, agreed.payments, agreed.terms.step)
-    return [subheading("Payment"), facts([(f"{name[0].upper()}{name[1:]}", money(value, agreed.currency)) for name, value in stages])]
+    return [subheading(f"Payment{agreed.tax_included}"), facts([(f"{name[0].upper()}{name[1:]}", money(value, agreed.currency)) for name, value in stages])]
 
 
 def _clauses(studio: Settings, said: Mapping[str, str], agreed: Commercial) -> list[Block]:
@@ -414,10 +511,17 @@ def _approvals(quoted: Quoted, works: list[WorkQuoted]) -> list[str]:
     agreed, found = quoted.commercial, []
     for work in works:
         for option in work.options:
-            price = money(option.price.amount, agreed.currency) if option.price else ""
+            price = f"{money(option.price.amount, agreed.currency)}{agreed.tax_included}" if option.price else ""
             found.append(", ".join(filter(None, (_title(work) if len(works) > 1 else "", f"option {option.name}" if option.name else "", price))))
     shared = _shared_travel(quoted, works)
-    return [*found, *([f"Travel, for all of them together, {money(shared, agreed.currency)}"] if shared else [])]
+    return [
+        *found,
+        *(
+            [f"Travel, for all of them together, {money(shared, agreed.currency)}{agreed.without_tax if quoted.amount is None else agreed.tax_included}"]
+            if shared
+            else []
+        ),
+    ]
 
 
 def _shared_travel(quoted: Quoted, works: list[WorkQuoted]) -> Decimal | None:

@@ -3,15 +3,38 @@
 from __future__ import annotations
 
 import json
-from typing import Literal
+from dataclasses import asdict
+from typing import Any, Literal
 
 import typst
 
-from dashboard.letter.blocks import Letter
+from dashboard.letter.blocks import Block, Letter
 
 # Every text comes in as data and is never read as markup.
-_SHEET = """
+_DRAWN = """
 #let said = json(bytes(sys.inputs.said))
+#let drawn(one) = {
+  let side = 3.2mm
+  let wide = 120mm
+  let high = calc.max(..one.dots.map(dot => dot.at(1))) + 1
+  box(width: wide, height: high * side + 11mm, {
+    for (number, dot) in one.dots.enumerate() {
+      let filled = number < one.within
+      place(left + bottom, dx: dot.at(0) * (wide - side), dy: -(dot.at(1) * side) - 5mm, circle(radius: side / 2 - 0.25mm, fill: if filled { rgb("#1f5c57") } else { rgb("#9c4a2f") }))
+    }
+    place(left + bottom, dx: one.promise * (wide - side) + side / 2, dy: -4.4mm, line(angle: -90deg, length: high * side + 3mm, stroke: 0.8pt))
+    place(left + top, dx: calc.max(calc.min(one.promise * (wide - side) - 8mm, wide - 32mm), 0mm), text(size: 8.5pt, one.ends.at(2)))
+    place(left + bottom, text(size: 8.5pt, one.ends.at(0)))
+    place(right + bottom, text(size: 8.5pt, one.ends.at(1)))
+  })
+}
+"""
+_PICTURE = """
+#set text(font: ("Libertinus Serif", "New Computer Modern"), fill: rgb("#26241f"), lang: "en")
+#set page(width: auto, height: auto, margin: 1mm)
+#drawn(said)
+"""
+_SHEET = """
 #set document(title: said.subject, date: none)
 #set text(font: ("Libertinus Serif", "New Computer Modern"), size: 10.5pt, fill: rgb("#26241f"), lang: "en", hyphenate: auto)
 #set page(paper: "a4", margin: (x: 24mm, top: 24mm, bottom: 22mm), footer: context [
@@ -40,25 +63,11 @@ _SHEET = """
     ..one.rows.enumerate().map(((number, row)) => row.map(cell => if number >= one.rows.len() - one.foot { strong(cell) } else { cell })).flatten(),
   )
 }
-#let dotted(one) = {
-  let side = 3.2mm
-  let wide = 120mm
-  let high = calc.max(..one.dots.map(dot => dot.at(1))) + 1
-  block(breakable: false, {
-    box(width: wide, height: high * side + 11mm, {
-      for (number, dot) in one.dots.enumerate() {
-        let filled = number < one.within
-        place(left + bottom, dx: dot.at(0) * (wide - side), dy: -(dot.at(1) * side) - 5mm, circle(radius: side / 2 - 0.25mm, fill: if filled { rgb("#1f5c57") } else { rgb("#9c4a2f") }))
-      }
-      place(left + bottom, dx: one.promise * (wide - side) + side / 2, dy: -4.4mm, line(angle: -90deg, length: high * side + 3mm, stroke: 0.8pt))
-      place(left + top, dx: calc.max(calc.min(one.promise * (wide - side) - 8mm, wide - 32mm), 0mm), text(size: 8.5pt, one.ends.at(2)))
-      place(left + bottom, text(size: 8.5pt, one.ends.at(0)))
-      place(right + bottom, text(size: 8.5pt, one.ends.at(1)))
-    })
-    v(0mm)
-    text(size: 9pt, fill: rgb("#6b665a"), one.text)
-  })
-}
+#let dotted(one) = block(breakable: false, {
+  drawn(one)
+  v(0mm)
+  text(size: 9pt, fill: rgb("#6b665a"), one.text)
+})
 #for one in said.blocks {
   if one.kind == "heading" { block(above: 9mm, below: 3mm, sticky: true, text(size: 13pt, one.text)) }
   else if one.kind == "subheading" { block(above: 5.5mm, below: 2.5mm, sticky: true, strong(one.text)) }
@@ -82,15 +91,19 @@ _SHEET = """
 
 def as_pdf(letter: Letter) -> bytes:
     """The letter as a PDF."""
-    found: bytes = _compiled(letter, "pdf")[0]
-    return found
+    return _compiled(_SHEET, letter.said(), "pdf")[0]
 
 
 def as_pictures(letter: Letter, dots_per_inch: float = 110) -> list[bytes]:
     """Its pages as PNG, to be looked at."""
-    return _compiled(letter, "png", dots_per_inch)
+    return _compiled(_SHEET, letter.said(), "png", dots_per_inch)
 
 
-def _compiled(letter: Letter, kind: Literal["pdf", "png"], dots_per_inch: float = 144) -> list[bytes]:
-    found = typst.compile(_SHEET.encode(), format=kind, sys_inputs={"said": json.dumps(letter.said())}, ppi=dots_per_inch)
-    return found if isinstance(found, list) else [found]
+def dots_as_picture(dots: Block, dots_per_inch: float = 220) -> bytes:
+    """The dots of a letter by themselves as PNG, for a setter that cannot draw them."""
+    return _compiled(_PICTURE, asdict(dots), "png", dots_per_inch)[0]
+
+
+def _compiled(template: str, said: dict[str, Any], kind: Literal["pdf", "png"], dots_per_inch: float = 144) -> list[bytes]:
+    pages: bytes | list[bytes] = typst.compile((_DRAWN + template).encode(), format=kind, sys_inputs={"said": json.dumps(said)}, ppi=dots_per_inch)
+    return pages if isinstance(pages, list) else [pages]

@@ -9,22 +9,22 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from dashboard import fields, frame, held, plan_calendar, tables
+from dashboard import fields, frame, held, plan_calendar, planning, tables
 from dashboard import plan_sentences as said
 from dashboard.charts import plan as charts
 from dashboard.forecast_sentences import in_ten
+from dashboard.giving import as_csv_text
 from dashboard.plan_command import COLUMNS
 from dashboard.planning import Plan
 from dashboard.words import counted, day, hours, plain, plain_weeks
 from ingest import absences
 from ingest.absences import Absence
 from ingest.errors import BenchHoursError
-from ingest.formulas import defused_frame
 from ingest.settings import write_settings
 
 SHOWN, MOST_READ_OUT, WEEKS, MOST_OF_A_WEEK, MOST_HURTS = 12, 40, 12, 5, 6
 _WORTH_TELLING_H = 0.5
-_USUAL_HOURS, _USUAL_WAITING = 40.0, 0.0
+_USUAL_HOURS, _USUAL_WAITING = "40", "0"
 
 
 def body() -> None:
@@ -130,10 +130,14 @@ def _say(setting: str, text: str, sentence: str, form: str, empty: Callable[[], 
 def _new_work(plan: Plan) -> None:
     st.header("What a new work would be promised for")
     with st.container(horizontal=True, key="choices"):
-        asked = st.number_input("Hours at the bench, even chance", 0.5, 10_000.0, _USUAL_HOURS, 1.0, format="%g", key="new hours")
-        waits = st.number_input("Days it presses and dries alone", 0.0, 1_000.0, _USUAL_WAITING, 1.0, format="%g", key="new waiting")
+        asked = st.text_input(planning.HOURS_OF_NEW, _USUAL_HOURS, key="new hours", help="As you write them: 40, 12.5, 1:30")
+        waits = st.text_input(planning.DAYS_OF_NEW, _USUAL_WAITING, key="new waiting")
     first = st.toggle("Taken up before all others", key="new first") if len(plan.works) else False
-    st.write(plain(said.one_more(held.one_more(float(asked), float(waits), first=first), first)))
+    try:
+        hours_at_bench, days_alone = planning.read_new_work(asked, waits)
+        st.write(plain(said.one_more(held.one_more(hours_at_bench, days_alone, first=first), first)))
+    except BenchHoursError as error:
+        frame.refuse(f"{error}")
     frame.say(
         [
             said.free_again(plan) if len(plan.works) else "",
@@ -252,7 +256,7 @@ def _ics(plan: Plan, zone: str) -> bytes:
 
 
 def _csv(content: pd.DataFrame) -> str:
-    return defused_frame(content).to_csv(index=False)
+    return as_csv_text(content)
 
 
 frame.show("Bench plan", body)

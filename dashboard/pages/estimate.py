@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 import streamlit as st
 
-from dashboard import fields, frame, held, promise_sentences, promising, reading, sheet, standing_on, tables
+from dashboard import fields, frame, held, prices, promise_sentences, promising, reading, sheet, standing_on, tables
 from dashboard.words import amount, counted, day, hours, money, plain, text
 from ingest import amounts, drafts, estimates, notation, promises, quotes
 from ingest.cautions import usual_cautions
@@ -74,7 +74,8 @@ def _again(code: str) -> str:
 
 def _versions(code: str, versions: pd.DataFrame) -> None:
     st.header("Its versions")
-    st.html(tables.versions(versions, prices=True))
+    st.html(tables.versions(versions, prices.of_versions(versions, held.settings())))
+    _say_tax(code, versions)
     frame.say(promise_sentences.apart(versions))
     with st.expander("The lines of a version, and what it stood on", key=f"lines of {code}", on_change="rerun") as opened:
         if opened.open:
@@ -123,22 +124,43 @@ def _approve(code: str, waiting: pd.DataFrame) -> None:
                 width=180,
                 help="Empty: the price of the version, or of the option.",
             )
-        if not st.form_submit_button("Note the approval"):
-            return
-    if option is None and waiting.loc[waiting["version"] == version, "option"].notna().any():
+            tax_said = _with_or_without("That price is", f"approve tax {code}", "as the version’s") if _tax_matters(waiting) else ""
+        pressed = st.form_submit_button("Note the approval")
+    of = waiting[waiting["version"] == version]
+    if pressed and option is None and of["option"].notna().any():
         frame.refuse("Not noted: say which option was taken.")
         return
+    row = (of[of["option"] == option] if option and (of["option"] == option).any() else of).iloc[0]
+    studio = held.settings()
     try:
         when = _day(on)
-        price = _agreed(agreed, waiting[waiting["version"] == version], option)
+        price = _agreed(agreed, row)
+    except BenchHoursError as error:
+        if pressed:
+            frame.refuse(f"Not noted: {error}")
+        return
+    tax = (tax_said == "yes", _per_cent(row)) if tax_said and (agreed.strip() or pd.isna(row["tax_in_price"])) else None
+    included, per_cent = tax or (row["tax_in_price"], row["tax_per_cent"])
+    at_price = prices.taxed(price[0], included, per_cent, studio) if price else None
+    at = f"{money(at_price.amount, price[1])}{at_price.words}" if price and at_price else ""
+    if pressed and agreed.strip() and at_price and at_price.net is None:
+        frame.refuse(f"Not noted: say whether {at_price.tax} is in the price agreed. What you typed is still here.")
+        return
+
+    def doubts() -> list[str]:
+        hours_of = row["promised_hours"] if pd.notna(row["promised_hours"]) else row["hours"]
+        return [one] if at_price and price and agreed.strip() and (one := prices.absurd_price(at_price, hours_of, price[1], studio)) else []
+
+    if not frame.meant(f"approve {code} doubt", pressed, doubts, "It is meant so: note the approval"):
+        return
+    try:
         with held.store().writing() as con:
-            estimates.approve(con, code, version, when, option, held.change("approved under Estimate"), price)
+            estimates.approve(con, code, version, when, option, held.change("approved under Estimate"), price, tax)
     except BenchHoursError as error:
         frame.refuse(f"Not noted: {error}")
         return
-    at = f" at {money(price[0], price[1])}" if price else ""
     frame.done(
-        f"Version {version} of {code}{f', option {option},' if option else ''} is approved on {day(when)}{at}. Overruns are held against it from now on.",
+        f"Version {version} of {code}{f', option {option},' if option else ''} is approved on {day(when)}{f' at {at}' if at else ''}. Overruns are held against it from now on.",
         ("pages/one_work.py", "Where its hours went", {"object": code}),
     )
 
@@ -150,10 +172,46 @@ def _day(said: str) -> date:
         raise BenchHoursError(f'the day "{said}" {error.what}', error.mend) from error
 
 
-def _agreed(said: str, rows: pd.DataFrame, option: str | None) -> tuple[float, str] | None:
+def _tax_matters(versions: pd.DataFrame) -> bool:
+    """The studio charges a tax, or one of these versions does."""
+    return bool(held.settings().tax_per_cent) or bool((versions["tax_per_cent"] > 0).any())
+
+
+def _per_cent(row: pd.Series) -> float | None:
+    """The tax of a version, else that of the studio."""
+    return float(row["tax_per_cent"]) if row["tax_per_cent"] > 0 else held.settings().tax_per_cent
+
+
+def _with_or_without(label: str, key: str, empty: str, now: str = "") -> str:
+    """Whether tax is in a price: `yes`, `no`, or nothing, in the words of `empty`."""
+    tax = prices.tax_of(held.settings())
+    words = {"": empty, "yes": f"{tax} included", "no": f"without {tax}"}
+    chosen: str = st.selectbox(label, list(words), index=list(words).index(now), format_func=words.__getitem__, key=key, width=190)
+    return chosen
+
+
+def _say_tax(code: str, versions: pd.DataFrame) -> None:
+    """Of a version whose price does not say whether tax is in it, say it here; of all of them it is said under Studio."""
+    open_ones = versions.loc[
+        versions["price"].notna() & versions["tax_in_price"].isna() & (versions["tax_per_cent"].isna() | (versions["tax_per_cent"] > 0)), "version"
+    ]
+    if open_ones.empty or not _tax_matters(versions):
+        return
+    with st.expander(f"Whether {prices.tax_of(held.settings())} is in the price of a version"), st.form(f"tax {code}", border=False):
+        frame.say(["Of all prices that do not say it, it is said once under Studio, quotes; here of one version that is otherwise."])
+        version = st.selectbox("Version", open_ones.unique().tolist(), key=f"tax of version {code}")
+        chosen = _with_or_without("Its price is", f"tax said {code}", "not said")
+        if st.form_submit_button("Say it") and chosen:
+            row = versions[versions["version"] == version].iloc[0]
+            with held.store().writing() as con:
+                estimates.say_tax(con, code, int(version), held.change("said under Estimate"), (chosen == "yes", _per_cent(row)))
+            frame.done(
+                f"The price of version {version} of {code} is {prices.price_words(reading.versions(held.store().cursor(), code).set_index('version', drop=False).loc[[version]].iloc[0].to_dict(), held.settings())}."
+            )
+
+
+def _agreed(said: str, row: pd.Series) -> tuple[float, str] | None:
     """The price agreed: as it is typed, or as it was quoted for the option; None: as the version has it."""
-    of = rows[rows["option"] == option] if option else rows
-    row = (of if len(of) else rows).iloc[0]
     currency = text(row["currency"]) or held.settings().currency
     if said.strip():
         try:
@@ -204,7 +262,7 @@ def _take_back_end(code: str, ended: pd.DataFrame) -> None:
 def _version_words(version: int, rows: pd.DataFrame) -> str:
     """A version with its hours, those of each option where it has options, and its price."""
     parts = [f"{f'option {option} ' if (option := text(row['option'])) else ''}{tables.hours_of(row, ' h')}" for row in rows.to_dict("records")]
-    return f"{version}: {', '.join([*parts, *filter(None, [tables.price_of(rows.iloc[0].to_dict())])])}"
+    return f"{version}: {', '.join([*parts, *filter(None, [prices.price_words(rows.iloc[0].to_dict(), held.settings())])])}"
 
 
 def _take_back(code: str, approved: pd.DataFrame) -> None:
@@ -226,7 +284,12 @@ def _take_back(code: str, approved: pd.DataFrame) -> None:
 
 def _begin(code: str, versions: pd.DataFrame, works: pd.DataFrame) -> None:
     st.header("Write the next version" if len(versions) else "Write its estimate")
-    head = {"made_on": f"{held.today():%Y-%m-%d}", "currency": held.settings().currency}
+    studio = held.settings()
+    head = {"made_on": f"{held.today():%Y-%m-%d}", "currency": studio.currency}
+    if studio.tax_per_cent is not None:
+        head["tax_per_cent"] = notation.written(studio.tax_per_cent)
+    if studio.tax_per_cent and studio.prices_include_tax is not None:
+        head["tax_in_price"] = "yes" if studio.prices_include_tax else "no"
     if versions.empty:
         st.write("It has no estimate yet.")
     with st.container(horizontal=True):
@@ -301,9 +364,12 @@ def _write(code: str, draft: Draft, works: pd.DataFrame, versions: pd.DataFrame)
     if len(versions):
         frame.say(_missing_in_revision(draft, versions))
     with st.container(horizontal=True):
-        if st.button(f"Save as version {version}", type="primary", disabled=said.lines.empty):
-            _save(code, draft)
+        save = st.button(f"Save as version {version}", type="primary", disabled=said.lines.empty)
         _throw_away(code)
+    if save and said.price is not None and not draft.version.get("tax_in_price") and held.settings().tax_per_cent:
+        frame.refuse(f"Not saved: say beside the price whether {prices.tax_of(held.settings())} is in it. The draft is kept as it is.")
+    elif frame.meant(f"sheet {code} doubt", save, lambda: said.doubts, "It is meant so: save it"):
+        _save(code, draft)
     other = _other_work(code, works)
     if other and st.button("Add its lines to the sheet"):
         draft.lines = [*draft.filled.values(), *_lines_of(other)]
@@ -314,7 +380,11 @@ def _missing_in_revision(draft: Draft, versions: pd.DataFrame) -> list[str]:
     """What the last version said and this one does not: its hours may be others, so its price is not simply taken over."""
     last = versions.iloc[-1].to_dict()
     return [
-        *([] if draft.version.get("price") or pd.isna(last["price"]) else [f"No price is given; version {last['version']} had {tables.price_of(last)}."]),
+        *(
+            []
+            if draft.version.get("price") or pd.isna(last["price"])
+            else [f"No price is given; version {last['version']} had {prices.price_words(last, held.settings())}."]
+        ),
         *([] if draft.version.get("reason") else ["No reason is given: what was found since the last version?"]),
     ]
 
@@ -336,6 +406,10 @@ def _head(code: str, now: dict[str, str], turn: int, *, revision: bool) -> dict[
         said["made_on"] = st.text_input("Made on", now.get("made_on", ""), key=f"sheet {code} made {turn}", width=150)
         said["price"] = st.text_input("Price", now.get("price", ""), key=f"sheet {code} price {turn}", width=130)
         said["currency"] = st.text_input("Currency", now.get("currency", ""), key=f"sheet {code} currency {turn}", width=100)
+        said["tax_in_price"], said["tax_per_cent"] = now.get("tax_in_price", ""), now.get("tax_per_cent", "")
+        if held.settings().tax_per_cent or said["tax_in_price"]:
+            said["tax_in_price"] = _with_or_without("The price is", f"sheet {code} tax {turn}", "with or without?", said["tax_in_price"])
+            said["tax_per_cent"] = said["tax_per_cent"] or notation.written(held.settings().tax_per_cent or 0.0)
     if revision or now.get("reason"):
         said["reason"] = st.text_input("Reason (what was found)", now.get("reason", ""), key=f"sheet {code} reason {turn}")
     return {name: cell for name, cell in said.items() if cell}
@@ -352,7 +426,7 @@ def _add_a_line(code: str, draft: Draft, turn: int) -> None:
 def _read_back(said: Reading) -> None:
     for problem in said.problems:
         st.warning(plain(problem))
-    frame.say(said.notes)
+    frame.say([*said.notes, *said.doubts])
     if said.lines.empty:
         return
     st.subheader("How it reads")
@@ -377,7 +451,7 @@ def _read_back(said: Reading) -> None:
     for option in [one for one in said.lines["option"].unique() if one] or [""]:
         sentences.append(_total(said.lines, option))
     if said.price is not None:
-        sentences.append(f"Price: {money(said.price, said.currency or held.settings().currency)}.")
+        sentences.append(prices.read_back(said.price, said.currency, said.tax_in_price, said.tax_per_cent, held.settings()))
     frame.say([*sentences, *filter(None, [usual_cautions(fields.vocabulary(), said.lines["technique"])])])
 
 
@@ -397,7 +471,11 @@ def _total(lines: pd.DataFrame, option: str) -> str:
     total = float(lines.loc[lines["option"].isin(["", option]), "hours"].sum())
     name = f"With option {option}" if option else "All phases"
     weeks = f"{total / studio.bench_hours_per_week:.1f} weeks of one person at {studio.bench_hours_per_week:g} h at the bench a week"
-    rate = f"; at {money(studio.hourly_rate, studio.currency)} an hour: {money(total * studio.hourly_rate, studio.currency)}" if studio.hourly_rate else ""
+    rate = (
+        f"; at {money(studio.hourly_rate, studio.currency)} an hour: {money(total * studio.hourly_rate, studio.currency)}{prices.without_tax(studio)}"
+        if studio.hourly_rate
+        else ""
+    )
     return f"{name}: {hours(total)} h, {weeks}{rate}."
 
 

@@ -11,14 +11,14 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import fields, frame, held, promising, reading, tables
+from dashboard import fields, frame, held, promising, quote_sentences, reading, tables
 from dashboard import forecast_sentences as said
 from dashboard.background import GivenUp, Task
 from dashboard.charts import bench as charts
 from dashboard.forecasting import FORECAST_KEYS, Bench
+from dashboard.giving import as_csv_text
 from dashboard.words import ago, amount, counted, day, hours, plain, tenths, text
 from ingest import quotes
-from ingest.formulas import defused_frame
 
 SHOWN, MOST_READ_OUT, MOST_FINDS, MOST_SINCE = 12, 40, 6, 5
 LIKELY = 0.02
@@ -48,6 +48,8 @@ def _all(bench: Bench, pending: list[Task[Any]]) -> None:
     standing = works.apply(said.standing, axis=1)
     _figures(works, standing)
     frame.say([said.behind(bench), *said.apart(bench)])
+    if held.is_principal():
+        frame.ask_about_tax(bench.unsaid_prices)
     told = works[works["p50"].notna()]
     if len(told):
         _where_they_end(told)
@@ -357,6 +359,9 @@ def _how_far(row: tables.Row) -> str:
 
 
 def _finds(bench: Bench, code: str) -> None:
+    if usual := bench.usual.get(code):
+        st.header("Nearly always done here, and not in its estimate")
+        frame.list_out(quote_sentences.usual(usual, "in its estimate"))
     every = bench.found.get(code, ())
     found = [one for one in every if one.found.chance >= LIKELY][:MOST_FINDS]
     if not found:
@@ -411,7 +416,7 @@ def _progress(code: str) -> None:
 
 
 def _csv(content: pd.DataFrame) -> str:
-    return defused_frame(content).to_csv(index=False)
+    return as_csv_text(content)
 
 
 frame.show("On the bench", body)

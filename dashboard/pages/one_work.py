@@ -7,13 +7,14 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
-from dashboard import correcting, fields, frame, held, promise_sentences, reading, statement, tables
+from dashboard import correcting, fields, frame, held, prices, promise_sentences, reading, statement, tables
 from dashboard.analysis.calendar import days_of_treatment, stretches
 from dashboard.analysis.overruns import by_object, by_phase, compare, main_cause, summed, totals
 from dashboard.charts import compared, treatment_calendar
+from dashboard.giving import as_csv_text
 from dashboard.sentences import ROUNDED, forgotten_parts, most_over, most_under, read_out, said_beside, state_of_work
+from dashboard.shown import as_shown
 from dashboard.words import amount, counted, day, hours, plain, signed_hours, text
-from ingest.formulas import defused_frame
 from ingest.history import utc_now
 from ingest.notation import day_in_words
 
@@ -49,6 +50,8 @@ def body() -> None:
         st.write(_why_no_lines(bool(work["versions"]), text(work["outcome"])))
         return
     _hours(lines)
+    if held.is_principal():
+        frame.say(_held_otherwise(code, sums.iloc[0], as_of))
     _lines(lines)
     _estimates(code, lines)
     _found(lines, entries)
@@ -56,6 +59,15 @@ def body() -> None:
     _calendar(entries)
     _entries(code, entries)
     _statement(code, as_of)
+
+
+def _held_otherwise(code: str, sums: pd.Series, as_of: date) -> list[str]:
+    """Why another page shows another difference of this work, where it does."""
+    con = held.store().cursor()
+    approved, began = (one[one["object"] == code] for one in (reading.approved_promises(con, as_of), reading.promises(con, as_of)))
+    return promise_sentences.held_otherwise(
+        sums, approved.iloc[0] if len(approved) else None, began.iloc[0] if len(began) else None, finished=pd.notna(sums["lines_finished_on"])
+    )
 
 
 def _ways_on(code: str, *, finished: bool) -> None:
@@ -100,13 +112,13 @@ def _hours(lines: pd.DataFrame) -> None:
 
 def _four_figures(phases: pd.DataFrame) -> list[tuple[str, str, bool]]:
     """Estimated, actual, difference, and of a finished work the main cause; of an open one what is not used yet: actual = estimated + difference − not used yet."""
-    sums = totals(phases)
+    sums = as_shown(totals(phases))
     over = sums["difference_hours"] >= 0.05
     difference = f"{signed_hours(sums['difference_hours'])} h"
     if phases["open_lines"].sum():
         return [
             ("estimated", f"{hours(sums['estimated_hours'])} h", False), ("actual so far", f"{hours(sums['actual_hours'])} h", False),
-            ("difference, on lines finished or over already", difference, over), ("not used yet on open lines", f"{hours(phases['unused_hours'].sum())} h", False),
+            ("difference, on lines finished or over already", difference, over), ("not used yet on open lines", f"{hours(sums['unused_hours'])} h", False),
         ]  # fmt: skip
     words, part = main_cause(sums)
     last = (f"what {'added' if part > 0 else 'saved'} most: {words}", f"{signed_hours(part)} h", over)
@@ -124,7 +136,8 @@ def _lines(lines: pd.DataFrame) -> None:
         rows.append(str(phase))
         rows += [[_joined(row["technique"], row["part"]), *tables.sum_cells(row), _quantities(row), _how_far(row)] for row in inside.to_dict("records")]
     st.html(tables.ledger("Lines of this work", ["line", *tables.SUM_HEADS, "quantity, estimated → actual", "how far"], rows, words=(0, 9)))
-    frame.say(["The four parts of each difference sum to it. An open line is never shown as a saving.", ROUNDED])
+    if lines["yardstick"].ne("none").any():
+        frame.say(["The four parts of each difference sum to it. An open line is never shown as a saving.", ROUNDED])
 
 
 def _how_far(row: tables.Row) -> str:
@@ -145,7 +158,7 @@ def _estimates(code: str, lines: pd.DataFrame) -> None:
     if versions.empty:
         st.write("No estimate yet.")
         return
-    st.html(tables.versions(versions, prices=held.is_principal()))
+    st.html(tables.versions(versions, prices.of_versions(versions, held.settings()) if held.is_principal() else None))
     frame.say(promise_sentences.apart(versions))
     first, latest = lines["first_approved_hours"], lines["estimated_hours"]
     if lines["yardstick"].iloc[0] != "approved":
@@ -165,10 +178,11 @@ def _estimates(code: str, lines: pd.DataFrame) -> None:
 
 def _found(lines: pd.DataFrame, entries: pd.DataFrame) -> None:
     st.header("Found on the way")
-    unforeseen = lines[lines["unforeseen_hours"] > 0]
+    unforeseen = lines[(lines["unforeseen_hours"] > 0) & (lines["yardstick"] != "none")]
     noted = entries[entries["discovery"].fillna(False).astype(bool)]
     if unforeseen.empty and noted.empty:
-        st.write("Nothing that the estimate did not foresee.")
+        nothing_said = lines["yardstick"].eq("none").all()
+        st.write("It has no estimate that could have foreseen anything." if nothing_said else "Nothing that the estimate did not foresee.")
         return
     rows = [[row["phase"], row["technique"], row["part"], hours(row["unforeseen_hours"])] for row in unforeseen.to_dict("records")]
     if rows:
@@ -262,9 +276,7 @@ def _statement(code: str, as_of: date) -> None:
     page = statement.as_page(code, held.settings().studio, as_of, reading.area_dm2(con, code), dated, with_notes=with_notes)
     with st.container(horizontal=True):
         st.download_button("Statement to print", page, f"{code}-hours.html", "text/html", on_click="ignore")
-        st.download_button(
-            "Statement as CSV", defused_frame(dated.drop(columns="position")).to_csv(index=False), f"{code}-hours.csv", "text/csv", on_click="ignore"
-        )
+        st.download_button("Statement as CSV", as_csv_text(dated.drop(columns="position")), f"{code}-hours.csv", "text/csv", on_click="ignore")
 
 
 frame.show("One work", body)

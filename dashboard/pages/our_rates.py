@@ -11,6 +11,7 @@ import streamlit as st
 from dashboard import fields, frame, held, reading, tables
 from dashboard.analysis.backtest import by_phase, judge
 from dashboard.charts import rates as charts
+from dashboard.giving import as_csv_text
 from dashboard.rating import predictions, usual
 from dashboard.sentences import (
     drifting,
@@ -25,7 +26,6 @@ from dashboard.sentences import (
 from dashboard.words import amount, counted, day, hours, per_unit, plain, rate, text
 from ingest import pins
 from ingest.cautions import usual_cautions
-from ingest.formulas import defused_frame
 
 SHOWN, MOST_OPEN = 8, 6
 MOST_READ_OUT = 40
@@ -88,12 +88,12 @@ def _choose(table: pd.DataFrame) -> str:
 
 
 def _one(row: pd.Series, lines: pd.DataFrame) -> None:
-    per = per_unit(row["unit"])
-    shown = row["pinned_rate"] if pd.notna(row["pinned_rate"]) else row["rate"]
+    is_pinned = pd.notna(row["pinned_rate"])
+    per, shown = per_unit(row["counted_in"] if is_pinned else row["unit"]), row["pinned_rate"] if is_pinned else row["rate"]
     st.html(
         tables.figures([
-            (f"hours per {per}{', pinned' if pd.notna(row['pinned_rate']) else ''}", f"{rate(shown)} h", False),
-            ("the true rate, 4 times in 5 between", f"{rate(row['rate_low'])} and {rate(row['rate_high'])} h", False),
+            (f"hours per {per}{', pinned' if is_pinned else ''}", f"{rate(shown)} h", False),
+            ("the true rate, 4 times in 5 between" if not is_pinned or row["unit"] == row["counted_in"] or not text(row["counted_in"]) else "by the record, a line takes 4 times in 5 between", f"{rate(row['rate_low'])} and {rate(row['rate_high'])} h", False),
             (f"the next line ({usual(row)}), even chance", f"{hours(row['p50'])} h", False),
             ("4 in 5 such lines end within", f"{hours(row['p80'])} h", False),
         ])
@@ -121,7 +121,7 @@ def _table_of(lines: pd.DataFrame, row: pd.Series) -> None:
         st.switch_page("pages/one_work.py", query_params={"object": code, **held.same_studio()})
     heads = ["work", "finished", "took, h", "quantity", f"for {usual(row)}, h", "own figure, h"]
     rows: list[list[tables.Cell]] = [
-        [held.work_link(one["object"]), day(one["day"]), hours(one["hours"]), amount(one["quantity"], row["unit"]) or ("not measured" if text(row["unit"]) else ""),
+        [held.work_link(one["object"]), day(one["day"]), hours(one["hours"]), amount(one["quantity"], row["counted_in"]) or ("not measured" if text(row["counted_in"]) else ""),
          hours(one["usual_hours"]), hours(one["figure"])]
         for one in lines.to_dict("records")
     ]  # fmt: skip
@@ -172,7 +172,7 @@ def _on_the_bench(technique: str, as_of: date, today: date) -> None:
 def _pin(row: pd.Series, as_of: date, today: date) -> None:
     if as_of != today:
         return
-    per, name = per_unit(row["unit"]), row["technique"]
+    per, name = per_unit(row["counted_in"]), row["technique"]
     is_pinned = pd.notna(row["pinned_rate"])
     with st.expander("Pin another rate" if is_pinned else "Pin a rate of your own"):
         frame.say(
@@ -181,16 +181,17 @@ def _pin(row: pd.Series, as_of: date, today: date) -> None:
             ]
         )
         with st.form(f"pin {name}", border=False):
-            hours_per = st.number_input(f"Hours per {per}", min_value=0.0, value=None, step=None, format="%.4g", key=f"pin rate {name}")
+            hours_per = st.text_input(f"Hours per {per}", key=f"pin rate {name}")
             reason = st.text_input("Why", key=f"pin reason {name}", placeholder="a new solvent gel, twice as fast")
             if st.form_submit_button("Pin it"):
-                if hours_per is None:
+                if not hours_per.strip():
                     frame.refuse("No rate is written yet. Write the hours.")
                 else:
+                    pinned = pins.read_rate(per, hours_per)
                     opened = held.store()
                     with opened.writing() as con:
-                        pins.pin(con, name, float(hours_per), today, held.change(reason))
-                    frame.done(f"{name} is pinned at {rate(float(hours_per))} h per {per}.")
+                        pins.pin(con, name, pinned, today, held.change(reason))
+                    frame.done(f"{name} is pinned at {rate(pinned)} h per {per}.")
         if is_pinned and st.button("Let the record say it"):
             opened = held.store()
             held.change("unpinned")  # only for whoever may change something
@@ -241,7 +242,7 @@ def _rate_cells(row: tables.Row) -> list[tables.Cell]:
     pinned_here = pd.notna(row["pinned_rate"])
     return [
         tables.Link(row["technique"], held.address("our-rates", technique=row["technique"])), f"{row['works']}",
-        f"{rate(row['pinned_rate'])}*" if pinned_here else rate(row["rate"]), rate(row["rate_low"]), rate(row["rate_high"]), per_unit(row["unit"]), usual(row),
+        f"{rate(row['pinned_rate'])}*" if pinned_here else rate(row["rate"]), rate(row["rate_low"]), rate(row["rate_high"]), per_unit(row["counted_in"] if pinned_here else row["unit"]), usual(row),
         hours(row["p50"]), hours(row["p80"]), hours(row["p90"]),
     ]  # fmt: skip
 
@@ -297,7 +298,7 @@ def _as_csv(table: pd.DataFrame) -> None:
 
 def _csv(content: pd.DataFrame) -> str:
     days = {column: content[column].dt.strftime("%Y-%m-%d") for column in content.select_dtypes("datetime").columns}
-    return defused_frame(content.assign(**days)).to_csv(index=False)
+    return as_csv_text(content.assign(**days))
 
 
 frame.show("Our rates", body)

@@ -11,11 +11,12 @@ from dashboard import frame, held, tables
 from dashboard import promise_sentences as said
 from dashboard.analysis import promises
 from dashboard.charts import promises as charts
-from dashboard.letter import kept, page, paper
+from dashboard.giving import as_csv_text
+from dashboard.letter import document, kept, page, paper
 from dashboard.scoring import Scored
+from dashboard.shown import difference
 from dashboard.words import CONFIDENCES, counted, day, hours, per_unit, rate
 from ingest.errors import BenchHoursError
-from ingest.formulas import defused_frame
 
 SHOWN, MOST_READ_OUT, LEAST_WORTH = 10, 40, 6
 
@@ -133,7 +134,7 @@ def _works(scored: Scored) -> None:
         [
             tables.Link(row["object"], held.address("promised-and-kept", object=row["object"])), day(row["finished_on"]), hours(row["promised_hours"]),
             CONFIDENCES.get(int(row["confidence"]), "") if pd.notna(row["confidence"]) else "a figure", f"{hours(row['p10'])} to {hours(row['p90'])}" if pd.notna(row["p10"]) else "", hours(row["actual_hours"]),
-            "kept" if row["kept"] else f"over by {hours(row['actual_hours'] - row['promised_hours'])} h", hours(row["revised_hours"]) if pd.notna(row["revised_hours"]) else "",
+            "kept" if row["kept"] else f"over by {hours(difference(row['actual_hours'], row['promised_hours']))} h", hours(row["revised_hours"]) if pd.notna(row["revised_hours"]) else "",
         ]
         for row in scored.works.to_dict("records")
     ]  # fmt: skip
@@ -143,7 +144,7 @@ def _works(scored: Scored) -> None:
             st.html(tables.ledger("Promises before", heads, rows[SHOWN:], words=(0, 1, 3, 6)))
     frame.say(
         [
-            "The promise is the one with which a work began: the last version approved before that, else the last one made. A revision takes over hours that are worked already, so it is shown and not scored."
+            "The promise is the one with which a work began: the last version approved before that, else the last one made. A revision takes over hours that are worked already, so it is shown and not scored; One work and The year hold a work against the latest approved."
         ]
     )
     st.download_button("All of them as CSV", partial(_csv, scored), "promises.csv", "text/csv", on_click="ignore")
@@ -152,7 +153,7 @@ def _works(scored: Scored) -> None:
 def _csv(scored: Scored) -> str:
     works = scored.works.drop(columns=["off", "quoted"])
     days = {column: works[column].dt.strftime("%Y-%m-%d") for column in works.select_dtypes("datetime").columns}
-    return defused_frame(works.assign(**days)).to_csv(index=False)
+    return as_csv_text(works.assign(**days))
 
 
 def _by_phase(scored: Scored) -> None:
@@ -236,6 +237,7 @@ def _to_show(scored: Scored) -> None:
     with st.container(horizontal=True):
         st.download_button("The page as PDF", partial(paper.as_pdf, made), "promises-kept.pdf", "application/pdf", on_click="ignore")
         st.download_button("The page as HTML", partial(page.as_page, made), "promises-kept.html", "text/html", on_click="ignore")
+        st.download_button("The page as a document (.docx)", partial(document.as_document, made), "promises-kept.docx", document.KIND, on_click="ignore")
 
 
 # --- one work
@@ -250,7 +252,7 @@ def _one_work(row: pd.Series) -> None:
     st.html(
         tables.figures([
             ("promised", f"{hours(row['promised_hours'])} h", False), ("took", f"{hours(row['actual_hours'])} h", not row["kept"]),
-            ("promise", "kept" if row["kept"] else f"over by {hours(row['actual_hours'] - row['promised_hours'])} h", not row["kept"]),
+            ("promise", "kept" if row["kept"] else f"over by {hours(difference(row['actual_hours'], row['promised_hours']))} h", not row["kept"]),
         ])
     )  # fmt: skip
     taught = held.taught(code, row["finished_on"].date())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from functools import partial
 from html import escape
@@ -14,15 +14,17 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import fields, frame, held, promising, quote_sentences, quoting, reading, sheet, tables
+from dashboard.analysis.price import with_tax
 from dashboard.charts import quotes as charts
-from dashboard.letter import change, content, page, paper
+from dashboard.giving import as_csv_text
+from dashboard.letter import change, content, document, page, paper
+from dashboard.letter.blocks import Letter
 from dashboard.quote_command import as_frame
 from dashboard.quoting import Known, Option, Quoted, WorkQuoted
 from dashboard.words import CONFIDENCES, UNITS, amount, counted, day, hours, money, plain
 from ingest import notation, promises, quotes
 from ingest.cautions import usual_cautions
 from ingest.errors import BenchHoursError
-from ingest.formulas import defused_frame
 from ingest.quotes import MARKS, Quote, QuotedWork
 from ingest.records import OBJECTS, SHAPES
 from ingest.settings import CLAUSES, NO_CLAUSE
@@ -30,9 +32,9 @@ from ingest.typed import store_rows
 
 SHEET = {
     "technique": ("technique", 210), "quantity": ("quantity", 105), "hours": ("own hours", 115), "part": ("part", 90), "low_hours": ("low, h", 85), "high_hours": ("high, h", 90),
-    "person": ("person", 90), "option": ("option", 110), "unattended_hours": ("unattended, h", 145), "phase": ("phase, if not usual", 150), "mark": ("belongs to", 120), "note": ("note", 160),
+    "person": ("person", 90), "option": ("option", 110), "unattended_hours": ("unattended, h", 145), "phase": ("phase, if not usual", 150), "mark": ("belongs to", 120), "wording": ("in the letter", 200), "note": ("note", 160),
 }  # fmt: skip
-COSTS = {"what": ("outside cost or material", 260), "amount": ("amount", 110), "first_stage": ("first stage? (yes)", 150)}
+COSTS = {"what": ("outside cost or material", 260), "amount": ("amount without tax", 150), "first_stage": ("first stage? (yes)", 150)}
 CALLED = {
     "hours": "own hours", "low_hours": "low", "high_hours": "high", "unattended_hours": "unattended", "height_cm": "height", "width_cm": "width", "area_dm2": "area",
     "structure_condition": "condition: structure", "paint_condition": "condition: paint", "surface_condition": "condition: surface",
@@ -139,8 +141,8 @@ def _one(quote: Quote) -> None:
     likes = st.container()  # filled once the lines are read that are on the sheet now
     st.subheader("Its lines")
     frame.say([
-        "A technique in each line is enough: what it takes here comes from the record. What is counted by area is filled in from the size. Own hours move a line as far as your figures were worth it before, and the other lines of the work with it, as far as one figure told of the whole work before. "
-        "Low and high count where the record knows little. Options stand side by side, lines without one belong to all. Every cell is kept as soon as you leave it."
+        "A technique in each line is enough: what it takes here comes from the record. What is counted by area is filled in where its own lines were measured before. Own hours move a line as far as your figures were worth it before, and the other lines of the work with it, as far as one figure told of the whole work before. "
+        "Low and high count where the record knows little. Options stand side by side, lines without one belong to all. What stands under \"in the letter\" is how the owner reads that line. Every cell is kept as soon as you leave it."
     ])  # fmt: skip
     work.lines = sheet.edit(f"{key} lines", work.lines, SHEET, turn, "The lines of the quote")
     added = sheet.line_by_choosing(f"adding {key}", f"{key} add {turn}", hours_or_quantity=False)
@@ -159,13 +161,14 @@ def _one(quote: Quote) -> None:
     with about:
         _warn(told.read.about)
     with of_terms:
-        _warn(found.commercial.faults)
+        _warn([*found.commercial.faults, *found.commercial.doubts])
     with likes:
         _like_it(quote, at, told, now)
     with comes_to:
         one = _what_it_comes_to(quote, told, found, now)
     if one:
         _how_it_reads(told)
+        _usually_done(quote, work, told, one)
         _may_turn_up(quote, work, told, one, now)
     _letter(quote, found, turn)
     _save(quote, found, now)
@@ -316,6 +319,7 @@ def _unknown_marks(work: QuotedWork) -> list[str]:
 
 def _terms(quote: Quote, turn: int, now: Known) -> None:
     studio, terms, key = held.settings(), quote.terms, f"{_name(quote)} terms"
+    net = quoting.commercial(terms, studio, now.people).without_tax
 
     def field(name: str, label: str, width: int, otherwise: object = None, explained: str | None = None) -> None:
         shown = "" if otherwise is None else notation.written(otherwise) if isinstance(otherwise, float) else f"{otherwise}"
@@ -328,16 +332,22 @@ def _terms(quote: Quote, turn: int, now: Known) -> None:
     # what is usual is not written: to look at a quote is no change of it
     _put(terms, "confidence", "" if confidence in (None, quoting.USUAL_CONFIDENCE) else f"{confidence}")
     with st.container(horizontal=True, key="choices"):
-        field("rate", "Rate per hour", 130, studio.hourly_rate, "Empty: the studio's, and of people who have one of their own theirs (Studio, quotes)")
+        field(
+            "rate",
+            f"Rate per hour{net}",
+            190 if net else 130,
+            studio.hourly_rate,
+            "Empty: the studio's, and of people who have one of their own theirs (Studio, quotes)",
+        )
         field("currency", "Currency", 100, studio.currency)
-        field("ceiling", "Ceiling", 120, None, "Of one work, before tax: the price does not go beyond it without a new approval")
+        field("ceiling", f"Ceiling{net}", 170 if net else 120, None, "Of one work, without tax: the price does not go beyond it without a new approval")
         field("begin_on", "Begin on", 140, None, "For the day by which it is ready")
     with st.expander("Minimum charge, tax, payments, travel, a first stage"):
         with st.container(horizontal=True):
-            field("minimum", "Minimum charge", 140, studio.minimum_charge)
-            field("tax", "Tax, per cent", 120, studio.tax_per_cent)
+            field("minimum", f"Minimum charge{net}", 210 if net else 140, studio.minimum_charge)
+            field("tax", "Tax on top, per cent", 150, studio.tax_per_cent)
             field("travel_hours", "Travel, hours" if len(quote.works) == 1 else "Shared travel, hours", 150)
-            field("travel_cost", "Travel, cost" if len(quote.works) == 1 else "Shared travel, cost", 150)
+            field("travel_cost", f"{'Travel' if len(quote.works) == 1 else 'Shared travel'}, cost{net}", 240 if net else 150)
         field("payments", "Payments, in per cent (the rest comes last)", 520, studio.payments, "Like: on approval 30; at handover 40")
         first = st.toggle(
             "A first stage only: examine and test, charged; what is found opens the next quote",
@@ -380,7 +390,7 @@ def _total(quote: Quote, told: WorkQuoted) -> Option:
     st.html(
         tables.figures([
             (f"{'first stage, ' if one.commercial.first_stage else ''}even chance", f"{hours(p50)} h", False), ("4 in 5", f"{hours(p80)} h", False), ("9 in 10", f"{hours(p90)} h", False),
-            ("price", money(price.amount, one.commercial.currency) if price else "no price yet", False),
+            (f"price{one.commercial.tax_included}", money(price.amount, one.commercial.currency) if price else "no price yet", False),
         ])
     )  # fmt: skip
     if told.read.left_aside:
@@ -402,7 +412,7 @@ def _total(quote: Quote, told: WorkQuoted) -> Option:
             ]
         )
     frame.say([
-        quote_sentences.promised(one), quote_sentences.price_words(one), quote_sentences.earns(one), quote_sentences.break_even(one), _time(one),
+        quote_sentences.promised(one), quote_sentences.stays(one), quote_sentences.price_words(one), quote_sentences.earns(one), quote_sentences.break_even(one), _time(one),
         quote_sentences.outside(float(one.lines["hours"].sum()), one.outside),
     ])  # fmt: skip
     if len(told.options) > 1:
@@ -453,7 +463,13 @@ def _side_by_side(told: WorkQuoted) -> None:
         ]
         for one in told.options
     ]
-    st.html(tables.ledger("Options side by side", ["option", "even chance, h", "4 in 5, h", "9 in 10, h", "price", "weeks, 4 in 5"], rows))
+    st.html(
+        tables.ledger(
+            "Options side by side",
+            ["option", "even chance, h", "4 in 5, h", "9 in 10, h", f"price{told.options[0].commercial.tax_included}", "weeks, 4 in 5"],
+            rows,
+        )
+    )
 
 
 def _commission(found: Quoted) -> None:
@@ -463,10 +479,11 @@ def _commission(found: Quoted) -> None:
         for work in found.works
     ]  # fmt: skip
     if agreed.travel_hours or agreed.travel_cost:
-        rows.append(["shared travel", "", "", money(agreed.travel, agreed.currency) if agreed.travel is not None else "no price yet"])
+        travel = None if agreed.travel is None else with_tax(agreed.travel, agreed.terms)
+        rows.append(["shared travel", "", "", money(travel, agreed.currency) if travel is not None else "no price yet"])
     even, four = (float(value) for value in pd.Series(found.total).quantile([0.5, 0.8]))
     rows.append(["together", hours(even), hours(four), money(found.amount, agreed.currency) if found.amount is not None else "no price yet"])
-    st.html(tables.ledger("Works of this quote", ["work", "even chance, h", "4 in 5, h", "price"], rows, foot=True))
+    st.html(tables.ledger("Works of this quote", ["work", "even chance, h", "4 in 5, h", f"price{agreed.tax_included}"], rows, foot=True))
     frame.say(
         [
             "Works that are quoted together do not all run over at once, so together is less than the sum at 4 in 5; each price is of its work by itself, and prices sum. Of options the first counts."
@@ -495,19 +512,39 @@ def _how_it_reads(told: WorkQuoted) -> None:
 
 
 def _csv(told: WorkQuoted) -> str:
-    return defused_frame(as_frame(told.options)).to_csv(index=False)
+    return as_csv_text(as_frame(told.options))
 
 
 def _quantity(row: tables.Row) -> str:
     if pd.isna(row["quantity"]):
-        return "not said" if row["unit"] and not row["done"] else ""
+        return "not known" if row["unit"] and not row["done"] else ""
     said = amount(row["quantity"], row["unit"] or None) or f"{row['quantity']:g} {UNITS.get(row['unit'], '')}"
     if pd.isna(row["filled_in"]):
         return said
-    return f"{said} (all of it)" if row["filled_in"] >= 1 else f"{said} (usual here: {100 * row['filled_in']:.0f} % of it)"
+    return f"{said} (all of it, as measured before)" if row["filled_in"] >= 1 else f"about {said} (usual here: {100 * row['filled_in']:.0f} % of it)"
 
 
 # --- what may turn up
+
+
+def _usually_done(quote: Quote, work: QuotedWork, told: WorkQuoted, one: Option) -> None:
+    """What is nearly always done here and this sheet lacks; one press adds it."""
+    if not one.usual:
+        return
+    st.subheader("Nearly always done here, and not on this sheet")
+    frame.list_out(quote_sentences.usual(one.usual))
+    names = [usual.technique for usual in one.usual]
+    # of options, only the one that lacks it gets it
+    elsewhere = {name for option in told.options for name in option.lines["technique"]}
+    lines = {name: {"technique": name} | ({"option": one.name} if name in elsewhere else {}) for name in names}
+    with st.container(horizontal=True, key="usual"):
+        for name in names:
+            if st.button(f"Add {name}", key=f"{_name(quote)} usual {one.name} {name}"):
+                work.lines = [*work.filled.values(), lines[name]]
+                _open(quote)
+        if len(names) > 1 and st.button("Add all of them", key=f"{_name(quote)} usual {one.name}"):
+            work.lines = [*work.filled.values(), *lines.values()]
+            _open(quote)
 
 
 def _may_turn_up(quote: Quote, work: QuotedWork, told: WorkQuoted, one: Option, now: Known) -> None:
@@ -536,7 +573,7 @@ def _may_turn_up(quote: Quote, work: QuotedWork, told: WorkQuoted, one: Option, 
             if st.button("Count it again", key=f"{_name(quote)} count {technique}"):
                 del work.left_out[technique]
                 _open(quote)
-    choices = [name for name in dict.fromkeys(one.found["technique"]) if name not in now.left_out(work)]
+    choices = [name for name in dict.fromkeys([*one.found["technique"], *(usual.technique for usual in one.usual)]) if name not in now.left_out(work)]
     if choices:
         with st.expander("Leave one of them out"), st.form(f"{_name(quote)} leave out {len(work.left_out)}", border=False):
             technique = st.selectbox("Technique that will not turn up", choices)
@@ -556,17 +593,7 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
     st.subheader("The letter")
     said, key, studio = quote.letter, f"{_name(quote)} letter", held.settings()
     before = json.dumps(quote.said(), sort_keys=True)
-    called = content.FORMS | ({change.FORM: "what changed"} if _before(found) else {})
-    forms = list(called)
-    form = st.segmented_control(
-        "Form",
-        forms,
-        default=said.get("form", "one") if said.get("form", "one") in forms else "one",
-        format_func=called.__getitem__,
-        required=True,
-        key=f"{key} form {turn}",
-    )
-    _put(said, "form", "" if form in (None, forms[0]) else f"{form}")
+    _form(quote, found, key, turn)
     usual = "\n".join(content.usual_addressee(found))
     _text(said, "addressee", "Addressee", key, turn, usual, rows=96)
     with st.expander("Day, opening, clauses"):
@@ -581,13 +608,56 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
             _text(said, name, content.CLAUSE_HEADS[name], key, turn, getattr(studio, name) or content.USUAL_CLAUSES[name], rows=96)
         frame.say([f'What is written here is for this letter; the studio\'s own words are kept under Studio, quotes. "{NO_CLAUSE}" leaves a clause out.'])
     if _before(found):
+        if said.get("form") == change.FORM and any(work.under_way for work in found.works):
+            _what_is_priced(quote, key, turn)
         _warn(_discount(found))
         _text(said, "reason", "What was found: why there is another version", key, turn, "", rows=80)
     dots = st.toggle("Show the owner the dots", said.get("dots") == "yes", key=f"{key} dots {turn}")
     _put(said, "dots", "yes" if dots else "")
+    if said.get("form") != change.FORM and found.commercial.begin_on is None:
+        ready = st.toggle(
+            "Say when it would be ready, behind the works on the bench; else what it takes once it is begun",
+            said.get("ready") != promising.ONCE_BEGUN,
+            key=f"{key} ready {turn}",
+        )
+        _put(said, "ready", "" if ready else promising.ONCE_BEGUN)
     if json.dumps(quote.said(), sort_keys=True) != before:
         quotes.keep(held.store(), quote, held.visit())
         st.session_state[f"kept {_name(quote)}"] = quote.kept_at
+    _words_of_lines(quote, found, key, turn)
+    _take_along(quote, found, key)
+
+
+def _words_of_lines(quote: Quote, found: Quoted, key: str, turn: int) -> None:
+    """How each line of the sheet reads in the letter, in her own words."""
+    with st.expander("How its lines read", key=f"{key} words", on_change="rerun") as opened:
+        if not opened.open:
+            return
+        typed: list[tuple[dict[str, str], str]] = []
+        with st.form(f"{key} words {turn}", border=False):
+            frame.say(["In your own words; empty: as it stands here in grey."])
+            for at, told in enumerate(found.works):
+                lines = pd.concat([option.lines for option in told.options]).drop_duplicates("number") if told.options else told.read.lines
+                for row in lines[lines["number"] > 0].to_dict("records"):  # what stands on no sheet is said as it is called
+                    line = quote.works[at].lines[row["number"] - 1]
+                    named = filter(
+                        None,
+                        (told.said.called if len(found.works) > 1 else "", row["technique"], row["part"], f"option {row['option']}" if row["option"] else ""),
+                    )
+                    plainly = content.line_in_words(row | {"wording": ""})
+                    typed.append(
+                        (line, st.text_input(", ".join(named), line.get("wording", ""), placeholder=plainly, key=f"{key} words {at} {row['number']} {turn}"))
+                    )
+            if not typed:
+                frame.say(["No line can be read yet."])
+            if st.form_submit_button("Let them read so"):
+                for line, words in typed:
+                    _put(line, "wording", " ".join(words.split()))
+                _open(quote)
+
+
+def _take_along(quote: Quote, found: Quoted, key: str) -> None:
+    """The letter to be taken along or looked at, or why there is none yet."""
     if not any(work.options for work in found.works):
         frame.say(["The letter can be had once there is a line."])
         return
@@ -600,31 +670,77 @@ def _letter(quote: Quote, found: Quoted, turn: int) -> None:
         missing = [counted(aside, "line that cannot be read", "lines that cannot be read")] if aside else []
         missing += [f"{name}, which has no lines" for name in empty]
         st.warning(plain(f"The letter is without {' and without '.join(missing)}. Mend that first, or it promises less than you mean."))
+    made = _made(quote, found)
     try:
-        made = promising.letter_of(held.store().cursor(), found, quote, studio, fields.vocabulary())
+        made(False)
     except BenchHoursError as error:
         st.warning(plain(f"No letter yet: {error}"))
         return
     name = f"quote-{quote.number}"
     with st.container(horizontal=True):
-        st.download_button("The letter as PDF", partial(paper.as_pdf, made), f"{name}.pdf", "application/pdf", type="primary", on_click="ignore")
-        st.download_button("The letter as a page (HTML)", partial(page.as_page, made), f"{name}.html", "text/html", on_click="ignore")
+        st.download_button("The letter as PDF", lambda: paper.as_pdf(made(True)), f"{name}.pdf", "application/pdf", type="primary", on_click="ignore")
+        st.download_button("The letter as a page (HTML)", lambda: page.as_page(made(True)), f"{name}.html", "text/html", on_click="ignore")
+        st.download_button("The letter as a document (.docx)", lambda: document.as_document(made(True)), f"{name}.docx", document.KIND, on_click="ignore")
     with st.expander("See it", key=f"{key} see", on_change="rerun") as opened:
         if opened.open:
-            for number, picture in enumerate(paper.as_pictures(made), 1):
+            with st.spinner("Looking when it would be ready …"):
+                pictures = paper.as_pictures(made(True))
+            for number, picture in enumerate(pictures, 1):
                 st.image(picture, caption=f"Page {number}", width="stretch")
+
+
+def _made(quote: Quote, found: Quoted) -> Callable[[bool], Letter]:
+    """The letter, made once it is wanted, be it outside the run of the page; with when the works are ready, which takes longest, or without."""
+    opened, studio, words, ready = held.store(), held.settings(), fields.vocabulary(), held.ready_later(quote, found)
+    return lambda with_ready: promising.letter_of(opened.cursor(), found, quote, studio, words, ready() if with_ready else None)
+
+
+def _form(quote: Quote, found: Quoted, key: str, turn: int) -> None:
+    said = quote.letter
+    called = content.FORMS | ({change.FORM: "what changed"} if _before(found) else {})
+    forms = list(called)
+    form = st.segmented_control(
+        "Form",
+        forms,
+        default=said.get("form", "one") if said.get("form", "one") in forms else "one",
+        format_func=called.__getitem__,
+        required=True,
+        key=f"{key} form {turn}",
+    )
+    was = said.get("form", "")
+    _put(said, "form", "" if form in (None, forms[0]) else f"{form}")
+    if change.FORM in (was, said.get("form", "")) and was != said.get("form", ""):
+        _open(quote)  # whether the whole is priced, in the figures above, goes with it
+
+
+def _what_is_priced(quote: Quote, key: str, turn: int) -> None:
+    """Whether what was approved stays and what was found is added, or the whole is priced anew."""
+    choices = {"": "What was approved stays, and what was found is added", quoting.WHOLE_ANEW: "The whole anew"}
+    now = quote.terms.get("revision", "")
+    chosen = st.radio(
+        "The price of the change",
+        list(choices),
+        index=list(choices).index(now) if now in choices else 0,
+        format_func=choices.__getitem__,
+        key=f"{key} revision {turn}",
+    )
+    if chosen != now:
+        _put(quote.terms, "revision", chosen)
+        _open(quote)  # the figures above rest on it
 
 
 def _discount(found: Quoted) -> list[str]:
     """A price that was agreed below or above the one reckoned then: the new one does not carry that over by itself."""
     con, told = held.store().cursor(), []
     for work in found.works:
+        if any(option.change for option in work.options):
+            continue  # what was approved stays, at the price agreed
         agreed = promising.before(con, work.said.object, found.as_of) if work.said.object and work.options else None
-        if agreed is None or agreed.price is None or agreed.reckoned is None or round(agreed.price - agreed.reckoned, 2) == 0:
+        if agreed is None or agreed.taxed is None or agreed.price is None or agreed.reckoned is None or round(agreed.price - agreed.reckoned, 2) == 0:
             continue
         currency, by = agreed.currency or held.settings().currency, agreed.price - agreed.reckoned
         told.append(
-            f"For version {agreed.version} of {work.said.object} {money(agreed.price, currency)} was agreed, {money(abs(by), currency)} {'less' if by < 0 else 'more'} than was reckoned. The price of this revision does not carry that over: "
+            f"For version {agreed.version} of {work.said.object} {money(agreed.taxed.amount, currency)}{agreed.taxed.words} was agreed, {money(abs(by), currency)} {'less' if by < 0 else 'more'} than was reckoned. The price of this revision does not carry that over: "
             "set a ceiling, or another rate, if it is to."
         )
     return told
@@ -653,14 +769,16 @@ def _save(quote: Quote, found: Quoted, now: Known) -> None:
     }
     versions = " and ".join(f"version {number} of {code}" for code, number in numbers.items())
     frame.say([f"It becomes {versions}, with all that it stood on: it says the same in years, whatever is logged or changed until then."])
-    if not st.button(f"Save as {versions}", type="primary"):
+    save = st.button(f"Save as {versions}", type="primary")
+    if not frame.meant(f"{_name(quote)} doubt", save, lambda: found.commercial.doubts, "It is meant so: save it"):
         return
     reason = quote.letter.get("reason", "").strip()
     if _before(found) and not reason:
         frame.refuse("Not saved: write first what was found, above under The letter. It stands with the version.")
         return
     try:
-        letter = promising.letter_of(con, found, quote, held.settings(), fields.vocabulary())
+        with st.spinner("Looking when it would be ready …"):
+            letter = _made(quote, found)(True)
         saved = promises.save(held.store(), promising.promised(now, found, quote, letter), quote.number, reason, held.change("quoted under Quote a work"))
     except BenchHoursError as error:
         frame.refuse(f"Not saved: {error} What you typed is kept.")

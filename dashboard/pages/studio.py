@@ -8,7 +8,7 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
-from dashboard import fields, frame, held, planning, reading, tables
+from dashboard import fields, frame, held, planning, prices, reading, tables
 from dashboard.letter import content
 from dashboard.pause_sentences import SOURCES
 from dashboard.words import UNITS, counted, day, plain, text
@@ -21,6 +21,7 @@ from ingest.records import CAUTIONS, CONDITIONS, MODES, PHASES, TECHNIQUES
 from ingest.settings import CLAUSES, NO_CLAUSE, WEEKDAYS, write_settings
 from ingest.typed import put_rows, store_rows
 
+TAX_WORDS = {"": "not said yet", "yes": "tax is in them", "no": "they are without tax"}
 DAY_ORDER_WORDS = {"unset": "never in numbers: such dates are refused", "dmy": "day month year", "mdy": "month day year", "ymd": "year month day"}
 
 
@@ -98,7 +99,9 @@ def _settings() -> None:
             ),
             "bench_hours_per_week": st.text_input("Hours at the bench in an ordinary week of one person", written(now.bench_hours_per_week), key="bench hours"),
             "hourly_rate": st.text_input(
-                f"Rate per hour, {now.currency} (may stay empty)", written(now.hourly_rate) if now.hourly_rate is not None else "", key="rate"
+                f"Rate per hour, {now.currency}, without {prices.tax_of(now)} (may stay empty)",
+                written(now.hourly_rate) if now.hourly_rate is not None else "",
+                key="rate",
             ),
         }
         frame.say(
@@ -109,8 +112,20 @@ def _settings() -> None:
             ]
         )
         save = st.form_submit_button("Save", type="primary")
-    if save and _unchanged_elsewhere(seen, now):
+    if frame.meant("settings doubt", save and _unchanged_elsewhere(seen, now), lambda: _hardly_meant(said), "It is meant so: save it"):
         _save_settings("settings", said)
+
+
+def _hardly_meant(said: Mapping[str, str]) -> list[str]:
+    """What of the money that is said is absurd beside the rest of it and the record; nothing where it cannot be read, which is refused by itself."""
+    try:
+        with held.store().writing(keep=False) as con:
+            now, then = held.settings(), write_settings(con, said)
+    except BenchHoursError:
+        return []
+    if all(getattr(now, name) == getattr(then, name) for name in prices.MONEY):
+        return []
+    return prices.absurd_settings(then, prices.sold_for(reading.approved_promises(held.store().cursor(), held.today()), then))
 
 
 def _save_settings(form: str, said: Mapping[str, str]) -> None:
@@ -132,23 +147,38 @@ def _quotes() -> None:
         value = getattr(now, name)
         return "" if value is None else written(value)
 
+    without = f"without {prices.tax_of(now)}"
+
     with st.form("quotes"):
         said = {
-            "hourly_rates": st.text_input("People with another rate per hour than the studio's (like Ilse 70; Bram 55)", now.hourly_rates, key="rates of people"),
-            "yearly_cost": st.text_input(f"What a year costs the studio, {now.currency}: rent, insurance, materials, and what you live on", number("yearly_cost"), key="yearly cost"),
+            "hourly_rates": st.text_input(f"People with another rate per hour than the studio's, {without} (like Ilse 70; Bram 55)", now.hourly_rates, key="rates of people"),
+            "yearly_cost": st.text_input(f"What a year costs the studio, {now.currency}, {without} that is paid back to you: rent, insurance, materials, and what you live on", number("yearly_cost"), key="yearly cost"),
             "chargeable_hours": st.text_input("Hours of a year that can be charged: without holidays, illness and the office", number("chargeable_hours"), key="chargeable hours"),
-            "minimum_charge": st.text_input(f"Least charge for a work, {now.currency}, before tax", number("minimum_charge"), key="minimum charge"),
-            "tax_per_cent": st.text_input("Tax on top, per cent", number("tax_per_cent"), key="tax"),
-            "tax_name": st.text_input("What the letter calls it", now.tax_name, placeholder="tax", key="tax name"),
+            "minimum_charge": st.text_input(f"Least charge for a work, {now.currency}, {without}", number("minimum_charge"), key="minimum charge"),
+            "tax_per_cent": st.text_input("Tax on top, per cent (0: none is charged)", number("tax_per_cent"), key="tax"),
+            "tax_name": st.text_input("What it is called, here and in letters", now.tax_name, placeholder="tax", key="tax name"),
+            "prices_include_tax": st.selectbox(
+                f"Is {prices.tax_of(now)} in prices of estimates that do not say it", list(TAX_WORDS), index=list(TAX_WORDS).index({None: "", True: "yes", False: "no"}[now.prices_include_tax]), format_func=TAX_WORDS.__getitem__, key="prices include tax",
+                help="Of estimates that came in as files or were written before they could say it; also what is proposed where a price is typed.",
+            ),
+            "prices_tax_per_cent": st.text_input("Tax of those prices, per cent, where it was another one then", number("prices_tax_per_cent"), key="prices tax", placeholder=number("tax_per_cent")),
             "payments": st.text_input("Payments in per cent; what they leave of a hundred is the last", now.payments, placeholder="on approval 30; at handover 40", key="payments"),
             "letterhead": st.text_area("Below the name on letters: address, telephone", now.letterhead, key="letterhead"),
         } | {name: st.text_area(content.CLAUSE_HEADS[name], getattr(now, name), placeholder=content.USUAL_CLAUSES[name], key=name, height=110) for name in CLAUSES}  # fmt: skip
+        cautions = st.checkbox(
+            "Letters carry the usual cautions of their techniques (they are for the bench, and stand on the page of the quote either way)",
+            now.letter_cautions,
+            key="letter cautions",
+        )
+        said["letter_cautions"] = "yes" if cautions else ""
         frame.say([
             f'Clauses in your own words; empty: as they stand here in grey. "{NO_CLAUSE}" leaves one out. They are examples, no legal advice. '
             "Yearly cost by chargeable hours is what an hour must earn; a quote says from how many hours on it works for nothing."
         ])  # fmt: skip
         save = st.form_submit_button("Save", type="primary")
-    if save and _unchanged_elsewhere(seen, now):
+    if frame.meant("quotes doubt", save and _unchanged_elsewhere(seen, now), lambda: _hardly_meant(said), "It is meant so: save it"):
+        if said["prices_include_tax"] and not said["prices_tax_per_cent"].strip():
+            said["prices_tax_per_cent"] = said["tax_per_cent"]  # older prices keep theirs when the tax changes
         _save_settings("quotes", said)
 
 
@@ -318,8 +348,8 @@ def _add_technique() -> None:
             return
         known = fields.vocabulary()
         try:
-            if name.strip() and (meant := known.technique_spellings.get(folded(name))):
-                raise BenchHoursError(f'"{name}" is understood already, as {meant}', "Choose another name, or change that one.")
+            if (meant := known.technique_spellings.get(folded(name))) and folded(meant) == folded(name):  # of another spelling the writer asks
+                raise BenchHoursError(f"there is {meant} already", "Choose another name, or change that one.")
             store_rows(held.store(), TECHNIQUES, [{"technique": name, **said, "aliases": aliases}], held.change("added under Studio"))
         except BenchHoursError as error:
             frame.refuse(f"Not added: {error} What you typed is still here.")

@@ -10,9 +10,11 @@ import streamlit as st
 from dashboard import frame, held, tables, yearly
 from dashboard import year_sentences as said
 from dashboard.charts import year as charts
+from dashboard.giving import as_csv_text
+from dashboard.prices import tax_of, without_tax
+from dashboard.shown import difference
 from dashboard.words import counted, day, hours, money, signed_hours
 from dashboard.yearly import Year
-from ingest.formulas import defused_frame
 
 SHOWN = 30
 
@@ -54,7 +56,7 @@ def _figures(year: Year) -> None:
     st.html(
         tables.figures([
             ("charged", f"{hours(year.hours('chargeable'))} h", False), ("at the studio’s own cost", f"{hours(year.hours('own_cost'))} h", False), ("studio time", f"{hours(year.hours('studio'))} h", False),
-            ("an hour earned, of works finished", money(rate, year.studio.currency) if rate is not None else "–", below),
+            (f"an hour earned, of works finished{without_tax(year.studio)}", money(rate, year.studio.currency) if rate is not None else "–", below),
         ])
     )  # fmt: skip
 
@@ -78,30 +80,47 @@ def _hours(year: Year) -> None:
 def _earned(year: Year) -> None:
     st.header("What an hour earned")
     st.write(said.earned(year))
+    frame.ask_about_tax(year.unsaid)
     currency = year.studio.currency
     if len(year.kinds):
         rows = [
             [row["kind"], f"{row['works']}", hours(row["spent_hours"]), money(row["net"], currency), money(row["earned_per_hour"], currency)] for row in year.kinds.to_dict("records")
         ]  # fmt: skip
-        st.html(tables.ledger("What an hour earned, by kind", ["kind of work", "works", "hours", "price without tax and costs", "an hour"], rows))
+        st.html(
+            tables.ledger(
+                "What an hour earned, by kind",
+                ["kind of work", "works", "hours", f"price without {_tax_and(year)}costs", f"an hour{without_tax(year.studio)}"],
+                rows,
+            )
+        )
     if len(year.works):
         st.subheader("Work by work")
         rows_of_works: list[list[tables.Cell]] = [
             [
-                held.work_link(row["object"]), money(row["earned_per_hour"], currency) if pd.notna(row["earned_per_hour"]) else "–", hours(row["actual_hours"]), signed_hours(row["over_hours"]), hours(row["approved_hours"]),
+                held.work_link(row["object"]), money(row["earned_per_hour"], currency) if pd.notna(row["earned_per_hour"]) else "–", hours(row["actual_hours"]), signed_hours(difference(row["actual_hours"], row["approved_hours"])), hours(row["approved_hours"]),
                 hours(row["own_cost_hours"]) if row["own_cost_hours"] else "", money(row["net"], currency) if pd.notna(row["net"]) else "–", row["kind"],
             ]
             for row in year.works.head(SHOWN).to_dict("records")
         ]  # fmt: skip
-        heads = ["work", "an hour", "took, h", "difference, h", "approved, h", "own cost, h", "price without tax and costs", "kind"]
+        heads = [
+            "work", f"an hour{without_tax(year.studio)}", "took, h", "difference, h", "approved, h", "own cost, h", f"price without {_tax_and(year)}costs", "kind",
+        ]  # fmt: skip
         st.html(tables.ledger("What an hour earned, work by work", heads, rows_of_works, words=(0, 7)))
-        frame.say(["The latest finished stands first."])
+        frame.say(
+            [
+                "The latest finished stands first. The difference is from all hours approved, with what might turn up; One work holds each line against its own, and says where the two differ."
+            ]
+        )
         frame.say(
             [
                 "Hours agreed on top are charged apart, and not in these." if year.works["extra_hours"].any() else "",
                 f"And {counted(len(year.works) - SHOWN, 'more work')} in the CSV." if len(year.works) > SHOWN else "",
             ]
         )
+
+
+def _tax_and(year: Year) -> str:
+    return f"{tax_of(year.studio)} and " if year.studio.tax_per_cent else ""
 
 
 def _experience() -> None:
@@ -120,7 +139,7 @@ def _experience() -> None:
 
 
 def _csv(content: pd.DataFrame) -> str:
-    return defused_frame(content).to_csv(index=False)
+    return as_csv_text(content)
 
 
 frame.show("The year", body)

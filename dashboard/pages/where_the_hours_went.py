@@ -12,9 +12,10 @@ from dashboard import frame, held, reading, tables
 from dashboard.analysis.choosing import choose, periods, share_of
 from dashboard.analysis.overruns import CAUSES, Comparison, by_half_year, by_phase, by_technique, by_work, compare, open_summary, summed, totals
 from dashboard.charts import compared
+from dashboard.giving import as_csv_text
 from dashboard.sentences import ROUNDED, most_over, most_under, read_out, said_beside
+from dashboard.shown import as_shown
 from dashboard.words import counted, hours, plain, signed_hours
-from ingest.formulas import defused_frame
 
 MOST = 8
 EVERYTHING = "everything"
@@ -153,7 +154,7 @@ def _one_phase(comparison: Comparison, phases: list[str]) -> None:
 
 
 def _figures(comparison: Comparison, phases: pd.DataFrame) -> None:
-    everything = totals(phases)
+    everything = as_shown(totals(phases))
     still = open_summary(comparison)
     st.html(
         tables.figures([
@@ -173,7 +174,7 @@ def _most_over_works(works: pd.DataFrame, head: str = "Works that ran over most"
         st.write("No work of these is over its estimate.")
         return
     rows: list[list[tables.Cell]] = [
-        [held.work_link(row["object"]), f"{counted(int(row['open_lines']), 'line')} open" if row["open_lines"] else "finished", *tables.sum_cells(row), hours(row["unused_hours"])]
+        [held.work_link(row["object"]), f"{counted(int(row['open_lines']), 'line')} open" if row["open_lines"] else "finished", *tables.sum_cells(row), hours(as_shown(row)["unused_hours"])]
         for _, row in over.iterrows()
     ]  # fmt: skip
     st.html(tables.ledger(head, ["work", "lines", *tables.SUM_HEADS, "not used yet, h"], rows, words=range(2)))
@@ -202,11 +203,14 @@ def _as_csv(frames: dict[str, pd.DataFrame]) -> None:
 
 def _csv(content: pd.DataFrame) -> str:
     days = {column: content[column].dt.strftime("%Y-%m-%d") for column in content.select_dtypes("datetime").columns}
-    return defused_frame(content.assign(**days)).to_csv(index=False)
+    return as_csv_text(content.assign(**days))
 
 
 def _causes_read_out(sums: pd.DataFrame) -> str:
-    parts = [f"{row['phase']}: " + ", ".join(f"{words} {signed_hours(row[name])} h" for name, words in CAUSES.items()) for _, row in sums.iterrows()]
+    parts = [
+        f"{row['phase']}: " + ", ".join(f"{words} {signed_hours(row[name])} h" for name, words in CAUSES.items())
+        for row in map(as_shown, sums.to_dict("records"))
+    ]
     return "Why actual and estimated hours differ. " + "; ".join(parts) + "."
 
 

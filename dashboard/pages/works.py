@@ -71,8 +71,9 @@ def _all() -> None:
     with st.container(horizontal=True, key="choices"):
         searched = st.text_input("Search code, title, maker, kind, commission", key="search", width=340)
         which = st.selectbox("Which", ["on the bench", "finished", "all"], key="which", bind="query-params", width=160, index=2)
-    found = _found(works, searched, which)
     sums = by_object(held.overruns(as_of))
+    finished = works["finished_on"].notna() | works["object"].map(sums["lines_finished_on"]).notna()
+    found = _found(works.assign(finished=finished).sort_values("finished", kind="stable"), searched, which)
     frame.say([f"{counted(len(found), 'work')} of {len(works):,}: those on the bench first, the latest first."])
     if found.empty:
         st.write("No work fits. Search for less, or choose all.")
@@ -99,7 +100,7 @@ def _way_to_new() -> str:
 
 def _found(works: pd.DataFrame, searched: str, which: str) -> pd.DataFrame:
     """The works that fit what is searched: every word of it somewhere in code, title, maker, kind, support or commission."""
-    found = works if which == "all" else works[works["finished_on"].notna() == (which == "finished")]
+    found = works if which == "all" else works[works["finished"] == (which == "finished")]
     told = found[["object", "title", "maker", "kind", "support", "commission"]].fillna("").agg(" ".join, axis=1).map(folded)
     for word in folded(searched).split():
         found, told = found[told.str.contains(word, regex=False)], told[told.str.contains(word, regex=False)]

@@ -29,7 +29,7 @@ def main(rows: int) -> None:
     with tempfile.TemporaryDirectory() as name, Store(Path(name) / "s.duckdb") as store:
         import_files(store, list(write_logs(Path(name), rows, 0.0)))
         with store.writing() as con:  # an estimate for every line, half of the works finished
-            con.execute("INSERT INTO estimate_versions SELECT object, 1, DATE '2014-01-01', DATE '2014-01-02', NULL, NULL, NULL, NULL FROM objects")
+            con.execute("INSERT INTO estimate_versions SELECT object, 1, DATE '2014-01-01', DATE '2014-01-02', NULL, NULL, NULL, NULL, NULL, NULL FROM objects")
             con.execute("""INSERT INTO estimated_lines (version, line, quantity, unit, hours)
                 SELECT 1, line, sum(quantity) * 0.9, 'dm2', sum(hours) * 0.8 FROM spells GROUP BY line""")
             con.execute("CREATE TABLE flat AS SELECT * FROM time_entries")

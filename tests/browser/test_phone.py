@@ -256,7 +256,7 @@ def test_a_day_sheet_of_the_evening_is_written_in_under_a_minute_from_what_is_su
     page.get_by_label("To", exact=True).fill("10:30")
     page.get_by_role("button", name="Save", exact=True).click()
     done(page, "Added: filling on 24-002")
-    expect(page.get_by_text("1½ h", exact=True)).to_be_visible()
+    expect(page.get_by_text("1 h 30 min", exact=True)).to_be_visible()
     new_line(page)
     page.get_by_label("Technique", exact=True).fill("facing")
     page.get_by_label("Work", exact=True).fill("24-001")
@@ -471,12 +471,13 @@ def test_what_will_hardly_be_understood_is_asked_about_once_before_anything_is_s
         ("24-01", "retouching", "1", "No work “24-01” is on the bench."),
         ("24-001", "retouching", "a while", "“a while” does not look like the hours of a day."),
         ("24-001", "retouching", "1;5", "“1;5” does not look like the hours of a day."),
+        ("24-001", "retouching", "1,150", "“1,150” may be 1150 or 1,1500."),
         ("24-001", "retouching", "45", "“45” does not look like the hours of a day."),
     ):
         for label, text in (("Work", work), ("Technique", technique), ("Hours", hours)):
             page.get_by_label(label, exact=True).fill(text)
         page.get_by_role("button", name="Add", exact=True).click()
-        expect(page.get_by_role("alert")).to_have_text(f"{doubt} Mend it, or tap Add again to send it as it is.")
+        expect(page.get_by_role("alert")).to_have_text(f"{doubt} Mend it, or tap Add again to send it so.")
     expect(page.locator("#just")).to_be_empty()
     page.get_by_role("button", name="Add", exact=True).click()
     done(page, "Added: retouching on 24-001, 45 h")
@@ -658,7 +659,7 @@ def test_the_day_sheet_counts_a_persons_hours_once_as_the_record_does(studio: St
         page.get_by_text(kind, exact=True).click()
         page.get_by_role("button", name="Save", exact=True).click()
         done(page, f"Added: {technique} on 24-001")
-    expect(page.get_by_text("2 h 25 min said for this day; lines are to the quarter hour.")).to_be_visible()  # 2 h, then 25 minutes
+    expect(page.get_by_text("2 h 25 min said for this day.")).to_be_visible()  # 2 h, then 25 minutes
     told(page)
     studio.stop()
     with Store(studio.db) as store:

@@ -73,26 +73,33 @@ def approved(page: Page, studio: str) -> None:
 
 
 def revised_and_approved(page: Page, studio: str) -> None:
-    """Something was found: what is done stays, the rest is told anew, with a letter of change; and that is approved."""
+    """Something was found: what was approved stays, what was found is added, with a letter of change; and that is approved."""
     go(page, f"{studio}/estimate?object={CODE}", "Estimate")
     press(page, "Quote the rest anew")
     expect(page.get_by_role("heading", name=f"Quote 2: {CODE}")).to_be_visible()
     settled(page)
     expect(page.get_by_text("This work is under way, so this is a revision")).to_be_visible()
     total(page)
-    assert row_of(page, "Lines of the quote", "inlay")[-1] == "as worked" and row_of(page, "Lines of the quote", "retouching", "3.0 h so far")
+    assert "found on the way, 1.5 h so far" in row_of(page, "Lines of the quote", "inlay")[-1] and row_of(
+        page, "Lines of the quote", "retouching", "3.0 h so far"
+    )
     add_line(page, "lining removal dry")
     press(page, f"Save as version 2 of {CODE}")
     expect(page.get_by_text("Not saved: write first what was found")).to_be_visible()
     fill(page, "What was found: why there is another version", "An old lining under the frame's rebate")
     expect(page.get_by_role("radio", name="what changed")).to_be_checked()  # a revision is told as what changed
-    expect(page.get_by_text("€2,900.00 was agreed").first).to_be_visible()  # and does not carry a price agreed over in silence
+    expect(page.get_by_text(re.compile(r"What was approved stays: [\d.]+ h, €2,900\.00\. Found and added: [\d.]+ h, €")).first).to_be_visible()
+    act(page, page.get_by_text("The whole anew", exact=True).click)
+    expect(page.get_by_text("€2,900.00 was agreed").first).to_be_visible()  # which does not carry a price agreed over in silence
+    act(page, page.get_by_text("What was approved stays, and what was found is added", exact=True).click)
+    expect(page.get_by_text("€2,900.00 was agreed")).to_have_count(0)
     with page.expect_download() as given:
         page.get_by_role("button", name="The letter as a page (HTML)").click()
     letter = Path(given.value.path()).read_text(encoding="utf-8")
     assert (
         "A change in the treatment of A mill at Marrowby" in letter
         and "An old lining under the frame&#x27;s rebate" in letter
+        and "What was approved stays as it was approved" in letter
         and "€2,900.00" in letter
         and "lining removal dry" in letter
     )

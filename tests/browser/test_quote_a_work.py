@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from docx import Document
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import act, keep, settled
@@ -103,6 +104,16 @@ def test_a_new_work_is_described_quoted_and_leaves_as_a_letter(studio: str, phon
         phone.get_by_role("button", name="The letter as a page (HTML)").click()
     html = Path(given.value.path()).read_text(encoding="utf-8")
     assert "A mill at Marrowby" in html and "Family Brandreth" in html and total(phone)[3] in html
+    # a line in her own words, kept with the quote; the letter as a document has them too
+    act(phone, lambda: phone.get_by_text("How its lines read", exact=True).click())
+    fill(phone, "lining removal dry", "taking off the old lining")
+    act(phone, lambda: phone.get_by_role("button", name="Let them read so").click())
+    settled(phone)
+    with phone.expect_download() as given:
+        phone.get_by_role("button", name="The letter as a document (.docx)").click()
+    assert given.value.suggested_filename == "quote-1.docx"
+    text = "\n".join(cell.text for table in Document(str(given.value.path())).tables for cell in table._cells)
+    assert "taking off the old lining" in text and total(phone)[3].removeprefix("€") in text
     act(phone, lambda: phone.get_by_text("See it", exact=True).click())
     expect(phone.get_by_test_id("stImage").locator("img").first).to_be_visible()
     keep(phone, "quote")
@@ -128,6 +139,12 @@ def test_bad_input_is_said_in_words_and_nothing_typed_is_lost(studio: str, phone
     fill(phone, "Currency", "JPY")
     expect(phone.get_by_text("No price: nobody has said what an hour costs in JPY")).to_be_visible()
     assert total(phone)[3] == "no price yet"
+    # what is nearly always done is missed, and added by one press
+    usual = phone.get_by_role("listitem").filter(has_text="not on this sheet")
+    expect(usual).to_contain_text("final report")
+    act(phone, phone.get_by_role("button", name="Add final report").click)
+    expect(usual).not_to_contain_text("final report")
+    expect(phone.get_by_role("region", name="Lines of the quote", exact=True)).to_contain_text("final report")
     phone.reload()
     expect(phone.get_by_label("Height, cm")).to_have_value("tall")
     expect(phone.get_by_role("textbox", name="Ceiling")).to_have_value("a lot")

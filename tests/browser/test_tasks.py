@@ -469,6 +469,35 @@ def test_a_setting_that_cannot_be_is_refused_and_nothing_typed_is_lost(laptop: P
     done(laptop, "Saved; what was said before is kept in the history.")
     go(laptop, f"{studio}/where-the-hours-went", "Where the hours went")
     expect(laptop.get_by_text("Tidewell Lane, as of")).to_be_visible()
+    # 61,000 € by 1.15 h are fifty times the rate and more: asked about, and nothing typed is lost
+    go(laptop, f"{studio}/studio?part=quotes", "Studio")
+    laptop.get_by_role("textbox", name="Hours of a year that can be charged").fill("1.15")
+    press(laptop, "Save")
+    expect(
+        laptop.get_by_text("61,000.00 a year by 1.15 h that can be charged is €53,043.48 an hour, 758 times more than the studio’s rate of €70.00.")
+    ).to_be_visible()
+    expect(laptop.get_by_role("textbox", name="Hours of a year that can be charged")).to_have_value("1.15")
+    keep(laptop, "task-absurd")
+    expect(laptop.get_by_role("button", name="It is meant so: save it")).to_be_visible()
+    laptop.get_by_role("textbox", name="Hours of a year that can be charged").fill("1150")
+    laptop.get_by_role("textbox", name="Tax on top, per cent").fill("19")
+    press(laptop, "Save")
+    done(laptop, "Saved; what was said before is kept in the history.")
+    go(laptop, f"{studio}/the-year", "The year")
+    expect(laptop.get_by_text(re.compile(r"prices do not say whether tax is in them, so no money is reckoned with them"))).to_be_visible()
+    keep(laptop, "task-year-asks")
+    laptop.get_by_role("link", name="Say it, for all of them").click()
+    choose(laptop, "Is tax in prices of estimates that do not say it", "tax is in them")
+    press(laptop, "Save")
+    done(laptop, "Saved; what was said before is kept in the history.")
+    go(laptop, f"{studio}/the-year", "The year")
+    expect(laptop.get_by_text(re.compile(r"An hour earned €[\d.]+ without tax, over"))).to_be_visible()
+    keep(laptop, "task-year-net")
+    go(laptop, f"{studio}/studio?part=quotes", "Studio")  # as the other tasks expect it
+    laptop.get_by_role("textbox", name="Tax on top, per cent").fill("")
+    laptop.get_by_role("textbox", name="Hours of a year that can be charged").fill("1290")
+    press(laptop, "Save")
+    done(laptop, "Saved; what was said before is kept in the history.")
 
 
 def test_the_statement_names_no_person_no_owner_and_no_title(laptop: Page, studio: str) -> None:

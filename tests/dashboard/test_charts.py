@@ -1,7 +1,11 @@
 """Charts through what they become."""
 
+import ast
+from pathlib import Path
+
 import pandas as pd
 
+from dashboard import look
 from dashboard.analysis.overruns import CAUSES
 from dashboard.charts import bench, compared
 from dashboard.words import amount, hours, signed_hours
@@ -33,6 +37,19 @@ def test_a_bar_of_open_lines_says_what_is_not_used_yet_where_its_end_would_misle
     assert [row["said"] for row in rows] == ["", "+5.5 h"] and [row["beyond"] for row in rows] == [False, True]
     begun = compared.estimated_against_actual(under_way.assign(actual_hours=[0.0, 9.5], difference_hours=[0.0, 5.5]), "phase").to_dict()
     assert next(row["label"] for row in next(iter(begun["datasets"].values()))) == "cleaning: 10.0 h estimated, not begun"
+
+
+def test_every_axis_of_numbers_is_written_in_one_way() -> None:
+    """With as many decimals as its steps need, from quarter hours to thousands; `g` would write 10 as 1e+1 (d3: the precision of `g` is that of the step)."""
+    assert (look.NUMBER, look.SIGNED_NUMBER) == (",~f", "+,~f")
+    for file in (Path(compared.__file__).parent).glob("*.py"):
+        for call in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(call, ast.Call) and ast.unparse(call.func) == "alt.Axis":
+                said = {one.arg: ast.unparse(one.value) for one in call.keywords}
+                if said["title"] == "None" or said["title"].startswith("'week"):  # of days, and of words
+                    assert "format" not in said or said["format"].startswith("'%"), f"{file.name}: {ast.unparse(call)}"
+                else:
+                    assert said["format"] in ("look.NUMBER", "look.SIGNED_NUMBER"), f"{file.name}: {ast.unparse(call)}"
 
 
 def test_the_causes_keep_the_words_of_the_screens() -> None:

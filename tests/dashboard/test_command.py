@@ -152,6 +152,25 @@ def test_any_bytes_given_to_check_end_in_0_1_or_2_with_a_message(tmp_path: Path,
         assert len(told.err.splitlines()) == 1
 
 
+def test_sums_leave_no_dust_in_json_and_csv(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """0.1 + 0.1 + 0.1 dm² are 0.3 of 0.3: nothing more was treated, and no 5.6e-17."""
+    texts = {
+        "o.csv": "object,title,finished_on\n24-001,Ferry,2024-05-01\n",
+        "e.csv": "object,version,made_on,approved_on,phase,technique,quantity,hours\n24-001,1,2024-01-05,2024-01-09,,facing,0.3,0.3\n",
+        "t.csv": "object,phase,technique,person,date,hours,quantity\n" + "".join(f"24-001,,facing,Ilse,2024-02-0{n},0.1,0.1\n" for n in (1, 2, 3)),
+    }
+    for name, text in texts.items():
+        (tmp_path / name).write_text(text)
+    assert main(["import", *texts]) == 0
+    capsys.readouterr()
+    assert main(["overruns", "--json", "--csv", "out.csv"]) == 0
+    told = capsys.readouterr().out
+    (line,) = json.loads(told)
+    assert [line[name] for name in ("difference_hours", "more_to_do_hours", "slower_hours", "unforeseen_hours", "not_needed_hours")] == [0.0] * 5
+    assert not re.search(r"-0\.0\b|e-", told) and not re.search(r"-0\.0\b|e-", (tmp_path / "out.csv").read_text())
+    assert line["actual_hours"] == 0.1 + 0.1 + 0.1 and f",{0.1 + 0.1 + 0.1!r}," in (tmp_path / "out.csv").read_text()  # no digit else is touched
+
+
 def test_demo_prints_the_overruns_and_never_touches_another_file(files: list[str], tmp_path: Path) -> None:
     installed = Path(sys.executable).with_name("bench-hours")
 

@@ -1,5 +1,6 @@
 """Where works under way end: against invented studios of known truth, and its properties."""
 
+import json
 from dataclasses import replace
 from functools import cache
 from typing import Any
@@ -10,11 +11,14 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from dashboard.analysis import calibration, forecast, progress
-from dashboard.analysis.basis import LEVELS
+from dashboard.analysis import calibration, forecast, progress, promise
+from dashboard.analysis.basis import LEVELS, Basis
+from dashboard.analysis.by_hand import Ranges
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.discovery import Discoveries
+from dashboard.analysis.evidence import Evidence
 from dashboard.analysis.forecast import Forecast, UnderWay
+from dashboard.analysis.promise import Asked, OnTheBench
 from tests.benchmarks.forecasts import calls, one_studio, pooled
 from tests.invented_bench import Bench, draw_bench
 from tests.invented_truth import NOW, Floats
@@ -132,6 +136,37 @@ def test_what_is_all_done_stays_as_it_is_and_may_turn_up_less_the_further_the_wo
     begun = asked.begun.so_far > 0
     done = _foretold(with_evidence(asked, all_done=begun))
     assert np.allclose(done.lines[begun], asked.begun.so_far[begun][:, None])
+
+
+@pytest.mark.parametrize("seed", [21, 8601, 8602])
+def test_a_revision_tells_the_total_of_the_bench_whatever_the_order_of_its_sheet(seed: int) -> None:
+    """What nobody quoted among it, and what is finished."""
+    bench, known, discoveries = _bench(seed)
+    rng = np.random.default_rng(seed)
+    with_finds = 0
+    for course, share in zip(bench.courses, (0.1, 0.4, 0.6, 0.85), strict=True):
+        so_far = course.so_far(share)
+        asked = course.under_way(so_far, bench.saying)
+        told = forecast.foretell(known, discoveries, asked, _DRAWS).together
+        on_sheet = rng.permutation(np.flatnonzero(~course.found | (so_far > 0)))
+        finished = course.finished(so_far)
+        on_bench = np.flatnonzero((~course.found | (so_far > 0)) & ~finished)
+        order = np.array([int(np.flatnonzero(on_sheet == line)[0]) for line in on_bench], dtype=np.int64)
+        said = {name: np.full(len(on_sheet), np.nan) for name in ("said_at", "said", "said_sd")}
+        for name, values in said.items():
+            values[order] = getattr(asked.begun, name)
+        begun = replace(Evidence.none(len(on_sheet)), so_far=so_far[on_sheet], **said)
+        n, nothing = len(on_sheet), np.full(len(on_sheet), np.nan)
+        sheet = Asked(
+            lines=replace(course.lines.take(on_sheet), hours=nothing, quantity=nothing, is_open=np.ones(n, dtype=bool)), ranges=Ranges(low=nothing, likeliest=nothing, high=nothing), pinned=np.zeros(n), works=asked.works, bears_on=asked.bears_on,
+            bench=OnTheBench(begun=begun, finished=finished[on_sheet], in_estimate=~course.found[on_sheet], order=order),
+        )  # fmt: skip
+        revised = promise.foretell(known, discoveries, sheet, _DRAWS)
+        np.testing.assert_allclose(np.quantile(revised.total(), LEVELS), np.quantile(told, LEVELS), rtol=1e-9)
+        kept = Basis.kept(json.loads(json.dumps(revised.basis.said())))
+        np.testing.assert_array_equal(kept.hours(), revised.hours)  # and it says so in years
+        with_finds += int((course.found & (so_far > 0) & ~finished).any())
+    assert with_finds or seed != 21
 
 
 def test_shares_that_lean_are_learnt_and_few_of_them_hardly_count() -> None:

@@ -217,6 +217,27 @@ def test_the_hours_of_a_saved_quote_with_its_allowance_are_what_was_approved_and
     assert not found["begun"] and forecast_sentences.standing(found) in ("fine", "watch")
 
 
+def test_hours_for_nothing_begin_where_the_net_price_ends(ferry: Store) -> None:
+    """57,000 € a year by 1,200 h are 47.50 € an hour: 1,800 € with 19 % in them pay for 31.8 h, 1,800 € without tax for 37.9 h."""
+    memory = Memory()
+
+    def even(**said: str) -> tuple[float, int]:
+        with ferry.writing() as con:
+            write_settings(con, said)
+        bench = told(ferry, memory=memory)
+        return work(bench)["break_even_hours"], bench.unsaid_prices
+
+    assert even(currency="EUR", yearly_cost="57000", chargeable_hours="1200") == (pytest.approx(1800 / 47.5), 0)
+    hours, unsaid = even(tax_per_cent="19")
+    assert np.isnan(hours) and unsaid == 1 and np.isnan(work(told(ferry, memory=memory))["chance_over_break_even"])
+    assert even(prices_include_tax="yes") == (pytest.approx(1800 / 1.19 / 47.5), 0)
+    assert even(prices_include_tax="no") == (pytest.approx(1800 / 47.5), 0)
+    with ferry.writing() as con:
+        write_settings(con, {"prices_include_tax": "no"})
+        estimates.say_tax(con, "24-001", 1, CHANGE, (True, 8.1))
+    assert even() == (pytest.approx(1800 / 1.081 / 47.5), 0)
+
+
 def test_works_whose_estimate_was_declined_are_left_out_from_that_day_on(ferry: Store) -> None:
     log(ferry, entry("2024-01-10", "facing", 3.0), code="24-001")
     with ferry.writing() as con:
@@ -369,15 +390,64 @@ def test_reasons_say_what_ends_above_and_only_that(demo: Store) -> None:
     assert told_of > 6
 
 
-def test_a_revision_opened_from_the_bench_says_what_the_bench_says(demo: Store) -> None:
+def revised(store: Store, code: str, on: date) -> quoting.Option:
+    """The revision of a work as it is opened, with nothing typed."""
+    con = store.cursor()
+    quote = promising.goes_on(con, code, on)
+    now = quoting.known(con, on, without_open=quoting.on_the_bench(reading.overruns(con, on), quote))
+    reads = [quotes.read_over(store, one, on, CHANGE, {}) for one in quote.works]
+    return quoting.quoted(now, quote, reads, read_settings(con)).works[0].options[0]
+
+
+def test_a_revision_opened_from_the_bench_says_what_the_bench_says(demo: Store, tmp_path: Path) -> None:
+    """Of each open work, to the digit: with what was found on the way, what waits of it, a range by hand, what was said not to turn up, several works of a commission, and versions that took over what was worked."""
     on = reading.today(demo.cursor())
+    store_rows(
+        demo,
+        OBJECTS,
+        [{"object": "26-099", "title": "A mill", "kind": "easel painting", "support": "canvas", "height_cm": "61", "width_cm": "76", "commission": "NAVE"}],
+        CHANGE,
+    )
+    quote = sheet(
+        {"technique": "lining", "low_hours": "4", "high_hours": "30"}, {"technique": "tear bridging", "quantity": "12", "hours": "6", "person": "Ilse"}
+    )
+    quote.works[0].left_out = {"inlay": "the losses were seen"}
+    saved(demo, quote, on - timedelta(days=9))
+    approve(demo, "26-099", 1, on - timedelta(days=8))
+    with demo.writing() as con:
+        con.execute("UPDATE objects SET commission = 'NAVE' WHERE object = '26-063'")
+    day = f"{on - timedelta(days=3)}"
+    log(demo, entry(day, "filling", 3.0), entry(day, "facing", 1.5, quantity="4"), entry(day, "retouching", 9, mode="unattended", done="100"), code="26-099")
+    log(demo, entry(day, "tear bridging", 3.0), entry(day, "microscopy", 2.0, charge="extra"), entry(day, "inlay", 1.25, done="40"), code="26-063")
+    log(demo, entry(day, "inlay", 3.0), code="26-064")
+    again = promising.goes_on(demo.cursor(), "26-064", on - timedelta(days=2))
+    again.letter["reason"] = "An inlay"
+    saved(demo, again, on - timedelta(days=2), "An inlay")
+    approve(demo, "26-064", 2, on - timedelta(days=1))
+    log(demo, entry(f"{on}", "inlay", 1.0), entry(f"{on}", "facing", 0.5), code="26-064")
     bench = told(demo, on)
-    for code in ("26-063", "26-064"):
-        quote = promising.goes_on(demo.cursor(), code, on)
-        now = quoting.known(demo.cursor(), on, without_open=quoting.under_way(reading.overruns(demo.cursor(), on), quote))
-        reads = [quotes.read_over(demo, one, on, CHANGE, {}) for one in quote.works]
-        option = quoting.quoted(now, quote, reads, read_settings(demo.cursor())).works[0].options[0]
-        np.testing.assert_allclose(option.at(0.1, 0.5, 0.8, 0.9), work(bench, code)[["p10", "p50", "p80", "p90"]].astype(float), rtol=0.02)
+    assert len(bench.works) == 6 and len(bench.commissions) == 1
+    for code in bench.works["object"]:
+        option, of = revised(demo, code, on), bench.lines[bench.lines["object"] == code]
+        np.testing.assert_allclose(option.at(0.1, 0.5, 0.8, 0.9), work(bench, code)[["p10", "p50", "p80", "p90"]].astype(float), rtol=1e-9, err_msg=code)
+        both = option.lines[option.lines["worked_hours"] > 0].merge(of, on=["phase", "technique", "part"], suffixes=("", "_bench"))
+        assert len(both) == (of["actual_hours"] > 0).sum() > 0
+        np.testing.assert_allclose(both[["p50", "p80", "p90"]], both[["p50_bench", "p80_bench", "p90_bench"]], rtol=1e-9, err_msg=code)
+        found = {(one.found.technique, one.found.another): one.found.chance for one in bench.found[code]}
+        assert found == {(row["technique"], row["another"]): row["chance"] for row in option.found.to_dict("records")}
+    inlay = line(bench, "inlay", "26-063")
+    assert not inlay["in_estimate"] and inlay["p50"] > inlay["actual_hours"] and "inlay" not in {one.found.technique for one in bench.found["26-099"]}
+
+
+def test_what_nobody_quoted_and_is_not_finished_stays_open_in_a_revision(ferry: Store, tmp_path: Path) -> None:
+    log(ferry, entry("2024-01-10", "facing", 3.0), entry("2024-01-12", "inlay", 3.0), code="24-001")
+    found = revised(ferry, "24-001", DAY).lines.set_index("technique").loc["inlay"]
+    assert not found["done"] and 3 < found["p50"] < found["p90"] and found["number"] < 0
+    assert found["p50"] == pytest.approx(line(told(ferry), "inlay")["p50"], rel=1e-9)
+    # a milestone makes it done as worked
+    bring_into(ferry, tmp_path, "m.csv", "object,phase,technique,finished_on\n24-001,,inlay,2024-01-13\n")
+    after = revised(ferry, "24-001", DAY).lines.set_index("technique").loc["inlay"]
+    assert after["done"] and after[["p50", "p90", "promised"]].tolist() == [3.0, 3.0, 3.0]
 
 
 def test_the_plain_reckoning_knows_how_much_was_treated(ferry: Store) -> None:

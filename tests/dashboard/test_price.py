@@ -5,7 +5,7 @@ from decimal import Decimal
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.analysis.price import TENTH, Terms, payments, price, rounded, shared_out
+from dashboard.analysis.price import TENTH, Terms, net_and_gross, payments, price, rounded, shared_out
 
 CENT = Decimal("0.01")
 amounts = st.decimals(0, 100_000, places=2)
@@ -63,3 +63,22 @@ def test_payments_sum_to_the_price(amount: Decimal, shares: list[int]) -> None:
     stages = payments(amount, [(f"stage {n}", Decimal(share)) for n, share in enumerate(shares)], CENT)
     assert sum((value for _, value in stages), Decimal(0)) == amount
     assert stages[-1][0] == "the rest"
+
+
+@given(amount=amounts, per_cent=st.decimals(0, 100, places=1))
+def test_a_net_price_and_its_gross_lead_to_each_other_to_the_cent(amount: Decimal, per_cent: Decimal) -> None:
+    factor = 1 + per_cent / 100
+    net, gross = net_and_gross(amount, False, per_cent)
+    assert net == amount and gross is not None and rounded(gross, CENT) == rounded(amount * factor, CENT)
+    back, same = net_and_gross(rounded(gross, CENT), True, per_cent)
+    assert back is not None and rounded(back, CENT) == amount and same == rounded(gross, CENT)
+    # not every gross price is that of a net one in whole cents: there the tax is what lies between, and the two are off by a cent at most
+    net, gross = net_and_gross(amount, True, per_cent)
+    assert gross == amount and net is not None and abs(rounded(rounded(net, CENT) * factor, CENT) - amount) <= CENT
+
+
+def test_what_a_price_includes_is_never_guessed() -> None:
+    hundred, vat = Decimal(100), Decimal(19)
+    assert net_and_gross(hundred, None, vat) == (None, None)
+    assert net_and_gross(hundred, True, None) == (None, hundred) and net_and_gross(hundred, False, None) == (hundred, None)
+    assert net_and_gross(hundred, None, Decimal(0)) == (hundred, hundred)  # no tax: there is nothing to ask

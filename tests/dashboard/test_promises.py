@@ -1,7 +1,9 @@
 """A quote saved, reckoned again, revised, ended and scored: through the record and back."""
 
+import csv
 import io
 import json
+import re
 import shutil
 from collections.abc import Iterator
 from dataclasses import replace
@@ -15,10 +17,10 @@ import pytest
 
 from dashboard import calibrating, promising, quoting, reading, scoring
 from dashboard.command import main
-from dashboard.letter import kept
+from dashboard.letter import document, kept, page
 from dashboard.letter.blocks import Letter
 from dashboard.promise_sentences import kept_at_all, learned, one_promise, outcomes
-from ingest import estimates, promises, quotes, vocabulary
+from ingest import estimates, promises, quotes, typed, vocabulary
 from ingest import store as storing
 from ingest.backup import back_up
 from ingest.errors import BenchHoursError
@@ -28,13 +30,14 @@ from ingest.imports import Report, import_files
 from ingest.integrity import faults
 from ingest.promises import Promised, PromisedLine, PromisedOption, Saved
 from ingest.quotes import Quote, QuotedWork
-from ingest.records import OBJECTS, TIME_ENTRIES
+from ingest.records import ESTIMATES, OBJECTS, TIME_ENTRIES
 from ingest.settings import read_settings, write_settings
 from ingest.store import Store
 from ingest.typed import store_rows
 from ingest.vocabulary import read_vocabulary
 from tests.conftest import LATER as TODAY
 from tests.conftest import Bring
+from tests.dashboard.test_letter import said_in_a_document, said_on_a_page
 from tests.dashboard.test_quoting import SHEET, demo, demo_file
 from tests.whole_studios import everything
 
@@ -55,7 +58,7 @@ def saved(store: Store, quote: Quote, as_of: date | None = None, reason: str = "
     """Quote it and save it, as the page does."""
     con = store.cursor()
     as_of = as_of or reading.today(con)
-    now = quoting.known(con, as_of, without_open=quoting.under_way(reading.overruns(con, as_of), quote))
+    now = quoting.known(con, as_of, without_open=quoting.on_the_bench(reading.overruns(con, as_of), quote))
     reads = [quotes.read_over(store, work, as_of, CHANGE, {}) for work in quote.works]
     found = quoting.quoted(now, quote, reads, read_settings(con))
     letter = promising.letter_of(con, found, quote, read_settings(con), read_vocabulary(con))
@@ -307,20 +310,27 @@ def test_what_was_declined_or_withdrawn_is_kept_and_counted_and_out_of_yardstick
 def test_in_a_revision_what_is_done_stays_as_worked_and_the_rest_is_told_anew(mill: Store) -> None:
     con = mill.cursor()
     today = reading.today(con)
-    saved(mill, sheet(), today - timedelta(days=9))
+    written = sheet()
+    next(line for line in written.works[0].lines if line["technique"] == "filling")["wording"] = "making good the losses"
+    saved(mill, written, today - timedelta(days=9))
     approve(mill, "26-099", 1, today - timedelta(days=8))
     first = of(mill, "26-099", 1).options[0]
     worked = [{"technique": "condition report", "date": f"{today - timedelta(days=6)}", "hours": "3.25", "done": "100"}, *({"technique": "filling", "date": f"{today - timedelta(days=5)}", "hours": part} for part in ("15", "15", "10")), {"technique": "inlay", "date": f"{today - timedelta(days=4)}", "hours": "2", "discovery": "yes"}]  # fmt: skip
     log(mill, *worked)
     quote = promising.goes_on(con, "26-099", today)
     assert quote.letter["form"] == "change" and [line["technique"] for line in quote.works[0].lines] == [one["technique"] for one in SHEET]
+    # the words of a line are kept with its version and go on with it
+    assert "making good the losses" in json.dumps(of(mill, "26-099", 1).letter) and "making good the losses" in [
+        line.get("wording") for line in quote.works[0].lines
+    ]
     with pytest.raises(BenchHoursError, match="does not say yet what was found"):
         saved(mill, quote, today)
     quote.letter["reason"] = "An old fill under the overpaint"
+    quote.terms["revision"] = "whole"
     assert saved(mill, quote, today, quote.letter["reason"]) == [("26-099", 2)]
     lines = reading.quoted_lines(mill.cursor(), "26-099", 2).set_index("technique")
     assert lines.loc["condition report", ["p50", "p80", "p90", "promised_hours", "worked_hours"]].tolist() == [3.25] * 5
-    assert lines.loc["inlay", ["p50", "p90", "promised_hours"]].tolist() == [2.0] * 3
+    assert 2 < lines.loc["inlay", "p50"] < lines.loc["inlay", "p90"]  # begun and not finished is under way, whoever foresaw it
     assert lines.loc["filling", "p50"] >= 40 and lines.loc["filling", "p90"] > 40
     again = of(mill, "26-099", 2)
     assert again.options[0].p10 > 45.25 and again_is_the_same(mill, version=2)
@@ -331,20 +341,153 @@ def test_in_a_revision_what_is_done_stays_as_worked_and_the_rest_is_told_anew(mi
     assert overruns["first_approved_hours"].isna().sum() == 1 and np.isnan(overruns.loc["inlay", "first_approved_hours"])
     letter = Letter.kept(again.letter or {})
     words = json.dumps(letter.said(), ensure_ascii=False)
+    assert said_in_a_document(document.as_document(letter)) == said_on_a_page(page.as_page(letter))
     assert (
         letter.subject == "A change in the treatment of A mill at Marrowby"
         and "An old fill under the overpaint" in words
         and "inlay" in words
         and len(letter.approvals) == 1
     )
-    rows = letter.blocks[2].rows[0]
+    rows = next(one for one in letter.blocks if one.text == "What was agreed and what it is now").rows[0]
     assert (
-        rows[0] == "hours"
+        "The whole is quoted anew" in words
+        and rows[0] == "hours"
         and float(rows[1]) == pytest.approx(first.promised_hours, abs=0.051)
         and float(rows[2]) == pytest.approx(again.options[0].promised_hours, abs=0.051)
     )
     by_phase = next(one for one in letter.blocks if one.text == "By phase")
     assert sum(float(row[4].replace("−", "-")) for row in by_phase.rows[:-1]) == pytest.approx(float(rows[2]) - float(rows[1]), abs=0.35)
+
+
+def test_a_letter_of_change_sets_net_beside_net_and_is_not_written_while_nobody_says_what_was_agreed(mill: Store) -> None:
+    """1,000 € without tax were agreed by hand; the revision has 19 % on top."""
+    con = mill.cursor()
+    today = reading.today(con)
+    head = f"26-099,1,{today},{today},1000,EUR,,"
+    text = f"object,version,made_on,approved_on,price,currency,phase,technique,hours\n{head}filling,6\n{head}retouching,9\n"
+    with mill.writing() as writing:
+        typed.put_rows(writing, ESTIMATES, list(csv.DictReader(io.StringIO(text))), CHANGE)
+        write_settings(writing, {"tax_per_cent": "19", "tax_name": "VAT"})
+    log(mill, {"technique": "filling", "date": f"{today}", "hours": "2"})
+    quote = promising.goes_on(con, "26-099", today)
+    quote.letter["reason"] = "An old fill under the overpaint"
+
+    def letter() -> Letter:
+        now = quoting.known(con, today, without_open=("26-099",))
+        found = quoting.quoted(now, quote, [quotes.read_over(mill, work, today, CHANGE, {}) for work in quote.works], read_settings(con))
+        return promising.letter_of(con, found, quote, read_settings(con), read_vocabulary(con))
+
+    with pytest.raises(BenchHoursError, match="it is not known whether VAT is in the price of version 1"):
+        letter()
+    with mill.writing() as writing:
+        write_settings(writing, {"prices_include_tax": "no"})
+    rows = {
+        row[0]: [float(re.sub("[^0-9.−]", "", cell).replace("−", "-")) for cell in row[1:]]
+        for row in next(one for one in letter().blocks if one.text == "What was agreed and what it is now").rows[1:]
+    }
+    assert list(rows) == ["net", "VAT", "price, VAT included"]
+    assert [row[0] for row in rows.values()] == [1000, 190, 1190]
+    for was, now, by in rows.values():
+        assert by == pytest.approx(now - was)
+    assert rows["VAT"][1] == pytest.approx(0.19 * rows["net"][1], abs=0.011)
+
+
+def under_way(store: Store, studio: Bring, price: str = "1190,EUR", tax: str = "19") -> Quote:
+    """Facing and filling, 16 h, were approved at 1190.00 (1000.00 net, 190.00 tax); facing took 12 h instead of 10, and 2.5 h of inlay were found and done, which the sheet does not have. With a framer at 40.00."""
+    with store.writing() as con:
+        write_settings(con, {"hourly_rate": "60", "tax_per_cent": tax, "prices_include_tax": "yes", "currency": "EUR", "tax_name": "VAT"})
+    head = "object,version,made_on,approved_on,price,currency,phase,technique,hours\n"
+    assert studio("e.csv", head + "".join(f"24-001,1,2024-01-05,2024-01-08,{price},,{line}\n" for line in ("facing,10", "filling,6"))).complete
+    log(store, {"technique": "facing", "date": "2024-01-10", "hours": "12"}, {"technique": "inlay", "date": "2024-01-12", "hours": "2.5"}, code="24-001")
+    assert studio("m.csv", "object,phase,technique,finished_on\n24-001,,facing,2024-01-11\n24-001,,inlay,2024-01-12\n").complete
+    quote = promising.goes_on(store.cursor(), "24-001", date(2024, 2, 1))
+    quote.letter["reason"] = "A loss under the old fill"
+    quote.works[0].costs = [{"what": "framer", "amount": "40"}]
+    return quote
+
+
+def compared(store: Store, version: int = 2) -> tuple[dict[str, list[str]], str]:
+    """The rows of old and new in the letter of a version, by their names; and all its words."""
+    letter = Letter.kept(of(store, "24-001", version).letter or {})
+    rows = next(one for one in letter.blocks if one.text == "What was agreed and what it is now").rows
+    return {row[0]: list(row[1:]) for row in rows}, json.dumps(letter.said(), ensure_ascii=False)
+
+
+def test_what_was_approved_stays_and_what_was_found_is_added_to_the_cent(store: Store, studio: Bring) -> None:
+    """By hand: 2.5 h at 60.00 and 40.00 for the framer are 190.00, with 19 % 226.10; 1190.00 and 226.10 are 1416.10; 16 h and 2.5 h are 18.5 h. The two hours that facing took more are the studio's."""
+    on = date(2024, 2, 1)
+    saved(store, under_way(store, studio), on, "A loss under the old fill")
+    rows, words = compared(store)
+    assert rows == {
+        "hours": ["16.0", "18.5", "+2.5"], "of it outside costs, materials, travel": ["not known", "€40.00", ""], "net": ["€1,000.00", "€1,190.00", "+€190.00"], "VAT": ["€190.00", "€226.10", "+€36.10"],
+        "price, VAT included": ["€1,190.00", "€1,416.10", "+€226.10"],
+    }  # fmt: skip
+    assert "What was approved stays as it was approved" in words and "4 times in 5" not in words
+    by_phase = next(one for one in (of(store, "24-001", 2).letter or {})["blocks"] if one["text"] == "By phase")
+    assert by_phase["rows"][-1] == ["Together", "16.0", "14.5", "18.5", "+2.5"]
+    # the version agrees with the letter, and says the same when it is reckoned again
+    option = of(store, "24-001", 2).options[0]
+    assert (option.promised_hours, option.price) == (18.5, 1416.1) and promising.again(option).same_as(option)
+    approve(store, "24-001", 2, on)
+    lines = reading.overruns(store.cursor(), on, "24-001").set_index("technique")
+    assert lines["estimated_hours"].to_dict() == {"facing": 10.0, "filling": 6.0, "inlay": 2.5} and lines.loc["facing", "difference_hours"] == 2.0
+    assert reading.approved_promises(store.cursor(), on)[["approved_hours", "price"]].to_numpy().tolist() == [[18.5, 1416.1]] and faults(store.cursor()) == []
+    # a second revision adds to that, and not twice
+    again = promising.goes_on(store.cursor(), "24-001", on)
+    again.letter["reason"] = "Nothing more"
+    saved(store, again, on, "Nothing more")
+    assert (of(store, "24-001", 3).options[0].promised_hours, of(store, "24-001", 3).options[0].price) == (18.5, 1416.1)
+
+
+def test_the_whole_anew_sets_net_beside_net_and_what_cannot_be_added_is_said(store: Store, studio: Bring) -> None:
+    on = date(2024, 2, 1)
+    quote = under_way(store, studio)
+    quote.terms["revision"] = "whole"
+    saved(store, quote, on, "A loss")
+    rows, words = compared(store)
+    option = of(store, "24-001", 2).options[0]
+    net = round(round(option.promised_hours, 1) * 60 + 40, 2)
+    assert option.promised_hours > 14.5 + 3 and option.price == pytest.approx(net * 1.19, abs=0.006) and "The whole is quoted anew" in words
+    assert rows["net"][:2] == ["€1,000.00", f"€{net:,.2f}"] and rows["price, VAT included"][:2] == ["€1,190.00", f"€{option.price:,.2f}"]
+    # by a ceiling below what was approved nothing is added, and nothing is taken off
+    for terms, (amount, hours) in (
+        ({"ceiling": "900"}, (1190.0, 18.5)),
+        ({"ceiling": "1100"}, (1309.0, 18.5)),
+        ({"minimum": "5000"}, (1416.1, 18.5)),
+        ({"first_stage": "yes"}, (None, 0.0)),
+        ({"currency": "GBP", "rate": "60"}, (None, 18.5)),
+    ):
+        quote.terms = dict(terms)
+        now = quoting.known(store.cursor(), on, without_open=quoting.on_the_bench(reading.overruns(store.cursor(), on), quote))
+        found = quoting.quoted(now, quote, [quotes.read_over(store, one, on, CHANGE, {}) for one in quote.works], read_settings(store.cursor()))
+        one = found.works[0].options[0]
+        assert (float(one.price.amount) if one.price else None, one.promised) == (amount, hours), terms
+        said = json.dumps(
+            promising.letter_of(store.cursor(), found, quote, read_settings(store.cursor()), read_vocabulary(store.cursor())).said(), ensure_ascii=False
+        )
+        assert ("no sum is made of both" in said) == ("currency" in terms) and ("held at the ceiling" in said) == ("ceiling" in terms)
+        assert any("A first stage is charged by itself" in one for one in found.works[0].notes) == ("first_stage" in terms)
+
+
+def test_what_was_approved_by_quantity_alone_has_no_hours_to_add_to(store: Store, studio: Bring) -> None:
+    assert studio(
+        "e.csv",
+        "object,version,made_on,approved_on,phase,technique,quantity,hours\n24-001,1,2024-01-05,2024-01-08,,facing,12,\n24-001,1,2024-01-05,2024-01-08,,filling,,6\n",
+    ).complete
+    log(store, {"technique": "inlay", "date": "2024-01-12", "hours": "2.5"}, code="24-001")
+    quote = promising.goes_on(store.cursor(), "24-001", date(2024, 2, 1))
+    quote.letter["reason"] = "A loss"
+    saved(store, quote, date(2024, 2, 1), "A loss")
+    rows, words = compared(store)
+    assert rows["hours"][0] == "6.0" and "The whole is quoted anew" in words
+
+
+def test_where_no_price_was_agreed_hours_are_added_and_nothing_is_made_up(store: Store, studio: Bring) -> None:
+    saved(store, under_way(store, studio, price=","), date(2024, 2, 1), "A loss")
+    rows, words = compared(store)
+    option = of(store, "24-001", 2).options[0]
+    assert rows == {"hours": ["16.0", "18.5", "+2.5"]} and "No price stands with what was approved" in words and "€226.10" in words
+    assert option.price is None and option.promised_hours == 18.5 and promising.again(option).same_as(option)
 
 
 def test_what_this_work_has_shown_so_far_moves_the_rest(mill: Store) -> None:
@@ -566,6 +709,7 @@ def test_the_page_for_a_client_names_nobody_and_is_not_had_of_a_few(mill: Store,
     today = reading.today(mill.cursor())
     made = kept.sheet(scoring.scored(mill.cursor(), today), read_settings(mill.cursor()), today)
     words = json.dumps(made.said(), ensure_ascii=False)
+    assert said_in_a_document(document.as_document(made)) == said_on_a_page(page.as_page(made))
     con = mill.cursor()
     for column, table in (("object", "objects"), ("title", "objects"), ("owner", "objects"), ("person", "people"), ("technique", "techniques")):
         named = [row[0] for row in con.execute(f"SELECT DISTINCT {column} FROM {table} WHERE {column} IS NOT NULL").fetchall()]
@@ -594,7 +738,7 @@ def test_quote_save_and_the_history_of_versions_by_command(demo_file: Path, tmp_
     assert "nothing is saved" in capsys.readouterr().err
     assert main(["overruns", "--db", str(db), "--object", "26-063"]) == 0
     out = capsys.readouterr().out
-    assert "Versions of its estimate" in out and "(4 in 5)" in out and "by hand" in out and "An old fill" in out
+    assert "Versions of its estimate" in out and "(as approved, and what was found)" in out and "by hand" in out and "An old fill" in out
     assert main(["overruns", "--db", str(db), "--object", "26-063", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert all([one["version"] for one in row["versions"]] in ([], [1], [1, 2], [2]) for row in told)

@@ -2,6 +2,7 @@
 
 import json
 import shutil
+import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -9,13 +10,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dashboard import quoting, reading
+from dashboard import forecasting, promising, quoting, reading
 from dashboard.analysis import uplift
 from dashboard.analysis.similar import Like
 from dashboard.command import main
 from dashboard.quote_command import as_frame
-from dashboard.quote_sentences import came_from, drivers, earns, effect, surprising, things_in_words
+from dashboard.quote_sentences import came_from, drivers, earns, effect, missing, surprising, things_in_words
 from dashboard.quoting import Known, Quoted
+from dashboard.remembered import Memory
 from ingest import pins, quotes, vocabulary
 from ingest.history import Change
 from ingest.quotes import Quote, QuotedWork
@@ -66,15 +68,16 @@ def command(demo_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str])
     return run
 
 
-_known: dict[tuple[str, int], Known] = {}
+_known: dict[tuple[str, int, tuple[str, ...]], Known] = {}
 
 
 def told(store: Store, quote: Quote, now: Known | None = None) -> Quoted:
     con = store.cursor()
-    stands_for = (str(store.path), store.changes())
+    there = quoting.on_the_bench(reading.overruns(con, reading.today(con)), quote)
+    stands_for = (str(store.path), store.changes(), there)
     if now is None and stands_for not in _known:
         _known.clear()
-        _known[stands_for] = quoting.known(con, reading.today(con))
+        _known[stands_for] = quoting.known(con, reading.today(con), without_open=there)
     now = now or _known[stands_for]
     reads = [quotes.read_over(store, work, now.as_of, CHANGE, {}) for work in quote.works]
     return quoting.quoted(now, quote, reads, read_settings(con))
@@ -85,9 +88,23 @@ def of(*lines: dict[str, str], described: dict[str, str] = CANVAS, **terms: str)
 
 
 def test_a_described_work_is_quoted_by_command_with_every_key_others_depend_on(command: Callable[..., tuple[int, str, str]], tmp_path: Path) -> None:
-    code, out, err = command(LINES, *A_WORK, "--json", "--csv", str(tmp_path / "q.csv"), "--pdf", str(tmp_path / "q.pdf"), "--html", str(tmp_path / "q.html"))
+    code, out, err = command(
+        LINES,
+        *A_WORK,
+        "--json",
+        "--csv",
+        str(tmp_path / "q.csv"),
+        "--pdf",
+        str(tmp_path / "q.pdf"),
+        "--html",
+        str(tmp_path / "q.html"),
+        "--docx",
+        str(tmp_path / "q.docx"),
+    )
     found = json.loads(out)
-    assert code == 0 and err.splitlines()[1:] == [f"{tmp_path}/q.pdf: the letter", f"{tmp_path}/q.html: the letter"]
+    assert code == 0 and [line for line in err.splitlines() if line.endswith(": the letter")] == [
+        f"{tmp_path}/q.{kind}: the letter" for kind in ("pdf", "html", "docx")
+    ]
     assert err.startswith('There is one option only, "full treatment"')
     assert set(found) >= {"object", "lines", "discovery", "total", "price", "unattended_days"} and found["object"] is None
     for line in found["lines"]:
@@ -95,9 +112,16 @@ def test_a_described_work_is_quoted_by_command_with_every_key_others_depend_on(c
         assert 0 < line["p10"] < line["p50"] < line["p80"] < line["p90"]
     assert {"technique", "chance", "hours_if_found"} <= set(found["discovery"][0]) and all(0 < one["chance"] < 1 for one in found["discovery"])
     assert not {one["technique"] for one in found["discovery"]} & {line["technique"] for line in found["lines"]}
+    # what is nearly always done is said, and is nowhere else
+    usual = {one["technique"]: (one["works"], one["of"], one["phase"]) for one in found["usually_done"]}
+    assert usual["final report"] == (46, 46, "documentation") and "condition report" not in usual
+    assert "final report" in err and ": on 46 of 46 finished works of the kind easel painting, not on this sheet" in err
+    assert not usual.keys() & {one["technique"] for one in found["discovery"]}
+    assert "would be ready, behind the works that come before it" in (tmp_path / "q.html").read_text() and zipfile.is_zipfile(tmp_path / "q.docx")
     total, price = found["total"], found["price"]
     assert total["p10"] < total["p50"] < total["p80"] < total["p90"] < sum(line["p90"] for line in found["lines"])
     assert (price["confidence"], price["hours"], price["currency"]) == (0.8, total["p80"], "EUR")
+    assert (price["tax_included"], price["tax_per_cent"], price["net"]) == (False, 0.0, price["amount"])
     assert price["amount"] == pytest.approx(round(total["p80"], 1) * 68, abs=0.01)
     assert (tmp_path / "q.pdf").read_bytes().startswith(b"%PDF") and (tmp_path / "q.html").read_text().startswith("<!doctype html>")
     frame = pd.read_csv(tmp_path / "q.csv")
@@ -120,9 +144,13 @@ def test_a_held_work_is_quoted_from_its_latest_estimate_or_the_quote_being_writt
     assert 0 < sum(line["done"] for line in found["lines"]) < len(found["lines"])
     assert command(None, "--object", "25-041")[0] == 2
     with Store(demo_file) as store:
-        kept = quotes.keep(store, Quote(works=[QuotedWork(object="26-066", lines=[{"technique": "facing"}])], terms={"confidence": "90"}), "v")
+        kept = quotes.keep(store, Quote(works=[QuotedWork(object="26-066", lines=[{"technique": "facing"}])], terms={"confidence": "90", "tax": "19"}), "v")
     found = json.loads(command(None, "--object", "26-066", "--json")[1])
-    assert [line["technique"] for line in found["lines"] if not line["done"]] == ["facing"] and found["price"]["confidence"] == 0.9
+    assert found["price"]["tax_included"] and found["price"]["amount"] == pytest.approx(1.19 * found["price"]["net"], abs=0.011)
+    assert (
+        all(line["worked_hours"] for line in found["lines"] if line["technique"] != "facing") and found["price"]["confidence"] == 0.9
+    )  # what was begun goes on
+    assert sum(line["technique"] == "facing" for line in found["lines"]) == 1 and not any(line["own_hours"] for line in found["lines"])
     with Store(demo_file) as store:
         quotes.throw_away(store, kept.number or 0)
 
@@ -229,7 +257,7 @@ def test_a_pinned_rate_is_used_and_said(demo: Store) -> None:
     before = told(demo, of({"technique": "filling", "quantity": "4"})).works[0].options[0].lines.iloc[0]
     con = demo.cursor()
     now = quoting.known(con, reading.today(con))
-    assert now.pinned == {}
+    assert now.pinned.by_rate == {}
     rate = float(np.exp(np.log(before["p50"] / 4)))
     with demo.writing() as writing:
         pins.pin(writing, "filling", rate * 2, reading.today(con), Change(by="principal", reason="slower filler"))
@@ -238,7 +266,9 @@ def test_a_pinned_rate_is_used_and_said(demo: Store) -> None:
         after["pinned"]
         and after["p50"] > 1.5 * before["p50"]
         and after["p50"]
-        == pytest.approx(before["p50"] * np.exp(quoting.known(demo.cursor(), now.as_of).pinned["filling"]), rel=2e-4)  # the steps in which log hours are kept
+        == pytest.approx(
+            before["p50"] * np.exp(quoting.known(demo.cursor(), now.as_of).pinned.by_rate["filling"]), rel=2e-4
+        )  # the steps in which log hours are kept
     )
 
 
@@ -265,8 +295,10 @@ def test_works_of_a_commission_have_a_price_each_share_travel_and_do_not_all_run
     even = float(np.median(found.total))
     assert even == pytest.approx(first.at(0.5)[0] + second.at(0.5)[0] + 3, rel=0.06)
     # what is not known of rates bears on both, so they are not as if apart
-    apart = np.quantile(first.total + np.random.default_rng(1).permutation(second.total), [0.1, 0.9])
-    assert np.diff(np.quantile(found.total, [0.1, 0.9]))[0] > np.diff(apart)[0]
+    together = found.together
+    assert together is not None
+    one, other = (together.hours[together.work == number].sum(axis=0) for number in (0, 1))
+    assert np.corrcoef(one, other)[0, 1] > 0.01
 
 
 def test_a_first_stage_is_priced_alone_and_the_rest_is_no_promise(demo: Store) -> None:
@@ -534,3 +566,31 @@ def test_whoever_has_a_rate_of_her_own_needs_no_other(demo: Store) -> None:
         write_settings(con, {"hourly_rate": "", "hourly_rates": "Ilse 70", "minimum_charge": ""})
     found = told(demo, of({"technique": "condition report", "person": "Ilse"}, first_stage="yes")).works[0].options[0]
     assert found.price is not None and found.price.net == 70 * found.price.hours
+
+
+def test_what_is_nearly_always_done_can_be_said_not_to_be_and_lacks_in_the_option_that_lacks_it(demo: Store) -> None:
+    quote = of({"technique": "retouching"}, {"technique": "final report", "option": "A"}, {"technique": "facing", "option": "B"})
+    quote.works[0].left_out = {"packing": "it stays in its crate"}
+    a, b = told(demo, quote).works[0].options
+    assert (
+        "packing" not in {one.technique for one in (*a.usual, *b.usual)}
+        and dict(zip(a.left_out["technique"], a.left_out["reason"], strict=True)) == quote.works[0].left_out
+    )
+    assert {one.technique for one in b.usual} - {one.technique for one in a.usual} == {"final report"}
+    both, apart = missing(told(demo, quote).works[0])
+    assert "Final report" not in both and apart.startswith("Option B: final report: on 46 of 46 finished works")
+
+
+def test_what_a_work_under_way_lacks_is_said_alike_on_the_bench_and_in_its_revision_and_is_in_no_figure_of_either(demo: Store) -> None:
+    con, code = demo.cursor(), "26-062"
+    with demo.writing() as writing:
+        writing.execute("DELETE FROM estimated_lines WHERE line IN (SELECT line FROM lines WHERE object = ? AND technique = 'final report')", [code])
+    today = reading.today(con)
+    bench = forecasting.bench(con, today, Memory(), only=code)
+    quote = promising.goes_on(con, code, today)
+    now = quoting.known(con, today, without_open=quoting.on_the_bench(reading.overruns(con, today), quote))
+    one = told(demo, quote, now).works[0].options[0]
+    assert [usual.technique for usual in one.usual] == ["final report"] and bench.usual == {code: one.usual}
+    (row,) = bench.works.to_dict("records")
+    assert one.at(0.1, 0.5, 0.8, 0.9) == pytest.approx([row[level] for level in ("p10", "p50", "p80", "p90")], rel=1e-9)
+    assert "final report" not in {*one.found["technique"], *(still.found.technique for still in bench.found[code])}

@@ -111,8 +111,8 @@ def test_one_finished_line_says_a_little_and_its_phase_and_studio_less(store: St
     assert rows.loc["consolidation", "rests_on"] == "phase" and rows.loc["retouching", "rests_on"] == "studio"
     width = (rows["rate_high"] / rows["rate_low"])[["facing", "consolidation", "retouching"]].tolist()
     assert width == sorted(width)
-    # nothing was ever measured in cm here: hours of a line are known, but not for how much
-    assert pd.isna(rows.loc["strip lining", "rate"]) and rows.loc["strip lining", "p50"] > 0
+    # of it nothing was ever measured here: hours of a line are known, but not for how much
+    assert rows.loc["strip lining", "unit"] is None and rows.loc["strip lining", "counted_in"] == "cm" and rows.loc["strip lining", "p50"] > 0
     assert usual(rows.loc["strip lining"]) == "a line, not measured"
     assert "rests on its phase" in rests_on(rows.loc["consolidation"], pd.DataFrame())[0]
 
@@ -237,6 +237,8 @@ def test_sentences_say_what_a_rate_rests_on_and_whether_ranges_hold() -> None:
             "rests_on": "technique",
             "phase": "cleaning",
             "unit": "dm2",
+            "counted_in": "dm2",
+            "measured": 2,
             "reference_quantity": 30.0,
         }
     )
@@ -245,6 +247,7 @@ def test_sentences_say_what_a_rate_rests_on_and_whether_ranges_hold() -> None:
     assert (
         said[0] == "From 3 finished lines on 3 works, the last finished on 4 May 2026; 1 open line counts as more than so far." and "neither 4 in 5" in said[1]
     )
+    assert "2 of 3 lines were measured; the others teach as usual lines of pictures like theirs" in said_of_rate(row)[0]
     assert "40 %" in said_of_rate(row)[0] and "1.7 times the hours" in said_of_rate(row)[0] and "25 %" in said_of_rate(row)[0]
     assert how_usual_was_reckoned(pd.Series({"elasticity": float("nan")}), "one line").startswith("Each point is a finished line: choose one")
     phase = {"lines": 90, "works": 40, "inside80": 0.81, "above": 0.1, "below": 0.09, "bias_factor": 1.02}

@@ -6,6 +6,7 @@ import pandas as pd
 
 from dashboard import reading, statement
 from dashboard.analysis.overruns import by_object, by_phase, compare, summed
+from dashboard.promise_sentences import held_otherwise
 from dashboard.sentences import forgotten_parts, most_over, most_under, not_used_yet, said_beside, state_of_work, took
 from dashboard.tables import Link, ledger
 from dashboard.words import ago
@@ -39,6 +40,34 @@ def test_where_a_work_stands_is_a_sentence_from_the_first_day_to_the_last(studio
     )
     studio("o.csv", "object,finished_on\n24-001,2024-03-06\n")
     assert told(store, today=date(2024, 4, 1)) == "Finished on 6 March 2024; 3.0 h of 3.0 h estimated, not approved."
+
+
+def test_a_work_of_which_every_line_is_finished_is_not_on_the_bench(studio: Bring, store: Store) -> None:
+    head = "object,version,made_on,approved_on,phase,technique,hours\n"
+    studio("est.csv", head + "24-001,1,2024-01-05,2024-01-09,,facing,4.25\n24-001,1,2024-01-05,2024-01-09,,packing,1\n")
+    studio("e.csv", "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-02-20,4.5\n24-001,,packing,Ilse,2024-02-22,0.75\n")
+    studio("m.csv", "object,phase,technique,finished_on\n24-001,,facing,2024-02-20\n")
+    assert told(store).startswith("On the bench since 20 February 2024, last worked 8 days ago (packing)")
+    studio("n.csv", "object,phase,technique,finished_on\n24-001,,packing,2024-02-22\n")
+    assert told(store) == "Finished line by line, the last on 22 February 2024; 5.3 h of 5.3 h approved."
+    assert by_object(reading.overruns(store.cursor(), TODAY))["lines_finished_on"].tolist() == [pd.Timestamp("2024-02-22")]
+
+
+def test_a_work_held_against_other_hours_elsewhere_says_why(store: Store) -> None:
+    sums = pd.Series({"estimated_hours": 62.0, "actual_hours": 38.25, "unpriced_hours": 0.0, "difference_hours": -23.75})
+    approved, began = pd.Series({"approved_hours": 65.5, "version": 2}), pd.Series({"promised_hours": 65.5, "version": 2})
+    assert held_otherwise(sums, approved, began, finished=True) == [
+        "Approved were 65.5 h, 3.5 h of them for what may turn up, which stand on no line. The year holds the work against all of them: −27.2 h."
+    ]
+    began["promised_hours"], began["version"] = 50.0, 1
+    assert held_otherwise(sums, approved, began, finished=True)[1] == (
+        "It began with a promise of 50.0 h (version 1), and Promised and kept holds it against that: −11.7 h."
+    )
+    assert held_otherwise(sums, approved, None, finished=False) == [
+        "Approved were 65.5 h, 3.5 h of them for what may turn up, which stand on no line. On the bench holds the work against all of them."
+    ]
+    approved["approved_hours"] = began["promised_hours"] = 62.0
+    assert held_otherwise(sums, approved, began, finished=True) == [] and held_otherwise(sums, None, None, finished=True) == []
 
 
 def test_the_hours_of_a_work_under_way_add_up_on_their_face(studio: Bring, store: Store) -> None:

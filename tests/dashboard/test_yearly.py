@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dashboard import calibrating, pausing, reading, year_sentences, yearly
+from dashboard import calibrating, pausing, prices, reading, year_sentences, yearly
 from dashboard.analysis import year as analysis
 from ingest.export import export
 from ingest.settings import write_settings
@@ -47,7 +47,7 @@ def small(store: Store, bring: Bring) -> Store:
     for name, text in (("o.csv", OBJECTS), ("e.csv", ESTIMATES), ("t.csv", LOG)):
         assert bring(name, text).complete
     with store.writing() as con:
-        write_settings(con, {"tax_per_cent": "19", "yearly_cost": "3000", "hourly_rate": "60", "currency": "EUR"})
+        write_settings(con, {"tax_per_cent": "19", "prices_include_tax": "yes", "yearly_cost": "3000", "hourly_rate": "60", "currency": "EUR"})
     return store
 
 
@@ -81,6 +81,39 @@ def test_an_hour_earned_what_its_price_left_by_all_that_was_spent(small: Store) 
     quotes = found.quotes
     assert (quotes.thin_works, quotes.thin_hours, quotes.padded_works, quotes.padded_hours) == (1, 4, 1, 2)
     assert quotes.thin_money == pytest.approx(400) and quotes.padded_money == pytest.approx(2 * 600 / 1.19 / 8)
+
+
+def test_a_price_counts_as_it_says_itself_then_as_the_studio_says_and_not_at_all_where_nobody_does(small: Store, bring: Bring) -> None:
+    """Of 14 + 2 hours 24-001, of 6 hours 24-002. 1,190 € with 19 % in them are 1,000 €; 1,081 € with 8.1 % are 1,000 €."""
+
+    def an_hour(**said: str) -> tuple[float, float]:
+        with small.writing() as con:
+            write_settings(con, said)
+        of = yearly.of_year(small.cursor(), date(2025, 6, 1), 2024).works.set_index("object")
+        return of.loc["24-001", "earned_per_hour"], of.loc["24-002", "earned_per_hour"]
+
+    assert an_hour(prices_include_tax="no") == (1190 / 16, 600 / 6)
+    assert an_hour(prices_include_tax="yes", prices_tax_per_cent="8.1") == (pytest.approx(1190 / 1.081 / 16), pytest.approx(600 / 1.081 / 6))
+    assert an_hour(tax_per_cent="20") == (pytest.approx(1190 / 1.081 / 16), pytest.approx(600 / 1.081 / 6))  # older prices keep theirs
+    assert np.isnan(an_hour(prices_include_tax="", prices_tax_per_cent="", tax_per_cent="19")).all()
+    found = yearly.of_year(small.cursor(), date(2025, 6, 1), 2024)
+    assert (found.unsaid, found.unpriced) == (2, 1) and found.kinds.empty and found.quotes.padded_money == found.quotes.thin_money == 0
+    assert prices.ask(found.unsaid, found.studio).startswith("2 prices do not say whether tax is in them, so no money is reckoned with them.")
+    assert an_hour(tax_per_cent="") == an_hour(tax_per_cent="0") == (1190 / 16, 600 / 6)  # no tax: nothing is asked
+    assert yearly.of_year(small.cursor(), date(2025, 6, 1), 2024).unsaid == 0
+    # two say it themselves, by the same file with two columns more
+    told = (
+        ESTIMATES.replace("currency,", "currency,tax_in_price,tax_per_cent,")
+        .replace("1190,EUR,", "1190,EUR,yes,19,")
+        .replace("600,EUR,", "600,EUR,no,8.1,")
+        .replace("USD,", "USD,,,")
+        .replace(",,,retouching", ",,,,,retouching")
+    )
+    assert bring("e.csv", told).outcome.corrected == 2
+    assert an_hour(tax_per_cent="19", tax_name="VAT") == (pytest.approx(1000 / 16), 100)
+    found = yearly.of_year(small.cursor(), date(2025, 6, 1), 2024)
+    assert found.unsaid == 0 and "€72.73 without VAT, over 2 finished works" in year_sentences.earned(found)  # 1,600 € in 22 h
+    assert year_sentences.quotes(found)[-1] == "All these amounts are without VAT."
 
 
 def test_what_an_hour_would_have_to_earn_is_that_of_the_worked_case() -> None:

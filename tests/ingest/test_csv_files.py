@@ -83,10 +83,15 @@ def test_what_is_read_at_once_is_what_the_reader_reads(text: str) -> None:
             assert reader.read(context, text)["wall"] == found  # type: ignore[index]
 
 
-def test_a_comma_before_three_figures_is_decimal_in_a_file_of_semicolons_and_asked_about_elsewhere(studio: Bring, store: Store) -> None:
+def test_a_mark_before_three_figures_is_decimal_where_the_separator_tells_so_and_asked_about_elsewhere(studio: Bring, store: Store) -> None:
     assert studio("o.csv", "object;area_dm2\n24-001;30,481\n").complete
     assert store.cursor().execute("SELECT area_dm2 FROM objects WHERE object = '24-001'").fetchall() == [(30.481,)]
     refused = studio("p.csv", 'object,area_dm2\n24-001,"1,450"\n')
     assert faults(refused) == ["2 area_dm2: may be 1450 or 1.45"]
+    assert studio("r.csv", "object,area_dm2\n24-002,30.481\n").complete  # parted by commas: with decimal points
+    assert store.cursor().execute("SELECT area_dm2 FROM objects WHERE object = '24-002'").fetchall() == [(30.481,)]
+    for text in ("1.450", "1,450"):
+        refused = studio(f"{text}.tsv", f"object\tarea_dm2\n24-001\t{text}\n")  # tabs tell nothing
+        assert faults(refused) == ["2 area_dm2: may be 1450 or 1.45"]
     priced = studio("q.csv", "object;version;made_on;price;phase;technique;hours\n24-001;1;2024-01-05;1.450;;facing;2\n")
     assert faults(priced) == ["2 price: may be 1450 or 1.45"]

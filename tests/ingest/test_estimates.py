@@ -1,7 +1,14 @@
 """Estimates come whole, an approved one stays."""
 
+from datetime import date
+
+import pytest
+
+from ingest import drafts, estimates
+from ingest.errors import BenchHoursError
+from ingest.settings import write_settings
 from ingest.store import Store
-from tests.conftest import Bring, faults
+from tests.conftest import CHANGE, Bring, faults
 
 HEAD = "object,version,made_on,approved_on,phase,technique,part,quantity,unit,hours,option"
 
@@ -66,3 +73,61 @@ def test_of_options_only_the_approved_one_is_in_the_yardstick(studio: Bring, sto
     )
     assert versions(store) == [("24-001", 1, "2024-01-09", "edges")]
     assert dict(zip(lines()["technique"], lines()["estimated_hours"], strict=True)) == {"facing": 3.0, "strip lining": 6.0}
+
+
+PRICED = "object,version,made_on,approved_on,technique,phase,hours,price,currency"
+ROWS = "24-001,1,2024-01-05,2024-01-09,facing,,3,238,EUR"
+
+
+def taxes(store: Store) -> list[tuple[object, ...]]:
+    return store.cursor().execute("SELECT price, tax_in_price, tax_per_cent FROM estimate_versions ORDER BY object, version").fetchall()
+
+
+def test_what_a_price_includes_is_said_with_it_added_to_an_approved_version_and_never_turned_round(studio: Bring, store: Store) -> None:
+    assert studio("est.csv", f"{PRICED}\n{ROWS}\n").outcome.stored == 1
+    assert taxes(store) == [(238.0, None, None)]
+    said = studio("est.csv", f"{PRICED},tax_in_price,tax_per_cent\n{ROWS},yes,19\n")
+    assert said.outcome.corrected == 1 and taxes(store) == [(238.0, True, 19.0)]
+    for again in (f"{PRICED}\n{ROWS}\n", f"{PRICED},tax_in_price,tax_per_cent\n{ROWS},yes,19\n", f"{PRICED},tax_in_price\n{ROWS},YES\n"):
+        assert studio("est.csv", again).outcome.already_held == 1 and taxes(store) == [(238.0, True, 19.0)]
+    for other in ("no,19", "yes,20"):
+        assert faults(studio("est.csv", f"{PRICED},tax_in_price,tax_per_cent\n{ROWS},{other}\n")) == [
+            "2 version: of 24-001 was approved on 2024-01-09, and this file says otherwise"
+        ]
+    wrong = studio("est.csv", f"{PRICED},tax_in_price,tax_per_cent\n{ROWS.replace('24-001', '24-002')},perhaps,119\n")
+    assert [one.split(":")[0] for one in faults(wrong)] == ["2 tax_in_price", "2 tax_per_cent"]
+    two = f"{PRICED},tax_in_price\n24-002,1,2024-01-05,,facing,,3,238,EUR,yes\n24-002,1,2024-01-05,,packing,,1,238,EUR,no\n"
+    assert "3 tax_in_price: differs from another row of the same version" in faults(studio("est.csv", two))
+
+
+def test_another_price_agreed_says_what_it_includes_and_taking_it_back_brings_back_the_first(studio: Bring, store: Store) -> None:
+    assert studio("est.csv", f"{PRICED},tax_in_price,tax_per_cent\n{ROWS.replace('2024-01-09', '')},yes,19\n").outcome.stored == 1
+    with store.writing() as con:
+        estimates.approve(con, "24-001", 1, date(2024, 1, 9), None, CHANGE, (180.0, "EUR"), (False, 19.0))
+    assert taxes(store) == [(180.0, False, 19.0)]
+    with store.writing() as con:
+        estimates.take_back_approval(con, "24-001", 1, CHANGE)
+    assert taxes(store) == [(238.0, True, 19.0)]
+    with pytest.raises(BenchHoursError, match="says already whether tax is in its price"), store.writing() as con:
+        estimates.say_tax(con, "24-001", 1, CHANGE, (False, 19.0))
+
+
+def test_a_price_fifty_times_off_what_its_hours_come_to_is_asked_about(studio: Bring, store: Store) -> None:
+    assert studio("est.csv", f"{PRICED}\n{ROWS.replace('238', '238000')}\n").warnings.empty  # nobody has said what an hour costs
+    with store.writing() as con:
+        write_settings(con, {"hourly_rate": "68", "currency": "EUR"})
+    for price, asked in (("10300", True), ("10000", False), ("4.05", True), ("4.15", False)):  # 3 h × 68 € × 50 = 10,200 €; ÷ 50 = 4.08 €
+        report = studio("est.csv", f"{PRICED}\n{ROWS.replace('24-001', '24-002').replace('2024-01-09', '').replace('238', price)}\n")
+        assert (report.warnings["column"].tolist() == ["price"]) is asked, price
+    told = drafts.read_over(
+        store,
+        "24-002",
+        drafts.Draft(version={"made_on": "2024-02-01", "price": "900000", "currency": "EUR"}, lines=[{"technique": "facing", "hours": "2"}]),
+        CHANGE,
+        {},
+    )
+    assert (
+        told.problems == []
+        and told.notes == []
+        and told.doubts[0].startswith('Price "900000": is 450000.0 EUR an hour for 2.0 h, and the studio\'s rate is 68 EUR.')
+    )

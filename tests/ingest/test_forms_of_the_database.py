@@ -2,19 +2,24 @@
 
 import gzip
 import json
+import math
 from datetime import date
 from pathlib import Path
 
 import duckdb
+import pandas as pd
 import pytest
 
-from dashboard import reading
+from dashboard import prices, reading
+from ingest import estimates
 from ingest import store as storing
 from ingest.errors import StoreError
 from ingest.export import export
 from ingest.imports import import_files
 from ingest.integrity import faults
+from ingest.settings import read_settings, write_settings
 from ingest.store import Store, migrations, schema_version
+from tests.conftest import CHANGE
 from tests.whole_studios import everything
 
 SAMPLES = Path(__file__).parent.parent / "samples"
@@ -51,6 +56,38 @@ def test_an_older_form_is_brought_up_to_date_and_its_overruns_are_those_of_its_t
         with Store(":memory:") as back:
             assert all(report.complete for report in import_files(back, [tmp_path / "out" / file.name for file in (tmp_path / "out").iterdir()]))
             assert everything(back) == everything(store)
+
+
+@pytest.mark.parametrize("form", [8], indirect=True)
+def test_prices_of_saved_quotes_keep_their_tax_and_what_was_typed_is_not_guessed(sample: Path, tmp_path: Path) -> None:
+    """By the script of that time: 26-101 was quoted before a tax was said, 26-102 with 19 % (and 2,900 € agreed), 26-103 and 26-104 with the studio's 8.1 %, 26-105 without; all else was written by hand."""
+    quoted = {("26-101", 1): 0.0, ("26-102", 1): 19.0, ("26-103", 1): 8.1, ("26-104", 1): 8.1, ("26-105", 1): 0.0}
+
+    def meant(store: Store) -> dict[tuple[str, int], float]:
+        rows = store.cursor().execute("SELECT object, version, tax_per_cent FROM taxed_versions WHERE tax_in_price").fetchall()
+        return {(code, version): per_cent for code, version, per_cent in rows}
+
+    with Store(sample) as store:
+        assert meant(store) == quoted
+        con, day = store.cursor(), date(2026, 11, 29)
+        of = reading.approved_promises(con, day).set_index("object")
+        net = dict(zip(of.index, prices.nets(of, read_settings(con)), strict=True))
+        assert net["26-102"] == pytest.approx(2900 / 1.19) and net["26-103"] == pytest.approx(992.36 / 1.081) and net["26-101"] == 3617.6
+        assert math.isnan(net["26-106"]) and prices.unsaid(of, read_settings(con)) == len(of) - 3  # 1,190 € that were typed, and those of the files
+        with store.writing() as con:
+            estimates.take_back_approval(con, "26-102", 1, CHANGE)  # that history knows nothing of a tax
+            write_settings(con, {"tax_per_cent": ""})
+        of = reading.approved_promises(store.cursor(), day).set_index("object")
+        assert (
+            prices.unsaid(of, read_settings(store.cursor())) == 0 and prices.nets(of, read_settings(store.cursor()))["26-106"] == 1190
+        )  # a studio without a tax is asked nothing
+        assert meant(store) == quoted and faults(store.cursor()) == []
+        export(store, tmp_path / "out")
+        told = pd.read_csv(tmp_path / "out" / "estimates.csv", dtype=str, keep_default_na=False)
+        told.drop(columns=["tax_in_price", "tax_per_cent"]).to_csv(tmp_path / "out" / "estimates.csv", index=False)  # as an export of that time has it
+        with Store(":memory:") as back:
+            assert all(report.complete for report in import_files(back, [tmp_path / "out" / file.name for file in (tmp_path / "out").iterdir()]))
+            assert meant(back) == quoted
 
 
 @pytest.mark.parametrize("breaks", ["at the start", "at the end", "between two forms"])

@@ -1,8 +1,13 @@
 """Objects, vocabulary and milestones: one row a key."""
 
+import pytest
+
+from ingest.errors import BenchHoursError
+from ingest.records import TECHNIQUES
 from ingest.store import Store
-from ingest.vocabulary import read_vocabulary
-from tests.conftest import Bring, faults
+from ingest.typed import RowsRefused, store_rows
+from ingest.vocabulary import Vocabulary, read_vocabulary, rename
+from tests.conftest import CHANGE, Bring, faults
 
 
 def test_an_object_is_corrected_its_earlier_version_kept_and_empty_cells_say_nothing(studio: Bring, store: Store) -> None:
@@ -36,6 +41,50 @@ def test_a_studio_adds_techniques_with_spellings_of_its_own(studio: Bring, store
     assert vocabulary.technique("Fibre-Bridge") == "glass fibre bridge"
     assert vocabulary.techniques["glass fibre bridge"].mode == "hands_on"
     assert list(vocabulary.phases)[-1] == "loan preparation"
+
+
+def test_a_technique_named_by_another_spelling_of_a_word_is_asked_about_and_may_be_had(studio: Bring, store: Store) -> None:
+    """As in a phase of works of its own: teaching, out of studio time, must not move there."""
+
+    def words() -> Vocabulary:
+        return read_vocabulary(store.cursor())
+
+    assert words().technique("Training") == "teaching" and words().techniques["teaching"].phase == "studio time"
+    report = studio("t.csv", "technique,phase,unit\nTraining,handover,\nTRAINING,handover,\n")
+    asked = "technique: is another spelling of teaching: is that meant, or a technique of its own"
+    assert faults(report) == [f"2 {asked}", f"3 {asked}"]
+    assert report.problems["mend"].tolist()[0] == 'To change teaching, write "teaching". For a technique of its own, write "TRAINING" among its aliases too.'
+    assert words().techniques["teaching"].phase == "studio time" and "Training" not in words().techniques
+    # either is had by the mend
+    assert studio("a.csv", "technique,phase,note\nteaching,studio time,of others\n").outcome.corrected == 1
+    assert studio("b.csv", "technique,phase,aliases\nTraining,handover,training|Coaching\n").complete
+    assert words().techniques["teaching"].phase == "studio time" and words().techniques["Training"].phase == "handover"
+    assert words().technique("training") == words().technique("coaching") == "Training" and words().technique("supervising") == "teaching"
+    again = studio("b.csv", "technique,phase,aliases\nTraining,handover,training|Coaching\n")
+    assert (again.outcome.already_held, again.outcome.rows) == (1, 1)
+    # what is typed on a page is asked about in its own words
+    with pytest.raises(RowsRefused, match='For a technique of its own, write "Supervising" among its other spellings too'):
+        store_rows(store, TECHNIQUES, [{"technique": "Supervising", "phase": "handover", "aliases": ""}], CHANGE)
+    # and neither can be had by renaming another
+    with pytest.raises(BenchHoursError, match=r'"course" is another spelling of teaching\. Take it away there first'), store.writing() as con:
+        rename(con, "technique", "packing", "course", CHANGE)
+
+
+@pytest.mark.parametrize(
+    ("kind", "old", "new", "head"), [("technique", "facing", "tissue facing", "technique,phase,note"), ("phase", "filling", "fills", "phase,position,note")]
+)
+def test_a_row_under_the_name_that_a_word_once_had_changes_nothing_unasked(studio: Bring, store: Store, kind: str, old: str, new: str, head: str) -> None:
+    place = "stabilisation" if kind == "technique" else "9"
+    held = f"{head}\n{old},{place},as before\n"
+    assert studio("w.csv", held).complete
+    with store.writing() as con:
+        rename(con, kind, old, new, CHANGE)
+    again = studio("w.csv", held)  # an old file is known
+    assert (again.outcome.already_held, again.outcome.rows) == (1, 1)
+    report = studio("n.csv", f"{head}\n{old},{'handover' if kind == 'technique' else '3'},\n")
+    assert faults(report) == [f"2 {kind}: was once the name of {new}, and this would change it"]
+    assert report.problems["mend"].tolist() == [f'To change it, write "{new}". A {kind} of its own needs another name, as old files mean {new} by this one.']
+    assert studio("m.csv", f"{head}\n{new},{place},otherwise\n").outcome.corrected == 1
 
 
 def test_a_technique_in_use_keeps_its_unit(studio: Bring, store: Store) -> None:

@@ -128,14 +128,24 @@ def test_inches_may_end_in_a_fraction(text: str, cm: float) -> None:
 
 
 @pytest.mark.parametrize("text", ["1,450", "-1,450", "12,125", "999,000"])
-def test_a_comma_before_three_figures_is_asked_about_unless_the_file_writes_decimal_commas(text: str) -> None:
-    with pytest.raises(NotationError) as caught:
-        notation.decimal(text)
-    assert "may be" in caught.value.what and caught.value.mend == "Write the one that is meant, without a mark between thousands."
-    assert notation.decimal(notation.with_point(text)) == float(text.replace(",", "."))
-    assert notation.hours(notation.with_point("1,125 h")) == 1.125
-    with pytest.raises(NotationError):  # there the point stands between thousands
-        notation.with_point(text.replace(",", "."))
+def test_one_mark_before_three_figures_is_asked_about_unless_it_is_known_how_the_file_writes_decimals(text: str) -> None:
+    pointed = text.replace(",", ".")
+    for doubtful in (text, pointed):
+        with pytest.raises(NotationError, match=r"^may be ") as caught:
+            notation.decimal(doubtful)
+        # what it proposes is read, and is the two things that may be meant
+        thousand, fraction = caught.value.mend.removeprefix("Write ").removesuffix(".").split(" or ")
+        assert (notation.decimal(thousand), notation.decimal(fraction)) == (float(text.replace(",", "")), float(pointed))
+    assert notation.decimal(notation.of_a_file(text, ",")) == notation.decimal(notation.of_a_file(pointed, ".")) == float(pointed)
+    assert notation.hours(notation.of_a_file("1,125 h", ",")) == notation.hours("PT1.125H") == 1.125  # ISO 8601 has no mark between thousands
+    for other, mark in ((pointed, ","), (text, ".")):  # there it stands between thousands
+        with pytest.raises(NotationError):
+            notation.decimal(notation.of_a_file(other, mark))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("text", ["0.125", "0,450", "1450", "1.4500", "1,45", "1234.567", ".125", "12.3450"])
+def test_a_number_that_can_mean_one_thing_alone_is_not_asked_about(text: str) -> None:
+    assert notation.decimal(text) == float(text.replace(",", "."))
 
 
 def test_a_code_is_suggested_only_where_one_alone_is_near() -> None:

@@ -84,9 +84,9 @@ def test_a_work_that_is_held_is_quoted_as_it_is_held(store: Store, studio: Bring
 
 def test_lines_come_from_a_file_as_spreadsheets_write_it_each_at_its_own_line(store: Store, tmp_path: Path) -> None:
     file = tmp_path / "lines.csv"
-    file.write_bytes("Technique;Hours;colour;Part\r\nretouching;1,5;red;\r\n;;;\r\nfacing;;;'front\r\n".encode("utf-16"))
+    file.write_bytes("Technique;Hours;colour;Part;Wording\r\nretouching;1,5;red;;to match\r\n;;;;\r\nfacing;;;'front;\r\n".encode("utf-16"))
     lines, said = quotes.lines_of_file(store, file)
-    assert lines == [{}, {"technique": "retouching", "hours": "1,5"}, {}, {"technique": "facing", "part": "'front"}]
+    assert lines == [{}, {"technique": "retouching", "hours": "1,5", "wording": "to match"}, {}, {"technique": "facing", "part": "'front"}]
     assert said == ["lines.csv: no columns of a line, and left out: colour"]
     file.write_text("technique,hours,part\nretouching,1,5,frame\nfilling,2,\n")  # a decimal comma makes a cell too many: it must not be read as something else
     lines, said = quotes.lines_of_file(store, file)
@@ -97,7 +97,7 @@ def test_lines_come_from_a_file_as_spreadsheets_write_it_each_at_its_own_line(st
 
 
 def test_equal_lines_are_summed_and_that_is_said(store: Store) -> None:
-    work = QuotedWork(lines=[{"technique": "filling", "quantity": "2", "hours": "1", "mark": ""}, {"technique": "retuching"}, {"technique": "filling", "quantity": "3", "hours": "2", "mark": "incident"}, {"technique": "facing", "hours": "2"}, {"technique": "facing"}])  # fmt: skip
+    work = QuotedWork(lines=[{"technique": "filling", "quantity": "2", "hours": "1", "mark": ""}, {"technique": "retuching"}, {"technique": "filling", "quantity": "3", "hours": "2", "mark": "incident", "wording": "making good"}, {"technique": "facing", "hours": "2"}, {"technique": "facing"}])  # fmt: skip
     found = read(store, work)
     lines = found.lines.set_index("technique")
     assert (
@@ -106,6 +106,7 @@ def test_equal_lines_are_summed_and_that_is_said(store: Store) -> None:
         and lines.at["filling", "mark"] == "incident"
         and lines.at["filling", "number"] == 1
     )
+    assert lines["wording"].to_dict() == {"filling": "making good", "facing": ""}
     assert pd.isna(lines.at["facing", "hours"])  # a sum with an unknown in it is unknown
     assert found.left_aside == 1 and sum("the hours are summed" in note for note in found.notes) == 2
 

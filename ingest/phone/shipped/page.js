@@ -87,10 +87,7 @@ const longWords = (ms) => {
   return plural(Math.round(minutes / 1440), "day", "days");
 };
 const hoursTyped = (text) => (/^[\d.,¼½¾]+$/.test(text) ? `${text} h` : text);
-const quarters = (hours) => {
-  const q = Math.round(hours * 4);
-  return q ? `${Math.floor(q / 4) || ""}${["", "¼", "½", "¾"][q % 4]} h` : "under ¼ h";
-};
+const spent = (hours) => (hours < 48 ? longWords(hours * 36e5) : `${Math.round(hours)} h`);
 
 // --- what is kept on the phone
 
@@ -501,7 +498,7 @@ function dayView(day) {
     replace(list, lines);
     const logged = all.filter((one) => one.state === "logged"), known = logged.filter((one) => !one.refused && one.hours != null), unread = logged.length - known.length;
     const counted = known.filter((one) => modeOf(one.row) !== "unattended"), sum = countedOnce(counted);
-    total.textContent = all.length ? `${sum ? `${longWords(sum * 36e5)} said for this day; lines are to the quarter hour` : "No hours said for this day"}${unread ? `; ${plural(unread, "line is", "lines are")} not in it yet` : ""}.` : "Nothing is said for this day yet.";
+    total.textContent = all.length ? `${sum ? `${longWords(sum * 36e5)} said for this day` : "No hours said for this day"}${unread ? `; ${plural(unread, "line is", "lines are")} not in it yet` : ""}.` : "Nothing is said for this day yet.";
     const ideas = suggestions(day, all);
     hint.hidden = !ideas.length;
     replace(chips, ideas.map((row) => button(`${row.object || "studio time"} ${named(row)}`, () => quick.fill(row))));
@@ -524,7 +521,7 @@ function countedOnce(all) {
   }, 0);
 }
 function sheetLine(one) {
-  const long = one.state === "running" ? "in hand" : one.hours != null ? quarters(one.hours) : hoursTyped(one.row.hours || "");
+  const long = one.state === "running" ? "in hand" : one.hours != null ? spent(one.hours) : hoursTyped(one.row.hours || "");
   return el("li", {}, button([el("span", { class: "when" }, one.from ? `${one.from.slice(11, 16)}–${one.to ? one.to.slice(11, 16) : ""}` : ""), el("span", { class: "what" }, lineWords(one), modeOf(one.row) === "unattended" && " (waiting)", " ", stateOf(one)), el("span", { class: "long" }, long)], () => go(entryHash(one.entry)), { "data-k": `line ${one.entry}` }));
 }
 function gap(day, from, to) {
@@ -576,10 +573,11 @@ const techniquesByName = () => state.techniques.map((one) => [one.technique, one
 // What will hardly be understood is asked about before anything is sent; said again as it is, it goes: the studio may know more than this phone.
 function doubting(wrong, act) {
   let asked = "";
-  return (object, name, hours) => {
-    const about = !technique(name) ? `No technique is called “${name}” here` : object && !work(object) ? `No work “${object}” is on the bench`
+  return (object, name, hours, ...numbers) => {
+    const unclear = [hours, ...numbers].find((text) => /^[1-9]\d?\d?[.,]\d{3}$/.test(text));
+    const about = unclear ? `“${unclear}” may be ${unclear.replace(/\D/, "")} or ${unclear}0` : !technique(name) ? `No technique is called “${name}” here` : object && !work(object) ? `No work “${object}” is on the bench`
       : hours && (!/[\d¼½¾]/.test(hours) || /[;!?=]/.test(hours) || hours.replace(",", ".") > 16) ? `“${hours}” does not look like the hours of a day` : "";
-    wrong.textContent = about && about !== asked ? `${about}. Mend it, or tap ${act} again to send it as it is.` : "";
+    wrong.textContent = about && about !== asked ? `${about}. Mend it, or tap ${act} again to send it so.` : "";
     asked = about;
     return wrong.textContent;
   };
@@ -606,7 +604,7 @@ function pick(label, id, options, value, hint) {
 
 function entryView(entry, day) {
   const one = entry ? find(entry) : null;
-  if (entry && !one) return { title: "Entry", box: el("p", {}, "This entry was struck out, or is older than a week; older ones are corrected under One work.") };
+  if (entry && !one) return { title: "Entry", box: el("p", {}, "Struck out, or older than a week: see One work.") };
   if (one && one.state === "running") return { title: called(one.row.object), box: el("div", {}, card(one), el("div", { class: "row" }, button("Strike it out: it was not begun", () => strike(one)))) };
   const key = entry || "new", draft = drafts[key] || {}, row = one ? one.row : {};
   const justFinished = one && one.hold > 0;
@@ -630,7 +628,7 @@ function entryView(entry, day) {
   const own = el("div"), others = was("also", over.slice(1).map((two) => two.object));
   const choices = [...new Set([...others, ...state.works.slice(0, 40).map((two) => two.object)])].filter((code) => code !== about.value());
   const also = el("details", { hidden: !choices.length, open: others.length > 0 }, el("summary", {}, "One spell over several works"),
-    el("p", { class: "soft" }, "Choose the other works it went to. How far and how much are then said of each work by itself, later."),
+    el("p", { class: "soft" }, "Choose the other works it went to. How far and how much is said of each work later."),
     choice("split", "Shared out", [["equally", "equally"], ["by area", "by area"], ["own shares", "by shares of my own"]], (one && one.split) || "equally"),
     el("div", { class: "choices" }, choices.map((code) => el("label", {}, el("input", { type: "checkbox", name: "also", value: code, checked: others.includes(code) }), code))), own);
   const wrong = el("p", { class: "wrong", role: "alert" });
@@ -659,7 +657,7 @@ function entryView(entry, day) {
   const line = [about.box, what.box, times, choice("mode", "Kind of time", [["", "as usual"], ["hands_on", "hands on"], ["attended", "waiting beside it"], ["unattended", "waits by itself"]], row.mode && row.mode !== (technique(row.technique) || {}).mode ? row.mode : "")];
   const details = [
     choice("done", "How far is the line?", [["", "not said"], ["25", "¼"], ["50", "½"], ["75", "¾"], ["100", "done"]], row.done || ""),
-    row.done && !spoken[row.done] ? el("p", { class: "soft" }, `So far ${row.done} %; it stays unless another is chosen.`) : null,
+    row.done && !spoken[row.done] ? el("p", { class: "soft" }, `${row.done} % stays unless another is chosen.`) : null,
     el("label", { for: "quantity" }, `How much was treated${unit ? `, ${unit === "dm2" ? "dm²" : unit === "pcs" ? "pieces" : unit}` : ""}`), quantity,
     el("label", { for: "note" }, "Note"), note,
     el("label", { class: "tick" }, found, "Nobody foresaw this"),
@@ -673,14 +671,14 @@ function entryView(entry, day) {
     if (!what.value()) return bad("Say which technique.", what.input);
     if (!from.value !== !to.value) return bad(from.value ? "Say when it ended, or leave the beginning empty." : "Say when it began, or leave the end empty.", from.value ? to : from);
     if (!from.value && !hours.value.trim()) return bad("Write how many hours, or from when to when.", hours);
-    if (doubted(about.value(), what.value(), from.value ? "" : hours.value.trim())) return;
+    if (doubted(about.value(), what.value(), from.value ? "" : hours.value.trim(), quantity.value, ...Object.values(shares))) return;
     const said = { ...lineOf({ object: about.value(), technique: what.value(), part: part.value.trim() }), person: row.person || kept.person, charge: chosen("charge"), quantity: quantity.value.trim(), unit: quantity.value.trim() && row.unit && row.technique === what.value() ? row.unit : "", done: chosen("done") || (row.done && !spoken[row.done] ? row.done : ""), note: note.value.trim(), discovery: found.checked ? "yes" : row.discovery === "yes" ? "no" : row.discovery || "", mode: chosen("mode") };
     if (row.technique === what.value() && row.phase) said.phase = row.phase;
     let taps = {};
     if (from.value) {
       const same = one && one.from === `${date.value} ${from.value}` && one.to.slice(11, 16) === to.value;
       const ends = `${to.value > from.value ? date.value : plusDays(date.value, 1)} ${to.value}`, long = onClock(ends) - onClock(`${date.value} ${from.value}`);
-      if (!same && to.value <= from.value && long > 12 && modeOf({ technique: what.value(), mode: said.mode }) !== "unattended") return bad(`From ${from.value} to ${to.value} would be ${quarters(long)}, into the next day: see the times.`, from);
+      if (!same && to.value <= from.value && long > 12 && modeOf({ technique: what.value(), mode: said.mode }) !== "unattended") return bad(`From ${from.value} to ${to.value} would be ${spent(long)}, into the next day: see the times.`, from);
       if (same) { taps = one.taps || {}; for (const name of ["started_at", "ended_at"]) if (taps[name] == null && one.row[name]) said[name] = one.row[name]; }
       else Object.assign(said, { started_at: `${date.value} ${from.value}`, ended_at: ends });
     } else Object.assign(said, { date: date.value, hours: hours.value.trim() });
@@ -704,8 +702,8 @@ function entryView(entry, day) {
   form.addEventListener("submit", save);
   form.addEventListener("input", remember);
   share();
-  const again = "note" in draft ? el("p", { class: "soft" }, "What you wrote before and did not save is here again.") : null;
-  return { title: justFinished ? `${named(row)}, ${longWords((one.hours || 0) * 36e5)}` : one ? "Correct an entry" : "A new line", box: el("div", {}, justFinished && el("p", {}, `${called(row.object)}. The time is saved; all below may stay empty.`), one && one.refused && el("p", { class: "wrong", role: "alert" }, stateOf(one)), again, form) };
+  const again = "note" in draft ? el("p", { class: "soft" }, "What you wrote and did not save is here again.") : null;
+  return { title: justFinished ? `${named(row)}, ${spent(one.hours || 0)}` : one ? "Correct an entry" : "A new line", box: el("div", {}, justFinished && el("p", {}, `${called(row.object)}. The time is saved; all below may stay empty.`), one && one.refused && el("p", { class: "wrong", role: "alert" }, stateOf(one)), again, form) };
 }
 async function strike(one) {
   await say(`Struck out: ${onWork(one.row, one.works)}.`, [{ entry: one.entry, ...saying(one), state: "struck" }]);
@@ -738,7 +736,7 @@ function tell() {
   if (half) said.push(el("a", { href: entryHash(half) }, "What you wrote of an entry is not saved yet. "));
   if (trouble) said.push(el("span", {}, `${trouble.charAt(0).toUpperCase()}${trouble.slice(1)} `));
   if (Math.abs(clockOff) > 120) said.push(el("span", {}, `This phone's clock is ${longWords(Math.abs(clockOff) * 1000)} ${clockOff > 0 ? "slow" : "fast"}; times are put right. `));
-  if (!storing) said.push(el("span", { class: "wrong" }, "This browser keeps nothing (private window, or full): leave this page open until all is in the studio. "));
+  if (!storing) said.push(el("span", { class: "wrong" }, "This browser keeps nothing (private window, or full): leave it open until all is in the studio. "));
   replace(byId("told"), said);
   replace(byId("just"), gesture ? [el("div", {}, el("span", {}, gesture.words), gesture.undo && button("Undo", undo, { class: "plain", "data-k": "undo" }), button("Close", () => { gesture = null; tell(); }, { class: "plain", "data-k": "close" }))] : []);
   byId("who").textContent = kept.person ? (kept.shared ? "Shared tablet" : kept.person) : "Who?";
