@@ -178,7 +178,7 @@ def evidence(growth: Growth, sayings: tuple[Saying, Saying], opened: pd.DataFram
     surely = (by_done & ((done < ALL_DONE * _NEARLY) | ~left)) | (by_quantity & (part < _NEARLY))
     return Evidence(
         so_far=so_far, all_done=(done >= ALL_DONE) & last, said_at=np.where(np.isnan(said), np.nan, said_at), said=said,
-        said_sd=np.where(by_done, sds[0], np.where(by_quantity, np.sqrt(sds[1] ** 2 + may_grow), np.nan)), goes_on=np.where(surely, 1.0, np.where(whole, still_more, goes_on)), left=left, whole=whole,
+        said_sd=np.where(by_done, sds[0], np.where(by_quantity, sds[1], np.nan)), whole_sd=np.where(by_quantity, np.sqrt(may_grow), 0.0), goes_on=np.where(surely, 1.0, np.where(whole, still_more, goes_on)), left=left, whole=whole,
     )  # fmt: skip
 
 

@@ -23,7 +23,12 @@ _STEP = NORMAL_SCORES[1] - NORMAL_SCORES[0]
 _LEAST_SLOPE = 0.05  # of log hours by a step of the normal score, beyond the end of a table
 _COARSE, _FINE, _WIDTHS = 361, 161, 6.0
 _MOST_LUCK = 0.98
-_LEAST_SD = 0.01
+_LEAST_SD = 0.05  # of log odds
+_NODES = 9
+_GROWS = 0.85  # how hours grow with how much there is to treat
+_MOST_WITH_HOURS = 0.9
+_MOST_SAID = 0.97  # of a line, beyond which nobody knows how much more there is
+_NO_REST = 1e-9  # of the hours so far
 _CONTRADICTED = 2.0  # standard deviations
 _NONE: Floats = np.zeros((0, 0))
 _BOUND = 2.5  # normal scores beyond which a line says no more of the luck of its work
@@ -37,8 +42,8 @@ class Evidence:
     Attributes
     ----------
     so_far : (n,) hours; nought: not begun. all_done : (n,) it was said to be all done with its last hours: stays as it is.
-    said_at : (n,) hours it had taken when it was last said how far it is; said : (n,) the share of its hours that had passed by that; said_sd : (n,) standard deviation of the log of that share;
-        not a number: nobody said.
+    said_at : (n,) hours it had taken when it was last said how far it is; said : (n,) the share of its hours that had passed by that; said_sd : (n,) standard deviation of the log odds of that share;
+        not a number: nobody said. whole_sd : (n,) standard deviation of the log of all there is to treat, where it was said by how much was treated; else nought.
     goes_on : (n,) chance that a line stands open because more is to come; else nobody has said yet whether it is finished, and it ends where such lines end, or just here where it is beyond that.
     left : (n,) left for weeks while the work went on. whole : (n,) all that was quoted was treated with its last hours: it goes on only where there is more to treat than that.
     """
@@ -48,6 +53,7 @@ class Evidence:
     said_at: Floats
     said: Floats
     said_sd: Floats
+    whole_sd: Floats
     goes_on: Floats
     left: Flags
     whole: Flags
@@ -56,7 +62,7 @@ class Evidence:
     def none(cls, n: int) -> Evidence:
         """Of lines of which none was begun."""
         nothing, no = np.full(n, np.nan), np.zeros(n, dtype=bool)
-        return cls(so_far=np.zeros(n), all_done=no, said_at=nothing, said=nothing, said_sd=nothing, goes_on=np.ones(n), left=no, whole=no)
+        return cls(so_far=np.zeros(n), all_done=no, said_at=nothing, said=nothing, said_sd=nothing, whole_sd=np.zeros(n), goes_on=np.ones(n), left=no, whole=no)
 
     def take(self, which: Flags | Integers) -> Evidence:
         return Evidence(**{one.name: getattr(self, one.name)[which] for one in fields(self)})
@@ -191,9 +197,7 @@ class _Told:
         if np.isnan(begun.said[line]):
             reached = special.log_ndtr((loading * _LUCK - min(lowest, _BOUND)) / own)
         else:
-            ends, below, reached = _as_said(
-                table, loading, lowest, float(np.log(begun.said_at[line] / begun.said[line])), max(float(begun.said_sd[line]), _LEAST_SD)
-            )
+            ends, below, reached = _as_said(table, loading, lowest, _Saying.of(table, begun, line))
         prior = -(_LUCK**2) / 2
         shares = ((goes_on + (1 - goes_on) * more * unfinished, reached), ((1 - goes_on) * (1 - more * unfinished), here))
         both = [np.log(share) + chance - special.logsumexp(prior + chance) for share, chance in shares if share > 0]
@@ -235,13 +239,60 @@ class _Told:
         return found
 
 
-def _as_said(table: Floats, loading: float, lowest: float, centre: float, width: float) -> tuple[Floats, Floats, Floats]:
-    """`ends`, `below` and `reached` of a line of which it was said that it ends at about so many log hours (`centre`, `width`)."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Saying:
+    """What was said of one line: log of its hours then, log odds of the rest of its hours by those, and how far that may be off; see `Evidence`.
+
+    The share that is said is off by so much in log odds, so the rest of the hours is off by a factor, and the whole by less the further the line is; and there may be more to treat than was known.
+    That moves the hours of such lines as well, so of the two, how much there is and how long it takes, one says something of the other: `usual` is the log hours of such a line, and `with_hours` by
+    how much the log of all there is to treat is larger where the log hours are larger by one.
+    """
+
+    log_at: float
+    log_rest: float
+    sd: float
+    whole_sd: float
+    usual: float
+    with_hours: float
+
+    @classmethod
+    def of(cls, table: Floats, begun: Evidence, line: int) -> _Saying:
+        whole_sd, middle = float(begun.whole_sd[line]), len(table) // 2
+        steps = round(1 / _STEP)
+        variance = max(float(table[middle + steps] - table[middle - steps]) / 2, _LEAST_SLOPE) ** 2
+        with_hours = min(_GROWS * whole_sd**2 / variance, _MOST_WITH_HOURS)
+        return cls(
+            log_at=float(np.log(begun.said_at[line])), log_rest=float(-special.logit(begun.said[line])), sd=max(float(begun.said_sd[line]), _LEAST_SD),
+            whole_sd=whole_sd * float(np.sqrt(max(1 - _GROWS * with_hours, 0.0))), usual=float(table[middle]), with_hours=with_hours,
+        )  # fmt: skip
+
+    def end(self, scores: Floats | float) -> Floats:
+        """Log hours in the end where the share is off by so many standard deviations."""
+        found: Floats = self.log_at + np.log1p(np.exp(self.log_rest + self.sd * np.asarray(scores)))
+        return found
+
+    def grid(self) -> Floats:
+        """Log hours at which it is looked at: dense where it may end."""
+        widths = np.linspace(-_WIDTHS, _WIDTHS, _FINE)
+        return np.concatenate([self.end(widths), self.end(0.0) + self.whole_sd * widths]) if self.whole_sd else self.end(widths)
+
+    def log_likelihood(self, log_hours: Floats) -> Floats:
+        """Of what was said, were these the log hours in the end; all that there is to treat is averaged over (Gauss and Hermite's nodes)."""
+        nodes, weights = np.polynomial.hermite_e.hermegauss(_NODES if self.whole_sd else 1)
+        rest = np.log(np.maximum(np.expm1(np.maximum(log_hours - self.log_at, 0.0)), _NO_REST))
+        whole = self.whole_sd * nodes[:, None] + self.with_hours * (log_hours - self.usual)[None, :]
+        off = (rest[None, :] + special.logit(np.minimum(special.expit(-self.log_rest) * np.exp(-whole), _MOST_SAID))) / self.sd
+        found: Floats = special.logsumexp(-(off**2) / 2, axis=0, b=(weights / weights.sum())[:, None])
+        return found
+
+
+def _as_said(table: Floats, loading: float, lowest: float, saying: _Saying) -> tuple[Floats, Floats, Floats]:
+    """`ends`, `below` and `reached` of a line of which it was said how far it is."""
     own = float(np.sqrt(1 - loading**2))
-    at = float(_score(table, centre))
-    grid = np.unique(np.concatenate([np.linspace(-7.0, max(7.0, at + 3.0), _COARSE), _score(table, centre + width * np.linspace(-_WIDTHS, _WIDTHS, _FINE))]))
+    at = float(_score(table, saying.end(0.0)))
+    grid = np.unique(np.concatenate([np.linspace(-7.0, max(7.0, at + 3.0), _COARSE), _score(table, saying.grid())]))
     log_hours = _log_hours(table, grid)
-    weighed = -(((log_hours - centre) / width) ** 2) / 2
+    weighed = saying.log_likelihood(log_hours)
 
     def summed(scores: Floats) -> tuple[Floats, Floats]:
         """By the luck, what the line shows, summed up to each point of the grid; and the logs that were taken out of it."""
@@ -260,7 +311,9 @@ def _as_said(table: Floats, loading: float, lowest: float, centre: float, width:
     far = at - float(np.clip(at, -_BOUND, _BOUND))
     if far:  # so far from what such lines take it says no more of the luck than the bound would
         upto, most = summed(grid - far)
-    contradicted = float(_score(table, centre + _CONTRADICTED * width))  # by its hours, what was said; how far beyond that says no more of the luck
+    contradicted = float(
+        _score(table, saying.end(_CONTRADICTED) + _CONTRADICTED * saying.whole_sd)
+    )  # by its hours, what was said; how far beyond that says no more of the luck
     return ends, below, most + np.log(upto[:, -1]) + np.log1p(-share_below(upto, min(lowest, contradicted)))
 
 

@@ -29,6 +29,7 @@ STEPS = {"per cent": 0.05, "quantity": 0.001}  # in which it is said: what is tr
 _SPOKEN_OF = 0.6  # share of the lines of the history
 _DRAWS = 2000
 _MORE, _MORE_APART = 0.08, 0.22  # there is so much more to treat than was quoted (log), and so far apart
+_ALL = 0.98  # of what was quoted, from which on a line may be all done
 _GROWS = 0.8  # how her figures grow with what she sees
 
 
@@ -75,12 +76,15 @@ def _lines(bench: Bench, course: Course, share: float, way: str, sayer: Sayer, m
     said = sayer.said(part, rng, STEPS[way])
     begun = (here > 0) & ~np.isnan(said)
     by_quantity = begun & (asked.lines.quoted > 0) if way == "quantity" else np.zeros(len(here), dtype=bool)
+    treated = np.where(by_quantity, said * np.nan_to_num(_among(course, so_far, lines.quantity)), np.nan)
+    by_quantity &= ~(
+        treated >= _ALL * asked.lines.quoted
+    )  # beyond that nobody knows how much more there is, and it is told as a line of which nothing was said
     spoken = by_quantity if way == "quantity" else begun
     if not spoken.any():
         return []
-    treated = np.where(by_quantity, said * np.nan_to_num(_among(course, so_far, lines.quantity)), np.nan)
     opened = pd.DataFrame({
-        "phase": asked.lines.phase, "technique": asked.lines.technique, "unit": asked.lines.unit, "actual_hours": here, "said_done": np.where(spoken & ~by_quantity, 100 * said, np.nan), "treated": treated,
+        "phase": asked.lines.phase, "technique": asked.lines.technique, "unit": asked.lines.unit, "actual_hours": here, "said_done": np.where(spoken & ~by_quantity, 100 * said, np.nan), "treated": np.where(spoken, treated, np.nan),
         "said_at": np.where(spoken, here, np.nan), "said_last": spoken, "goes_on": 1.0, "left": False, "estimated_quantity": asked.lines.quoted, "area_dm2": np.nan,
     })  # fmt: skip
     evidence = bench_lines.evidence(known.joint.growth, (meant, meant), opened)
@@ -92,7 +96,7 @@ def _lines(bench: Bench, course: Course, share: float, way: str, sayer: Sayer, m
         p05, p10, p50, p90, p95 = np.log(ends).tolist()
         rows.append({
             "share": share, "inside 80": float(p10 <= log_actual <= p90), "inside 90": float(p05 <= log_actual <= p95), "above": float(log_actual > p90), "bias": p50 - log_actual, "off": abs(p50 - log_actual),
-            "plain": abs(log_plain - log_actual), "unsaid": abs(float(np.log(unsaid[2])) - log_actual), "width": p90 - p10,
+            "plain": abs(log_plain - log_actual), "unsaid": abs(float(np.log(unsaid[2])) - log_actual), "width": p90 - p10, "unsaid inside 80": float(np.log(unsaid[1]) <= log_actual <= np.log(unsaid[3])), "unsaid above": float(log_actual > np.log(unsaid[3])),
         })  # fmt: skip
     return rows
 
