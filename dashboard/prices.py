@@ -17,8 +17,7 @@ import pandas as pd
 from dashboard.analysis.price import net_and_gross
 from dashboard.tables import Row
 from dashboard.words import counted, money, text
-from ingest.amounts import decimal_of, read_named
-from ingest.notation import written
+from ingest.amounts import exact, read_named
 from ingest.records import FAR_OFF
 from ingest.settings import Settings
 
@@ -72,15 +71,10 @@ def taxed(amount: float, tax_in_price: Any, tax_per_cent: Any, studio: Settings)
     """A price of a version, by what it says of itself, else by what the studio says of prices that do not."""
     by_itself = None if tax_in_price is None or pd.isna(tax_in_price) else bool(tax_in_price)
     per_cent = next((one for one in (tax_per_cent, studio.prices_tax_per_cent, studio.tax_per_cent) if one is not None and not pd.isna(one)), None)
-    if per_cent is None and not by_itself:  # nobody speaks of a tax
+    included = studio.prices_include_tax if by_itself is None else by_itself
+    if per_cent is None and not included:  # nobody speaks of a tax
         per_cent = 0.0
-    return Taxed(
-        amount=_decimal(amount), included=studio.prices_include_tax if by_itself is None else by_itself, per_cent=None if per_cent is None else _decimal(per_cent), tax=tax_of(studio)
-    )  # fmt: skip
-
-
-def _decimal(value: float) -> Decimal:
-    return decimal_of(written(float(value)))
+    return Taxed(amount=exact(float(amount)), included=included, per_cent=None if per_cent is None else exact(float(per_cent)), tax=tax_of(studio))
 
 
 def of_row(row: Row, studio: Settings) -> Taxed | None:

@@ -203,8 +203,10 @@ def _say_tax(code: str, versions: pd.DataFrame) -> None:
         chosen = _with_or_without("Its price is", f"tax said {code}", "not said")
         if st.form_submit_button("Say it") and chosen:
             row = versions[versions["version"] == version].iloc[0]
+            older = held.settings().prices_tax_per_cent  # a price that does not say it is an older one, and the tax may have been another then
+            per_cent = older if older is not None and pd.isna(row["tax_per_cent"]) else _per_cent(row)
             with held.store().writing() as con:
-                estimates.say_tax(con, code, int(version), held.change("said under Estimate"), (chosen == "yes", _per_cent(row)))
+                estimates.say_tax(con, code, int(version), held.change("said under Estimate"), (chosen == "yes", per_cent))
             frame.done(
                 f"The price of version {version} of {code} is {prices.price_words(reading.versions(held.store().cursor(), code).set_index('version', drop=False).loc[[version]].iloc[0].to_dict(), held.settings())}."
             )

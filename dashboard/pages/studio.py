@@ -179,6 +179,9 @@ def _quotes() -> None:
     if frame.meant("quotes doubt", save and _unchanged_elsewhere(seen, now), lambda: _hardly_meant(said), "It is meant so: save it"):
         if said["prices_include_tax"] and not said["prices_tax_per_cent"].strip():
             said["prices_tax_per_cent"] = said["tax_per_cent"]  # older prices keep theirs when the tax changes
+        if said["prices_include_tax"] == "yes" and not said["prices_tax_per_cent"].strip():
+            frame.refuse(f"Not saved: say also how many per cent of {prices.tax_of(now)} is in those prices. What you typed is still here.")
+            return
         _save_settings("quotes", said)
 
 

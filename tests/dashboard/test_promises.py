@@ -439,6 +439,12 @@ def test_what_was_approved_stays_and_what_was_found_is_added_to_the_cent(store: 
     assert (of(store, "24-001", 3).options[0].promised_hours, of(store, "24-001", 3).options[0].price) == (18.5, 1416.1)
 
 
+def test_a_price_without_a_currency_is_in_that_of_the_studio_for_what_is_added_too(store: Store, studio: Bring) -> None:
+    saved(store, under_way(store, studio, price="1190,"), date(2024, 2, 1), "A loss")
+    rows, words = compared(store)
+    assert rows["price, VAT included"] == ["€1,190.00", "€1,416.10", "+€226.10"] and "no sum is made of both" not in words
+
+
 def test_the_whole_anew_sets_net_beside_net_and_what_cannot_be_added_is_said(store: Store, studio: Bring) -> None:
     on = date(2024, 2, 1)
     quote = under_way(store, studio)
