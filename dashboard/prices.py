@@ -90,7 +90,12 @@ def nets(frame: pd.DataFrame, studio: Settings) -> pd.Series:
 
 def unsaid(frame: pd.DataFrame, studio: Settings) -> int:
     """How many rows of such a frame have a price in the studio's currency of which the net is not known."""
-    return int((frame["price"].notna() & nets(frame, studio).isna() & (frame["currency"] == studio.currency)).sum())
+    return int((frame["price"].notna() & nets(frame, studio).isna() & in_own_currency(frame, studio)).sum())
+
+
+def in_own_currency(frame: pd.DataFrame, studio: Settings) -> pd.Series:
+    """Rows whose `currency` is the studio's own; a price without one is meant in it."""
+    return frame["currency"].fillna(studio.currency) == studio.currency
 
 
 def price_words(row: Row, studio: Settings) -> str:
@@ -171,7 +176,7 @@ MONEY = ("hourly_rate", "hourly_rates", "yearly_cost", "chargeable_hours", "mini
 def sold_for(approved: pd.DataFrame, studio: Settings) -> list[float]:
     """What an hour of each approved estimate was sold for, without tax. Frame of `dashboard.reading.approved_promises`."""
     an_hour = nets(approved, studio) / approved["approved_hours"].astype(float)
-    return [float(one) for one in an_hour[(approved["currency"] == studio.currency) & (an_hour > 0) & (approved["approved_hours"] > 0)]]
+    return [float(one) for one in an_hour[in_own_currency(approved, studio) & (an_hour > 0) & (approved["approved_hours"] > 0)]]
 
 
 def absurd_settings(said: Settings, sold: Sequence[float]) -> list[str]:
