@@ -20,6 +20,7 @@ from dashboard.analysis.discovery import UsuallyDone
 from dashboard.analysis.forecast import Forecast, StillToFind, chance_over, hours_over
 from dashboard.analysis.totals import DRAWS
 from dashboard.remembered import Memory, digest
+from dashboard.words import text
 from ingest.settings import Settings, read_settings
 
 MOST_DAYS, HISTORY_DRAWS = 40, 8_000
@@ -203,10 +204,10 @@ def _works(on_bench: pd.DataFrame, lines: pd.DataFrame, approved: pd.DataFrame, 
 
 def _break_even(promise: Mapping[Hashable, Any] | None, studio: Settings) -> float:
     """Hours from which the studio works for nothing: what the price leaves after tax and costs, by what an hour must earn; not a number where that is not known."""
-    if promise is None or pd.isna(promise["price"]) or promise["currency"] != studio.currency or not (studio.yearly_cost and studio.chargeable_hours):
+    of = None if promise is None else prices.of_row(promise, studio)
+    if promise is None or of is None or of.net is None or not (studio.yearly_cost and studio.chargeable_hours):
         return float("nan")
-    of = prices.of_row(promise, studio)
-    if of is None or of.net is None:
+    if (text(promise["currency"]) or studio.currency) != studio.currency:
         return float("nan")
     return price.for_the_hours(float(of.net), promise["costs"] if pd.notna(promise["costs"]) else 0.0) / (studio.yearly_cost / studio.chargeable_hours)
 

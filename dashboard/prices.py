@@ -17,8 +17,7 @@ import pandas as pd
 from dashboard.analysis.price import net_and_gross
 from dashboard.tables import Row
 from dashboard.words import counted, money, text
-from ingest.amounts import decimal_of, read_named
-from ingest.notation import written
+from ingest.amounts import exact, read_named
 from ingest.records import FAR_OFF
 from ingest.settings import Settings
 
@@ -72,15 +71,10 @@ def taxed(amount: float, tax_in_price: Any, tax_per_cent: Any, studio: Settings)
     """A price of a version, by what it says of itself, else by what the studio says of prices that do not."""
     by_itself = None if tax_in_price is None or pd.isna(tax_in_price) else bool(tax_in_price)
     per_cent = next((one for one in (tax_per_cent, studio.prices_tax_per_cent, studio.tax_per_cent) if one is not None and not pd.isna(one)), None)
-    if per_cent is None and not by_itself:  # nobody speaks of a tax
+    included = studio.prices_include_tax if by_itself is None else by_itself
+    if per_cent is None and not included:  # nobody speaks of a tax
         per_cent = 0.0
-    return Taxed(
-        amount=_decimal(amount), included=studio.prices_include_tax if by_itself is None else by_itself, per_cent=None if per_cent is None else _decimal(per_cent), tax=tax_of(studio)
-    )  # fmt: skip
-
-
-def _decimal(value: float) -> Decimal:
-    return decimal_of(written(float(value)))
+    return Taxed(amount=exact(float(amount)), included=included, per_cent=None if per_cent is None else exact(float(per_cent)), tax=tax_of(studio))
 
 
 def of_row(row: Row, studio: Settings) -> Taxed | None:
@@ -96,7 +90,12 @@ def nets(frame: pd.DataFrame, studio: Settings) -> pd.Series:
 
 def unsaid(frame: pd.DataFrame, studio: Settings) -> int:
     """How many rows of such a frame have a price in the studio's currency of which the net is not known."""
-    return int((frame["price"].notna() & nets(frame, studio).isna() & (frame["currency"] == studio.currency)).sum())
+    return int((frame["price"].notna() & nets(frame, studio).isna() & in_own_currency(frame, studio)).sum())
+
+
+def in_own_currency(frame: pd.DataFrame, studio: Settings) -> pd.Series:
+    """Rows whose `currency` is the studio's own; a price without one is meant in it."""
+    return frame["currency"].fillna(studio.currency) == studio.currency
 
 
 def price_words(row: Row, studio: Settings) -> str:
@@ -177,7 +176,7 @@ MONEY = ("hourly_rate", "hourly_rates", "yearly_cost", "chargeable_hours", "mini
 def sold_for(approved: pd.DataFrame, studio: Settings) -> list[float]:
     """What an hour of each approved estimate was sold for, without tax. Frame of `dashboard.reading.approved_promises`."""
     an_hour = nets(approved, studio) / approved["approved_hours"].astype(float)
-    return [float(one) for one in an_hour[(approved["currency"] == studio.currency) & (an_hour > 0) & (approved["approved_hours"] > 0)]]
+    return [float(one) for one in an_hour[in_own_currency(approved, studio) & (an_hour > 0) & (approved["approved_hours"] > 0)]]
 
 
 def absurd_settings(said: Settings, sold: Sequence[float]) -> list[str]:

@@ -132,7 +132,7 @@ def stays(one: Option) -> str:
         return f"{hours(float(hours_of))} h, {money(amount, currency) if amount is not None else 'price not known'}"
 
     said = f"What was approved stays: {both(agreed.hours, agreed.amount)}. Found and added: {both(one.change.hours, added.amount if added else None)}"
-    if agreed.amount is not None and one.commercial.terms.tax:
+    if agreed.amount is not None and (one.commercial.terms.tax or agreed.tax):
         said += f" ({one.commercial.tax_name} included in both)"
     if agreed.net is not None and one.commercial.terms.ceiling is not None and agreed.net > one.commercial.terms.ceiling:
         said += ". What was approved is above the ceiling already, so nothing is added"
@@ -144,7 +144,7 @@ def price_words(one: Option) -> str:
     words = CONFIDENCES.get(one.commercial.confidence, f"{one.commercial.confidence} in 100")
     if one.change is not None:
         return (
-            f"Price {money(one.price.amount, one.commercial.currency)} for {hours(one.promised)} h, of both together."
+            f"Price {money(one.price.amount, one.commercial.currency)}{f' with {one.commercial.tax_name}' if one.price.tax else ''} for {hours(one.promised)} h, of both together."
             if one.price
             else "No price of both together."
         )

@@ -286,7 +286,7 @@ def commercial(said: Mapping[str, str], studio: Settings, known_people: Mapping[
     if same and studio.yearly_cost and studio.chargeable_hours:
         yearly = YearlyCost(cost=exact(studio.yearly_cost), chargeable_hours=exact(studio.chargeable_hours))
     return Commercial(
-        confidence=confidence, currency=currency, terms=terms, payments=tuple(stages), tax_name=studio.tax_name or "tax", yearly=yearly,
+        confidence=confidence, currency=currency, terms=terms, payments=tuple(stages), tax_name=prices.tax_of(studio), yearly=yearly,
         travel_hours=read("travel_hours", "Travel, hours", None, Decimal(1000)) or Decimal(0), travel_cost=read("travel_cost", "Travel, cost", None) or Decimal(0),
         first_stage=said.get("first_stage") == "yes", whole_anew=said.get("revision") == WHOLE_ANEW, studio=studio, begin_on=begin_on, bench_hours_per_week=studio.bench_hours_per_week,
         said_yearly=bool(studio.yearly_cost and studio.chargeable_hours), faults=tuple(faults),
@@ -301,7 +301,7 @@ class Option:
     Attributes
     ----------
     basis : what all its hours are reckoned from.
-    lines : frame of `ReadWork.lines` (those that are done on the bench and not on the sheet among them, with numbers below 0) with `worked_hours` (so far), `done` (finished: stays as it is), `filled_in` (1: the quantity is the size of the work; less: that part of it, as is usual here; not a number: it was given), `p10`, `p50`, `p80`, `p90` (hours), `works` behind it, `without_figure` (hours
+    lines : frame of `ReadWork.lines` (those that were begun on the bench and are not on the sheet among them, with numbers below 0) with `worked_hours` (so far), `done` (finished: stays as it is), `filled_in` (1: the quantity is the size of the work; less: that part of it, as is usual here; not a number: it was given), `p10`, `p50`, `p80`, `p90` (hours), `works` behind it, `without_figure` (hours
         at even chance, had no figure been given), `figure_weight`, `by_hand` (0 to 1), `pinned`, `in_price`, `promised` (its hours in the promise), `spread` (its part of what lies between even chance and 4 in 5).
     found : frame `technique`, `phase`, `another`, `chance`, `hours_if_found` (even chance), `p80_if_found`, `promised`, `spread`, `times`, `of`, `things`.
     left_out : what was said not to turn up, with `reason`. usual : what is nearly always done here and is not on the sheet, in the order of work; in no figure, and not left out.
@@ -790,18 +790,14 @@ def agreed_price(now: Known, code: str, agreed: Commercial) -> Agreed | None:
     lines = now.approved_lines[now.approved_lines["object"] == code]
 
     def exactly(name: str) -> Decimal | None:
-        return None if pd.isna(row[name]) else _exactly(row[name])
+        return None if pd.isna(row[name]) else exact(float(row[name]))
 
-    hours = exactly("approved_hours") or _exactly(lines["hours"].sum())
-    taxed = prices.of_row(row, agreed.studio) if (row["currency"] or agreed.currency) == agreed.currency else None
+    hours = exactly("approved_hours") or exact(float(lines["hours"].sum()))
+    taxed = prices.of_row(row, agreed.studio) if (_word(row["currency"]) or agreed.currency) == agreed.currency else None
     net, gross = (taxed.net, taxed.gross) if taxed else (None, None)
     if taxed and taxed.included and row["price"] == row["reckoned_price"]:
         net = exactly("net") or net  # as it stood on paper
     return Agreed.of(price.rounded(hours, price.TENTH), net, gross, exactly("costs"), agreed.terms.step)
-
-
-def _exactly(value: float) -> Decimal:
-    return Decimal(repr(float(value)))
 
 
 def _with_added(now: Known, code: str, option: Option, costs: list[tuple[str, Decimal]]) -> Option:

@@ -138,6 +138,11 @@ def is_finished(work: pd.Series, sums: pd.Series | None) -> bool:
     return bool(pd.notna(work["finished_on"]) or (sums is not None and pd.notna(sums["lines_finished_on"])))
 
 
+def are_finished(works: pd.DataFrame, sums: pd.DataFrame) -> pd.Series:
+    """The same of each row of `dashboard.reading.works`; sums : of `dashboard.analysis.overruns.by_object`, without a row where no line is held."""
+    return works["finished_on"].notna() | works["object"].isin(sums.index[sums["lines_finished_on"].notna()])
+
+
 def _hours_so_far(work: pd.Series, sums: pd.Series | None, *, finished: bool) -> list[str]:
     actual = 0.0 if sums is None else float(sums["actual_hours"])
     if isinstance(work["outcome"], str):

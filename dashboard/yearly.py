@@ -80,10 +80,9 @@ def _finished(con: duckdb.DuckDBPyConnection, as_of: date, studio: Settings) -> 
     of = of[of["finished"].astype(bool) & (of["actual_hours"] > 0)].drop(columns="finished")
     promised = reading.approved_promises(con, as_of).set_index("object")[["approved_hours", "price", "currency", "costs", "tax_in_price", "tax_per_cent"]]
     works = of.join(promised).join(reading.teaching_works(con).set_index("object")["kind"])
-    own = works["currency"] == studio.currency
     net = [price.for_the_hours(net, costs) for net, costs in zip(prices.nets(works, studio), works["costs"].astype(float).fillna(0.0), strict=True)]
     works = works.assign(
-        net=pd.Series(net, index=works.index, dtype=float).where(own),
+        net=pd.Series(net, index=works.index, dtype=float).where(prices.in_own_currency(works, studio)),
         kind=works["kind"].fillna(_NO_KIND).replace("", _NO_KIND),
         approved_hours=works["approved_hours"].astype(float),
     )

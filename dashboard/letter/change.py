@@ -132,9 +132,10 @@ def _prices(terms: Commercial, option: Option, before: Before) -> list[list[str]
         told = money(before.price, before.currency or currency) if before.price is not None else "none was given"
         return [[name, told, money(now.amount, currency) if now is not None else "not known", ""]]
     rows = [row("net", old.net, now.net), row(terms.tax_name, old.tax, now.tax)] if taxed else []
-    if now.costs or old.costs:
-        rows.insert(0, row("of it outside costs, materials, travel", old.costs, now.costs))
-    return [*rows, row(name, old.amount, now.amount)]
+    rows.append(row(name, old.amount, now.amount))
+    if now.costs or old.costs:  # of what is without tax
+        rows.insert(1, row("of it outside costs, materials, travel", old.costs, now.costs))
+    return rows
 
 
 def _no_sum(terms: Commercial, option: Option, before: Before) -> str:

@@ -132,6 +132,11 @@ def _approve(code: str, waiting: pd.DataFrame) -> None:
         return
     row = (of[of["option"] == option] if option and (of["option"] == option).any() else of).iloc[0]
     studio = held.settings()
+    if pressed and tax_said and not agreed.strip() and pd.notna(row["tax_in_price"]) and bool(row["tax_in_price"]) != (tax_said == "yes"):
+        frame.refuse(
+            f"Not noted: the price of version {version} says already whether {prices.tax_of(studio)} is in it. Write the price agreed, if it is another."
+        )
+        return
     try:
         when = _day(on)
         price = _agreed(agreed, row)
@@ -143,7 +148,7 @@ def _approve(code: str, waiting: pd.DataFrame) -> None:
     included, per_cent = tax or (row["tax_in_price"], row["tax_per_cent"])
     at_price = prices.taxed(price[0], included, per_cent, studio) if price else None
     at = f"{money(at_price.amount, price[1])}{at_price.words}" if price and at_price else ""
-    if pressed and agreed.strip() and at_price and at_price.net is None:
+    if pressed and agreed.strip() and at_price and at_price.included is None and at_price.net is None:
         frame.refuse(f"Not noted: say whether {at_price.tax} is in the price agreed. What you typed is still here.")
         return
 
@@ -182,11 +187,11 @@ def _per_cent(row: pd.Series) -> float | None:
     return float(row["tax_per_cent"]) if row["tax_per_cent"] > 0 else held.settings().tax_per_cent
 
 
-def _with_or_without(label: str, key: str, empty: str, now: str = "") -> str:
+def _with_or_without(label: str, key: str, empty: str, current: str = "") -> str:
     """Whether tax is in a price: `yes`, `no`, or nothing, in the words of `empty`."""
     tax = prices.tax_of(held.settings())
     words = {"": empty, "yes": f"{tax} included", "no": f"without {tax}"}
-    chosen: str = st.selectbox(label, list(words), index=list(words).index(now), format_func=words.__getitem__, key=key, width=190)
+    chosen: str = st.selectbox(label, list(words), index=list(words).index(current), format_func=words.__getitem__, key=key, width=190)
     return chosen
 
 
@@ -203,8 +208,10 @@ def _say_tax(code: str, versions: pd.DataFrame) -> None:
         chosen = _with_or_without("Its price is", f"tax said {code}", "not said")
         if st.form_submit_button("Say it") and chosen:
             row = versions[versions["version"] == version].iloc[0]
+            older = held.settings().prices_tax_per_cent  # a price that does not say it is an older one, and the tax may have been another then
+            per_cent = older if older is not None and pd.isna(row["tax_per_cent"]) else _per_cent(row)
             with held.store().writing() as con:
-                estimates.say_tax(con, code, int(version), held.change("said under Estimate"), (chosen == "yes", _per_cent(row)))
+                estimates.say_tax(con, code, int(version), held.change("said under Estimate"), (chosen == "yes", per_cent))
             frame.done(
                 f"The price of version {version} of {code} is {prices.price_words(reading.versions(held.store().cursor(), code).set_index('version', drop=False).loc[[version]].iloc[0].to_dict(), held.settings())}."
             )

@@ -716,15 +716,15 @@ def _form(quote: Quote, found: Quoted, key: str, turn: int) -> None:
 def _what_is_priced(quote: Quote, key: str, turn: int) -> None:
     """Whether what was approved stays and what was found is added, or the whole is priced anew."""
     choices = {"": "What was approved stays, and what was found is added", quoting.WHOLE_ANEW: "The whole anew"}
-    now = quote.terms.get("revision", "")
+    current = quote.terms.get("revision", "")
     chosen = st.radio(
         "The price of the change",
         list(choices),
-        index=list(choices).index(now) if now in choices else 0,
+        index=list(choices).index(current) if current in choices else 0,
         format_func=choices.__getitem__,
         key=f"{key} revision {turn}",
     )
-    if chosen != now:
+    if chosen != current:
         _put(quote.terms, "revision", chosen)
         _open(quote)  # the figures above rest on it
 

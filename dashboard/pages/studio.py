@@ -120,12 +120,12 @@ def _hardly_meant(said: Mapping[str, str]) -> list[str]:
     """What of the money that is said is absurd beside the rest of it and the record; nothing where it cannot be read, which is refused by itself."""
     try:
         with held.store().writing(keep=False) as con:
-            now, then = held.settings(), write_settings(con, said)
+            before, after = held.settings(), write_settings(con, said)
     except BenchHoursError:
         return []
-    if all(getattr(now, name) == getattr(then, name) for name in prices.MONEY):
+    if all(getattr(before, name) == getattr(after, name) for name in prices.MONEY):
         return []
-    return prices.absurd_settings(then, prices.sold_for(reading.approved_promises(held.store().cursor(), held.today()), then))
+    return prices.absurd_settings(after, prices.sold_for(reading.approved_promises(held.store().cursor(), held.today()), after))
 
 
 def _save_settings(form: str, said: Mapping[str, str]) -> None:
@@ -179,6 +179,9 @@ def _quotes() -> None:
     if frame.meant("quotes doubt", save and _unchanged_elsewhere(seen, now), lambda: _hardly_meant(said), "It is meant so: save it"):
         if said["prices_include_tax"] and not said["prices_tax_per_cent"].strip():
             said["prices_tax_per_cent"] = said["tax_per_cent"]  # older prices keep theirs when the tax changes
+        if said["prices_include_tax"] == "yes" and not said["prices_tax_per_cent"].strip():
+            frame.refuse(f"Not saved: say also how many per cent of {prices.tax_of(now)} is in those prices. What you typed is still here.")
+            return
         _save_settings("quotes", said)
 
 

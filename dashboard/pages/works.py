@@ -11,7 +11,7 @@ import streamlit as st
 
 from dashboard import fields, frame, held, reading, tables
 from dashboard.analysis.overruns import by_object
-from dashboard.sentences import state_of_work
+from dashboard.sentences import are_finished, state_of_work
 from dashboard.words import counted, day, plain, text
 from ingest import corrections, notation, unsaved
 from ingest.errors import BenchHoursError
@@ -72,8 +72,7 @@ def _all() -> None:
         searched = st.text_input("Search code, title, maker, kind, commission", key="search", width=340)
         which = st.selectbox("Which", ["on the bench", "finished", "all"], key="which", bind="query-params", width=160, index=2)
     sums = by_object(held.overruns(as_of))
-    finished = works["finished_on"].notna() | works["object"].map(sums["lines_finished_on"]).notna()
-    found = _found(works.assign(finished=finished).sort_values("finished", kind="stable"), searched, which)
+    found = _found(works.assign(finished=are_finished(works, sums)).sort_values("finished", kind="stable"), searched, which)
     frame.say([f"{counted(len(found), 'work')} of {len(works):,}: those on the bench first, the latest first."])
     if found.empty:
         st.write("No work fits. Search for less, or choose all.")

@@ -496,6 +496,10 @@ def test_a_setting_that_cannot_be_is_refused_and_nothing_typed_is_lost(laptop: P
     go(laptop, f"{studio}/studio?part=quotes", "Studio")  # as the other tasks expect it
     laptop.get_by_role("textbox", name="Tax on top, per cent").fill("")
     laptop.get_by_role("textbox", name="Hours of a year that can be charged").fill("1290")
+    laptop.get_by_role("textbox", name="Tax of those prices").fill("")
+    press(laptop, "Save")
+    expect(laptop.get_by_text("Not saved: say also how many per cent of tax is in those prices.")).to_be_visible()
+    laptop.get_by_role("textbox", name="Tax of those prices").fill("19")
     press(laptop, "Save")
     done(laptop, "Saved; what was said before is kept in the history.")
 

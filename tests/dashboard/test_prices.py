@@ -22,11 +22,19 @@ VAT = Settings(currency="EUR", tax_per_cent=19.0, tax_name="VAT", hourly_rate=70
         ((1190.0, None, None), Settings(tax_per_cent=0.0), "€1,190.00"),
         ((1190.0, True, 0.0), VAT, "€1,190.00"),  # a quote without tax, in a studio that charges it now
         ((1190.0, True, None), Settings(), "€1,190.00, tax included"),
+        ((1190.0, None, None), Settings(prices_include_tax=True), "€1,190.00, tax included"),
         ((None, None, None), VAT, ""),
     ],
 )
 def test_a_price_says_what_it_includes_and_a_studio_without_tax_hears_nothing_of_it(row: tuple[Any, ...], studio: Settings, words: str) -> None:
     assert prices.price_words(dict(zip(("price", "tax_in_price", "tax_per_cent"), row, strict=True)) | {"currency": "EUR"}, studio) == words
+
+
+def test_of_a_price_with_a_tax_in_it_that_nobody_counted_the_net_is_not_guessed() -> None:
+    for one in (prices.taxed(1190.0, True, None, Settings()), prices.taxed(1190.0, None, None, Settings(prices_include_tax=True))):
+        assert (one.net, one.gross) == (None, Decimal(1190))
+    one = prices.taxed(1190.0, None, None, Settings(prices_include_tax=True, prices_tax_per_cent=19.0))
+    assert (one.net, one.gross) == (Decimal(1000), Decimal(1190))
 
 
 def test_a_price_that_is_typed_is_read_back_both_ways() -> None:

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dashboard import calibrating, promising, quoting, reading, scoring
+from dashboard import calibrating, promising, quote_sentences, quoting, reading, scoring
 from dashboard.command import main
 from dashboard.letter import document, kept, page
 from dashboard.letter.blocks import Letter
@@ -422,6 +422,7 @@ def test_what_was_approved_stays_and_what_was_found_is_added_to_the_cent(store: 
         "hours": ["16.0", "18.5", "+2.5"], "of it outside costs, materials, travel": ["not known", "€40.00", ""], "net": ["€1,000.00", "€1,190.00", "+€190.00"], "VAT": ["€190.00", "€226.10", "+€36.10"],
         "price, VAT included": ["€1,190.00", "€1,416.10", "+€226.10"],
     }  # fmt: skip
+    assert list(rows) == ["hours", "net", "of it outside costs, materials, travel", "VAT", "price, VAT included"]  # costs are of the net
     assert "What was approved stays as it was approved" in words and "4 times in 5" not in words
     by_phase = next(one for one in (of(store, "24-001", 2).letter or {})["blocks"] if one["text"] == "By phase")
     assert by_phase["rows"][-1] == ["Together", "16.0", "14.5", "18.5", "+2.5"]
@@ -437,6 +438,12 @@ def test_what_was_approved_stays_and_what_was_found_is_added_to_the_cent(store: 
     again.letter["reason"] = "Nothing more"
     saved(store, again, on, "Nothing more")
     assert (of(store, "24-001", 3).options[0].promised_hours, of(store, "24-001", 3).options[0].price) == (18.5, 1416.1)
+
+
+def test_a_price_without_a_currency_is_in_that_of_the_studio_for_what_is_added_too(store: Store, studio: Bring) -> None:
+    saved(store, under_way(store, studio, price="1190,"), date(2024, 2, 1), "A loss")
+    rows, words = compared(store)
+    assert rows["price, VAT included"] == ["€1,190.00", "€1,416.10", "+€226.10"] and "no sum is made of both" not in words
 
 
 def test_the_whole_anew_sets_net_beside_net_and_what_cannot_be_added_is_said(store: Store, studio: Bring) -> None:
@@ -462,6 +469,7 @@ def test_the_whole_anew_sets_net_beside_net_and_what_cannot_be_added_is_said(sto
         found = quoting.quoted(now, quote, [quotes.read_over(store, one, on, CHANGE, {}) for one in quote.works], read_settings(store.cursor()))
         one = found.works[0].options[0]
         assert (float(one.price.amount) if one.price else None, one.promised) == (amount, hours), terms
+        assert (" with VAT for 18.5 h" in quote_sentences.price_words(one)) == (one.price is not None), terms
         said = json.dumps(
             promising.letter_of(store.cursor(), found, quote, read_settings(store.cursor()), read_vocabulary(store.cursor())).said(), ensure_ascii=False
         )

@@ -7,7 +7,7 @@ import pandas as pd
 from dashboard import reading, statement
 from dashboard.analysis.overruns import by_object, by_phase, compare, summed
 from dashboard.promise_sentences import held_otherwise
-from dashboard.sentences import forgotten_parts, most_over, most_under, not_used_yet, said_beside, state_of_work, took
+from dashboard.sentences import are_finished, forgotten_parts, most_over, most_under, not_used_yet, said_beside, state_of_work, took
 from dashboard.tables import Link, ledger
 from dashboard.words import ago
 from ingest.cautions import DEFERRING, WORDS, usual_cautions
@@ -43,6 +43,13 @@ def test_where_a_work_stands_is_a_sentence_from_the_first_day_to_the_last(studio
 
 
 def test_a_work_of_which_every_line_is_finished_is_not_on_the_bench(studio: Bring, store: Store) -> None:
+    def finished() -> list[bool]:
+        con = store.cursor()
+        return are_finished(reading.works(con, TODAY).sort_values("object"), by_object(reading.overruns(con, TODAY))).tolist()
+
+    assert not any(finished())  # works, and not a line in the studio
+    studio("f.csv", "object,title,finished_on\n24-099,Lock,2024-02-01\n")
+    assert finished()[-1] and sum(finished()) == 1
     head = "object,version,made_on,approved_on,phase,technique,hours\n"
     studio("est.csv", head + "24-001,1,2024-01-05,2024-01-09,,facing,4.25\n24-001,1,2024-01-05,2024-01-09,,packing,1\n")
     studio("e.csv", "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-02-20,4.5\n24-001,,packing,Ilse,2024-02-22,0.75\n")
@@ -50,6 +57,7 @@ def test_a_work_of_which_every_line_is_finished_is_not_on_the_bench(studio: Brin
     assert told(store).startswith("On the bench since 20 February 2024, last worked 8 days ago (packing)")
     studio("n.csv", "object,phase,technique,finished_on\n24-001,,packing,2024-02-22\n")
     assert told(store) == "Finished line by line, the last on 22 February 2024; 5.3 h of 5.3 h approved."
+    assert finished()[0] and finished()[-1] and sum(finished()) == 2
     assert by_object(reading.overruns(store.cursor(), TODAY))["lines_finished_on"].tolist() == [pd.Timestamp("2024-02-22")]
 
 

@@ -29,6 +29,7 @@ CLEAR = ("1150", "1.15", "1.1500")
 WORDS = {
     "studio", "zone", "day_order", "currency", "address_for_phones", "tax_name", "bench_days", "absences", "put_first", "pauses", "blade_until", "letterhead",
     "clause_not_included", "clause_changes", "clause_validity", "clause_storage", "clause_insurance", "demo",
+    "prices_include_tax", "letter_cautions",
 }  # fmt: skip
 NAMED = {"hourly_rates", "payments", "bench_hours_of_people"}
 
@@ -40,6 +41,7 @@ OTHER_FIELDS = {
     "'Add a person: name'": False, "'Name'": False, "'Other spellings, with | between'": False, "'Other spellings that are understood, with | between'": False,
     "'Position'": True, "'Note'": False, "'New name'": False, "content.CLAUSE_HEADS[name]": False, "'Address that the labels lead to'": False,
     "'What to call it'": False, "'Name or address for phones'": False, "'Search code, title, maker, kind, commission'": False, "'It was finished on'": False,
+    "', '.join(named)": False,  # a line of a quote, in the words of the letter
 }  # fmt: skip
 
 # A row of each form without a number.
@@ -70,7 +72,8 @@ def test_every_setting_that_is_a_number_asks_in_its_own_words() -> None:
 @pytest.mark.parametrize("form", FORMS, ids=lambda form: form.kind)
 def test_every_column_that_is_a_number_asks_wherever_it_is_typed(form: Form, store: Store, bring: Bring) -> None:
     numeric = {column.name for column in form.columns if READERS[column.reading].sql_type in ("DOUBLE", "INTEGER")}
-    assert {column.name for column in form.columns if column.name.endswith(("hours", "_cm", "_dm2", "quantity", "price", "done"))} <= numeric
+    named = {column.name for column in form.columns if column.name.endswith(("hours", "_cm", "_dm2", "_per_cent", "quantity", "price", "done"))}
+    assert named - {"tax_in_price"} <= numeric  # that is yes or no
     bring("o.csv", "object,title\n24-001,Ferry\n")
     for name in numeric:
         for text in DOUBTFUL:

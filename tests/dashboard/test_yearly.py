@@ -83,6 +83,15 @@ def test_an_hour_earned_what_its_price_left_by_all_that_was_spent(small: Store) 
     assert quotes.thin_money == pytest.approx(400) and quotes.padded_money == pytest.approx(2 * 600 / 1.19 / 8)
 
 
+def test_a_price_without_a_currency_is_in_that_of_the_studio(small: Store, bring: Bring) -> None:
+    assert "1190,EUR," in ESTIMATES
+    assert bring(
+        "2.csv", "object,version,made_on,approved_on,price,currency,phase,technique,hours\n24-003,2,2024-02-28,2024-02-29,1190,,,retouching,5\n"
+    ).complete
+    found = yearly.of_year(small.cursor(), date(2025, 6, 1), 2024)
+    assert found.works.set_index("object").loc["24-003", "net"] == pytest.approx(1000) and found.unpriced == 0
+
+
 def test_a_price_counts_as_it_says_itself_then_as_the_studio_says_and_not_at_all_where_nobody_does(small: Store, bring: Bring) -> None:
     """Of 14 + 2 hours 24-001, of 6 hours 24-002. 1,190 € with 19 % in them are 1,000 €; 1,081 € with 8.1 % are 1,000 €."""
 
