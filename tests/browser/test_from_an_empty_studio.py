@@ -246,8 +246,8 @@ def the_year(page: Page, studio: str, today: date, approved: Decimal, net: Decim
     keep(page, "walk-year")
 
 
-def rates(page: Page, studio: str) -> None:
-    """What was never measured has hours per line; one measured line made a rate."""
+def rates(page: Page, studio: str, promised: Decimal) -> None:
+    """What was never measured has hours per line; one measured line made a rate. Both say what quotes that used them have for them."""
     go(page, f"{studio}/our-rates?technique=retouching", "Our rates")
     assert "hours per line" in figures(page) and not [name for name in figures(page) if "dm²" in name and "hours per" in name]
     said(page, "None of it was measured yet, so hours are per line")
@@ -256,7 +256,10 @@ def rates(page: Page, studio: str) -> None:
     measured = cells(page, "Rates of all techniques", "surface cleaning aqueous")
     assert measured[1] == "1" and measured[5:7] == ["dm²", "30 dm²"]
     assert cells(page, "Rates of all techniques", "retouching")[5:7] == ["line", "a line on 30 dm²"]
+    first, second = (number(cells(page, "Quotes that used this rate", f"{CODE}, version {version}")[5]) for version in (1, 2))
+    assert first == second  # what was approved stayed
     go(page, f"{studio}/our-rates?technique=surface+cleaning+aqueous", "Our rates")
+    assert first + number(cells(page, "Quotes that used this rate", f"{CODE}, version 1")[5]) == promised
     assert "hours per dm²" in figures(page)
     assert cells(page, "Lines behind the rate, the latest", CODE)[2:5] == [hours(sum(CLEANING)), "30 dm²", hours(sum(CLEANING))]
 
@@ -301,6 +304,6 @@ def test_from_an_empty_studio_to_the_year_every_figure_is_the_one_reckoned_by_ha
     press(laptop, "Save")
     done(laptop, "Saved; what was said before is kept in the history.")
     where_they_went(laptop, studio, promised, found)
-    rates(laptop, studio)
+    rates(laptop, studio, promised)
     laptop.set_viewport_size({"width": 360, "height": 800})
     the_year(laptop, studio, today, promised + found, priced(promised)[0] + priced(found)[0])

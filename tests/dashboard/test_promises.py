@@ -116,11 +116,15 @@ def sheet(*more: dict[str, str], **terms: str) -> Quote:
 def again_is_the_same(store: Store, code: str = "26-099", version: int = 1) -> bool:
     found = of(store, code, version)
     lines = reading.quoted_lines(store.cursor(), code, version)
+    estimate, keys = reading.estimate_lines(store.cursor(), code, version), ["phase", "technique", "part"]
     for option in found.options:
         again = promising.again(option)
         told = lines[lines["option"].fillna("") == option.option]
         assert again.same_as(option)
         assert np.allclose(again.lines[:, 1:], told[["p50", "p80", "p90"]].to_numpy(dtype=float), rtol=1e-12)
+        in_version = estimate[estimate["option"].fillna("") == option.option].groupby(keys)["hours"].sum()
+        told_of = told.groupby(keys)["hours"].sum()
+        assert np.allclose(told_of, in_version.reindex(told_of.index), rtol=1e-12)
     return True
 
 
