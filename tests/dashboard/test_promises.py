@@ -742,7 +742,7 @@ def test_quote_save_and_the_history_of_versions_by_command(demo_file: Path, tmp_
     assert "nothing is saved" in capsys.readouterr().err
     assert main(["overruns", "--db", str(db), "--object", "26-063"]) == 0
     out = capsys.readouterr().out
-    assert "Versions of its estimate" in out and "(as approved, and what was found)" in out and "by hand" in out and "An old fill" in out
+    assert "Versions of its estimate" in out and "(with what was found)" in out and "by hand" in out and "An old fill" in out
     assert main(["overruns", "--db", str(db), "--object", "26-063", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert all([one["version"] for one in row["versions"]] in ([], [1], [1, 2], [2]) for row in told)
