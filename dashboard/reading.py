@@ -231,7 +231,7 @@ def outcomes(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
 
 
 def quotes_of_a_rate(con: duckdb.DuckDBPyConnection, technique: str) -> pd.DataFrame:
-    """Saved quotes that used the rate of a technique, the latest first: `object`, `version`, `option`, `part`, `as_of`, `rate`, `unit`, `pinned`, `works`, `p50`, `p80`, `promised_hours`, `approved_on`, `outcome`."""
+    """Saved quotes that used the rate of a technique, the latest first: `object`, `version`, `option`, `part`, `as_of`, `rate`, `unit`, `pinned`, `works`, `p50`, `p80`, `hours` (in the version), `approved_on`, `outcome`."""
     return _frame(con, "quotes_of_a_rate", technique=technique)
 
 
@@ -241,7 +241,7 @@ def line_history(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str)
 
 
 def quoted_lines(con: duckdb.DuckDBPyConnection, known_object: str, version: int) -> pd.DataFrame:
-    """The lines of a saved quote as they were told: `option`, `phase`, `technique`, `part`, `p50`, `p80`, `p90`, `promised_hours`, `own_hours`, `worked_hours`, `rate`, `rate_low`, `rate_high`, `unit`, `pinned`, `works` (codes)."""
+    """The lines of a saved quote as they were told: `option`, `phase`, `technique`, `part`, `p50`, `p80`, `p90`, `promised_hours`, `own_hours`, `worked_hours`, `rate`, `rate_low`, `rate_high`, `unit`, `pinned`, `works` (codes), `hours` (in the version; `promised_hours`: unrounded, of the whole promise)."""
     return _frame(con, "quoted_lines", object=known_object, version=version)
 
 

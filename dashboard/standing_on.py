@@ -78,7 +78,7 @@ def _lines(code: str, version: int, saved: Saved) -> None:
     for row in lines.to_dict("records"):
         named = ", ".join(filter(None, (row["technique"], row["part"], f"option {row['option']}" if several else "")))
         if row["worked_hours"] > 0 and row["p50"] == row["p90"]:
-            rows.append([named, hours(row["p50"]), hours(row["p80"]), hours(row["promised_hours"]), "", "as worked", ""])
+            rows.append([named, hours(row["p50"]), hours(row["p80"]), hours(row["hours"]), "", "as worked", ""])
             continue
         used = (
             f"{rate(row['rate'])} h per {per_unit(row['unit'])}{', pinned' if row['pinned'] else ''}" if pd.notna(row["rate"]) else "its phase and the studio"
@@ -89,7 +89,7 @@ def _lines(code: str, version: int, saved: Saved) -> None:
                 tables.Link(named, held.address("our-rates", technique=row["technique"])),
                 hours(row["p50"]),
                 hours(row["p80"]),
-                hours(row["promised_hours"]),
+                hours(row["hours"]),
                 f"{len(row['works'])}",
                 used,
                 between,
@@ -98,7 +98,7 @@ def _lines(code: str, version: int, saved: Saved) -> None:
     st.html(
         tables.ledger(
             "Lines and the rates they stood on",
-            ["line", "even chance, h", "4 in 5, h", "in the promise, h", "works", "rate used", "from – to, h"],
+            ["line", "even chance, h", "4 in 5, h", "in the version, h", "works", "rate used", "from – to, h"],
             rows,
             words=(0, 5, 6),
         )

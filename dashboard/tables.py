@@ -105,7 +105,7 @@ def hours_of(row: Row, unit: str = "") -> str:
     """Hours of a version: of one that was saved from a quote those that it promised, with the chance; else the sum of its lines, and how many of them have none."""
     if pd.notna(row["promised_hours"]):
         if row["approved_stays"]:
-            return f"{hours(row['promised_hours'])}{unit} (as approved, and what was found)"
+            return f"{hours(row['promised_hours'])}{unit} (with what was found)"
         return f"{hours(row['promised_hours'])}{unit} ({CONFIDENCES.get(int(row['confidence']), '')})"
     return hours(row["hours"]) + unit + (f" and {counted(row['unpriced'], 'line')} by quantity" if row["unpriced"] else "")
 

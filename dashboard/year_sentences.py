@@ -55,8 +55,10 @@ def quotes(year: Year) -> list[str]:
     money_of = [f", worth {_about(value, currency)} at the rate of those quotes" if value else "" for value in (of.padded_money, of.thin_money)]
     net = of.padded_money - of.thin_money
     return [
-        f"{counted(of.padded_works, 'work')} took less than was approved: their quotes carried {hours(of.padded_hours)} h that were not needed{money_of[0]}.",
-        f"{counted(of.thin_works, 'work')} took more: {hours(of.thin_hours)} h that nobody paid{money_of[1]}.",
+        f"{counted(of.padded_works, 'work')} took less than was approved: {'its quote' if of.padded_works == 1 else 'their quotes'} carried {hours(of.padded_hours)} h that were not needed{money_of[0]}."
+        if of.padded_works
+        else "No work took less than was approved.",
+        f"{counted(of.thin_works, 'work')} took more: {hours(of.thin_hours)} h that nobody paid{money_of[1]}." if of.thin_works else "No work took more.",
         f"Together the quotes were {_about(abs(net), currency)} {'above' if net > 0 else 'short of'} what the works took."
         if of.padded_money or of.thin_money
         else "",
@@ -77,7 +79,7 @@ def needed(year: Year) -> list[str]:
     if of.hours != of.hours:
         return ["Not enough to say: no hours were charged in these twelve months."]
     told = [
-        f"From {day(year.twelve_from)} to {day(year.last)}, with {money(studio.yearly_cost or 0, currency)} that a year costs: an hour that is charged would have to earn {_an_hour(year, of.hours)}; each hour of presence costs {_an_hour(year, of.present)}."
+        f"From {day(year.twelve_from)} to {day(year.last)}, with {money(studio.yearly_cost or 0, currency)} that a year costs: an hour that is charged would have to earn {money(of.hours, currency)}; each hour of presence costs {money(of.present, currency)}."
         + (f" The studio’s rate is {_an_hour(year, studio.hourly_rate)}." if studio.hourly_rate is not None else "")
     ]
     if of.a_work != of.a_work:

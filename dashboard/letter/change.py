@@ -157,7 +157,8 @@ def _no_sum(terms: Commercial, option: Option, before: Before) -> str:
 def _chance(option: Option) -> str:
     chance = CONFIDENCES.get(option.commercial.confidence, f"{option.commercial.confidence} in 100")
     words = f"at {chance}" if option.commercial.confidence == 50 else chance.replace(" in ", " times in ")
-    return f"From {counted(option.behind, 'finished work')} of our own and from what this one has shown so far we expect to end within them {words}."
+    ours = f"{counted(option.behind, 'finished work')} of our own and from " if option.behind else ""
+    return f"From {ours}what this one has shown so far we expect to end within them {words}."
 
 
 def _by_phase(option: Option, before: Before) -> pd.DataFrame:

@@ -337,7 +337,7 @@ def _lines(bench: Bench, code: str) -> None:
     st.html(tables.ledger("Lines of this work, and where they end", heads, rows, words=(0, 1)))
     frame.say(
         [
-            "Finished lines stay as they are. A line under way goes on from its hours by how far it was last said to be, and never ends below them; one not begun follows the studio’s rates and the luck this work has shown. Lines do not add up to the whole: they are not all late at once.",
+            "Finished lines stay as they are. A line under way goes on from its hours by how far it was last said to be, and never ends below them; one not begun follows the studio’s rates and the luck this work has shown, and may after all not be needed; its quote says what it takes if it is. Lines do not add up to the whole: they are not all late at once.",
             "Taken as done: nobody has said that it is finished, and such lines seldom take more. A milestone settles it."
             if of.apply(_as_done, axis=1).any()
             else "",

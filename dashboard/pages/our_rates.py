@@ -141,11 +141,11 @@ def _used_by(technique: str) -> None:
         [
             tables.Link(f"{row['object']}, version {row['version']}{f', option {option}' if (option := text(row['option'])) else ''}", held.address("estimate", object=row["object"])), row["part"], day(row["as_of"]),
             f"{rate(row['rate'])} h per {per_unit(row['unit'])}{', pinned' if row['pinned'] else ''}" if pd.notna(row["rate"]) else "its phase and the studio", counted(row["works"], "work"),
-            hours(row["promised_hours"]), text(row["outcome"]) or ("approved" if pd.notna(row["approved_on"]) else "no word yet"),
+            hours(row["hours"]), text(row["outcome"]) or ("approved" if pd.notna(row["approved_on"]) else "no word yet"),
         ]
         for row in found.to_dict("records")
     ]  # fmt: skip
-    heads = ["quote", "part", "as of", "at the rate", "from", "in the promise, h", "the owner"]
+    heads = ["quote", "part", "as of", "at the rate", "from", "in the version, h", "the owner"]
     st.html(tables.ledger("Quotes that used this rate", heads, rows[:SHOWN], words=(0, 1, 2, 3, 4, 6)))
     if len(rows) > SHOWN:
         with st.expander(f"The {counted(len(rows) - SHOWN, 'quote')} before"):

@@ -56,7 +56,7 @@ def _figures(year: Year) -> None:
     st.html(
         tables.figures([
             ("charged", f"{hours(year.hours('chargeable'))} h", False), ("at the studio’s own cost", f"{hours(year.hours('own_cost'))} h", False), ("studio time", f"{hours(year.hours('studio'))} h", False),
-            (f"an hour earned, of works finished{without_tax(year.studio)}", money(rate, year.studio.currency) if rate is not None else "–", below),
+            (f"an hour earned{without_tax(year.studio)}, of works finished", money(rate, year.studio.currency) if rate is not None else "–", below),
         ])
     )  # fmt: skip
 

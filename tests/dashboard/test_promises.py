@@ -116,11 +116,15 @@ def sheet(*more: dict[str, str], **terms: str) -> Quote:
 def again_is_the_same(store: Store, code: str = "26-099", version: int = 1) -> bool:
     found = of(store, code, version)
     lines = reading.quoted_lines(store.cursor(), code, version)
+    estimate, keys = reading.estimate_lines(store.cursor(), code, version), ["phase", "technique", "part"]
     for option in found.options:
         again = promising.again(option)
         told = lines[lines["option"].fillna("") == option.option]
         assert again.same_as(option)
         assert np.allclose(again.lines[:, 1:], told[["p50", "p80", "p90"]].to_numpy(dtype=float), rtol=1e-12)
+        in_version = estimate[estimate["option"].fillna("") == option.option].groupby(keys)["hours"].sum()
+        told_of = told.groupby(keys)["hours"].sum()
+        assert np.allclose(told_of, in_version.reindex(told_of.index), rtol=1e-12)
     return True
 
 
@@ -746,7 +750,7 @@ def test_quote_save_and_the_history_of_versions_by_command(demo_file: Path, tmp_
     assert "nothing is saved" in capsys.readouterr().err
     assert main(["overruns", "--db", str(db), "--object", "26-063"]) == 0
     out = capsys.readouterr().out
-    assert "Versions of its estimate" in out and "(as approved, and what was found)" in out and "by hand" in out and "An old fill" in out
+    assert "Versions of its estimate" in out and "(with what was found)" in out and "by hand" in out and "An old fill" in out
     assert main(["overruns", "--db", str(db), "--object", "26-063", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert all([one["version"] for one in row["versions"]] in ([], [1], [1, 2], [2]) for row in told)
