@@ -24,10 +24,11 @@ _LEAST_SLOPE = 0.05  # of log hours by a step of the normal score, beyond the en
 _COARSE, _FINE, _WIDTHS = 361, 161, 6.0
 _MOST_LUCK = 0.98
 _LEAST_SD = 0.05  # of log odds
-_NODES = 9
+_NODES = np.linspace(-3.5, 3.5, 43)
+_NEVER = -1e4
 _GROWS = 0.85  # how hours grow with how much there is to treat
 _MOST_WITH_HOURS = 0.9
-_MOST_SAID = 0.97  # of a line, beyond which nobody knows how much more there is
+_MOST_SAID = 0.99
 _NO_REST = 1e-9  # of the hours so far
 _CONTRADICTED = 2.0  # standard deviations
 _NONE: Floats = np.zeros((0, 0))
@@ -277,12 +278,19 @@ class _Saying:
         return np.concatenate([self.end(widths), self.end(0.0) + self.whole_sd * widths]) if self.whole_sd else self.end(widths)
 
     def log_likelihood(self, log_hours: Floats) -> Floats:
-        """Of what was said, were these the log hours in the end; all that there is to treat is averaged over (Gauss and Hermite's nodes)."""
-        nodes, weights = np.polynomial.hermite_e.hermegauss(_NODES if self.whole_sd else 1)
+        """Of what was said, were these the log hours in the end; all that there is to treat is averaged over.
+
+        What is seen of a share by quantity is the quantity: beside the density of its log odds that has the factor 1 / (1 - share), which differs with how much there is to treat. There is no less than was treated.
+        """
         rest = np.log(np.maximum(np.expm1(np.maximum(log_hours - self.log_at, 0.0)), _NO_REST))
-        whole = self.whole_sd * nodes[:, None] + self.with_hours * (log_hours - self.usual)[None, :]
-        off = (rest[None, :] + special.logit(np.minimum(special.expit(-self.log_rest) * np.exp(-whole), _MOST_SAID))) / self.sd
-        found: Floats = special.logsumexp(-(off**2) / 2, axis=0, b=(weights / weights.sum())[:, None])
+        if not self.whole_sd:
+            only: Floats = -(((rest - self.log_rest) / self.sd) ** 2) / 2
+            return only
+        whole = self.whole_sd * _NODES[:, None] + self.with_hours * (log_hours - self.usual)[None, :]
+        share = special.expit(-self.log_rest) * np.exp(-whole)
+        inside = np.minimum(share, _MOST_SAID)
+        chance = -(_NODES[:, None] ** 2) / 2 - (((rest[None, :] + special.logit(inside)) / self.sd) ** 2) / 2 - np.log1p(-inside)
+        found: Floats = special.logsumexp(np.where(share < 1, chance, _NEVER), axis=0)
         return found
 
 
