@@ -221,11 +221,14 @@ def surprising(lines: pd.DataFrame, likes: Sequence[Like]) -> dict[str, str]:
     found = {}
     of = lines["object"].isin([like.object for like in likes])
     for code, inside in lines[of & lines["finished"].astype(bool)].groupby("object"):
-        first, took = first_hours(inside), f"took {hours(float(inside['actual_hours'].sum()))} h"
+        took = f"took {hours(float(inside['actual_hours'].sum()))} h"
+        if inside["yardstick"].eq("none").all():
+            found[str(code)] = f"; {took}; it had no estimate to hold that against"
+            continue
+        first = first_hours(inside)
         by_quantity = int(first.isna().sum())
         more = f" and {counted(by_quantity, 'line')} by quantity" if by_quantity else ""
-        estimated = f"estimated {hours(float(first.sum()))} h{more}, " if inside["yardstick"].ne("none").all() else ""
-        said = f"; {estimated}{took}"
+        said = f"; estimated {hours(float(first.sum()))} h{more}, {took}"
         unforeseen = inside[inside["unforeseen_hours"] >= _LITTLE].sort_values("unforeseen_hours", ascending=False).head(2)
         over = (
             inside[inside["slower_hours"] + inside["more_to_do_hours"] >= 1.0]

@@ -13,6 +13,7 @@ from dashboard import calibrating, forecasting, quoting
 from dashboard.analysis import calibration, joint, rates
 from dashboard.analysis.lines import Lines, join
 from dashboard.command import main
+from dashboard.quote_sentences import surprising
 from dashboard.quoting import WorkQuoted
 from dashboard.remembered import Memory
 from dashboard.sentences import said_of_rate
@@ -101,6 +102,11 @@ def test_what_is_filled_in_comes_from_the_techniques_own_measured_lines_alone(on
     assert np.isnan(lines.at["retouching", "quantity"]) and np.isnan(lines.at["retouching", "filled_in"])
     assert any("retouching: no line of it was measured here yet" in note for note in work.notes)
     assert quoting.quoted_quantity(work.options[0].lines).notna().tolist() == [name.startswith("varnish") for name in work.options[0].lines["technique"]]
+
+
+def test_of_a_work_like_it_without_an_estimate_nothing_is_said_to_have_turned_up(one_work: Store) -> None:
+    now, work = quoting.known(one_work.cursor(), AS_OF), quoted(one_work, {"technique": "retouching"})
+    assert surprising(now.lines, quoting.similar_works(now, work)) == {"26-001": "; took 15.8 h; it had no estimate to hold that against"}
 
 
 def test_a_larger_picture_takes_longer_where_nothing_was_measured(one_work: Store) -> None:
