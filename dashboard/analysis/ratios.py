@@ -97,16 +97,17 @@ def effective(weight: Floats) -> Floats:
 
 
 def quantiles(ratios: Ratios, weight: Floats, levels: Floats) -> Floats:
-    """(n, levels) quantiles of log(actual / figure): the record's own, beside so many lines of the normal shape; where the record is too short for a level, its outermost line stands for its part."""
+    """(n, levels) quantiles of log(actual / figure): the record's own, and beyond its outermost lines as a normal shape goes on from them, as nobody knows how much further the next line lies."""
     count = effective(weight)[:, None]
     middle = np.cumsum(weight, axis=1) - weight / 2
     asked = ((count + 1) * levels - 0.5) / count
     own = np.stack([np.interp(one, at, ratios.log_ratio) for one, at in zip(asked, middle, strict=True)])
     mean = weight @ ratios.log_ratio
     variance = (weight * (ratios.log_ratio - mean[:, None]) ** 2).sum(axis=1)
-    spread = np.sqrt((count[:, 0] * variance + _NORMAL_LINES * _NORMAL_SPREAD**2) / (count[:, 0] + _NORMAL_LINES))
-    normal = mean[:, None] + spread[:, None] * special.ndtri(levels)
-    found: Floats = (count * own + _NORMAL_LINES * normal) / (count + _NORMAL_LINES)
+    spread = np.sqrt((count[:, 0] * variance + _NORMAL_LINES * _NORMAL_SPREAD**2) / (count[:, 0] + _NORMAL_LINES))[:, None]
+    first, last = (special.ndtri((middle[:, [end]] * count + 0.5) / (count + 1)) for end in (0, -1))
+    score = special.ndtri(levels)
+    found: Floats = own + spread * (np.minimum(score - first, 0.0) + np.maximum(score - last, 0.0))
     return found
 
 

@@ -187,7 +187,7 @@ def letter_of_change(page: Page, studio: str, promised: Decimal, bench: tuple[De
     new = [before + more for before, more in zip(old, added, strict=True)]
     assert number(total(page)[3]) == new[2] and found > INLAY[0]
     said(page, f"What was approved stays: {hours(promised)} h, {euros(old[2])}. Found and added: {hours(found)} h, {euros(added[2])} (VAT included in both).")
-    said(page, f"Price {euros(new[2])} for {hours(promised + found)} h, of both together.")
+    said(page, f"Price {euros(new[2])} with VAT for {hours(promised + found)} h, of both together.")
     keep(page, "walk-revision")
     letter = letter_of(page)
     assert "What was approved stays as it was approved" in letter and "The whole is quoted anew" not in letter
