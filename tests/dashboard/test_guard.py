@@ -213,7 +213,8 @@ def test_nobody_without_a_paired_device_gets_anything_on_any_route(studio: Studi
 def test_nobody_comes_in_by_another_name_of_the_server_however_well_paired(studio: Studio, wrong: dict[str, str]) -> None:
     for method, path in ROUTES:
         heads = {"origin": f"http://{wrong['host']}" if wrong["host"] else "", **wrong}
-        body = body_of(method) if wrong["host"] else None  # without a host the library refuses at once and closes: a body still on its way could cut off its answer
+        # without a host the library refuses at once and closes: a body still on its way could cut off its answer
+        body = body_of(method) if wrong["host"] else None
         answer = studio.ask(method, path, body, content_type="application/json", cookie=studio.cookies["principal"], **heads)
         assert answer.status == 421 or (wrong["host"] == "" and answer.status == 400), (method, path, answer)
         if answer.status == 421:
