@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import duckdb
@@ -19,7 +19,7 @@ from dashboard.analysis.discovery import Described, Discoveries
 from dashboard.analysis.evidence import Evidence
 from dashboard.analysis.forecast import UnderWay
 from dashboard.analysis.growth import Growth
-from dashboard.analysis.lines import Lines, named_shares, with_hours
+from dashboard.analysis.lines import ROWS, Lines, named_shares, with_hours
 from dashboard.analysis.progress import Saying
 from dashboard.analysis.rates import Pins
 from dashboard.analysis.record import Record
@@ -54,8 +54,7 @@ def learn(con: duckdb.DuckDBPyConnection, as_of: date, record: Record, open_work
     foreseen, works = record.foreseen(before), reading.teaching_works(con)
     begun = reading.found_when(con, as_of)
     meant = sayings(said, lines)
-    bears: list[tuple[str, str]] = con.execute("SELECT technique, condition FROM techniques WHERE condition IS NOT NULL ORDER BY technique").fetchall()
-    bears_on = {technique: discovery.GRADES.index(name) for technique, name in bears}
+    bears_on = reading.bears_on(con)
     known_pins = reading.pins(con, as_of)
     key = digest(before, lines, unneeded.phase, unneeded.technique, foreseen, works, discovery.when(foreseen, begun), meant, bears_on, known_pins)
 
@@ -203,7 +202,7 @@ def asked(
     told = replace(told, figure=np.where(np.isnan(told.figure), ranges.likeliest, told.figure))
     people = learnt.calibration.joint.lines.people
     return UnderWay(
-        lines=Lines(people=people, **{one.name: getattr(told, one.name) for one in fields(Lines) if one.name not in ("people", "shares")}, shares=named_shares(told.person, people)),
+        lines=Lines(people=people, **{name: getattr(told, name) for name in ROWS if name != "shares"}, shares=named_shares(told.person, people)),
         works=works, finished_hours=finished_hours, begun=begun, in_estimate=opened["in_estimate"].to_numpy(dtype=bool),
         pinned=learnt.pinned.shifts(learnt.calibration, told), bears_on=learnt.bears_on, agreed_in_part=first_stage & frozenset(works),
         left_out=frozenset(pair for pair in left_out if pair[0] in works), ranges=ranges,

@@ -7,9 +7,7 @@ made anew before it ends, and when the machine has another address. Neither leav
 
 from __future__ import annotations
 
-import contextlib
 import ipaddress
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -22,6 +20,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from ingest.errors import BenchHoursError, why
+from ingest.partial import write_private
 
 LEAF_DAYS = 397
 RENEWED_DAYS = 30
@@ -57,7 +56,7 @@ def server_certificate(folder: Path, names: Sequence[str], now: datetime) -> Pat
     wanted = [name for name in names if _may_vouch(one.certificate, name)]
     place = folder / "server.pem"
     if not _is_good(place, one.certificate, wanted, now):
-        _write(place, _new_server_certificate(one, wanted, now) + one.certificate.public_bytes(serialization.Encoding.PEM))
+        write_private(place, _new_server_certificate(one, wanted, now) + one.certificate.public_bytes(serialization.Encoding.PEM))
     return place
 
 
@@ -83,8 +82,8 @@ def _authority(folder: Path, names: Sequence[str], now: datetime) -> _Authority:
         if not (public.exists() and private.exists()):
             folder.mkdir(mode=0o700, parents=True, exist_ok=True)
             key, certificate = _new_authority(names, now)
-            _write(private, key)
-            _write(public, certificate)
+            write_private(private, key)
+            write_private(public, certificate)
         certificate, key = public.read_bytes(), private.read_bytes()
     except OSError as error:
         raise BenchHoursError(
@@ -181,13 +180,3 @@ def _is_good(place: Path, authority: x509.Certificate, names: Sequence[str], now
         return False
     listed = {*said.get_values_for_type(x509.DNSName), *(str(one) for one in said.get_values_for_type(x509.IPAddress))}
     return set(names) <= listed and held.not_valid_before_utc <= now and held.not_valid_after_utc - now > timedelta(days=RENEWED_DAYS)
-
-
-def _write(place: Path, content: bytes) -> None:
-    """For nobody but this user to read, and never half of it."""
-    own = place.with_name(f"{place.name}.{os.getpid()}")
-    with contextlib.suppress(FileNotFoundError):
-        own.unlink()
-    with open(os.open(own, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
-        out.write(content)
-    os.replace(own, place)

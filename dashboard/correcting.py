@@ -127,7 +127,7 @@ def _clock(moment: pd.Timestamp) -> str:
 def _said_before(earlier: pd.DataFrame) -> None:
     rows = [
         [
-            day_in_words(row["changed_at"], "%b"), "taken back" if row["taken_back"] else "corrected", row["day"], row["technique"], text(row["part"]), row["person"],
+            day_in_words(row["changed_at"], "%b"), row["event"], row["day"], row["technique"], text(row["part"]), row["person"],
             text(row["reason"]), hours(row["hours"]),
         ]
         for row in earlier.to_dict("records")

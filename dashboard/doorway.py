@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from functools import cache
-from html import escape
 
-from dashboard import look
+from markupsafe import Markup
+from starlette.responses import HTMLResponse
+
+from dashboard import look, markup
+from ingest.asked import NOT_KEPT, csp_hash
 
 _STYLE = f"""body {{ margin: 0 auto; max-width: 34rem; padding: 1.2rem; background: {look.PAPER}; color: {look.INK}; font: 1.05rem/1.5 {look.SANS}; overflow-wrap: break-word; }}
 h1 {{ font: 500 1.5rem {look.SERIF}; }} h2 {{ font: 500 1.2rem {look.SERIF}; margin-top: 1.6rem; }} a {{ color: {look.ACCENT}; }}
@@ -72,63 +73,35 @@ request.onsuccess = () => {
 if ("caches" in window) caches.delete("bench-hours-form");"""
 
 
-def _hash(text: str) -> str:
-    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
-
-
-POLICY = f"default-src 'none'; script-src {_hash(_PAIR)} {_hash(_KEPT)}; style-src {_hash(_STYLE)}; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+POLICY = (
+    f"default-src 'none'; script-src {csp_hash(_PAIR.encode())} {csp_hash(_KEPT.encode())}; style-src {csp_hash(_STYLE.encode())}; "
+    "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+)
 """Under which these documents run: their own style and scripts, by their digests, and nothing else."""
 
 
 def refusal(what: str, mend: str, *, of_the_form: bool, status: int) -> bytes:
     """Why somebody is not let in, and the way on; at the form also what the phone still keeps."""
-    other = '<a href="/">To the studio\'s pages</a>' if of_the_form else '<a href="/log">To the form to log hours</a>'
-    way = {401: '<p><a href="/pair">I have a code</a></p>', 403: f"<p>{other}</p>"}.get(status, "")
-    kept = f'<div id="kept" role="status"></div><script>{_KEPT}</script>' if of_the_form and status == 401 else ""
-    return document("Not let in", f"<p>{escape(what[0].upper() + what[1:])}. {escape(mend)}</p>{way}{kept}")
+    return document("refusal", what=what[0].upper() + what[1:], mend=mend, of_the_form=of_the_form, status=status, kept=Markup(_KEPT))
 
 
 @cache
 def pair(paired_as: str = "") -> bytes:
     """Where a device is paired with a code; `paired_as` what it is already: then it can leave here."""
-    already = (
-        f"<p>This device is paired already, as {escape(paired_as)}. What it has not sent yet, the form to log hours says: send that first.</p>"
-        '<p><button type="button" id="leave">Leave the studio on this device</button></p><h2>Pair it as another one</h2>'
-        if paired_as
-        else ""
-    )
-    return document(
-        "Pair this device",
-        f"{already}"
-        "<p>The principal makes a code under <em>Who may come in</em>, or, on the studio's machine, with <code>bench-hours pair</code> (so the first one). It pairs one device, once, within ten minutes.</p>"
-        '<form novalidate><label for="code">The code</label><input id="code" autocomplete="off" autocapitalize="characters" spellcheck="false" maxlength="40">'
-        f'<p id="wrong" class="wrong" role="alert"></p><button>Pair this device</button></form><script>{_PAIR}</script>',
-    )
+    return document("pair", paired_as=paired_as, script=Markup(_PAIR))
 
 
 @cache
 def certificate(fingerprint: str) -> bytes:
     """The steps by which a device comes to trust the studio's own authority (common practice, no source: systems move their menus)."""
-    return document(
-        "Trust this studio’s server",
-        "<p>Between this device and the studio everything travels encrypted. Who vouches for the studio is the studio itself, so a device has to be told once whom to trust."
-        " Until then its browser warns, and the form does not open without network.</p>"
-        "<h2>First: is it ours?</h2><p>In the window where bench-hours runs, and under <em>Who may come in</em> with the address for phones, stands this fingerprint (SHA-256). Where it is another, go no further,"
-        f" and ask the principal.</p><p><code>{escape(fingerprint)}</code></p>"
-        '<p><a href="/certificate.crt" download="bench-hours.crt">Download the certificate</a></p>'
-        "<h2>iPhone, iPad</h2><ol><li>Open this page in Safari, download the certificate, and allow the profile.</li><li>Settings, <em>Profile downloaded</em>: install it.</li>"
-        "<li>Settings, General, About, <em>Certificate trust settings</em>: switch it on.</li><li>Close Safari and open the studio again.</li></ol>"
-        "<h2>Android</h2><ol><li>Download the certificate.</li><li>Settings, search for <em>CA certificate</em> (under security, encryption and credentials), install, and choose the file"
-        " that was taken. The warning that others could read along is about whoever holds the studio's key: it lies on the studio's machine only, and can vouch for no server"
-        " but those of a local network.</li><li>Close the browser and open the studio again.</li></ol>"
-        "<h2>A laptop</h2><p>Download the certificate and add it to the authorities that the system, or the browser, trusts for web sites.</p>"
-        '<p><a href="/pair">Then pair this device</a></p>',
-    )
+    return document("certificate", fingerprint=fingerprint)
 
 
-def document(title: str, body: str) -> bytes:
-    """A page of plain words under a title; `body` is HTML."""
-    return (
-        f'<!doctype html><html lang="en-GB"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1"><title>{title} – bench-hours</title>'
-        f"<style>{_STYLE}</style></head><body><main><h1>{title}</h1>{body}</main></body></html>"
-    ).encode()
+def document(name: str, **values: object) -> bytes:
+    """A page of plain words from a template that extends `door.html`."""
+    return markup.document(name, style=Markup(_STYLE), **values).encode()
+
+
+def answer(body: bytes, status: int = 200) -> HTMLResponse:
+    """One of these documents as what a request is answered with."""
+    return HTMLResponse(body, status, {"content-security-policy": POLICY, **NOT_KEPT})

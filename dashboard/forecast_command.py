@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard import forecast_sentences as said_of
-from dashboard import forecasting, prices, reading
+from dashboard import forecasting, options, prices, reading
 from dashboard.bench_lines import LINE
 from dashboard.forecasting import FORECAST_KEYS, Bench
 from dashboard.giving import give_json, laid_out, progress, records, write_csv
@@ -23,24 +23,28 @@ LINE_KEYS = (*LINE[1:], "estimated_hours", "actual_hours", "p10", "p50", "p80", 
 _MORE = ("hours_over", "break_even_hours", "chance_over_break_even", "earned_hours", "commission")
 
 
-def forecast(said: argparse.Namespace, store: Store) -> int:
+def add_commands(commands: options.Commands) -> None:
+    commands.add_reader("forecast", forecast).add_argument("--object", metavar="OBJECT", help="this work only, with its lines")
+
+
+def forecast(args: argparse.Namespace, store: Store) -> int:
     """Where each work on the bench will end, and which owner to write to."""
     con = store.cursor()
-    as_of = said.as_of or reading.today(con)
+    as_of = args.as_of or reading.today(con)
     if as_of > reading.today(con):
         raise BenchHoursError(f"{day(as_of)} lies in the future", "What is foretold is told from what is known: name today, or an earlier day.")
-    code = reading.known(con, said.object) if said.object else None
+    code = reading.known(con, args.object) if args.object else None
     bench = forecasting.bench(con, as_of, Memory(), only=code, progress_of=progress("works and commissions on the bench"))
     works = bench.works if code is None else bench.works[bench.works["object"] == code]
     if code is not None and works.empty:
         raise BenchHoursError(
             f"{code} is not on the bench on {day(as_of)}", "It is finished, or nothing of it is begun or approved: bench-hours quote says what it will take."
         )
-    if said.csv:
-        write_csv(works[[*FORECAST_KEYS, *_MORE]] if code is None else _lines(bench, code), said.csv)
-    if said.json:
+    if args.csv:
+        write_csv(works[[*FORECAST_KEYS, *_MORE]] if code is None else _lines(bench, code), args.csv)
+    if args.json:
         give_json([_as_json(bench, row) for row in records(works)])
-    if not (said.json or said.csv):
+    if not (args.json or args.csv):
         _tell(bench, works, as_of)
         if asked := prices.ask(bench.unsaid_prices, read_settings(con)):
             complain(asked)

@@ -14,7 +14,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from dashboard import bench_lines, prices, reading
-from dashboard.analysis import discovery, earned, forecast, price
+from dashboard.analysis import discovery, earned, forecast, price, side_by_side
 from dashboard.analysis.basis import LEVELS, NAMES
 from dashboard.analysis.discovery import UsuallyDone
 from dashboard.analysis.forecast import Forecast, StillToFind, chance_over, hours_over
@@ -111,12 +111,16 @@ def bench(
         one = asked.of(names)
         return memory.of("told", (learnt.key, draws, digest(one)), partial(forecast.foretell, learnt.calibration, learnt.discoveries, one, draws))
 
-    for number, group in enumerate(groups):
-        for name in group:  # by itself, as its revision is
-            foretold[name] = told((name,))
-            ends.iloc[np.flatnonzero(asked.lines.object == name)] = np.column_stack([foretold[name].lines, foretold[name].mean])
-        jointly |= dict.fromkeys(group, told(group))
-        progress_of(number + 1, len(groups))
+    def of_group(group: tuple[str, ...]) -> tuple[dict[str, Forecast], Forecast]:
+        return {name: told((name,)) for name in group}, told(group)  # each by itself, as its revision is, and all together
+
+    with side_by_side.each(of_group, groups) as results:
+        for number, (group, (alone, together)) in enumerate(zip(groups, results, strict=True)):
+            foretold |= alone
+            for name in group:
+                ends.iloc[np.flatnonzero(asked.lines.object == name)] = np.column_stack([foretold[name].lines, foretold[name].mean])
+            jointly |= dict.fromkeys(group, together)
+            progress_of(number + 1, len(groups))
     past = learnt.calibration.joint.lines
     works_behind = pd.Series(past.object).groupby(past.technique).nunique()
     lines = _with_ends(lines, ends).assign(works=lambda frame: frame["technique"].map(works_behind).fillna(0).astype(int))

@@ -6,11 +6,10 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from html import escape
 
 import streamlit as st
 
-from dashboard import held, prices, reading, tables
+from dashboard import held, markup, prices, reading, tables
 from dashboard.keeping import overdue
 from dashboard.words import counted, day, plain
 from ingest.errors import BenchHoursError
@@ -88,7 +87,7 @@ def say(sentences: Sequence[str]) -> None:
 def link_away(label: str, address: str) -> None:
     """The way to what is no page of these: the form to log hours, the door. They are the studio's own: the invented one has nobody at the bench."""
     if not held.shows_invented():
-        st.html(f'<a class="to-the-form" href="{escape(address)}">{escape(label)}</a>')
+        st.html(markup.piece("link_away", label, address))
 
 
 def sure(asked: str, what: str) -> bool:
@@ -136,7 +135,7 @@ def meant(asked: str, pressed: bool, doubts: Callable[[], Sequence[str]], keep: 
 
 def list_out(sentences: Sequence[str]) -> None:
     """Sentences that each want to be read for themselves."""
-    st.html(f"<ul>{''.join(f'<li>{escape(sentence)}</li>' for sentence in sentences)}</ul>")
+    st.html(markup.piece("points", sentences))
 
 
 def invite_to_invented() -> None:

@@ -23,13 +23,13 @@ _QUIET_S = 2.0
 _DUST = 1e-9
 
 
-def give(frame: pd.DataFrame, said: argparse.Namespace) -> int:
+def give(frame: pd.DataFrame, args: argparse.Namespace) -> int:
     """A frame as `--csv` and `--json` ask for it; hours unrounded, unknown is null."""
     days = {name: frame[name].dt.strftime("%Y-%m-%d") for name in frame.select_dtypes("datetime").columns}
     frame = frame.assign(**days)
-    if said.csv:
-        write_csv(frame, said.csv)
-    if said.json:
+    if args.csv:
+        write_csv(frame, args.csv)
+    if args.json:
         give_json(records(frame))
     return 0
 
@@ -103,13 +103,13 @@ def written(files: Mapping[Path, bytes]) -> Iterator[None]:
 
 def progress(of_what: str) -> Callable[[int, int], None]:
     """Words on stderr, where something takes long."""
-    began = said = time.monotonic()
+    began = last = time.monotonic()
 
     def tell_progress(done: int, of: int) -> None:
-        nonlocal said
+        nonlocal last
         now = time.monotonic()
-        if now - began > _QUIET_S and now - said > _QUIET_S:
-            said = now
+        if now - began > _QUIET_S and now - last > _QUIET_S:
+            last = now
             complain(f"{done:,} of {of:,} {of_what}")
 
     return tell_progress

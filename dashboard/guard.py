@@ -9,27 +9,22 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import ipaddress
-import json
 import threading
-from collections.abc import Awaitable, Callable, Iterator, Mapping, MutableMapping, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import datetime, timedelta
-from http import cookies
-from typing import Any
 from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import HTMLResponse, PlainTextResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from dashboard import doorway, roles
 from dashboard.guesses import Patience, neighbourhood
+from ingest.asked import NOT_KEPT, Refused, refusal
 from ingest.devices import HERE, TOLD, Device, Devices, Event
 from ingest.errors import BenchHoursError
 from ingest.history import utc_now
-
-Scope = MutableMapping[str, Any]
-Message = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[Message]]
-Send = Callable[[Message], Awaitable[None]]
-Asgi = Callable[[Any, Any, Any], Awaitable[None]]
 
 SENT_AWAY = 4401
 """The code with which the websocket of a device that was sent away is closed."""
@@ -41,25 +36,15 @@ _OPEN = frozenset({"/pair", "/pair/leave", "/certificate", "/certificate.crt"})
 _LOOK_AGAIN_S = 0.5
 _SEEN_ANEW = timedelta(minutes=2)
 _COOKIE_AGE_S = 400 * 86_400  # as long as browsers keep any (RFC 6265bis)
-_NOT_ELSEWHERE = (b"cross-origin-resource-policy", b"same-origin")
+_NOT_ELSEWHERE = ("cross-origin-resource-policy", "same-origin")
 """Of what is no document: those nobody can load into a page of his own, see `Door.judge`."""
-_NO_FRAME = (b"content-security-policy", b"object-src 'none'; base-uri 'none'; frame-ancestors 'none'")
-"""Of what has no policy of its own. Not more: the policy of a script that works in the background is that of its own answer."""
-_ON_EVERYTHING = (
-    (b"x-content-type-options", b"nosniff"),
-    (b"referrer-policy", b"no-referrer"),
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Refusal:
-    """Why somebody is not let in: HTTP status, a code for machines, words for people, seconds to wait."""
-
-    status: int
-    code: str
-    what: str
-    mend: str
-    wait_s: int = 0
+_ON_EVERYTHING = {
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    # Not more where an answer has no policy of its own: the policy of a script that works in the background is that of its own answer.
+    "content-security-policy": "object-src 'none'; base-uri 'none'; frame-ancestors 'none'",
+}
+_ON_A_REFUSAL = {**_ON_EVERYTHING, **NOT_KEPT, "content-security-policy": doorway.POLICY, **dict([_NOT_ELSEWHERE])}
 
 
 class Door:
@@ -86,44 +71,44 @@ class Door:
 
     # --- judging
 
-    def judge(self, scope: Scope) -> Device | Refusal | None:
+    def judge(self, scope: Scope) -> Device | Refused | None:
         """Who asks, or why it is refused; None for whoever sits at this machine, and for what is open to all."""
-        heads = _heads(scope)
+        heads = Headers(scope=scope)
         if refused := self._wrong_address(heads) or self._other_site(scope, heads):
             return refused
         found = self._known(scope, heads) if self.shut else None
-        if not isinstance(found, Refusal) and any(scope["path"] == one or scope["path"].startswith(f"{one}/") for one in _CLOSED):
-            return Refusal(404, "no_such_page", "there is no such page", "Open the studio's pages.")
+        if not isinstance(found, Refused) and any(scope["path"] == one or scope["path"].startswith(f"{one}/") for one in _CLOSED):
+            return Refused(404, "no_such_page", "there is no such page", "Open the studio's pages.")
         return found
 
-    def _wrong_address(self, heads: Mapping[str, list[str]]) -> Refusal | None:
-        said = heads.get("host", [])
+    def _wrong_address(self, heads: Headers) -> Refused | None:
+        said = heads.getlist("host")
         name = (_host(said[0]) if len(said) == 1 else "") or ""
         try:
             ipaddress.ip_address(name)
         except ValueError:
             if name not in self._names():
-                return Refusal(421, "wrong_address", "this is no address of the studio", "Open it by the address that bench-hours serve shows.")
+                return Refused(421, "wrong_address", "this is no address of the studio", "Open it by the address that bench-hours serve shows.")
         return None
 
-    def _other_site(self, scope: Scope, heads: Mapping[str, list[str]]) -> Refusal | None:
+    def _other_site(self, scope: Scope, heads: Headers) -> Refused | None:
         """No page of another site makes anything happen here, nor has anything from here shown inside it."""
         sends = scope["type"] == "websocket" or scope["method"] not in roles.READS
         if scope["type"] == "http" and scope["method"] not in _METHODS:
-            return Refusal(405, "no_such_way", "this is no way to ask", "Open the studio's pages.")
-        origin, site = heads.get("origin", []), heads.get("sec-fetch-site", ["same-origin"])[0]
-        ours = f"{'https' if self.secure else 'http'}://{heads['host'][0]}"
-        refused = Refusal(403, "other_site", "this was sent by a page of another site", "Open the studio's own page.")
+            return Refused(405, "no_such_way", "this is no way to ask", "Open the studio's pages.")
+        origin, site = heads.getlist("origin"), heads.get("sec-fetch-site", "same-origin")
+        ours = f"{'https' if self.secure else 'http'}://{heads['host']}"
+        refused = Refused(403, "other_site", "this was sent by a page of another site", "Open the studio's own page.")
         if sends:
             if (origin and origin != [ours]) or site not in ("same-origin", "none"):
                 return refused
             if not origin and (self.shut or scope["type"] == "websocket"):
                 return refused
-        elif site not in ("same-origin", "none") and heads.get("sec-fetch-mode", ["navigate"])[0] != "navigate":
+        elif site not in ("same-origin", "none") and heads.get("sec-fetch-mode", "navigate") != "navigate":
             return refused
         return None
 
-    def _known(self, scope: Scope, heads: Mapping[str, list[str]]) -> Device | Refusal | None:
+    def _known(self, scope: Scope, heads: Headers) -> Device | Refused | None:
         path, address = scope["path"], address_of(scope)
         device = self.device_of(heads)
         if path in _OPEN:
@@ -135,13 +120,13 @@ class Door:
             self.secrets.failed(address)
             self.note("a device that is not known", address)
         if device is None:
-            return Refusal(401, "not_paired", "this device is not paired with the studio", "Ask the principal for a code, and open /pair with it.")
+            return Refused(401, "not_paired", "this device is not paired with the studio", "Ask the principal for a code, and open /pair with it.")
         if not device.may_come_in(utc_now()):
             self.note(f"tried to come in: {device.why_not(utc_now())}", device.name)
-            return Refusal(401, "not_paired", "this device may not come in any more", "Ask the principal for a code, and open /pair with it.")
+            return Refused(401, "not_paired", "this device may not come in any more", "Ask the principal for a code, and open /pair with it.")
         if not roles.opens(device.role, scope["type"], scope.get("method", "GET"), path):
             self.note(f"{device.role}: asked for what it does not open", device.name)
-            return Refusal(403, "not_for_this_role", f"this device {roles.OPENS[device.role]}", "Ask the principal if it should do more.")
+            return Refused(403, "not_for_this_role", f"this device {roles.OPENS[device.role]}", "Ask the principal if it should do more.")
         return device
 
     # --- cookies
@@ -150,33 +135,25 @@ class Door:
     def cookie(self) -> str:
         return f"{'__Host-' if self.secure else ''}bench-hours-{self.port}"
 
-    def secret_of(self, heads: Mapping[str, list[str]]) -> str:
+    def secret_of(self, heads: Headers) -> str:
         """What the browser carries as its secret; empty: nothing, or more than one thing."""
         found = []
-        for said in heads.get("cookie", []):
+        for said in heads.getlist("cookie"):
             for pair in said.split(";"):
                 name, _, value = pair.strip().partition("=")
                 if name == self.cookie:
                     found.append(value.strip())
         return found[0] if len(found) == 1 and len(found[0]) <= 200 else ""
 
-    def device_of(self, heads: Mapping[str, list[str]]) -> Device | None:
+    def device_of(self, heads: Headers) -> Device | None:
         secret = self.secret_of(heads)
         return self.devices.of_secret(secret) if secret else None
 
     def cookie_head(self, secret: str) -> str:
         """The head that gives a browser its secret, or renews it; with an empty one, that takes it away."""
-        jar: cookies.SimpleCookie = cookies.SimpleCookie()
-        jar[self.cookie] = secret
-        morsel = jar[self.cookie]
-        morsel["path"], morsel["max-age"], morsel["httponly"], morsel["samesite"], morsel["secure"] = (
-            "/",
-            str(_COOKIE_AGE_S if secret else 0),
-            True,
-            "Lax",
-            self.secure,
-        )
-        return jar[self.cookie].OutputString()
+        jar = Response()
+        jar.set_cookie(self.cookie, secret, max_age=_COOKIE_AGE_S if secret else 0, secure=self.secure, httponly=True, samesite="lax")
+        return jar.headers["set-cookie"]
 
     # --- what happens
 
@@ -230,14 +207,14 @@ class Door:
             self.devices.keep(new, events)
 
 
-def _wait(wait_s: int) -> Refusal:
-    return Refusal(429, "wait", "there were too many attempts", f"Wait {wait_s} s, then try once more.", wait_s)
+def _wait(wait_s: int) -> Refused:
+    return Refused(429, "wait", "there were too many attempts", f"Wait {wait_s} s, then try once more.", wait_s)
 
 
 class Guard:
     """ASGI: the outermost layer of the server."""
 
-    def __init__(self, app: Asgi, door: Door) -> None:
+    def __init__(self, app: ASGIApp, door: Door) -> None:
         self._app, self._door = app, door
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -245,23 +222,25 @@ class Guard:
             await self._app(scope, receive, send)
             return
         found = self._door.judge(scope)
-        if isinstance(found, Refusal):
-            await _refuse(scope, send, found)
+        if isinstance(found, Refused):
+            await _refuse(scope, receive, send, found)
             return
-        secret = self._door.secret_of(_heads(scope))
+        cookie = self._renewed(found, scope) if found else ""
         scope = _told(scope, self._door.cookie, (found.device if found else "") if self._door.shut else HERE)
         if found is None:
-            await self._app(scope, receive, _with_heads(send, scope, secure=self._door.secure))
+            await self._app(scope, receive, _with_heads(send, scope, cookie, secure=self._door.secure))
         elif scope["type"] == "websocket":
             await self._while_it_may_stay(found, scope, receive, send)
         else:
-            await self._answer(found, scope, receive, send, self._renewed(found, scope, secret))
+            await self._answer(found, scope, receive, send, cookie)
 
-    def _renewed(self, device: Device, scope: Scope, secret: str) -> list[tuple[bytes, bytes]]:
+    def _renewed(self, device: Device, scope: Scope) -> str:
         """The cookie anew, now and then, so that a browser keeps it on; never where a device is just paired, which has another one from then on."""
-        return [(b"set-cookie", self._door.cookie_head(secret).encode())] if scope["path"] not in _OPEN and self._door.saw(device) else []
+        if scope["type"] == "websocket" or scope["path"] in _OPEN or not self._door.saw(device):
+            return ""
+        return self._door.cookie_head(self._door.secret_of(Headers(scope=scope)))
 
-    async def _answer(self, device: Device, scope: Scope, receive: Receive, send: Send, heads: list[tuple[bytes, bytes]]) -> None:
+    async def _answer(self, device: Device, scope: Scope, receive: Receive, send: Send, cookie: str) -> None:
         """An answer, unless the device was sent away before it was ready."""
         cut = False
 
@@ -273,11 +252,11 @@ class Guard:
                 if message["type"] != "http.response.start":
                     raise ConnectionError("sent away")
                 cut = True
-                await _refuse(scope, send, _GONE)
+                await _refuse(scope, receive, send, _GONE)
                 return
             await send(message)
 
-        await self._app(scope, receive, _with_heads(told, scope, heads, secure=self._door.secure))
+        await self._app(scope, receive, _with_heads(told, scope, cookie, secure=self._door.secure))
 
     async def _while_it_may_stay(self, device: Device, scope: Scope, receive: Receive, send: Send) -> None:
         async def heard() -> Message:
@@ -307,14 +286,7 @@ class Guard:
             await page
 
 
-_GONE = Refusal(401, "not_paired", "this device may not come in any more", "Ask the principal for a code, and open /pair with it.")
-
-
-def _heads(scope: Scope) -> dict[str, list[str]]:
-    heads: dict[str, list[str]] = {}
-    for name, value in scope["headers"]:
-        heads.setdefault(name.decode("latin-1").lower(), []).append(value.decode("latin-1"))
-    return heads
+_GONE = Refused(401, "not_paired", "this device may not come in any more", "Ask the principal for a code, and open /pair with it.")
 
 
 def _host(said: str) -> str | None:
@@ -333,55 +305,52 @@ def address_of(scope: Scope) -> str:
 
 def _told(scope: Scope, cookie: str, device: str) -> Scope:
     """The request as the pages see it: who asks is said by the guard, and the secret stays with it."""
-    kept = []
-    for name, value in scope["headers"]:
-        if name.lower() == TOLD.encode():
-            continue
-        if name.lower() == b"cookie":
-            others = [pair for pair in value.split(b";") if pair.strip().partition(b"=")[0] != cookie.encode()]
-            value = b";".join(others).strip()  # noqa: PLW2901
-            if not value:
-                continue
-        kept.append((name, value))
-    return {**scope, "headers": [*kept, (TOLD.encode(), device.encode())]}
+    scope = {**scope}
+    heads = MutableHeaders(scope=scope)
+    heads[TOLD] = device
+    said = [pair.strip() for one in heads.getlist("cookie") for pair in one.split(";")]
+    if others := "; ".join(pair for pair in said if pair and pair.partition("=")[0] != cookie):
+        heads["cookie"] = others
+    else:
+        del heads["cookie"]
+    return scope
 
 
-def _with_heads(send: Send, scope: Scope, more: Sequence[tuple[bytes, bytes]] = (), *, secure: bool) -> Send:
-    """What every answer says of itself; an answer's own word on the same stands. Over TLS no cookie leaves it."""
-
-    def sealed(name: bytes, value: bytes) -> tuple[bytes, bytes]:
-        return (name, value + b"; Secure") if secure and name.lower() == b"set-cookie" and b"; secure" not in value.lower() else (name, value)
+def _with_heads(send: Send, scope: Scope, cookie: str, *, secure: bool) -> Send:
+    """What every answer says of itself, and a cookie that it renews; an answer's own word on the same stands. Over TLS no cookie leaves it."""
 
     async def told(message: Message) -> None:
         if message["type"] == "http.response.start":
-            own = [sealed(name, value) for name, value in message.get("headers", [])]
-            said = {name.lower() for name, _ in own}
-            document = any(name.lower() == b"content-type" and value.startswith(b"text/html") for name, value in own)
-            always = (*_ON_EVERYTHING, _NO_FRAME, *(() if document else (_NOT_ELSEWHERE,)))
+            heads = MutableHeaders(raw=[(name.lower(), value) for name, value in message.get("headers", [])])
+            if secure and (given := heads.getlist("set-cookie")):
+                del heads["set-cookie"]
+                for one in given:
+                    heads.append("set-cookie", one if "; secure" in one.lower() else f"{one}; Secure")
             if scope["path"].startswith("/media/"):  # what was just made to be taken: statements, files
-                own = [(name, value) for name, value in own if name.lower() != b"cache-control"] + [(b"cache-control", b"no-store")]
-            message = {**message, "headers": [*own, *(one for one in always if one[0] not in said), *more]}
+                heads.update(NOT_KEPT)
+            for name, value in _ON_EVERYTHING.items():
+                heads.setdefault(name, value)
+            if not heads.get("content-type", "").startswith("text/html"):
+                heads.setdefault(*_NOT_ELSEWHERE)
+            if cookie:
+                heads.append("set-cookie", cookie)
+            message = {**message, "headers": heads.raw}
         await send(message)
 
     return told
 
 
-async def _refuse(scope: Scope, send: Send, why: Refusal) -> None:
+async def _refuse(scope: Scope, receive: Receive, send: Send, why: Refused) -> None:
     if scope["type"] == "websocket":
         await send({"type": "websocket.close", "code": SENT_AWAY, "reason": ""})  # before it was opened: HTTP 403
         return
-    heads = _heads(scope)
+    heads = {**_ON_A_REFUSAL, "retry-after": str(why.wait_s)} if why.wait_s else _ON_A_REFUSAL
+    answer: Response
     if scope["path"].startswith("/log/v"):
-        body, kind = json.dumps({"version": 1, "error": {"code": why.code, "what": why.what, "mend": why.mend}}).encode(), "application/json"
-    elif "text/html" in heads.get("accept", [""])[0] and scope["method"] in roles.READS:
-        body, kind = doorway.refusal(why.what, why.mend, of_the_form=roles.is_of_the_form(scope["path"]), status=why.status), "text/html; charset=utf-8"
+        answer = refusal(why, heads=heads)
+    elif "text/html" in Headers(scope=scope).get("accept", "") and scope["method"] in roles.READS:
+        body = doorway.refusal(why.what, why.mend, of_the_form=roles.is_of_the_form(scope["path"]), status=why.status)
+        answer = HTMLResponse(body, why.status, heads)
     else:
-        body, kind = f"{why.what[0].upper()}{why.what[1:]}. {why.mend}\n".encode(), "text/plain; charset=utf-8"
-    answer = [
-        (b"content-type", kind.encode()), (b"content-length", str(len(body)).encode()), (b"cache-control", b"no-store"),
-        (b"content-security-policy", doorway.POLICY.encode()), _NOT_ELSEWHERE, *_ON_EVERYTHING,
-    ]  # fmt: skip
-    if why.wait_s:
-        answer.append((b"retry-after", str(why.wait_s).encode()))
-    await send({"type": "http.response.start", "status": why.status, "headers": answer})
-    await send({"type": "http.response.body", "body": b"" if scope["method"] == "HEAD" else body})
+        answer = PlainTextResponse(f"{why.what[0].upper()}{why.what[1:]}. {why.mend}\n", why.status, heads)
+    await answer(scope, receive, send)

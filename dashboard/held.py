@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cache, cached_property
+from typing import TypeVar
 from urllib.parse import urlencode
 from uuid import uuid4
 
@@ -32,6 +33,7 @@ from ingest.quotes import Quote
 from ingest.settings import Settings, read_settings
 from ingest.store import Store
 
+_T = TypeVar("_T")
 INVENTED = "invented"
 _PATIENCE_S = 600
 _AT_ONCE_S = 1.5  # a page that is drawn anew keeps what it shows for so long
@@ -167,14 +169,19 @@ class Rates:
         return calibrating.paces_of_people(self.calibration)
 
 
+def _awaited(task: background.Task[_T], words: str, at_once_s: float = 0.3) -> _T:
+    """What a task gives; where it is not there at once, `words` say meanwhile what is waited for."""
+    if not task.wait(at_once_s):
+        with st.spinner(words):
+            task.wait(_PATIENCE_S)
+    return task.result()
+
+
 def rates(as_of: date) -> Rates:
     """See `dashboard.calibrating`; fitted anew only after a write, outside the run of the page."""
     opened = store()
     task = background.begun(("rates", str(opened.path), opened.changes(), as_of), lambda _: _rates(opened, as_of))
-    if not task.wait(0.3):
-        with st.spinner("Calibrating …"):
-            task.wait(_PATIENCE_S)
-    return task.result()
+    return _awaited(task, "Calibrating …")
 
 
 def _rates(opened: Store, as_of: date) -> Rates:
@@ -192,10 +199,7 @@ def quoting_known(as_of: date, without_open: tuple[str, ...] = ()) -> quoting.Kn
         ("quoting", str(opened.path), opened.changes(), as_of, without_open),
         lambda _: quoting.known(opened.cursor(), as_of, calibrated, without_open, _memory(str(opened.path))),
     )
-    if not task.wait(0.3):
-        with st.spinner("Looking through the finished works …"):
-            task.wait(_PATIENCE_S)
-    return task.result()
+    return _awaited(task, "Looking through the finished works …")
 
 
 def quoting_of(quote: Quote) -> quoting.Known:
@@ -214,20 +218,14 @@ def scored(as_of: date) -> Scored:
     """Promises held against what works took; see `dashboard.scoring`. Reckoned anew only after a write."""
     opened = store()
     task = background.begun(("scored", str(opened.path), opened.changes(), as_of), lambda _: scoring.scored(opened.cursor(), as_of))
-    if not task.wait(0.3):
-        with st.spinner("Holding promises against what works took …"):
-            task.wait(_PATIENCE_S)
-    return task.result()
+    return _awaited(task, "Holding promises against what works took …")
 
 
 def taught(code: str, on: date) -> Taught:
     """What a finished work taught on a day; see `dashboard.scoring`."""
     opened = store()
     task = background.begun(("taught", str(opened.path), opened.changes(), code, on), lambda _: scoring.taught(opened.cursor(), code, on))
-    if not task.wait(0.3):
-        with st.spinner("Calibrating without it and with it …"):
-            task.wait(_PATIENCE_S)
-    return task.result()
+    return _awaited(task, "Calibrating without it and with it …")
 
 
 def ready_later(quote: Quote, found: quoting.Quoted) -> Callable[[], Ready | None]:
@@ -257,10 +255,7 @@ def bench() -> Bench:
         lambda key: isinstance(key, tuple) and key[:2] in (("bench history", path), ("bench since", path)) and key[2] != changes
     )  # it would keep this waiting
     task = _bench_begun(opened, on)
-    if not task.wait(_AT_ONCE_S):
-        with st.spinner("Looking ahead …"):
-            task.wait(_PATIENCE_S)
-    return task.result()
+    return _awaited(task, "Looking ahead …", _AT_ONCE_S)
 
 
 def _bench_begun(opened: Store, on: date) -> background.Task[Bench]:
@@ -300,10 +295,7 @@ def plan() -> Plan:
     """When the works on the bench leave, as told today; see `dashboard.planning`. Reckoned anew only after a write."""
     opened, on, ends = store(), today(), bench()
     task = _plan_begun(opened, on, ends)
-    if not task.wait(_AT_ONCE_S):
-        with st.spinner("Looking when each work is ready …"):
-            task.wait(_PATIENCE_S)
-    return task.result()
+    return _awaited(task, "Looking when each work is ready …", _AT_ONCE_S)
 
 
 def _plan_begun(opened: Store, on: date, ends: Bench) -> background.Task[Plan]:
@@ -317,10 +309,7 @@ def one_more(hours: float, waiting_days: float, *, first: bool) -> tuple[date, d
         ("one more", str(opened.path), opened.changes(), today(), hours, waiting_days, first),
         lambda _: planning.with_one_more(known, hours, waiting_days, first=first),
     )
-    if not task.wait(_AT_ONCE_S):
-        with st.spinner("Taking it in …"):
-            task.wait(_PATIENCE_S)
-    return task.result()
+    return _awaited(task, "Taking it in …", _AT_ONCE_S)
 
 
 def anything_on_the_bench() -> bool:
@@ -355,7 +344,7 @@ def works(as_of: date) -> pd.DataFrame:
 def _quoted(path: str, changes: int, on: date, said: str, called: str) -> quoting.Quoted:
     quote = quotes.of_said(json.loads(said))
     opened, words = store(), json.loads(called)
-    reads = [quotes.read_over(opened, work, on, Change(by="principal", reason="quoted"), words) for work in quote.works]
+    reads = [quotes.read_over(opened, work, on, words) for work in quote.works]
     return quoting.quoted(quoting_of(quote), quote, reads, settings())
 
 

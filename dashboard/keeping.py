@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 import duckdb
 
+from dashboard import options
 from dashboard.voice import complain, tell
 from dashboard.words import counted, day
 from ingest import backup, integrity
@@ -17,17 +18,33 @@ from ingest import export as leaving
 from ingest.backup import Copy
 from ingest.phone.inbox import Inbox
 from ingest.settings import read_settings
-from ingest.store import Store, default_path
+from ingest.store import Store
 
 SHOWN_FAULTS = 12
 STALE_DAYS = 14
+_PATIENCE_S = 2.0
 
 
-def export(said: argparse.Namespace, store: Store) -> int:
-    """Write everything into a folder."""
-    for one in leaving.export(store, said.folder, private=said.private):
+def add_commands(commands: options.Commands) -> None:
+    out = commands.add("export", export, "there")
+    out.add_argument("folder", type=options.file, metavar="DIR")
+    out.add_argument(
+        "--private", action="store_true", help="titles, owners and addresses too, and what is half written: for your own keeping, not to be shared"
+    )
+    kept = commands.add("backup", back_up, "there")
+    kept.add_argument(
+        "file", nargs="?", type=options.file, metavar="FILE", help="where to; a folder, or nothing (beside the database), for a name with day and form"
+    )
+    back = commands.add("restore", restore, "file")
+    back.add_argument("file", type=options.file, metavar="FILE")
+    back.add_argument("--force", action="store_true", help="also where there is a database already, which is kept beside it")
+
+
+def export(args: argparse.Namespace, store: Store) -> int:
+    """Write everything held into a folder as CSV; brought into a new database it is the same again."""
+    for one in leaving.export(store, args.folder, private=args.private):
         tell(f"{one.file}: {one.kind}, {counted(one.rows, 'row')}")
-    if said.private:
+    if args.private:
         complain("Titles, owners and addresses are in these files: keep them to yourself.")
     else:
         complain(
@@ -36,25 +53,25 @@ def export(said: argparse.Namespace, store: Store) -> int:
     return 0
 
 
-def back_up(said: argparse.Namespace, store: Store) -> int:
-    """Write a backup and say what it holds; 1 where the record does not hold together."""
-    copy = backup.back_up(store, said.file)
+def back_up(args: argparse.Namespace, store: Store) -> int:
+    """Write a copy of the whole database, look at it, and see whether the record holds together."""
+    copy = backup.back_up(store, args.file)
     tell(f"{copy.file}: {holds(copy)}; opened again, counted and found equal")
     if not copy.faults:
         tell("The record holds together.")
     return _tell_faults(copy.faults)
 
 
-def restore(said: argparse.Namespace, store: Store | None) -> int:
-    """Put a backup in the place of the database, whether it is being served or lies closed."""
-    if store is None:
-        path = said.db or default_path()
-        copy, kept = backup.restore(said.file, path, force=said.force)
+def restore(args: argparse.Namespace, store: Store | None) -> int:
+    """Put a backup in the place of the database."""
+    if store is None:  # nobody serves it
+        path = options.database(args)
+        copy, kept = backup.restore(args.file, path, force=args.force)
     else:
         path = Path(store.path)
-        if not said.force:
+        if not args.force:
             raise backup.not_unforced(path)
-        copy, before = backup.bring_back(store, said.file)
+        copy, before = backup.bring_back(store, args.file)
         kept = before.file
     tell(f"{path}: restored from {copy.file}, with {holds(copy)}")
     if kept:
@@ -88,11 +105,12 @@ def overdue(con: duckdb.DuckDBPyConnection, today: date) -> str:
 
 
 def settle_what_phones_sent(store: Store) -> None:
-    """What phones sent and no server came to settle comes into the record before a command looks at it."""
+    """What phones sent and no server came to settle comes into the record before a command looks at it, as far as that takes no longer than a person waits; what waits still is said."""
     inbox = Inbox(store)
-    inbox.catch_up()
-    if inbox.trouble:
-        complain(f"what phones sent waits still, as {inbox.trouble}")
+    if waiting := inbox.catch_up(within_s=_PATIENCE_S):
+        why = inbox.why_waiting
+        more = "; what waits comes in while the pages are served, and with each command" if why is None else f", as {why}"
+        complain(f"{counted(waiting, 'entry or word on one', 'entries and words on them')} that phones sent {'waits' if waiting == 1 else 'wait'} still{more}")
 
 
 def tell_how_it_is(store: Store) -> None:

@@ -38,7 +38,7 @@ class Listener(socket.socket):
     """Accepts connections while there are not too many, and drops at once those that are."""
 
     def __init__(self, family: int) -> None:
-        super().__init__(family, socket.SOCK_STREAM)
+        super().__init__(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)  # named, so that asyncio sends each answer at once (TCP_NODELAY)
         self._lock = threading.Lock()
         self._open: set[_Connection] = set()
         self._of: Counter[str] = Counter()

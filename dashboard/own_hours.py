@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
-
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
@@ -13,7 +11,6 @@ from dashboard import doorway, pausing, reading
 from dashboard import pause_sentences as said
 from dashboard.guard import Door
 from dashboard.words import day, hours
-from ingest.asked import NOT_KEPT
 from ingest.devices import TOLD
 from ingest.settings import read_settings
 from ingest.store import Store
@@ -38,28 +35,21 @@ def routes(store: Store, door: Door) -> list[Route]:
 def _page(store: Store, person: str | None) -> Response:
     con = store.cursor()
     if not read_settings(con).pauses:
-        return _answer(doorway.refusal(*_OFF, of_the_form=False, status=403), 404)
+        return doorway.answer(doorway.refusal(*_OFF, of_the_form=False, status=403), 404)
     if person is None:
-        return _answer(doorway.refusal(*_NOBODYS, of_the_form=False, status=403), 404)
+        return doorway.answer(doorway.refusal(*_NOBODYS, of_the_form=False, status=403), 404)
     found = pausing.worth_a_pause(con, reading.today(con), person, WEEKS)
     handwork = [f"{day(row['begins'])}, {row['begins']:%H:%M} to {row['ends']:%H:%M}: {row['minutes']:,.0f} minutes, {row['techniques']}" for row in found.handwork.iloc[::-1].to_dict("records")]  # fmt: skip
     solvents = [f"week of {day(row['week'])}: {hours(row['hours'])} h, most on {day(row['most_on'])}, {hours(row['most_hours'])} h" for row in found.solvents.iloc[::-1].to_dict("records")]  # fmt: skip
     blades = [f"{day(row['day'])}, until {row['ends']:%H:%M}: {hours(row['hours'])} h, {row['technique']}" for row in found.blades.iloc[::-1].to_dict("records")]  # fmt: skip
-    body = (
-        f"<p>{escape(said.period(found))}</p><p>{escape(said.NOT_MEASURED)}</p>"
-        + _part("Handwork without a break", said.handwork(found), handwork)
-        + _part("With solvents", said.solvents(found), solvents)
-        + _part("Blades late in the day", said.blades(found), blades)
-        + f'<p>{escape(said.without_clock(found))}</p><p><a href="/log">To the form to log hours</a></p>'
-    )
-    return _answer(doorway.document("Hours worth a pause", body), 200)
+    parts = [
+        ("Handwork without a break", said.handwork(found), _most(handwork)),
+        ("With solvents", said.solvents(found), _most(solvents)),
+        ("Blades late in the day", said.blades(found), _most(blades)),
+    ]
+    told = doorway.document("own_hours", period=said.period(found), not_measured=said.NOT_MEASURED, parts=parts, without_clock=said.without_clock(found))
+    return doorway.answer(told)
 
 
-def _part(head: str, sentence: str, rows: list[str]) -> str:
-    rows = [*rows[:_MOST], f"and {len(rows) - _MOST} more"] if len(rows) > _MOST else rows
-    listed = f"<ul>{''.join(f'<li>{escape(row)}</li>' for row in rows)}</ul>" if rows else ""
-    return f"<h2>{escape(head)}</h2><p>{escape(sentence)}</p>{listed}"
-
-
-def _answer(body: bytes, status: int) -> Response:
-    return Response(body, status, {"content-security-policy": doorway.POLICY, **NOT_KEPT}, "text/html; charset=utf-8")
+def _most(rows: list[str]) -> list[str]:
+    return [*rows[:_MOST], f"and {len(rows) - _MOST} more"] if len(rows) > _MOST else rows

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import json
-
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from dashboard import doorway
@@ -26,15 +24,15 @@ def routes(door: Door, authority: Authority | None) -> list[Route]:
     async def page(request: Request) -> Response:
         device = door.devices.of_name(request.headers.get(TOLD, ""))
         if not door.shut:
-            return _document(doorway.refusal(*_NOT_SHUT, of_the_form=False, status=404), 404)
-        return _document(doorway.pair(f"{device.name} ({device.role})" if device else ""), 200)
+            return doorway.answer(doorway.refusal(*_NOT_SHUT, of_the_form=False, status=404), 404)
+        return doorway.answer(doorway.pair(f"{device.name} ({device.role})" if device else ""))
 
     async def leave(request: Request) -> Response:
         device = door.devices.of_name(request.headers.get(TOLD, ""))
         if device:
             await run_in_threadpool(door.devices.revoke, device.device)
             door.note("left", device.name)
-        return Response(b"", 204, {"set-cookie": door.cookie_head(""), **NOT_KEPT})
+        return Response(None, 204, {"set-cookie": door.cookie_head(""), **NOT_KEPT})
 
     async def pair(request: Request) -> Response:
         address = address_of(dict(request.scope))
@@ -45,10 +43,10 @@ def routes(door: Door, authority: Authority | None) -> list[Route]:
         except Refused as error:
             return refusal(error)
         said = {"version": VERSION, "name": device.name, "role": device.role, "person": device.person, "opens": _OPENS[device.role]}
-        return Response(json.dumps(said), 200, {"set-cookie": door.cookie_head(secret), **NOT_KEPT}, "application/json")
+        return JSONResponse(said, headers={"set-cookie": door.cookie_head(secret), **NOT_KEPT})
 
     async def steps(_: Request) -> Response:
-        return _document(doorway.certificate(authority.fingerprint), 200) if authority else _no_authority()
+        return doorway.answer(doorway.certificate(authority.fingerprint)) if authority else _no_authority()
 
     async def certificate(_: Request) -> Response:
         if authority is None:
@@ -101,11 +99,7 @@ def _use(door: Door, code: str, before: str | None, address: str) -> tuple[Devic
     return found
 
 
-def _document(body: bytes, status: int) -> Response:
-    return Response(body, status, {"content-security-policy": doorway.POLICY, **NOT_KEPT}, "text/html; charset=utf-8")
-
-
 def _no_authority() -> Response:
-    return _document(
+    return doorway.answer(
         doorway.refusal("this server has no certificate of the studio's own", "Nothing has to be trusted for it.", of_the_form=False, status=404), 404
     )

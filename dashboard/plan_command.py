@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -28,8 +26,9 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def add_options(parser: argparse.ArgumentParser, file: Callable[[str], Path]) -> None:
-    parser.add_argument("--ics", type=file, metavar="FILE", help="write the plan as a calendar (iCalendar), works by their codes")
+def add_commands(commands: options.Commands) -> None:
+    parser = commands.add_reader("plan", plan)
+    parser.add_argument("--ics", type=options.file, metavar="FILE", help="write the plan as a calendar (iCalendar), works by their codes")
     parser.add_argument(
         "--hours", type=options.number(notation.hours), metavar="HOURS", help="when a new work would be ready that takes about so many hours at the bench"
     )
@@ -39,32 +38,32 @@ def add_options(parser: argparse.ArgumentParser, file: Callable[[str], Path]) ->
     parser.add_argument("--before-all", action="store_true", help="with --hours: taken up before all others, not behind them")
 
 
-def plan(said: argparse.Namespace, store: Store) -> int:
-    """When each work on the bench leaves, and what a new one would be promised for."""
+def plan(args: argparse.Namespace, store: Store) -> int:
+    """When each work on the bench is ready, and what a new one would be promised for."""
     con = store.cursor()
     today = reading.today(con)
-    as_of = said.as_of or today
+    as_of = args.as_of or today
     if as_of > today:
         raise BenchHoursError(f"{day(as_of)} lies in the future", "A plan is made from what is known: name today, or an earlier day.")
-    asked = said.hours is not None
-    if asked and not (0 < said.hours <= planning.MOST_HOURS and 0 <= said.waiting_days <= planning.MOST_DAYS):
+    asked = args.hours is not None
+    if asked and not (0 < args.hours <= planning.MOST_HOURS and 0 <= args.waiting_days <= planning.MOST_DAYS):
         raise BenchHoursError(
             "a new work needs hours above 0 and days of waiting from 0 on", f"Name at most {planning.MOST_HOURS:,} hours and {planning.MOST_DAYS:,} days."
         )
-    if not asked and (said.waiting_days or said.before_all):
+    if not asked and (args.waiting_days or args.before_all):
         raise BenchHoursError("--waiting-days and --before-all are about a new work", "Say its --hours too.")
     found = planning.plan(con, as_of, Memory(), progress_of=progress("works and commissions on the bench"))
-    more = planning.with_one_more(found, said.hours, said.waiting_days, first=said.before_all) if asked else None
-    files = {said.ics: plan_calendar.as_icalendar(found, read_settings(con).zone, datetime.now(UTC))} if said.ics else {}
-    with written(files | ({said.csv: as_csv(found.works[list(COLUMNS)])} if said.csv else {})):
+    more = planning.with_one_more(found, args.hours, args.waiting_days, first=args.before_all) if asked else None
+    files = {args.ics: plan_calendar.as_icalendar(found, read_settings(con).zone, datetime.now(UTC))} if args.ics else {}
+    with written(files | ({args.csv: as_csv(found.works[list(COLUMNS)])} if args.csv else {})):
         pass
-    if said.json:
+    if args.json:
         new = [{"object": None, "leaves_on": dict(zip(("p10", "p50", "p80", "p90"), map(str, more), strict=True))}] if more else []
         give_json([*(_as_json(row) for row in records(found.works)), *new])
-    if not (said.json or said.csv or said.ics):
+    if not (args.json or args.csv or args.ics):
         _tell(found, as_of)
         if more:
-            tell(f"A new work of {hours(said.hours)} h and {said.waiting_days:g} days of waiting: {said_of.one_more(more, said.before_all)}")
+            tell(f"A new work of {hours(args.hours)} h and {args.waiting_days:g} days of waiting: {said_of.one_more(more, args.before_all)}")
     return 0
 
 

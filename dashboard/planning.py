@@ -315,8 +315,7 @@ def _works(
     steps = bench.lines.loc[open_now, [*LINE, "position", "actual_hours", "unattended_hours", "all_done"]]
     draws = bench.drawn.shape[1]
     hours = np.maximum(bench.drawn[np.flatnonzero(open_now)].astype(float) - steps["actual_hours"].to_numpy(dtype=float)[:, None], 0.0)
-    versions = bench.lines.loc[open_now].groupby("object")["yardstick_version"].first().dropna().astype(int)
-    steps = steps.merge(reading.planned_lines(con, {str(name): int(one) for name, one in versions.items()}), on=LINE, how="left")
+    steps = steps.merge(reading.planned_lines(con, as_of, queue), on=LINE, how="left")
     steps = steps.merge(reading.who_did(con, as_of), on=LINE, how="left", suffixes=("", "_so_far"))
     number = {name: place for place, name in enumerate(people)}
     who = [

@@ -220,19 +220,19 @@ def again(told: PromisedOption) -> Again:
 
 def before(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Before | None:
     """What a revision is held against: the latest version approved by a day, else the latest that stood then; None where there is none, or where it has options and none was taken."""
-    day = pd.Timestamp(as_of)
-    rows = reading.versions(con, code)
-    rows = rows[(rows["made_on"] <= day) & ~(rows["ended_on"] <= day)]
-    approved = rows[rows["approved_on"] <= day]
-    rows = approved if len(approved) else rows[rows["version"] == rows["version"].max()]
-    if rows.empty or (rows.iloc[-1]["option"] is not None and pd.notna(rows.iloc[-1]["option"]) and approved.empty):
+    yardstick = reading.yardstick(con, as_of, code)
+    if yardstick is None:
         return None
-    row = rows.sort_values("version").iloc[-1]
-    lines = reading.estimate_lines(con, code, int(row["version"]))
+    version, approved = yardstick
+    rows = reading.versions(con, code)
+    row = rows[rows["version"] == version].iloc[-1]
+    if pd.notna(row["option"]) and not approved:
+        return None
+    lines = reading.estimate_lines(con, code, version)
     lines = lines[lines["option"].isna() | (lines["option"] == row["option"])]
     taxed = prices.of_row(row.to_dict(), read_settings(con))
     return Before(
-        version=int(row["version"]), made_on=row["made_on"].date(), approved_on=row["approved_on"].date() if len(approved) else None,
+        version=version, made_on=row["made_on"].date(), approved_on=row["approved_on"].date() if approved else None,
         hours=float(row["promised_hours"] if pd.notna(row["promised_hours"]) else row["hours"]), price=None if taxed is None or taxed.gross is None else round(float(taxed.gross), 2), reckoned=_known(row["reckoned_price"]), taxed=taxed,
         currency=row["currency"] if isinstance(row["currency"], str) else None, lines=lines[["phase", "technique", "part", "hours"]].fillna({"hours": 0.0}).reset_index(drop=True),
     )  # fmt: skip
@@ -294,10 +294,7 @@ def goes_on(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> Quote:
 
 def latest_standing(con: duckdb.DuckDBPyConnection, code: str, as_of: date) -> int | None:
     """The latest version of an estimate made by a day that was neither declined nor withdrawn by then."""
-    found: int | None = con.execute(
-        """SELECT max(version) FROM estimate_versions WHERE object = ? AND made_on <= ? AND version NOT IN (SELECT version FROM ended_versions WHERE object = ? AND ended_on <= ?)""",
-        [code, as_of, code, as_of],
-    ).fetchall()[0][0]
+    found: int | None = con.execute("SELECT max(version) FROM standing_on(?) WHERE object = ?", [as_of, code]).fetchall()[0][0]
     return found
 
 

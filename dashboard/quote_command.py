@@ -12,7 +12,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from dashboard import planning, promising, quoting, reading
+from dashboard import options, planning, promising, quoting, reading
 from dashboard.analysis.basis import NAMES
 from dashboard.giving import as_csv, give_json, laid_out, progress, records, written
 from dashboard.letter import change, content, document, page, paper
@@ -39,36 +39,34 @@ _SEEN = 0.02
 DESCRIBING = {"title": "title", "kind": "kind", "support": "support", "height": "height_cm", "width": "width_cm", "structure": "structure_condition", "paint": "paint_condition", "surface": "surface_condition"}  # fmt: skip
 
 
-def add_options(asked: argparse.ArgumentParser, file: Callable[[str], Path]) -> None:
-    """The options of the command; `file` reads the name of a file."""
-    asked.add_argument("--object", metavar="OBJECT", help="a work: the quote being written of it, else the lines of its latest estimate")
-    asked.add_argument(
+def add_commands(commands: options.Commands) -> None:
+    parser = commands.add_reader("quote", quote)
+    parser.add_argument("--object", metavar="OBJECT", help="a work: the quote being written of it, else the lines of its latest estimate")
+    parser.add_argument(
         "--lines",
-        type=file,
+        type=options.file,
         metavar="FILE",
         help="lines as CSV (the estimates form without object, version and made_on), of --object or of a work described here",
     )
-    asked.add_argument("--confidence", type=int, choices=sorted(CONFIDENCES), help="50, 80 or 90: the chance to end within the hours of the price (80)")
-    asked.add_argument(
+    parser.add_argument("--confidence", type=int, choices=sorted(CONFIDENCES), help="50, 80 or 90: the chance to end within the hours of the price (80)")
+    parser.add_argument(
         "--form",
         choices=(*content.FORMS, change.FORM),
         help="of the letter: one price, by phase, a full statement of hours × rate, or what changed since the last version",
     )
-    asked.add_argument(
-        "--whole-anew",
-        action="store_true",
-        help="in a letter of change, price the whole work anew; else what was approved stays and what was found is added",
+    parser.add_argument(
+        "--whole-anew", action="store_true", help="in a letter of change, price the whole work anew; else what was approved stays and what was found is added"
     )
-    asked.add_argument("--save", action="store_true", help="save it as the next version of the estimate, with what it stood on")
-    asked.add_argument("--reason", metavar="TEXT", help="why there is another version: what was found")
-    asked.add_argument("--pdf", type=file, metavar="FILE", help="write the letter as PDF")
-    asked.add_argument("--html", type=file, metavar="FILE", help="write the letter as HTML")
-    asked.add_argument("--docx", type=file, metavar="FILE", help="write the letter as a document for a word processor (Office Open XML)")
-    asked.add_argument(
+    parser.add_argument("--save", action="store_true", help="save it as the next version of the estimate, with what it stood on")
+    parser.add_argument("--reason", metavar="TEXT", help="why there is another version: what was found")
+    parser.add_argument("--pdf", type=options.file, metavar="FILE", help="write the letter as PDF")
+    parser.add_argument("--html", type=options.file, metavar="FILE", help="write the letter as HTML")
+    parser.add_argument("--docx", type=options.file, metavar="FILE", help="write the letter as a document for a word processor (Office Open XML)")
+    parser.add_argument(
         "--once-begun", action="store_true", help="the letter says what it takes once it is begun, not when it would be ready behind the works on the bench"
     )
     for name in DESCRIBING:
-        asked.add_argument(
+        parser.add_argument(
             f"--{name}",
             default="",
             metavar=name.upper(),
@@ -76,13 +74,12 @@ def add_options(asked: argparse.ArgumentParser, file: Callable[[str], Path]) -> 
         )
 
 
-def quote(said: argparse.Namespace, store: Store) -> int:
-    """What a work will take and cost, and its letter."""
+def quote(args: argparse.Namespace, store: Store) -> int:
+    """What a work will take and cost, from the studio's own finished works, and its letter."""
     con = store.cursor()
-    as_of = said.as_of or reading.today(con)
-    written_quote, complaints = _written(store, said)
-    change = Change(by=caller().who, reason="quoted")
-    reads = [quotes.read_over(store, work, as_of, change, {}) for work in written_quote.works]
+    as_of = args.as_of or reading.today(con)
+    written_quote, complaints = _written(store, args)
+    reads = [quotes.read_over(store, work, as_of, {}) for work in written_quote.works]
     now = quoting.known(con, as_of, without_open=quoting.on_the_bench(reading.overruns(con, as_of), written_quote))
     found = quoting.quoted(now, written_quote, reads, read_settings(con))
     work = found.works[0]
@@ -95,21 +92,21 @@ def quote(said: argparse.Namespace, store: Store) -> int:
         raise BenchHoursError("there is no line to quote", "Give lines with a technique each, and as far as known its quantity and hours.")
     for sentence in (*work.doubts, *work.read.notes, *work.notes, *missing(work)):
         complain(sentence)
-    if said.save and faults:
+    if args.save and faults:
         raise BenchHoursError("nothing is saved, as something of it cannot be read, as is said above", "Mend it, and save it then.")
-    files: dict[Path, bytes] = {said.csv: as_csv(as_frame(work.options))} if said.csv else {}
-    if said.pdf or said.html or said.docx or said.save:
+    files: dict[Path, bytes] = {args.csv: as_csv(as_frame(work.options))} if args.csv else {}
+    if args.pdf or args.html or args.docx or args.save:
         letter = promising.letter_of(con, found, written_quote, read_settings(con), read_vocabulary(con), _ready(con, found, written_quote))
-        files |= _letters(said, letter)
+        files |= _letters(args, letter)
     as_data = as_json(found, work)
     with written(files):
-        if said.save:
-            _save(store, promising.promised(now, found, written_quote, letter), written_quote, said.reason or "")
-    for file in filter(None, (said.pdf, said.html, said.docx)):
+        if args.save:
+            _save(store, promising.promised(now, found, written_quote, letter), written_quote, args.reason or "")
+    for file in filter(None, (args.pdf, args.html, args.docx)):
         complain(f"{file}: the letter")
-    if said.json:
+    if args.json:
         give_json(as_data)
-    elif not said.csv:
+    elif not args.csv:
         _tell(now, found, work)
     return 1 if faults else 0
 
@@ -134,17 +131,17 @@ def _save(store: Store, promised: list[Promised], written_quote: Quote, reason: 
     complain(f"Saved as version {saved[0][1]} of {saved[0][0]}. When the owner says yes, note the approval under Estimate.")
 
 
-def _written(store: Store, said: argparse.Namespace) -> tuple[Quote, list[str]]:
+def _written(store: Store, args: argparse.Namespace) -> tuple[Quote, list[str]]:
     """The quote that is meant, with the one work of it, and what must be said of it."""
     con = store.cursor()
-    code = reading.known(con, said.object) if said.object else ""
-    kept = quotes.of_work(con, code) if code and not said.lines else None  # lines of a file are a quote of their own
-    if kept and said.as_of and kept.kept_at and kept.kept_at.date() > said.as_of:
+    code = reading.known(con, args.object) if args.object else ""
+    kept = quotes.of_work(con, code) if code and not args.lines else None  # lines of a file are a quote of their own
+    if kept and args.as_of and kept.kept_at and kept.kept_at.date() > args.as_of:
         kept = None  # it was not written yet
     found = Quote(terms=dict(kept.terms) if kept else {}, letter=dict(kept.letter) if kept else {})
     complaints: list[str] = []
-    if said.lines:
-        lines, complaints = quotes.lines_of_file(store, said.lines)
+    if args.lines:
+        lines, complaints = quotes.lines_of_file(store, args.lines)
         work = QuotedWork(object=code, lines=lines)
     elif kept:
         work = next(one for one in kept.works if one.object == code)
@@ -154,7 +151,7 @@ def _written(store: Store, said: argparse.Namespace) -> tuple[Quote, list[str]]:
             complaints.append(f"Quote {kept.number} has {len(kept.works)} works; this is {code} by itself, without their travel.")
             found.terms = {name: text for name, text in found.terms.items() if not name.startswith("travel")}
     elif code:
-        found = _of_latest_version(con, code, said.as_of or reading.today(con))
+        found = _of_latest_version(con, code, args.as_of or reading.today(con))
         work = found.works[0]
         if not work.lines:
             raise BenchHoursError(
@@ -162,29 +159,29 @@ def _written(store: Store, said: argparse.Namespace) -> tuple[Quote, list[str]]:
             )
     else:
         raise BenchHoursError("it is not said what to quote", "Say --object OBJECT, or --lines FILE.")
-    describing = {column: text for name, column in DESCRIBING.items() if (text := getattr(said, name))}
+    describing = {column: text for name, column in DESCRIBING.items() if (text := getattr(args, name))}
     if describing and code:
         complaints.append(f"{code} is as it is held; what was said to describe it is left out.")
     elif describing:
         work.described = describing
     found.works = [work]
-    _as_said(found, said)
+    _as_asked(found, args)
     return found, complaints
 
 
-def _as_said(found: Quote, said: argparse.Namespace) -> None:
+def _as_asked(found: Quote, args: argparse.Namespace) -> None:
     """What the call says of terms and letter, in place of what was kept."""
-    if said.confidence:
-        found.terms["confidence"] = f"{said.confidence}"
-    if said.form:
-        found.letter["form"] = said.form
-    if said.once_begun:
+    if args.confidence:
+        found.terms["confidence"] = f"{args.confidence}"
+    if args.form:
+        found.letter["form"] = args.form
+    if args.once_begun:
         found.letter["ready"] = promising.ONCE_BEGUN
-    if said.whole_anew:
+    if args.whole_anew:
         found.terms["revision"] = quoting.WHOLE_ANEW
-    if said.reason:
-        found.letter["reason"] = said.reason
-    elif not said.form and found.letter.get("form") == change.FORM and not found.letter.get("reason"):
+    if args.reason:
+        found.letter["reason"] = args.reason
+    elif not args.form and found.letter.get("form") == change.FORM and not found.letter.get("reason"):
         del found.letter["form"]  # a revision is told as what changed where somebody has said what that is
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Hashable, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from functools import cached_property, reduce
@@ -20,7 +20,7 @@ from dashboard.analysis.basis import LEVELS, NAMES, Basis, reckon
 from dashboard.analysis.by_hand import Ranges
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.discovery import GRADES, Described, Discoveries, MayTurnUp, UsuallyDone
-from dashboard.analysis.lines import Lines, join, named_shares
+from dashboard.analysis.lines import ROWS, Lines, join, named_shares
 from dashboard.analysis.mixed import Flags, Floats
 from dashboard.analysis.price import Agreed, Price, Terms, WithAdded, YearlyCost
 from dashboard.analysis.progress import Saying
@@ -131,12 +131,11 @@ def known(
     past = calibrated.joint.lines
     past = past.take(~past.is_open)
     measured = past.take(past.quantity > 0)
-    bears: list[tuple[str, str]] = con.execute("SELECT technique, condition FROM techniques WHERE condition IS NOT NULL").fetchall()
     bench, on_bench = bench_lines.known_of(con, as_of, record, lines[lines["object"].isin(list(without_open)) & lines["counts"]].reset_index(drop=True), said)
     return Known(
         as_of=as_of, calibration=calibrated, bench=bench.join(bench_lines.as_estimated(record, bench)), on_bench=on_bench, approved=reading.approved_promises(con, as_of).set_index("object"), approved_lines=reading.approved_lines(con, as_of), sayings=bench_lines.sayings(said, past), discoveries=discovery.learn(record.foreseen(before), works, calibrated, reading.found_when(con, as_of)), waits=waiting.learn(lines), finished=_finished(works, lines),
         lines=lines, pinned=rates.pins(table),
-        bears_on={technique: GRADES.index(name) for technique, name in bears},
+        bears_on=reading.bears_on(con),
         positions={str(phase): int(position) for phase, position in con.execute("SELECT phase, position FROM phases").fetchall()}, rates=table,
         behind={str(name): sorted(set(of)) for name, of in pd.Series(past.object).groupby(past.technique)},
         largest={str(name): float(most) for name, most in pd.Series(measured.quantity).groupby(measured.technique).max().items()}, **_shares(measured), sized=calibrated.joint.levels.has_size,
@@ -665,7 +664,7 @@ def _as_on_the_bench(now: Known, lines: pd.DataFrame, bench: pd.DataFrame, array
         found: Flags = ~of_sheet | (said == told) | (pd.isna(said) & pd.isna(told))
         return found
 
-    values = {one.name: getattr(arrays, one.name).copy() for one in fields(Lines) if one.name not in ("people", "shares")}
+    values = {name: getattr(arrays, name).copy() for name in ROWS if name != "shares"}
     for name in ("condition", "area", "kind", "day"):
         values[name][at] = getattr(there, name)
     for name, estimated in (

@@ -11,7 +11,7 @@ from typing import Any
 import duckdb
 import pandas as pd
 
-from dashboard import calibrating, reading
+from dashboard import calibrating, options, reading
 from dashboard.analysis import backtest as trying
 from dashboard.analysis.backtest import QUANTILE_COLUMNS, Retried, Verdict
 from dashboard.giving import as_csv, give, give_json, laid_out, progress, records, written
@@ -25,15 +25,21 @@ from ingest.vocabulary import read_vocabulary
 PREDICTION_COLUMNS = ("object", "phase", "technique", "part", "predicted_on", "estimate_hours", "actual_hours", *QUANTILE_COLUMNS)
 
 
-def rates(said: argparse.Namespace, store: Store) -> int:
-    """What each technique takes; of those without a record only a count, unless they are asked for."""
+def add_commands(commands: options.Commands) -> None:
+    commands.add_reader("rates", rates).add_argument("--technique", metavar="TECHNIQUE", help="of this technique only")
+    tried = commands.add_reader("backtest", backtest)
+    tried.add_argument("--predictions", type=options.file, metavar="FILE", help="write what was foretold of each line as CSV, in hours")
+
+
+def rates(args: argparse.Namespace, store: Store) -> int:
+    """What each technique really takes in this studio, and how sure that is, from the finished works."""
     con = store.cursor()
-    as_of = said.as_of or reading.today(con)
-    technique = _technique(con, said.technique) if said.technique else None
+    as_of = args.as_of or reading.today(con)
+    technique = _technique(con, args.technique) if args.technique else None
     table = calibrating.rate_table(con, as_of, calibrating.calibrated(con, as_of))
     shown = table if technique is None else table[table["technique"] == technique].reset_index(drop=True)
-    if said.json or said.csv:
-        return give(shown.drop(columns="position"), said)
+    if args.json or args.csv:
+        return give(shown.drop(columns="position"), args)
     if table["rate"].isna().all():
         tell("Nothing is finished yet, and no rate can be had: log hours, and set milestones where lines are finished.")
         return 0
@@ -77,20 +83,20 @@ def usual(row: Mapping[Hashable, Any] | pd.Series) -> str:
     return f"{row['reference_quantity']:,.10g} {UNITS[row['unit']]}" if text(row["unit"]) else "one line"
 
 
-def backtest(said: argparse.Namespace, store: Store) -> int:
-    """Past promises tried again, and how good the ranges were."""
+def backtest(args: argparse.Namespace, store: Store) -> int:
+    """Past promises tried again: each finished line foretold from what was finished before its estimate was made."""
     con = store.cursor()
-    as_of = said.as_of or reading.today(con)
+    as_of = args.as_of or reading.today(con)
     retried = calibrating.retried(con, as_of, progress("days on which estimates were made"))
     verdict, phases = trying.judge(retried), trying.by_phase(retried)
-    files = {said.predictions: as_csv(predictions(retried))} if said.predictions else {}
-    with written(files | ({said.csv: as_csv(phases)} if said.csv else {})):
+    files = {args.predictions: as_csv(predictions(retried))} if args.predictions else {}
+    with written(files | ({args.csv: as_csv(phases)} if args.csv else {})):
         pass
-    if said.predictions:
-        complain(f"{said.predictions}: {counted(len(retried.lines), 'line')}, each foretold from what was finished before its estimate was made")
-    if said.json:
+    if args.predictions:
+        complain(f"{args.predictions}: {counted(len(retried.lines), 'line')}, each foretold from what was finished before its estimate was made")
+    if args.json:
         give_json(as_json(verdict, phases))
-    if not (said.json or said.csv):
+    if not (args.json or args.csv):
         _tell(verdict, phases, as_of)
     return 0
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from datetime import date, datetime
 from typing import Any
 
 import duckdb
 import pandas as pd
 
+from dashboard.analysis.discovery import GRADES
 from dashboard.analysis.record import Record
 from ingest.errors import BenchHoursError
 from ingest.notation import folded, look_alike, nearest_code
@@ -27,9 +28,8 @@ OVERRUN_KEYS = (
 
 
 _WAITING = """
-SELECT object, max(version) AS version FROM standing_versions AS v WHERE made_on <= $as_of AND approved_on IS NULL
-    AND version > coalesce((SELECT max(version) FROM standing_versions AS a WHERE a.object = v.object AND a.approved_on <= $as_of), 0)
-GROUP BY object
+SELECT v.object, max(v.version) AS version FROM standing_on($as_of) AS v JOIN yardsticks($as_of) AS y ON y.object = v.object
+WHERE NOT y.approved OR v.version > y.version GROUP BY v.object
 """
 _WAITING_IN_HAND = """
 SELECT object, phase, technique, part, min(in_hand_since) AS since FROM spells_in_hand WHERE mode = 'unattended' AND object IS NOT NULL AND in_hand_since < $moment GROUP BY ALL ORDER BY ALL
@@ -37,7 +37,7 @@ SELECT object, phase, technique, part, min(in_hand_since) AS since FROM spells_i
 _ON_THE_BENCH = """
 SELECT EXISTS (
     SELECT 1 FROM objects AS o WHERE (o.finished_on IS NULL OR o.finished_on > $as_of) AND (
-        EXISTS (SELECT 1 FROM standing_versions AS v WHERE v.object = o.object AND v.approved_on <= $as_of)
+        EXISTS (SELECT 1 FROM yardsticks($as_of) AS y WHERE y.object = o.object AND y.approved)
         OR EXISTS (SELECT 1 FROM spells AS s JOIN lines AS l ON l.line = s.line WHERE l.object = o.object AND s.charge = 'quoted' AND s.day <= $as_of)
     )
 )
@@ -250,9 +250,12 @@ def who_did(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
     return _frame(con, "who_did", as_of=as_of)
 
 
-def planned_lines(con: duckdb.DuckDBPyConnection, versions: Mapping[str, int]) -> pd.DataFrame:
-    """What the versions that are the yardsticks of works say of each line beside its hours: `object`, `phase`, `technique`, `part`, `planned_wait_hours` (null: nobody said), `person` (null: nobody in particular)."""
-    return _frame(con, "planned_lines", objects=list(versions), versions=list(versions.values()))
+def planned_lines(con: duckdb.DuckDBPyConnection, as_of: date, objects: Collection[str]) -> pd.DataFrame:
+    """What the yardsticks of works say of each line beside its hours.
+
+    Frame with `object`, `phase`, `technique`, `part`, `planned_wait_hours` (null: nobody said), `person` (null: nobody in particular).
+    """
+    return _frame(con, "planned_lines", as_of=as_of, objects=list(objects))
 
 
 def waiting_in_hand(con: duckdb.DuckDBPyConnection, moment: datetime) -> dict[tuple[str, str, str, str], datetime]:
@@ -280,6 +283,12 @@ def hours_of_months(con: duckdb.DuckDBPyConnection, first: date, last: date) -> 
     return _frame(con, "hours_of_months", first=first, last=last)
 
 
+def bears_on(con: duckdb.DuckDBPyConnection) -> dict[str, int]:
+    """Of each technique on which a condition of the work bears, the place of that condition among `GRADES`."""
+    rows: list[tuple[str, str]] = con.execute("SELECT technique, condition FROM techniques WHERE condition IS NOT NULL ORDER BY technique").fetchall()
+    return {technique: GRADES.index(name) for technique, name in rows}
+
+
 def usual_phases(con: duckdb.DuckDBPyConnection) -> dict[str, str]:
     """Each technique's usual phase."""
     return dict(con.execute("SELECT technique, phase FROM techniques").fetchall())
@@ -291,7 +300,7 @@ def entries(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str) -> p
 
 
 def earlier_entries(con: duckdb.DuckDBPyConnection, known_object: str) -> pd.DataFrame:
-    """What entries of one object said before; `taken_back` marks those that are in the record no more."""
+    """What entries of one object said before, and what happened then (`event`); `taken_back` marks those that are in the record no more."""
     return _frame(con, "earlier_entries", object=known_object)
 
 
@@ -299,6 +308,12 @@ def versions(con: duckdb.DuckDBPyConnection, known_object: str) -> pd.DataFrame:
     """The versions of an estimate, one row each, or one for each option while none is approved (`option`): sums of `hours`, `low_hours`, `high_hours`,
     `unattended_hours` over its `lines`; `unpriced` of them have a quantity only; `approved_stays`: what was approved before stays in it, and what was found is added."""
     return _frame(con, "versions", object=known_object)
+
+
+def yardstick(con: duckdb.DuckDBPyConnection, as_of: date, known_object: str) -> tuple[int, bool] | None:
+    """The version by which a work stands on a day, and whether it was approved by then; None where none stands."""
+    found: list[tuple[int, bool]] = con.execute("SELECT version, approved FROM yardsticks(?) WHERE object = ?", [as_of, known_object]).fetchall()
+    return found[0] if found else None
 
 
 def own_figures(con: duckdb.DuckDBPyConnection, known_object: str, version: int) -> pd.DataFrame:

@@ -26,10 +26,12 @@ from typing import Any
 
 from dashboard.voice import Caller, called_by, caller
 from ingest.errors import BenchHoursError, why
+from ingest.partial import write_private
 
 Run = Callable[[Sequence[str]], int]
 _PATIENCE_S = 10
 _LONGEST_LINE = 1_000_000
+_LONGEST_PROOF = 200
 
 
 def _note_of(database: Path) -> Path:
@@ -41,50 +43,87 @@ def _proof(key: str, said: str) -> str:
     return hmac.new(key.encode(), said.encode(), hashlib.sha256).hexdigest()
 
 
+class _Line:
+    """A connection on which both sides say JSON objects, each a line of its own."""
+
+    def __init__(self, connection: socket.socket) -> None:
+        connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)  # what is said is heard at once
+        self._connection, self._file = connection, connection.makefile("rwb")
+
+    def say(self, **said: object) -> None:
+        self._file.write(json.dumps(said).encode() + b"\n")
+        self._file.flush()
+
+    def hear(self, longest: int = -1) -> dict[str, Any] | None:
+        """What the other side says; None where it has hung up, be it in the middle of a line. Raises ValueError where it is no JSON, or longer (bytes)."""
+        try:
+            text = self._file.readline(longest)
+        except ConnectionError:
+            return None
+        if len(text) != longest and not text.endswith(b"\n"):
+            return None
+        said = json.loads(text)
+        return said if isinstance(said, dict) else {}
+
+    @contextmanager
+    def in_time(self) -> Iterator[None]:
+        """Hang up where the block has not ended within some seconds, however many bytes came meanwhile."""
+        patience = threading.Timer(_PATIENCE_S, self.hang_up)
+        patience.daemon = True
+        patience.start()
+        try:
+            yield
+        finally:
+            patience.cancel()
+
+    def hang_up(self) -> None:
+        with contextlib.suppress(OSError):
+            self._connection.shutdown(socket.SHUT_RDWR)  # whoever reads or writes meanwhile hears of it
+
+    def close(self) -> None:
+        with contextlib.suppress(OSError):
+            self._file.close()
+        self._connection.close()
+
+
 # --- the server's side
 
 
 class _Door(socketserver.ThreadingTCPServer):
     daemon_threads = True  # a server that is stopped does not wait for who is still asking
     block_on_close = False
+    request_queue_size = 128  # with 5 of them, who connects and says nothing would keep others waiting for a second
 
     def __init__(self, key: str, run: Run) -> None:
         self.key, self.run = key, run
         super().__init__(("127.0.0.1", 0), _Asked)
 
     def handle_error(self, *_: object) -> None:
-        """Who asks and hangs up is no news."""
+        """Who asks and hangs up, or says what is no call, is no news."""
 
 
-class _Asked(socketserver.StreamRequestHandler):
-    timeout = _PATIENCE_S
+class _Asked(socketserver.BaseRequestHandler):
     server: _Door
 
     def handle(self) -> None:
-        hello = self._hear()
-        self._say({"proof": _proof(self.server.key, str(hello.get("nonce")))})
-        call = self._hear()
-        if not hmac.compare_digest(str(call.get("key")), self.server.key):
-            return
-        self.connection.settimeout(None)
-        one = Caller(tell=lambda text: self._say({"tell": text}), complain=lambda text: self._say({"complain": text}), here=Path(call["here"]), who=call["who"])
-        with called_by(one):
-            try:
-                code = self.server.run(call["arguments"])
-            except ConnectionError:
-                return  # who called has left
-            except Exception as error:
-                traceback.print_exc()  # in the window where the server runs
-                self._say({"complain": f"the command failed ({type(error).__name__}): what happened is written in the window where bench-hours serve runs"})
-                code = 2
-            self._say({"exit": code})
-
-    def _hear(self) -> dict[str, Any]:
-        found = json.loads(self.rfile.readline(_LONGEST_LINE))
-        return found if isinstance(found, dict) else {}
-
-    def _say(self, what: dict[str, object]) -> None:
-        self.wfile.write(json.dumps(what).encode() + b"\n")
+        with contextlib.closing(_Line(self.request)) as line:
+            with line.in_time():
+                hello = line.hear(_LONGEST_LINE) or {}
+                line.say(proof=_proof(self.server.key, str(hello.get("nonce"))))
+                call = line.hear(_LONGEST_LINE) or {}
+            if not hmac.compare_digest(str(call.get("key")).encode(), self.server.key.encode()):
+                return
+            one = Caller(tell=lambda text: line.say(tell=text), complain=lambda text: line.say(complain=text), here=Path(call["here"]), who=call["who"])
+            with called_by(one):
+                try:
+                    code = self.server.run(call["arguments"])
+                except ConnectionError:
+                    return  # who called has left
+                except Exception as error:
+                    traceback.print_exc()  # in the window where the server runs
+                    line.say(complain=f"the command failed ({type(error).__name__}): what happened is written in the window where bench-hours serve runs")
+                    code = 2
+                line.say(exit=code)
 
 
 @contextmanager
@@ -101,24 +140,15 @@ def listening(database: Path, pages: str, run: Run) -> Iterator[None]:
     with _Door(key, run) as door:
         threading.Thread(target=door.serve_forever, daemon=True, name="commands").start()
         try:
-            _write_note(note, {"port": door.server_address[1], "key": key, "pages": pages})
+            try:
+                write_private(note, json.dumps({"port": door.server_address[1], "key": key, "pages": pages}).encode())
+            except OSError as error:
+                raise BenchHoursError(f"{note} cannot be written ({why(error)})", "See that the folder of the database may be written.") from error
             yield
         finally:
             with contextlib.suppress(OSError):
                 note.unlink()
             door.shutdown()
-
-
-def _write_note(note: Path, said: dict[str, object]) -> None:
-    """Write it where nobody but this user may read it, not even for a moment."""
-    own = note.with_name(f"{note.name}.{os.getpid()}")
-    try:
-        own.unlink(missing_ok=True)
-        with open(os.open(own, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as out:
-            json.dump(said, out)
-        os.replace(own, note)
-    except OSError as error:
-        raise BenchHoursError(f"{note} cannot be written ({why(error)})", "See that the folder of the database may be written.") from error
 
 
 # --- the caller's side
@@ -138,31 +168,22 @@ class Server:
         call: dict[str, object] = {"key": self.key, "arguments": list(arguments), "here": str(one.here), "who": one.who}
         if len(json.dumps(call)) >= _LONGEST_LINE:
             raise BenchHoursError("too many files are named at once for the running studio", "Name the folder that they are in.")
-        reached = _knock(self)
-        if reached is None:
+        line = _knock(self)
+        if line is None:
             raise _gone()
-        with reached, reached.makefile("rwb") as line:
+        with contextlib.closing(line):
             try:
-                _send(line, call)
+                line.say(**call)
             except ConnectionError as error:
                 raise _gone() from error
             try:
-                while text := _heard(line):
-                    said = json.loads(text)
+                while said := line.hear():
                     if "exit" in said:
                         return int(said["exit"])
                     (one.tell if "tell" in said else one.complain)(next(iter(said.values())))
             except KeyboardInterrupt as error:
                 raise BenchHoursError("stopped", "What the running studio had begun it may have finished; bench-hours check tells what is held") from error
         raise _gone()
-
-
-def _heard(line: Any) -> bytes:
-    """The next line, nothing where the server is gone."""
-    try:
-        return bytes(line.readline())
-    except ConnectionError:
-        return b""
 
 
 def _gone() -> BenchHoursError:
@@ -179,10 +200,10 @@ def server_of(database: Path) -> Server | None:
         server = Server(int(said["port"]), str(said["key"]), str(said["pages"]))
     except (OSError, ValueError, KeyError, TypeError):
         return None
-    reached = _knock(server)
-    if reached is None:
+    line = _knock(server)
+    if line is None:
         return None
-    reached.close()
+    line.close()
     return server
 
 
@@ -194,26 +215,21 @@ def _is_ours(file: int) -> bool:
     return about.st_uid == os.getuid() and not about.st_mode & (stat.S_IWGRP | stat.S_IWOTH)
 
 
-def _knock(server: Server) -> socket.socket | None:
+def _knock(server: Server) -> _Line | None:
     """A line to a server that proved to know the key; None where nobody answers, or somebody else."""
     try:
         reached = socket.create_connection(("127.0.0.1", server.port), timeout=_PATIENCE_S)
     except OSError:
         return None
+    reached.settimeout(None)
+    line, nonce = _Line(reached), secrets.token_hex(16)
     try:
-        with reached.makefile("rwb") as line:
-            nonce = secrets.token_hex(16)
-            _send(line, {"nonce": nonce})
-            told = json.loads(line.readline(_LONGEST_LINE))
-        if hmac.compare_digest(str(told.get("proof")), _proof(server.key, nonce)):
-            reached.settimeout(None)
-            return reached
-    except (OSError, ValueError, AttributeError):
+        with line.in_time():
+            line.say(nonce=nonce)
+            told = line.hear(_LONGEST_PROOF) or {}
+        if hmac.compare_digest(str(told.get("proof")).encode(), _proof(server.key, nonce).encode()):
+            return line
+    except (OSError, ValueError):
         pass
-    reached.close()
+    line.close()
     return None
-
-
-def _send(line: Any, what: dict[str, object]) -> None:
-    line.write(json.dumps(what).encode() + b"\n")
-    line.flush()

@@ -52,7 +52,8 @@ def digest(*parts: object) -> str:
                 add(part[name].to_numpy(dtype=object))
         elif is_dataclass(part) and not isinstance(part, type):
             for one in fields(part):
-                add(getattr(part, one.name))
+                if one.compare:  # what makes no difference is no content
+                    add(getattr(part, one.name))
         elif isinstance(part, Mapping):
             add(sorted((repr(key), repr(value)) for key, value in part.items()))
         elif isinstance(part, frozenset):

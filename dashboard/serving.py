@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import logging
 import re
 import signal
 import ssl
 import sys
 import threading
+import time
 import traceback
-from collections.abc import Awaitable, Callable, Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -20,10 +19,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
 from dashboard import addresses, certificates, demo, look, own_hours, pairing, roles
 from dashboard.certificates import Authority
 from dashboard.guard import Door, Guard
 from dashboard.listening import Impatient, listening
+from ingest.asked import csp_hash
 from ingest.devices import Devices
 from ingest.errors import BenchHoursError, why
 from ingest.phone.inbox import Inbox
@@ -37,7 +40,6 @@ if TYPE_CHECKING:
 _SCRIPT = Path(__file__).with_name("app.py")
 _held: list[Store] = []
 _open: list[Opened] = []
-Asgi = Callable[[dict[str, Any], Any, Any], Awaitable[None]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,10 +73,11 @@ class Place:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opened:
-    """A server that is running: where, who comes in, who vouches for it (None: nobody, or an authority elsewhere), and whether that is so for a name or an address."""
+    """A server that is running: where, who comes in, what phones send, who vouches for it (None: nobody, or an authority elsewhere), and whether that is so for a name or an address."""
 
     place: Place
     door: Door
+    inbox: Inbox
     authority: Authority | None
     vouches: Callable[[str], bool]
 
@@ -125,6 +128,18 @@ def until_stopped() -> Iterator[None]:
         pass
     finally:
         signal.signal(signal.SIGTERM, before)
+        _let_pages_end()
+
+
+def _let_pages_end() -> None:
+    """Wait for runs of pages, and for answers, that go on after the stop.
+
+    Where the interpreter ends while a thread is inside a library in C++, the system aborts the whole process.
+    """
+    until = time.monotonic() + _PAGES_END_S
+    for thread in threading.enumerate():
+        if thread.name.startswith(("ScriptRunner", "AnyIO worker")):
+            thread.join(max(0.0, until - time.monotonic()))
 
 
 @contextmanager
@@ -158,7 +173,7 @@ def serve(store: Store, place: Place, say: Callable[[str], None]) -> None:
         inbox, devices = Inbox(store), Devices(store)
         door = Door(devices, shut=place.phones, secure=place.secure, port=place.port, names=_Names(store, place))
         seal = Seal(store, place) if place.secure else None
-        _open.append(Opened(place=place, door=door, authority=seal.authority if seal else None, vouches=seal.vouches if seal else lambda _: True))
+        _open.append(Opened(place=place, door=door, inbox=inbox, authority=seal.authority if seal else None, vouches=seal.vouches if seal else lambda _: True))
         own = [*routes(store, inbox, devices), *pairing.routes(door, seal.authority if seal else None), *own_hours.routes(store, door)]
         app = App(_SCRIPT, routes=own, on_script_error=_own_words, middleware=[Middleware(_Head)])
         config = uvicorn.Config(
@@ -272,24 +287,14 @@ def _renewing(seal: Seal | None, config: Any, say: Callable[[str], None]) -> Ite
         stopped.set()
 
 
-def _only_here(page: bytes, scope: Any) -> bytes:
+def _only_here(page: bytes, scope: Scope) -> str:
     """The policy under which a browser runs a page of the library's: its own scripts, those inside it by their digests, and nothing from elsewhere."""
-    inside = b" ".join(
-        b"'sha256-" + base64.b64encode(hashlib.sha256(script).digest()) + b"'" for script in re.findall(rb"<script>(.*?)</script>", page, re.DOTALL)
-    )
-    host: bytes = next(value for name, value in scope["headers"] if name == b"host")
-    line = (b"wss://" if scope["scheme"] == "https" else b"ws://") + host
+    inside = " ".join(map(csp_hash, re.findall(rb"<script>(.*?)</script>", page, re.DOTALL)))
+    line = f"{'wss' if scope['scheme'] == 'https' else 'ws'}://{Headers(scope=scope)['host']}"
     return (
-        b"default-src 'self'; script-src 'self' " + inside + b"; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; media-src 'self' data: blob:; "
-        b"font-src 'self' data:; connect-src 'self' "
-        + line
-        + b"; worker-src 'self' blob:; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+        f"default-src 'self'; script-src 'self' {inside}; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; media-src 'self' data: blob:; "
+        f"font-src 'self' data:; connect-src 'self' {line}; worker-src 'self' blob:; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
     )
-
-
-def _is_a_page(heads: dict[bytes, bytes]) -> bool:
-    """A document of the library's: one of our own has its policy already, and needs nothing."""
-    return heads.get(b"content-type", b"").startswith(b"text/html") and b"content-security-policy" not in heads
 
 
 class _Head:
@@ -305,34 +310,35 @@ class _Head:
         b".then((answer)=>{if([401,403].includes(answer.status))location.reload()},()=>{}))}}</script>"
     )
 
-    def __init__(self, app: Asgi) -> None:
+    def __init__(self, app: ASGIApp) -> None:
         self._app = app
 
-    async def __call__(self, scope: dict[str, Any], receive: Any, send: Callable[[dict[str, Any]], Awaitable[None]]) -> None:
-        if (
-            scope["type"] != "http"
-            or roles.is_of_the_form(scope["path"])
-            or not any(name == b"accept" and b"text/html" in value for name, value in scope["headers"])
-        ):
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or roles.is_of_the_form(scope["path"]) or "text/html" not in ", ".join(Headers(scope=scope).getlist("accept")):
             await self._app(scope, receive, send)
             return
-        scope = {**scope, "headers": [(name, value) for name, value in scope["headers"] if name != b"accept-encoding"]}  # packed, it could not be written into
-        start: dict[str, Any] = {}
+        scope = {**scope}
+        del MutableHeaders(scope=scope)["accept-encoding"]  # packed, it could not be written into
+        start: Message = {}
         body = bytearray()
 
-        async def told(message: dict[str, Any]) -> None:
-            if message["type"] == "http.response.start" and _is_a_page(dict(message["headers"])):
-                start.update(message)
-            elif not start:
+        async def told(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                heads = Headers(raw=message["headers"])
+                # a document of our own has its policy already, and needs nothing
+                if heads.get("content-type", "").startswith("text/html") and "content-security-policy" not in heads:
+                    start.update(message)
+            if not start:
                 await send(message)
-            else:
+            elif message["type"] == "http.response.body":
                 body.extend(message.get("body", b""))
                 if not message.get("more_body"):
                     page = bytes(body).replace(b"<head>", self._SAID, 1)
-                    headers = [(name, value) for name, value in start["headers"] if name not in (b"content-length", b"etag", b"last-modified")]
-                    await send(
-                        {**start, "headers": [*headers, (b"content-length", str(len(page)).encode()), (b"content-security-policy", _only_here(page, scope))]}
-                    )
+                    heads = MutableHeaders(raw=[*start["headers"]])
+                    for name in ("etag", "last-modified"):
+                        del heads[name]
+                    heads.update({"content-length": str(len(page)), "content-security-policy": _only_here(page, scope)})
+                    await send({**start, "headers": heads.raw})
                     await send({"type": "http.response.body", "body": page})
 
         await self._app(scope, receive, told)
@@ -342,6 +348,8 @@ def _own_words(error: Exception) -> bool:
     """What a page says when it fails in a way that nobody foresaw, in place of a box that points to sites outside."""
     import streamlit as st  # noqa: PLC0415  as above
 
+    if not _open:  # the server has been stopped, and its database closed under this run, which nobody sees
+        return True
     traceback.print_exception(error)
     st.error(f"This page failed ({type(error).__name__}). Nothing was changed. Load it again; what happened is written in the window where bench-hours runs.")
     return True
@@ -349,6 +357,8 @@ def _own_words(error: Exception) -> bool:
 
 # A browser that neither answers nor hangs up, met while it is just connecting, would hold a stopped server, and with it the file, for ever.
 _PATIENCE_S = 3
+
+_PAGES_END_S = 10.0  # they end at their next question to the database, which is closed, or at the next thing that they show
 
 _LOOK_AT_CERTIFICATE_S = 30
 

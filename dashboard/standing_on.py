@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from functools import partial
-from html import escape
 
 import pandas as pd
 import streamlit as st
+from markupsafe import Markup
 
 from dashboard import frame, held, prices, promising, reading, tables
 from dashboard.letter import document, page, paper
@@ -64,11 +64,11 @@ def _option(told: PromisedOption, program: str) -> None:
         named = [f"{one['technique']} ({100 * one['chance']:.0f} in 100)" for one in likely]
         frame.say([f"Most likely to turn up: {', '.join(named)}."])
     if likes := told.stood_on["like_it"]:
-        st.html(f'<p class="beside">Finished works like it: {", ".join(_way(one) for one in likes)}.</p>')
+        frame.say([Markup("Finished works like it: {}.").format(_ways(likes))])
 
 
-def _way(code: str) -> str:
-    return f'<a href="{escape(held.address("one-work", object=code))}" target="_self">{escape(code)}</a>'
+def _ways(codes: list[str]) -> Markup:
+    return Markup(", ").join(map(held.work_link, codes))
 
 
 def _lines(code: str, version: int, saved: Saved) -> None:
@@ -105,8 +105,8 @@ def _lines(code: str, version: int, saved: Saved) -> None:
     )
     if st.toggle("Name the works behind each rate", key=f"works behind {code} {version}"):
         names = {row["technique"]: list(row["works"]) for row in lines.to_dict("records") if len(row["works"])}
-        said = "".join(f'<p class="beside">{escape(name)}: {", ".join(map(_way, works[-_WORKS_NAMED:]))}{_more(works)}</p>' for name, works in names.items())
-        st.html(said or '<p class="beside">No finished work stood behind any of them.</p>')
+        said = [Markup("{}: {}{}").format(name, _ways(works[-_WORKS_NAMED:]), _more(works)) for name, works in names.items()]
+        frame.say(said or ["No finished work stood behind any of them."])
 
 
 def _more(works: list[str]) -> str:

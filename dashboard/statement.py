@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from datetime import date
-from html import escape
 
 import pandas as pd
+from markupsafe import Markup
 
-from dashboard import look
+from dashboard import look, markup
 from dashboard.words import amount, day, hours, text
 
 _STYLE = f"""body {{ font: 11pt {look.SANS}; color: {look.INK}; max-width: 48rem; margin: 2rem auto; padding: 0 1rem; }}
@@ -29,32 +29,25 @@ def as_page(code: str, studio: str, as_of: date, area_dm2: float | None, frame: 
     heads = ["day", "phase", "technique", "part", "hours", "quantity", "charge", *(["note"] if with_notes else [])]
     worked = frame[frame["hours"] > 0]
     rows = [
-        [day(row["day"]), row["phase"], row["technique"], row["part"], hours(row["hours"]), amount(row["quantity"], row["unit"]), charges[row["charge"]], *([text(row["note"])] if with_notes else [])]
+        [day(row["day"]), *(text(row[name]) for name in ("phase", "technique", "part")), hours(row["hours"]), amount(row["quantity"], row["unit"]), charges[row["charge"]], *([text(row["note"])] if with_notes else [])]
         for row in worked.to_dict("records")
     ]  # fmt: skip
     waits = [
-        [day(row["day"]), row["phase"], row["technique"], row["part"], hours(row["unattended_hours"])]
+        [day(row["day"]), *(text(row[name]) for name in ("phase", "technique", "part")), hours(row["unattended_hours"])]
         for row in frame[frame["unattended_hours"] > 0].to_dict("records")
     ]
     sums = worked.groupby(["position", "phase"], dropna=False)[["hours"]].sum().reset_index()  # in the order of a treatment
-    totals = [[row["phase"], hours(row["hours"])] for row in sums.to_dict("records")]
+    totals = [[text(row["phase"]), hours(row["hours"])] for row in sums.to_dict("records")]
     totals.append(["all", hours(worked["hours"].sum())])
     size = f"{area_dm2:,.1f} dm²" if area_dm2 else ""
-    waiting = (
-        f"<h2>Waiting (pressing, drying): elapsed time, no hours of work</h2>{_table(['from', 'phase', 'technique', 'part', 'hours elapsed'], waits)}"
-        if waits
-        else ""
-    )
-    return (
-        f'<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width"><title>Hours of {escape(code)}</title><style>{_STYLE}</style>'
-        f"<h1>Hours of treatment: {escape(code)}</h1><p>{escape(', '.join(filter(None, (studio, size))) or 'Dated hours')}, to {day(as_of)}. Decimal hours, to a tenth; sums are of the exact hours.</p>"
-        f"<h2>By phase</h2>{_table(['phase', 'hours'], totals)}<h2>Day by day</h2>{_table(heads, rows)}{waiting}</html>"
-    )
+    return markup.document(
+        "statement", style=Markup(_STYLE), code=code, about=", ".join(filter(None, (studio, size))) or "Dated hours", as_of=day(as_of),
+        totals=_table(["phase", "hours"], totals), worked=_table(heads, rows),
+        waits=_table(["from", "phase", "technique", "part", "hours elapsed"], waits) if waits else None,
+    )  # fmt: skip
 
 
-def _table(heads: list[str], rows: list[list[str]]) -> str:
-    numbers = {n for n, head in enumerate(heads) if head in ("hours", "hours elapsed", "quantity")}
-    side = [' class="n"' if n in numbers else "" for n in range(len(heads))]
-    head = "".join(f"<th{side[n]}>{escape(words)}</th>" for n, words in enumerate(heads))
-    body = "".join("<tr>" + "".join(f"<td{side[n]}>{escape(str(cell))}</td>" for n, cell in enumerate(row)) + "</tr>" for row in rows)
-    return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
+def _table(heads: list[str], rows: list[list[str]]) -> tuple[list[str], list[str], Markup]:
+    """The heads, the class of each column, and the rows."""
+    kinds = ["n" if head in ("hours", "hours elapsed", "quantity") else "" for head in heads]
+    return heads, kinds, markup.body_of_table(rows, kinds)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from html import escape
 from typing import Any
 
 import pandas as pd
+from markupsafe import Markup
 
 from dashboard.analysis.overruns import CAUSES
+from dashboard.markup import body_of_table, link, piece
 from dashboard.shown import as_shown
 from dashboard.words import CONFIDENCES, counted, day, hours, signed_hours, text
 
@@ -21,24 +22,26 @@ class Link:
     text: str
     address: str
 
+    def __html__(self) -> Markup:
+        return link(self.address, self.text)
+
 
 Cell = str | Link
 Row = Mapping[Hashable, Any]  # of a frame, by column
 SUM_HEADS = ("estimated, h", "actual, h", "difference, h", *(f"{words}, h" for words in CAUSES.values()))
 
 
-def figures(items: Iterable[tuple[str, str, bool]]) -> str:
+def figures(items: Iterable[tuple[str, str, bool]]) -> Markup:
     """A few figures under their words; the third of each says that it is over."""
-    cells = "".join(f"<div{' class=over' if over else ''}><dt>{escape(words)}</dt><dd>{escape(value)}</dd></div>" for words, value, over in items)
-    return f'<dl class="figures">{cells}</dl>'
+    return piece("figures", items)
 
 
-def beside(sentences: Iterable[str]) -> str:
+def beside(sentences: Iterable[Cell]) -> Markup:
     """Sentences beside the figures."""
-    return "".join(f'<p class="beside">{escape(sentence)}</p>' for sentence in sentences)
+    return piece("beside", sentences)
 
 
-def ledger(name: str, heads: Sequence[str], rows: Iterable[Sequence[Cell] | str], *, words: Collection[int] = (0,), foot: bool = False) -> str:
+def ledger(name: str, heads: Sequence[str], rows: Iterable[Sequence[Cell] | str], *, words: Collection[int] = (0,), foot: bool = False) -> Markup:
     """A table in our look, in a frame of its own that scrolls sideways where the screen is narrow.
 
     Parameters
@@ -48,31 +51,11 @@ def ledger(name: str, heads: Sequence[str], rows: Iterable[Sequence[Cell] | str]
     words : which columns are words; the rest are numbers, set to the right.
     foot : the last row is the sum of all.
     """
-    side = [' class="words"' if number in words else "" for number in range(len(heads))]
-    head = "".join(f'<th scope="col"{side[n]}>{escape(word)}</th>' for n, word in enumerate(heads))
-    body = "".join(
-        f'<tr class="group"><th scope="rowgroup" colspan="{len(heads)}">{escape(row)}</th></tr>'
-        if isinstance(row, str)
-        else "<tr>" + "".join(f"<td{side[n]}>{_cell(cell)}</td>" for n, cell in enumerate(row)) + "</tr>"
-        for row in rows
-    )
-    onward = '<p class="beside narrow-only">The table goes on to the right.</p>' if len(heads) > 4 else ""
-    return (
-        f'{onward}<div class="ledger-wrap" tabindex="0" role="region" aria-label="{escape(name)}">'
-        f'<table class="ledger{" footed" if foot else ""}"><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
-    )
+    kinds = ["words" if number in words else "" for number in range(len(heads))]
+    return piece("ledger", name, heads, kinds, body_of_table(rows, kinds), foot)
 
 
-def link(way: Link) -> str:
-    """A link to another page of ours."""
-    return f'<a href="{escape(way.address)}" target="_self">{escape(way.text)}</a>'
-
-
-def _cell(cell: Cell) -> str:
-    return link(cell) if isinstance(cell, Link) else escape(cell)
-
-
-def versions(frame: pd.DataFrame, prices: Sequence[str] | None) -> str:
+def versions(frame: pd.DataFrame, prices: Sequence[str] | None) -> Markup:
     """The versions of an estimate (see `dashboard.reading.versions`); with `prices` in words, also with the reasons that were written."""
     heads = ["version", "made", "approved", "lines", "hours", "low to high, h"]
     rows = [

@@ -1,9 +1,12 @@
-"""What a request brings, and how it is refused: JSON of our own pages, so large and no larger, within some seconds."""
+"""What a request brings, and how it is answered or refused: JSON of our own pages, so large and no larger, within some seconds."""
 
 from __future__ import annotations
 
 import asyncio
+import base64
+import hashlib
 import json
+from collections.abc import Mapping
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -15,6 +18,11 @@ _PATIENCE_S = 30.0
 NOT_KEPT = {"cache-control": "no-store"}
 
 
+def csp_hash(content: bytes) -> str:
+    """The name by which a content security policy lets a style or script inside a page run (CSP level 3, hash-source)."""
+    return f"'sha256-{base64.b64encode(hashlib.sha256(content).digest()).decode()}'"
+
+
 class Refused(BenchHoursError):
     """A request that is not answered: HTTP status, a code for machines, seconds to wait (0: no matter)."""
 
@@ -23,13 +31,13 @@ class Refused(BenchHoursError):
         super().__init__(what, mend)
 
 
-def refusal(error: BenchHoursError, status: int = 500, code: str = "failed") -> Response:
+def refusal(error: BenchHoursError, status: int = 500, code: str = "failed", *, heads: Mapping[str, str] = NOT_KEPT) -> Response:
     """The answer that says why not; a `Refused` brings its own status and code."""
     wait_s = 0
     if isinstance(error, Refused):
         status, code, wait_s = error.status, error.code, error.wait_s
     said = {"version": VERSION, "error": {"code": code, "what": error.what, "mend": error.mend}}
-    return Response(json.dumps(said), status, {**NOT_KEPT, **({"retry-after": str(wait_s)} if wait_s else {})}, "application/json")
+    return Response(json.dumps(said), status, {**heads, **({"retry-after": str(wait_s)} if wait_s else {})}, "application/json")
 
 
 async def json_of(request: Request, most: int, too_large: tuple[str, str]) -> object:

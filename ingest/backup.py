@@ -151,7 +151,7 @@ def looked_at(file: Path, *, called: Path | None = None, holds: dict[str, tuple[
         return copy
     except StoreError as error:
         # what the store advises is about the database one works with, and not about a backup
-        raise StoreError(error.what.replace(str(file), str(called or file)), "Choose another backup." if "--db" in error.mend else error.mend) from error
+        raise StoreError(error.what.replace(str(file), str(called or file)), "Choose another backup." if error.other_file else error.mend) from error
     except duckdb.Error as error:
         raise StoreError(f"{called or file} is damaged ({why(error)})", "Choose another backup.") from error
 

@@ -12,11 +12,11 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from ingest.counting import recount
+from ingest.check import Checked
+from ingest.counting import recount, touch
 from ingest.entries import EARLIER
 from ingest.errors import BenchHoursError
 from ingest.history import Change, keep_earlier
-from ingest.imports import Report
 from ingest.keyed import MILESTONE_CONTENT, WITH_KEYS
 from ingest.notation import written
 from ingest.records import TIME_ENTRIES
@@ -44,7 +44,7 @@ def _text(value: Any) -> str:
     return written(value) if isinstance(value, float) else str(value)
 
 
-def correct(store: Store, entry: str, said: Mapping[str, str], change: Change, called: Mapping[str, str] | None = None) -> Report:
+def correct(store: Store, entry: str, said: Mapping[str, str], change: Change, called: Mapping[str, str] | None = None) -> Checked:
     """Correct a held entry: `said` is the whole row as it should be, `called` what the page calls its columns; the earlier version is kept."""
     with store.writing() as con:
         _held(con, entry)
@@ -60,14 +60,14 @@ def take_back(store: Store, entry: str, change: Change) -> None:
 
 def take_out(con: duckdb.DuckDBPyConnection, entries: Sequence[str], change: Change) -> None:
     """The same of several entries, inside the caller's transaction; those that are not held are passed over."""
-    named = "list_contains(?::VARCHAR[], entry)"
-    keep_earlier(con, "time_entries", replace(change, reason=f"taken back: {change.reason}"), f"{EARLIER} WHERE {named}", [list(entries)])
-    con.execute(f"CREATE OR REPLACE TEMP TABLE touched AS SELECT DISTINCT person, day FROM spells WHERE {named}", [list(entries)])
+    named = "entry IN (SELECT unnest(?::VARCHAR[]))"
+    keep_earlier(con, "time_entries", replace(change, event="taken back"), f"{EARLIER} WHERE {named}", [list(entries)])
+    touch(con, f"SELECT DISTINCT person, day FROM spells WHERE {named}", [list(entries)])
     con.execute(f"DELETE FROM spells WHERE {named}", [list(entries)])
     recount(con)
 
 
-def put_back(store: Store, entry: str, change: Change) -> Report:
+def put_back(store: Store, entry: str, change: Change) -> Checked:
     """Put an entry that was taken back into the record again, as it last was."""
     with store.writing() as con:
         if con.execute("SELECT EXISTS (FROM spells WHERE entry = ?)", [entry]).fetchall()[0][0]:
@@ -124,7 +124,7 @@ def _put(con: duckdb.DuckDBPyConnection, questions: list[Any], decision: Decisio
         return []
     said = [{**as_row(json.loads(row[3])), "entry": row[2] if decision == "correction" else row[4]} for row in questions]
     report = put_rows(con, TIME_ENTRIES, said, change, all_or_none=False)
-    faulty = {row - 1: f"{reason}. {mend}" for row, reason, mend in report.problems[["row", "reason", "mend"]].itertuples(index=False)}
+    faulty = {line - 1: f"{reason}. {mend}" for line, reason, mend in report.problems[["line", "reason", "mend"]].itertuples(index=False)}
     left += [f"{questions[number][5]}, line {questions[number][6]}: {why}" for number, why in faulty.items()]
     return [(row[0], row[1]) for number, row in enumerate(questions) if number not in faulty]
 
@@ -136,7 +136,7 @@ def take_back_milestone(con: duckdb.DuckDBPyConnection, known_object: str, phase
     keep_earlier(
         con,
         "milestones",
-        change,
+        replace(change, event="taken back"),
         f"SELECT r.object AS key, to_json(r) AS earlier, {MILESTONE_CONTENT} AS content FROM milestones AS r {WITH_KEYS} WHERE {which}",
         values,
     )

@@ -12,7 +12,7 @@ import csv
 import io
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TextIO
@@ -261,46 +261,39 @@ def _different(header: list[str]) -> list[str]:
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
-    """A line that is no row: where it stands, why, the mend, its text (empty where it is too long to keep) and what cells it has."""
+class LineFault:
+    """A line that is no row: where it stands, why (a code of `ingest.faults` and its details), its text (empty where it is too long to keep) and what cells it has."""
 
     line: int
-    reason: str
-    mend: str
+    code: str
+    details: Mapping[str, object]
     text: str
     cells: tuple[str, ...] = ()
 
 
-@dataclass(slots=True)
-class RawRows:
-    """The rows of a file in the temporary view `raw` (`row` from 0, `c0` … as text, in file order), and the lines that are no rows.
-
-    Attributes
-    ----------
-    lines : line in the file, header included, on which each row begins.
-    """
-
-    file: CsvFile
-    lines: npt.NDArray[np.int64]
-    faults: list[Fault]
-
-
-def read_raw(con: duckdb.DuckDBPyConnection, file: CsvFile, *, typed: bool = False) -> RawRows:
-    """Read all rows as text into the temporary view `raw`; what cannot be split comes back as faults.
-
-    The view `cells` is the same, but of each cell what it stands for (`ingest.formulas`), and `emptied`: the columns that say that there is
-    nothing. What is typed on a page stands for itself.
-    """
-    names = {f"c{number}": "VARCHAR" for number in range(len(file.header))}
+def forget_rows(con: duckdb.DuckDBPyConnection) -> None:
+    """Let go of the rows that were read last in this connection."""
     con.execute(
         "DROP VIEW IF EXISTS cells; DROP VIEW IF EXISTS raw; DROP TABLE IF EXISTS raw_rows; DROP TABLE IF EXISTS reject_errors; DROP TABLE IF EXISTS reject_scans"
     )
+
+
+def read_raw(con: duckdb.DuckDBPyConnection, file: CsvFile) -> tuple[npt.NDArray[np.int64], list[LineFault]]:
+    """Read all rows as text into the temporary views `raw`, as they are written (`row` from 0, `c0` … in file order), and `cells`, as they are meant: of each cell
+    what it stands for (`ingest.formulas`), and `emptied`, the columns that say that there is nothing.
+
+    Returns
+    -------
+    The line in the file, header included, on which each row begins; and the lines that are no rows.
+    """
+    names = {f"c{number}": "VARCHAR" for number in range(len(file.header))}
+    forget_rows(con)
     try:
         _read_rows(con, file, names)
     except duckdb.Error as error:
         raise FileError(f"{file.path.name} cannot be read as CSV ({str(error).splitlines()[0]})", "Save it again as CSV in UTF-8.") from error
     # Row ids follow the file; inside a transaction they do not begin at 0.
-    looked_for = [f"coalesce(bool_or(starts_with({name}, '''')), false)" for name in names] if file.has_apostrophes and not typed else []
+    looked_for = [f"coalesce(bool_or(starts_with({name}, '''')), false)" for name in names] if file.has_apostrophes else []
     rows, first, last, *begin_so = con.execute(
         f"SELECT {', '.join(['count(*)', 'coalesce(min(rowid), 0)', 'coalesce(max(rowid), -1)', *looked_for])} FROM raw_rows"
     ).fetchall()[0]
@@ -324,12 +317,9 @@ def read_raw(con: duckdb.DuckDBPyConnection, file: CsvFile, *, typed: bool = Fal
         text = str(said or "").lstrip("\r\n")
         with _any_field_size():
             cells = tuple(next(csv.reader(io.StringIO(text, newline=""), delimiter=file.separator), []))
-        faults.append(Fault(line_of[record] + above, *_fault(str(kind), len(cells), str(message), file), text=text, cells=cells))
-    faults += [
-        Fault(line, f"is {length:,} characters long", f"A row has at most {LONGEST_LINE_BYTES:,}: is it the right file?", "")
-        for line, length in file.overlong.items()
-    ]
-    return RawRows(file, row_lines + above, faults)
+        faults.append(LineFault(line_of[record] + above, *_fault(str(kind), len(cells), str(message), file), text=text, cells=cells))
+    faults += [LineFault(line, "line_too_long", {"length": length, "most": LONGEST_LINE_BYTES}, "") for line, length in file.overlong.items()]
+    return row_lines + above, faults
 
 
 def _read_rows(con: duckdb.DuckDBPyConnection, file: CsvFile, names: dict[str, str]) -> None:
@@ -369,15 +359,14 @@ def _records(file: CsvFile, expected: int) -> tuple[npt.NDArray[np.int64], npt.N
     return np.array(numbers, dtype=np.int64), np.array(starts, dtype=np.int64)
 
 
-def _fault(kind: str, cells: int, message: str, file: CsvFile) -> tuple[str, str]:
+def _fault(kind: str, cells: int, message: str, file: CsvFile) -> tuple[str, dict[str, object]]:
+    """Code and details of what DuckDB says of a line."""
     expected = len(file.header)
-    if kind in ("MISSING COLUMNS", "TOO MANY COLUMNS"):
-        return (
-            f"has {cells} cell{'s' * (cells != 1)} where the header has {expected}",
-            "Add the missing cells, empty ones too." if cells < expected else "Put a cell that has the separator in it in quotes.",
-        )
-    if kind == "UNQUOTED VALUE":
-        return ("has a quote that is opened and not closed as it should", 'Close the quote; write a quote inside a cell twice ("").')
-    if kind == "LINE SIZE OVER MAXIMUM":
-        return ("is too long to be a row", f"A row has at most {LONGEST_LINE_BYTES:,} bytes.")
-    return (f"cannot be read ({message})", "Save the file again as CSV in UTF-8.")
+    match kind:
+        case "MISSING COLUMNS" | "TOO MANY COLUMNS":
+            return ("one_cell" if cells == 1 else "too_few_cells" if cells < expected else "too_many_cells"), {"cells": cells, "expected": expected}
+        case "UNQUOTED VALUE":
+            return "quote_not_closed", {}
+        case "LINE SIZE OVER MAXIMUM":
+            return "row_too_long", {"most": f"{LONGEST_LINE_BYTES:,}"}
+    return "unreadable_line", {"message": message}

@@ -10,13 +10,15 @@ from datetime import datetime
 import duckdb
 import pandas as pd
 
+from ingest.check import Checked
 from ingest.errors import BenchHoursError
+from ingest.estimates import next_version
+from ingest.faults import worded
 from ingest.history import Change, utc_now
-from ingest.imports import Report
 from ingest.notation import written
 from ingest.records import ESTIMATES
 from ingest.store import Store
-from ingest.typed import as_called, own_faults, put_rows
+from ingest.typed import as_called, check_typed, own_faults, put_rows
 
 VERSION_COLUMNS = ("made_on", "reason", "price", "currency", "tax_in_price", "tax_per_cent")
 LINE_COLUMNS = ("phase", "technique", "part", "person", "quantity", "hours", "low_hours", "high_hours", "unattended_hours", "option", "note")
@@ -78,12 +80,12 @@ def throw_away(store: Store, known_object: str) -> None:
         con.execute("DELETE FROM drafts WHERE object = ?", [known_object])
 
 
-def make_version(store: Store, known_object: str, draft: Draft, change: Change, called: Mapping[str, str] | None = None) -> tuple[int, Report]:
+def make_version(store: Store, known_object: str, draft: Draft, change: Change, called: Mapping[str, str] | None = None) -> tuple[int, Checked]:
     """Store a draft as the next version of the estimate, in one transaction; raises `RowsRefused` and keeps the draft if it has a fault."""
     if not draft.filled:
         raise BenchHoursError("the estimate has no lines yet", "Write a technique and its hours, or a quantity.")
     with store.writing() as con:
-        version = _next_version(con, known_object)
+        version = next_version(con, known_object)
         rows = _rows(known_object, version, draft)
         report = put_rows(con, ESTIMATES, rows, change, numbers=list(draft.filled), called=called)
         con.execute("DELETE FROM drafts WHERE object = ?", [known_object])
@@ -121,21 +123,20 @@ WHERE NOT list_contains(?::BIGINT[], l.line) ORDER BY p.position, r.phase, l.lin
 """
 
 
-def read_over(store: Store, known_object: str, draft: Draft, change: Change, called: Mapping[str, str]) -> Reading:
+def read_over(store: Store, known_object: str, draft: Draft, called: Mapping[str, str]) -> Reading:
     """Read a draft as it would be read on saving, and store nothing; `called` are the sheet's words for columns."""
     if not draft.filled:
         return Reading(problems=[], notes=[], lines=pd.DataFrame(columns=_LINE_COLUMNS))
-    with store.writing(keep=False) as con:
-        rows = _rows(known_object, _next_version(con, known_object), draft)
-        report = put_rows(con, ESTIMATES, rows, change, all_or_none=False, numbers=list(draft.filled))
-        own = own_faults(report.problems)  # that the other lines stay out with a faulty one is no fault of theirs
+    with store.reading() as con:
+        checked = check_typed(con, ESTIMATES, _rows(known_object, next_version(con, known_object), draft), numbers=list(draft.filled))
+        own = own_faults(checked.faults)  # that the other lines stay out with a faulty one is no fault of theirs
         lines = con.execute(_READ_LINES, [[int(line) for line in own["line"]]]).df()
         price = con.execute(f"SELECT {', '.join(f'any_value({name})' for name in _PRICE)} FROM resolved").fetchall()[0]
-    of_price = report.warnings["column"] == "price"
+    of_price = checked.doubts["column"] == "price"
     return Reading(
         problems=sentences(own, called),
-        notes=sentences(report.warnings[~of_price], called),
-        doubts=sentences(report.warnings[of_price], called),
+        notes=sentences(checked.doubts[~of_price], called),
+        doubts=sentences(checked.doubts[of_price], called),
         lines=lines,
         **dict(zip(_PRICE, price, strict=True)),
     )
@@ -149,20 +150,15 @@ def as_typed(lines: pd.DataFrame) -> list[dict[str, str]]:
     ]
 
 
-def sentences(remarks: pd.DataFrame, called: Mapping[str, str], *, of_lines: bool = True) -> list[str]:
-    """Each remark once, in the page's own words: on a sheet (of a report of `make_version`) with the number of the line, else (not `of_lines`) on the one thing a form is about."""
+def sentences(faults: pd.DataFrame, called: Mapping[str, str], *, of_lines: bool = True) -> list[str]:
+    """Each fault or warning once, in the page's own words: on a sheet with the number of the line, else (not `of_lines`) on the one thing a form is about."""
     said = []
-    for line, column, value, reason, mend in remarks[["row", "column", "value", "reason", "mend"]].itertuples(index=False):
+    for line, column, value, reason, mend in worded(faults)[["line", "column", "value", "reason", "mend"]].itertuples(index=False):
         where = "" if column in VERSION_COLUMNS or not of_lines else f"Line {line}, "
         shown = f' "{value}"' if isinstance(value, str) and value else ""
         sentence = f"{where}{called.get(column, column.replace('_', ' '))}{shown}: {as_called(f'{reason}. {mend}', called)}"
         said.append(sentence[0].upper() + sentence[1:])
     return list(dict.fromkeys(said))
-
-
-def _next_version(con: duckdb.DuckDBPyConnection, known_object: str) -> int:
-    found: int = con.execute("SELECT coalesce(max(version), 0) + 1 FROM estimate_versions WHERE object = ?", [known_object]).fetchall()[0][0]
-    return found
 
 
 def _rows(known_object: str, version: int, draft: Draft) -> list[dict[str, str]]:

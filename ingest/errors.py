@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from ingest.faults import sentence
+
 _PLAIN = {
     "No space left on device": "the disk is full",
     "Read-only file system": "the disk may only be read",
@@ -39,7 +41,16 @@ class BenchHoursError(Exception):
 
 
 class NotationError(BenchHoursError):
-    """A text that cannot be read as the value it should be."""
+    """A text that cannot be read as the value it should be.
+
+    Attributes
+    ----------
+    code, details : the fault, of which `ingest.faults` makes the sentences.
+    """
+
+    def __init__(self, code: str, /, **details: object) -> None:
+        self.code, self.details = code, details
+        super().__init__(*sentence(code, details))
 
 
 class FileError(BenchHoursError):
@@ -52,8 +63,9 @@ class StoreError(BenchHoursError):
     Attributes
     ----------
     held : another process holds it.
+    other_file : the mend is to name another file.
     """
 
-    def __init__(self, what: str, mend: str = "", *, held: bool = False) -> None:
-        self.held = held
+    def __init__(self, what: str, mend: str = "", *, held: bool = False, other_file: bool = False) -> None:
+        self.held, self.other_file = held, other_file
         super().__init__(what, mend)

@@ -48,6 +48,8 @@ _NAMES = (
     ("spells_in_hand", "person", "people", "person", "person", "Add the person under Studio."),
     ("pinned_rates", "technique", "techniques", "technique", "technique", _WORDS),
     ("phone_outcomes", "action", "phone_actions", "action", "action of a phone", _BACKUP),
+    ("phone_changes", "action", "phone_actions", "action", "action of a phone", _BACKUP),
+    ("phone_decisions", "action", "phone_actions", "action", "action of a phone", _BACKUP),
     ("drafts", "object", "objects", "object", "work", "Bring the objects file in again."),
     ("quotes", "object", "objects", "object", "work", "Bring the objects file in again."),
     ("quoted_lines", "phase", "phases", "phase", "phase", _WORDS),
@@ -60,6 +62,7 @@ _CALLED = {
     "history": "changes in the history", "spells_in_hand": "spells in hand", "phone_actions": "actions of phones",
     "pinned_rates": "pinned rates", "quotes": "saved quotes", "quoted_options": "options of saved quotes", "quoted_lines": "lines of saved quotes",
     "ended_versions": "versions that ended", "phone_outcomes": "outcomes of actions of phones",
+    "phone_changes": "changes by phones", "phone_decisions": "decisions on actions of phones",
 }  # fmt: skip
 
 # Queries that give how many rows are at fault and one of them by name.
@@ -93,8 +96,8 @@ _OTHERS = (
     ("attended entries that count otherwise than they should beside other work of the same person: {n}, {one} among them",
      "Open the entry under One work and save it: its hours are counted again.", "SELECT count(*), min(entry) FROM spells WHERE rowid IN (SELECT id FROM recounted)"),
     ("entries that are gone without having been taken back: {n}, {one} among them", "Bring in the files of that work again, or restore a backup that has them.",
-     """SELECT count(*), min(key) FROM (SELECT key, arg_max(reason, number) AS reason FROM history WHERE kind = 'time_entries' GROUP BY key)
-        WHERE key NOT IN (SELECT entry FROM spells) AND NOT starts_with(coalesce(reason, ''), 'taken back')"""),
+     """SELECT count(*), min(key) FROM (SELECT key, arg_max(event, number) AS event FROM history WHERE kind = 'time_entries' GROUP BY key)
+        WHERE key NOT IN (SELECT entry FROM spells) AND event <> 'taken back'"""),
     ("works in the history that are not in the record: {n}, {one} among them", "Bring the objects file in again.",
      "SELECT count(DISTINCT key), min(key) FROM history WHERE kind = 'objects' AND key NOT IN (SELECT object FROM objects)"),
     ("versions of estimates in the history that are not in the record: {n}, {one} among them", "Bring in the estimates file again.",

@@ -5,18 +5,28 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
-from ingest import records, unsaved
+from ingest import history, records, unsaved
+from ingest.faults import sentence
 from ingest.rejects import RejectedRow, Rejects
 from ingest.sql import quoted
 
 
 @dataclass(frozen=True, slots=True)
 class Nonsense:
-    """Something that a column cannot say: the SQL condition that finds it, and what is wrong with it."""
+    """Something that a column cannot say: the SQL condition that finds it, and what is wrong with it, by its code and what it leaves to choose."""
 
     column: str
     condition: str
-    reason: str
+    code: str
+    choices: str = ""
+
+    @property
+    def details(self) -> dict[str, object]:
+        return {"choices": self.choices} if self.choices else {}
+
+    @property
+    def reason(self) -> str:
+        return sentence(self.code, self.details)[0]
 
 
 def _listed(words: Sequence[str]) -> str:
@@ -24,20 +34,20 @@ def _listed(words: Sequence[str]) -> str:
 
 
 def _empty(*columns: str) -> tuple[Nonsense, ...]:
-    return tuple(Nonsense(name, f"trim({name}) = ''", "is empty") for name in columns)
+    return tuple(Nonsense(name, f"trim({name}) = ''", "exported_empty") for name in columns)
 
 
 def _no_day(*columns: str) -> tuple[Nonsense, ...]:
     """A day or instant outside the centuries that days may be of; `infinity` is none."""
-    return tuple(Nonsense(name, f"NOT {name} BETWEEN '1900-01-01' AND '2200-12-31 23:59:59'", "is no day of these centuries") for name in columns)
+    return tuple(Nonsense(name, f"NOT {name} BETWEEN '1900-01-01' AND '2200-12-31 23:59:59'", "exported_day") for name in columns)
 
 
 def _no_hours(*columns: str) -> tuple[Nonsense, ...]:
-    return tuple(Nonsense(name, f"NOT (isfinite({name}) AND {name} >= 0)", "is no number of hours") for name in columns)
+    return tuple(Nonsense(name, f"NOT (isfinite({name}) AND {name} >= 0)", "exported_hours") for name in columns)
 
 
 def _none_of(column: str, words: Sequence[str]) -> Nonsense:
-    return Nonsense(column, f"{column} NOT IN ({_listed(words)})", f"is none of {', '.join(words)}")
+    return Nonsense(column, f"{column} NOT IN ({_listed(words)})", "exported_none_of", ", ".join(words))
 
 
 def _no_json(column: str, *shape: tuple[str, str], only_where: str = "true") -> Nonsense:
@@ -46,7 +56,7 @@ def _no_json(column: str, *shape: tuple[str, str], only_where: str = "true") -> 
         f"NOT list_has_all([{quoted(kind)}], json_type({column}, {quoted(path)}))" if "*" in path else f"json_type({column}, {quoted(path)}) IS DISTINCT FROM {quoted(kind)}"
         for path, kind in shape
     )  # fmt: skip
-    return Nonsense(column, f"({only_where}) AND ({wrong})", "is not what such a row says")
+    return Nonsense(column, f"({only_where}) AND ({wrong})", "exported_shape")
 
 
 _ROW = [one.name for one in fields(RejectedRow)]
@@ -58,10 +68,10 @@ _NOT_ROWS = (
 )
 
 NONSENSE: dict[str, tuple[Nonsense, ...]] = {
-    "phases": (*_empty("phase", "key"), Nonsense("position", "position NOT BETWEEN 0 AND 10000", "is not from 0 to 10,000"), *_no_day("retired_on")),
+    "phases": (*_empty("phase", "key"), Nonsense("position", "position NOT BETWEEN 0 AND 10000", "exported_position"), *_no_day("retired_on")),
     "techniques": (
         *_empty("technique", "key"), _none_of("unit", records.UNITS), _none_of("mode", records.MODES), _none_of("condition", records.CONDITIONS),
-        Nonsense("cautions", f"cautions <> '' AND NOT list_has_all([{_listed(records.CAUTIONS)}], string_split(cautions, '|'))", f"has another word than {', '.join(records.CAUTIONS)}"),
+        Nonsense("cautions", f"cautions <> '' AND NOT list_has_all([{_listed(records.CAUTIONS)}], string_split(cautions, '|'))", "exported_other_word", ", ".join(records.CAUTIONS)),
         *_no_day("retired_on"),
     ),
     "spellings": (_none_of("kind", ("phase", "technique")), *_empty("spelling", "written", "key")),
@@ -90,37 +100,37 @@ NONSENSE: dict[str, tuple[Nonsense, ...]] = {
             ("$.rejects.header[*]", "VARCHAR"), ("$.rejects.rows[*]", "OBJECT"), ("$.rejects.rows[*].line", "UBIGINT"), ("$.rejects.rows[*].cells", "ARRAY"),
             only_where=_REJECTED_ROWS,
         ),
-        Nonsense("said", f"{_REJECTED_ROWS} AND ({_NOT_ROWS})", "is not what such a row says"),
+        Nonsense("said", f"{_REJECTED_ROWS} AND ({_NOT_ROWS})", "exported_shape"),
     ),
-    "imports": (*_no_day("imported_at"), Nonsense("stored", "least(stored, corrected, already_held, held_back, rejected) < 0", "is a count below 0")),
+    "imports": (*_no_day("imported_at"), Nonsense("stored", "least(stored, corrected, already_held, held_back, rejected) < 0", "exported_count")),
     "phone_actions": (
         *_empty("action", "phone", "entry"), *_no_day("made_at", "received_at"),
-        Nonsense("clock_off", "NOT isfinite(clock_off)", "is no number of seconds"),
+        Nonsense("clock_off", "NOT isfinite(clock_off)", "exported_seconds"),
         _no_json("said", ("$.state", "VARCHAR"), ("$.person", "VARCHAR"), ("$.row", "OBJECT"), ("$.row.*", "VARCHAR"), ("$.taps", "OBJECT"), ("$.works", "ARRAY")),
     ),
     "phone_outcomes": (
-        *_empty("action"), _none_of("outcome", ("saved", "overtaken", "refused")), *_no_day("settled_at"),
+        *_empty("action"), _none_of("outcome", ("saved", "overtaken", "refused", "held back", "taken in", "left out")), *_no_day("settled_at"),
         _no_json("told", ("$.faults", "ARRAY"), ("$.remarks", "ARRAY")),
     ),
     "spells_in_hand": (
         *_empty("entry", "person"), _none_of("mode", records.MODES), _none_of("charge", records.CHARGES), *_no_day("in_hand_since"),
     ),
     "pinned_rates": (
-        *_empty("technique", "reason"), Nonsense("rate", "NOT (isfinite(rate) AND rate > 0)", "is no number of hours above 0"), _none_of("unit", records.UNITS),
+        *_empty("technique", "reason"), Nonsense("rate", "NOT (isfinite(rate) AND rate > 0)", "exported_rate"), _none_of("unit", records.UNITS),
         *_no_day("pinned_on", "withdrawn_on"),
     ),
     "quotes": (
-        *_no_day("as_of", "saved_at"), Nonsense("works", "least(works, lines) < 0", "is a count below 0"), _no_json("written", ("$", "OBJECT"), only_where="written IS NOT NULL"),
+        *_no_day("as_of", "saved_at"), Nonsense("works", "least(works, lines) < 0", "exported_count"), _no_json("written", ("$", "OBJECT"), only_where="written IS NOT NULL"),
         _no_json("letter", ("$", "OBJECT"), only_where="letter IS NOT NULL"),
     ),
     "quoted_options": (
-        Nonsense("confidence", "confidence NOT BETWEEN 1 AND 99", "is no chance in 100"), *_no_hours("promised_hours", "p10", "p50", "p80", "p90"), _no_json("stood_on", ("$", "OBJECT")),
+        Nonsense("confidence", "confidence NOT BETWEEN 1 AND 99", "exported_chance"), *_no_hours("promised_hours", "p10", "p50", "p80", "p90"), _no_json("stood_on", ("$", "OBJECT")),
     ),
     "quoted_lines": (
         *_no_hours("p10", "p50", "p80", "p90", "promised_hours", "own_hours", "worked_hours", "rate", "rate_low", "rate_high"), _none_of("unit", records.UNITS),
         _no_json("works", ("$", "ARRAY"), ("$[*]", "VARCHAR")),
     ),
     "ended_versions": (_none_of("outcome", ("declined", "withdrawn")), *_no_day("ended_on")),
-    "history": (*_empty("kind", "key"), *_no_day("changed_at"), _no_json("earlier", ("$", "OBJECT"))),
+    "history": (*_empty("kind", "key"), _none_of("event", history.EVENTS), *_no_day("changed_at"), _no_json("earlier", ("$", "OBJECT"))),
 }  # fmt: skip
 """By table."""

@@ -1,7 +1,7 @@
 """Hours, dates, decimals and sizes as people write them.
 
 Every function takes the text of one value, already known not to be blank, and returns the value or
-raises `NotationError` with a reason and a mend. Files and forms both read through here.
+raises `NotationError` with the code of what is wrong. Files and forms both read through here.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ DAY_ORDERS: tuple[DayOrder, ...] = ("unset", "dmy", "mdy", "ymd")
 DecimalMark = Literal["", ".", ","]
 MARK_OF_SEPARATOR: dict[str, DecimalMark] = {",": ".", ";": ","}  # how a file writes decimals, as spreadsheets do; tabs tell nothing
 
-EITHER_ORDER = "may be day first or month first"
+EITHER_ORDER = "day_or_month_first"  # the code of a day that may be read two ways
 DM2_PER_SQUARE = {"mm2": 1e-4, "cm2": 0.01, "dm2": 1.0, "m2": 100.0}
 CM_PER_INCH = 2.54
 _CURRENCIES = frozenset(list_currencies())
@@ -111,11 +111,11 @@ def decimal(text: str) -> float:
     """
     cleaned = text.strip().replace("\u2212", "-").replace("\u00a0", "")
     if not _DECIMAL.fullmatch(cleaned):
-        raise NotationError("is not a number", "Write it like 12.5 or 12,5, without marks between thousands.")
+        raise NotationError("not_a_number")
     _refuse_thousands(cleaned)
     value = _value(cleaned)
     if not math.isfinite(value):
-        raise NotationError("is not a number of any use", "Write it like 12.5 or 12,5.")
+        raise NotationError("number_too_large")
     return value
 
 
@@ -127,7 +127,7 @@ def _refuse_thousands(cleaned: str) -> None:
     if _MAY_BE_THOUSANDS.fullmatch(cleaned):
         front, behind = re.split("[.,]", cleaned)
         fraction = _value(f"{front}.{behind}")
-        raise NotationError(f"may be {front}{behind} or {fraction:g}", f"Write {front}{behind} or {written(fraction)}.")
+        raise NotationError("thousands_or_decimals", thousands=f"{front}{behind}", fraction=fraction, written=written(fraction))
 
 
 def number_called(what: str, text: str, most: int, *, read: Callable[[str], float] = decimal, or_zero: bool = False) -> float:
@@ -145,7 +145,7 @@ def currency(text: str) -> str:
     """A currency by its three letters of ISO 4217, in capitals."""
     letters = text.strip().upper()
     if letters not in _CURRENCIES:
-        raise NotationError("is not a currency of ISO 4217", "Write its three letters, like EUR or GBP.")
+        raise NotationError("not_a_currency")
     return letters
 
 
@@ -169,7 +169,7 @@ def whole(text: str) -> int:
     """A whole number."""
     value = decimal(text)
     if value != int(value):
-        raise NotationError("is not a whole number", "Write it like 2.")
+        raise NotationError("not_a_whole_number")
     return int(value)
 
 
@@ -193,7 +193,7 @@ def hours(text: str) -> float:
         whole_hours, minutes = decimal(words["hours"] or "0"), decimal(words["minutes"] or "0")
         if not (words["hours"] and minutes >= 60):
             return whole_hours + minutes / 60
-    raise NotationError("cannot be read as hours", "Write it like 1.5, 1:30, 1h30, 90 min or PT1H30M.")
+    raise NotationError("not_hours")
 
 
 def day(text: str, order: DayOrder) -> date:
@@ -208,7 +208,7 @@ def day(text: str, order: DayOrder) -> date:
             return _sensible(_calendar_day(*map(int, cleaned.split("-"))))
         if numbers := _NUMBER_DATE.fullmatch(cleaned):
             if order == "unset" and len(numbers[1]) != 4:
-                raise NotationError(EITHER_ORDER, "Write it as year-month-day, or say once, under Studio, in which order this studio writes its dates.")
+                raise NotationError("day_or_month_first")
             pieces = {"y": 0, "m": 0, "d": 0}
             by = "ymd" if len(numbers[1]) == 4 else order
             pieces.update(zip(by, (int(number) for number in numbers.groups()), strict=True))
@@ -226,7 +226,7 @@ def day(text: str, order: DayOrder) -> date:
         raise
     except (ValueError, OverflowError, TypeError, ArithmeticError):
         pass
-    raise NotationError("is not a day", "Write it as year-month-day, like 1999-12-31.")
+    raise NotationError("not_a_day")
 
 
 def _any_zone(name: str | None, offset: int | None) -> tzinfo | None:
@@ -237,12 +237,12 @@ def _calendar_day(year: int, month: int, day_of_month: int) -> date:
     try:
         return date(year, month, day_of_month)
     except ValueError as error:
-        raise NotationError("is no day of the calendar", "See the day and the month, and their order.") from error
+        raise NotationError("not_in_the_calendar") from error
 
 
 def _sensible(value: date) -> date:
     if not 1900 <= value.year <= 2200:
-        raise NotationError("is not a day of this time", "Write the year in four figures, like 2025-04-03.")
+        raise NotationError("not_of_this_time")
     return value
 
 
@@ -267,15 +267,15 @@ def instant(text: str, order: DayOrder, zone: str) -> Instant:
     """
     found = _INSTANT.fullmatch(text.strip())
     if not found:
-        raise NotationError("is not a day with a time", "Write it like 2025-04-03 14:30.")
+        raise NotationError("not_a_day_with_time")
     calendar = day(found["day"], order)
     hour, second = int(found["hour"]), int(found["second"] or 0)
     if found["half"]:
         if not 1 <= hour <= 12:
-            raise NotationError("is not a time of day", "Write it like 14:30.")
+            raise NotationError("not_a_time")
         hour = hour % 12 + (12 if found["half"][0] in "pP" else 0)
     if hour > 24 or (hour == 24 and (int(found["minute"]), second) != (0, 0)):
-        raise NotationError("is not a time of day", "Write it like 14:30.")
+        raise NotationError("not_a_time")
     fraction = round(float("0." + found["fraction"][1:]) * 1e6) if found["fraction"] else 0
     moment = datetime(calendar.year, calendar.month, calendar.day) + timedelta(hours=hour, minutes=int(found["minute"]), seconds=second, microseconds=fraction)
     offset = found["offset"]
@@ -294,7 +294,7 @@ def yes_or_no(text: str) -> bool:
         return True
     if word in ("no", "n", "false", "0", "nein", "non"):
         return False
-    raise NotationError("is neither yes nor no", "Write yes or no, or leave it empty.")
+    raise NotationError("neither_yes_nor_no")
 
 
 def per_cent(text: str) -> float:
@@ -303,7 +303,7 @@ def per_cent(text: str) -> float:
     spoken = {"¼": 25.0, "½": 50.0, "¾": 75.0, "1/4": 25.0, "1/2": 50.0, "3/4": 75.0, "done": 100.0}
     value = spoken[cleaned] if cleaned in spoken else decimal(cleaned)
     if not 0 <= value <= 100:
-        raise NotationError("is not between 0 and 100", "Write how far the line is, in per cent.")
+        raise NotationError("not_per_cent")
     return value
 
 

@@ -1,7 +1,8 @@
-"""A folder of one's own for what is being written: nothing gets its name before it is whole."""
+"""What is being written, out of sight: nothing gets its name before it is whole."""
 
 from __future__ import annotations
 
+import os
 import shutil
 import tempfile
 import time
@@ -24,3 +25,14 @@ def own_folder(what: str, beside: Path) -> Iterator[Path]:
         yield folder
     finally:
         shutil.rmtree(folder, ignore_errors=True)
+
+
+def write_private(place: Path, content: bytes) -> None:
+    """Write a file that nobody but this user may read, not even for a moment, in place of the one that is there; it survives a power cut whole."""
+    with own_folder("private", place.parent) as folder:
+        partial = folder / place.name
+        with open(os.open(partial, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
+            out.write(content)
+            out.flush()
+            os.fsync(out.fileno())
+        os.replace(partial, place)

@@ -2,27 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, datetime
 
 import duckdb
 
-from ingest.counting import recount
+from ingest.counting import recount, touch
 from ingest.errors import BenchHoursError
 from ingest.history import Change, keep_earlier
 from ingest.notation import folded
+from ingest.row_status import untouched
 
 
-def keep_spellings(con: duckdb.DuckDBPyConnection, names: Iterable[str]) -> None:
+def keep_spellings(con: duckdb.DuckDBPyConnection, names: Sequence[str]) -> None:
     """Keep the name of each new person as the first way of writing it."""
-    for name in names:
-        con.execute("INSERT INTO person_spellings VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING", [folded(name), name, name, name])
+    con.execute(
+        "INSERT INTO person_spellings SELECT spelling, name, name, name FROM (SELECT unnest(?::VARCHAR[]) AS spelling, unnest(?::VARCHAR[]) AS name) ON CONFLICT DO NOTHING",
+        [[folded(name) for name in names], names],
+    )
 
 
-def keep_new(con: duckdb.DuckDBPyConnection, names: list[str], now: datetime) -> None:
+def keep_new(con: duckdb.DuckDBPyConnection, names: Sequence[str], now: datetime) -> None:
     """Keep people who are named for the first time."""
-    con.execute("INSERT INTO people (person, first_seen) SELECT unnest(?::VARCHAR[]), ?", [names, now])
-    keep_spellings(con, names)
+    if names:
+        con.execute("INSERT INTO people (person, first_seen) SELECT unnest(?::VARCHAR[]), ?", [names, now])
+        keep_spellings(con, names)
+
+
+def named_first(con: duckdb.DuckDBPyConnection) -> list[str]:
+    """The people whom rows that will be stored (of the temporary table `resolved`) name for the first time, in the order of their names."""
+    return [
+        row[0]
+        for row in con.execute(
+            f"SELECT DISTINCT person FROM resolved AS r ANTI JOIN people USING (person) WHERE person IS NOT NULL AND {untouched('r')} ORDER BY person"
+        ).fetchall()
+    ]
 
 
 def spellings_of_those_held(con: duckdb.DuckDBPyConnection) -> None:
@@ -64,7 +79,7 @@ def rename(con: duckdb.DuckDBPyConnection, old: str, new: str, change: Change) -
     if meant and meant[0][0] != old:
         raise BenchHoursError(f'"{new}" is another person\'s name', "To say that the two are one person, join them.")
     key = con.execute("SELECT key FROM person_spellings WHERE person = ? ORDER BY (written = person) DESC LIMIT 1", [old]).fetchall()[0][0]
-    _keep(con, old, change)
+    _keep(con, old, replace(change, event="renamed"))
     if meant:
         con.execute("DELETE FROM person_spellings WHERE spelling = ? AND person = ?", [folded(new), old])
     con.execute("INSERT INTO person_spellings VALUES (?, ?, ?, ?)", [folded(new), new, new, key])
@@ -77,18 +92,18 @@ def join(con: duckdb.DuckDBPyConnection, one: str, other: str, change: Change) -
     one, other = known(con, one), known(con, other)
     if one == other:
         raise BenchHoursError(f'"{one}" cannot be joined with itself', "Choose the other name.")
-    _keep(con, one, change)
+    _keep(con, one, replace(change, event="joined"))
     days = [row[0] for row in con.execute("SELECT DISTINCT day FROM spells WHERE person = ?", [one]).fetchall()]
     con.execute("DELETE FROM people WHERE person = ?", [one])
     _hand_over(con, one, other)
-    con.execute("CREATE OR REPLACE TEMP TABLE touched AS SELECT ?::VARCHAR AS person, unnest(?::DATE[]) AS day", [other, days])
+    touch(con, "SELECT ?::VARCHAR AS person, unnest(?::DATE[]) AS day", [other, days])
     recount(con)
 
 
 def leave(con: duckdb.DuckDBPyConnection, name: str, on: date | None, change: Change) -> None:
     """Say that a person left the studio on a day (None: is here again); the hours stay."""
     name = known(con, name)
-    _keep(con, name, change)
+    _keep(con, name, replace(change, event="retired" if on else "put back"))
     con.execute("UPDATE people SET left_on = ? WHERE person = ?", [on, name])
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -15,6 +15,7 @@ import duckdb
 
 from ingest import quotes, unsaved
 from ingest.errors import BenchHoursError
+from ingest.estimates import next_version
 from ingest.history import Change, keep_earlier
 from ingest.notation import day_in_words, written
 from ingest.quotes import Quote
@@ -127,7 +128,8 @@ def save(store: Store, promised: Sequence[Promised], number: int | None, reason:
     saved = []
     with store.writing() as con:
         for one in promised:
-            version = _next_version(con, one, change)
+            version = next_version(con, one.object)
+            _check_forecast(con, one, version, change)
             put_rows(con, ESTIMATES, _rows(one, version, reason), change)
             saved.append((one.object, version))
         if number is not None:  # under the lock of writers, so that two windows do not save it twice
@@ -139,10 +141,10 @@ def save(store: Store, promised: Sequence[Promised], number: int | None, reason:
     return saved
 
 
-def _next_version(con: duckdb.DuckDBPyConnection, one: Promised, change: Change) -> int:
-    version, last, ended = con.execute(
-        """SELECT coalesce(max(v.version), 0) + 1, max(v.made_on), (SELECT finished_on FROM objects WHERE object = ?) FROM estimate_versions AS v WHERE object = ?""",
-        [one.object, one.object],
+def _check_forecast(con: duckdb.DuckDBPyConnection, one: Promised, version: int, change: Change) -> None:
+    """Raise where what is promised could not become this version: nothing in it is promised, or something that is later than its day is known already."""
+    last, ended = con.execute(
+        "SELECT max(v.made_on), (SELECT finished_on FROM objects WHERE object = ?) FROM estimate_versions AS v WHERE object = ?", [one.object, one.object]
     ).fetchall()[0]
     today, logged = con.execute(
         "SELECT timezone(?, timezone('UTC', ?::TIMESTAMP))::DATE, (SELECT max(s.day) FROM spells AS s JOIN lines AS l ON l.line = s.line WHERE l.object = ?)",
@@ -163,7 +165,6 @@ def _next_version(con: duckdb.DuckDBPyConnection, one: Promised, change: Change)
         raise BenchHoursError(f"{one.object} was finished on {day_in_words(ended)}", "Take that back under Works if there is more to do, or quote a new work.")
     if not any(option.lines for option in one.options):
         raise BenchHoursError(f"{one.object} has no line that the price is for", "Write one on the sheet.")
-    return int(version)
 
 
 def _rows(one: Promised, version: int, reason: str) -> list[dict[str, str]]:
@@ -299,7 +300,7 @@ def take_back_end(con: duckdb.DuckDBPyConnection, known_object: str, version: in
     if not _ended(con, known_object, version):
         raise BenchHoursError(f"version {version} of {known_object} stands", "Load the page again.")
     keep_earlier(
-        con, "ended_versions", change, "SELECT object || ' version ' || version AS key, to_json(e) AS earlier, NULL AS content FROM ended_versions AS e WHERE object = ? AND version = ?",
+        con, "ended_versions", replace(change, event="taken back"), "SELECT object || ' version ' || version AS key, to_json(e) AS earlier, NULL AS content FROM ended_versions AS e WHERE object = ? AND version = ?",
         [known_object, version],
     )  # fmt: skip
     con.execute("DELETE FROM ended_versions WHERE object = ? AND version = ?", [known_object, version])

@@ -13,23 +13,25 @@ import duckdb
 import pandas as pd
 
 from ingest import unsaved
-from ingest.csv_files import open_csv, read_raw
+from ingest.cells import read_cells
+from ingest.check import found
+from ingest.csv_files import open_csv
 from ingest.drafts import LINE_COLUMNS, sentences
 from ingest.errors import FileError
-from ingest.history import Change
-from ingest.notation import MARK_OF_SEPARATOR, of_a_file
-from ingest.readings import READERS
+from ingest.estimates import LINES_SUMMED, NEITHER_HOURS_NOR_QUANTITY, VERSION_HAS_FAULT, next_version
+from ingest.faults import sentence
+from ingest.notation import folded, of_a_file
+from ingest.readings import READERS, Context
 from ingest.records import ESTIMATES, OBJECTS, header_name
+from ingest.rows import rows_of_file, rows_typed
 from ingest.store import Store
-from ingest.typed import begin_on, own_faults, put_rows
+from ingest.typed import check_typed, own_faults
 from ingest.unsaved import QUOTE
 
 MARKS = ("incident", "earlier damage", "agreed extra")
 COST_COLUMNS = ("what", "amount", "first_stage")
 _LAST_NUMBER = "number of the last quote"
 _NOBODYS_CODE = "the new work"
-_STAND_IN_HOURS = "1"
-_SUMMED = "the hours are summed"
 DESCRIBED = tuple(
     column.name for column in OBJECTS.columns if column.name not in ("object", "received_on", "due_on", "finished_on", "returned_from", "commission", "note")
 )
@@ -169,85 +171,77 @@ class ReadWork:
 
 _READ_LINES = """
 -- equal lines are summed, as those of an estimate are; a sum with an unknown in it is unknown
-WITH told AS (
-    SELECT l.line, r.*, CASE WHEN list_contains($stand_in::BIGINT[], l.line) THEN NULL ELSE r.hours END AS own_hours
-    FROM resolved AS r JOIN row_lines AS l USING ("row") WHERE NOT list_contains($faulty::BIGINT[], l.line)
-)
-SELECT min(e.line) AS number, list(e.line ORDER BY e.line) AS every, e.phase, e.technique, e.part, coalesce(e.option, '') AS option,
+SELECT min(l.line) AS number, list(l.line ORDER BY l.line) AS every, e.phase, e.technique, e.part, coalesce(e.option, '') AS option,
     CASE WHEN count(e.person) = count(*) AND min(e.person) = max(e.person) THEN min(e.person) ELSE '' END AS person,
     CASE WHEN count(e.quantity) = count(*) THEN sum(e.quantity) END AS quantity, coalesce(any_value(t.unit), '') AS unit, any_value(t.condition) AS condition,
-    CASE WHEN count(e.own_hours) = count(*) THEN sum(e.own_hours) END AS hours, CASE WHEN count(e.low_hours) = count(*) THEN sum(e.low_hours) END AS low_hours,
+    CASE WHEN count(e.hours) = count(*) THEN sum(e.hours) END AS hours, CASE WHEN count(e.low_hours) = count(*) THEN sum(e.low_hours) END AS low_hours,
     CASE WHEN count(e.high_hours) = count(*) THEN sum(e.high_hours) END AS high_hours, CASE WHEN count(e.unattended_hours) = count(*) THEN sum(e.unattended_hours) END AS unattended_hours,
-    coalesce(string_agg(e.note, '; ' ORDER BY e.line), '') AS note
-FROM told AS e LEFT JOIN phases AS p ON p.phase = e.phase LEFT JOIN techniques AS t ON t.technique = e.technique
-GROUP BY e.phase, e.technique, e.part, e.option ORDER BY min(p.position), e.phase, min(e.line)
+    coalesce(string_agg(e.note, '; ' ORDER BY l.line), '') AS note
+FROM resolved AS e JOIN row_lines AS l USING ("row") LEFT JOIN phases AS p ON p.phase = e.phase LEFT JOIN techniques AS t ON t.technique = e.technique
+WHERE NOT list_contains(?::BIGINT[], l.line)
+GROUP BY e.phase, e.technique, e.part, e.option ORDER BY min(p.position), e.phase, min(l.line)
 """
 
 
-def read_over(store: Store, work: QuotedWork, on: date, change: Change, called: Mapping[str, str]) -> ReadWork:
+def read_over(store: Store, work: QuotedWork, on: date, called: Mapping[str, str]) -> ReadWork:
     """Read a work of a quote as an estimate of it would be read, and store nothing.
 
     Parameters
     ----------
     on : the day on which it is quoted. called : the page's words for columns.
     """
-    with store.writing(keep=False) as con:
-        code, about, notes = _described(con, work, change, called)
-        held = _held(con, code)
-        stand_in = {
-            number for number, line in work.filled.items() if not line.get("hours")
-        }  # of an estimate each line says something; of a quote the record does
-        rows = [
-            {"phase": "", "technique": "", "object": code, "made_on": f"{on}"}
-            | {name: line[name] for name in (*LINE_COLUMNS, "unit") if line.get(name)}
-            | ({"hours": line.get("low_hours") or line.get("high_hours") or _STAND_IN_HOURS} if number in stand_in else {})
-            for number, line in work.filled.items()
-        ]
+    with store.reading() as con:
+        context = Context.of(con)
+        code, held, about, notes = _described(con, work, context, called)
+        head = {"phase": "", "technique": "", "object": code, "version": f"{next_version(con, code)}", "made_on": f"{on}"}
+        rows = [head | {name: line[name] for name in (*LINE_COLUMNS, "unit") if line.get(name)} for line in work.filled.values()]
         if not rows:
             return ReadWork(problems=[], notes=notes, about=about, held=held, lines=_no_lines(), left_aside=0)
-        version = con.execute("SELECT coalesce(max(version), 0) + 1 FROM estimate_versions WHERE object = ?", [code]).fetchall()[0][0]
-        report = put_rows(con, ESTIMATES, [row | {"version": f"{version}"} for row in rows], change, all_or_none=False, numbers=list(work.filled))
-        of_line = dict(zip(begin_on(rows), work.filled, strict=True))
-        own = own_faults(report.problems)
-        own = own[~((own["column"] == "hours") & own["row"].isin(stand_in))]  # of hours that nobody gave
-        lines = con.execute(
-            _READ_LINES, {"stand_in": [line for line, number in of_line.items() if number in stand_in], "faulty": [int(line) for line in own["line"]]}
-        ).df()
-        numbers = [[of_line[line] for line in every] for every in lines.pop("every")]
-        lines["number"] = pd.Series([every[0] for every in numbers], dtype="int64")
-        for name in ("mark", "wording"):  # of equal lines the first that says it
-            lines[name] = pd.Series([next((said for number in every if (said := work.lines[number - 1].get(name))), "") for every in numbers], dtype=str)
-        # what an estimate says of equal lines it says only where it is stored, and a quote with a fault elsewhere is not
-        notes += sentences(report.warnings[~report.warnings["reason"].str.endswith(_SUMMED)], called)
-        for alike, technique in zip(numbers, lines["technique"], strict=True):
-            if len(alike) > 1:
-                notes.append(
-                    f"Lines {' and '.join(map(str, alike))}, {technique}: are the same, and {_SUMMED}. Give each its own part if they are different work."
-                )
+        checked = check_typed(con, ESTIMATES, rows, context, list(work.filled))
+        # of an estimate each line says something; of a quote the record does
+        own = own_faults(checked.faults[checked.faults["code"] != NEITHER_HOURS_NOR_QUANTITY])
+        own = own[own["code"] != VERSION_HAS_FAULT]
+        lines = con.execute(_READ_LINES, [[int(line) for line in own["line"]]]).df()
+    numbers = lines.pop("every").tolist()
+    for name in ("mark", "wording"):  # of equal lines the first that says it
+        lines[name] = pd.Series([next((text for number in every if (text := work.lines[number - 1].get(name))), "") for every in numbers], dtype=str)
+    # what an estimate says of equal lines it says only where it is stored, and a quote with a fault elsewhere is not
+    notes += sentences(checked.doubts[checked.doubts["code"] != LINES_SUMMED], called)
+    for alike, technique in zip(numbers, lines["technique"], strict=True):
+        if len(alike) > 1:
+            notes.append(
+                f"Lines {' and '.join(map(str, alike))}, {technique}: are the same, and the hours are summed. Give each its own part if they are different work."
+            )
     left_aside = len(work.filled) - sum(map(len, numbers))
     return ReadWork(problems=sentences(own, called), notes=notes, about=about, held=held, lines=lines, left_aside=left_aside)
 
 
-def _described(con: duckdb.DuckDBPyConnection, work: QuotedWork, change: Change, called: Mapping[str, str]) -> tuple[str, list[str], list[str]]:
-    """The code under which the work stands until the end of the transaction, and what must be said of its description; what cannot be read of it is left out."""
+def _described(
+    con: duckdb.DuckDBPyConnection, work: QuotedWork, context: Context, called: Mapping[str, str]
+) -> tuple[str, dict[str, Any], list[str], list[str]]:
+    """The code by which the work is read, what is known of it, and what must be said of its description: of parts that are left out, and of parts that are not.
+
+    A work that is not held yet gets a code that only `context` knows.
+    """
     if work.object:
-        return work.object, [], []
+        return work.object, _held(con, "objects", work.object), [], []
     code = _NOBODYS_CODE
-    while con.execute("SELECT EXISTS (FROM objects WHERE object = ?)", [code]).fetchall()[0][0]:
+    while folded(code) in context.objects:
         code += "'"
-    row = {name: text for name, text in work.described.items() if name in DESCRIBED and text.strip()}
-    report = put_rows(con, OBJECTS, [{"object": code, **row}], change, all_or_none=False)
-    if not len(report.problems):
-        return code, [], sentences(report.warnings, called, of_lines=False)
-    said = sentences(report.problems, called, of_lines=False)
-    faulty = set(report.problems["column"])
-    put_rows(con, OBJECTS, [{"object": code, **{name: text for name, text in row.items() if name not in faulty}}], change, all_or_none=False)
-    return code, said, []
+    context.objects[folded(code)] = code
+    rows = rows_typed(con, OBJECTS, [{"object": code, **{name: text for name, text in work.described.items() if name in DESCRIBED and text.strip()}}])
+    read_cells(con, OBJECTS, rows, context)
+    faults, doubts = found(con, "faults", OBJECTS, rows), found(con, "warnings", OBJECTS, rows)
+    return code, _held(con, "checked", code), sentences(faults, called, of_lines=False), sentences(doubts, called, of_lines=False)
 
 
-def _held(con: duckdb.DuckDBPyConnection, code: str) -> dict[str, Any]:
-    frame = con.execute("SELECT o.* EXCLUDE (area_dm2), a.area_dm2 FROM objects AS o JOIN object_areas AS a USING (object) WHERE o.object = ?", [code]).df()
-    if frame.empty:  # taken away since the quote was begun
+def _held(con: duckdb.DuckDBPyConnection, table: str, code: str) -> dict[str, Any]:
+    """The columns of the objects form, of a work in a table of such; all None where it was taken away since the quote was begun."""
+    columns = ", ".join(OBJECTS.names)
+    frame = con.execute(
+        f"SELECT {columns.replace('area_dm2', 'area_of(area_dm2, shape, height_cm, width_cm) AS area_dm2')} FROM {table} WHERE object = ?", [code]
+    ).df()
+    if frame.empty:
         return dict.fromkeys(OBJECTS.names)
     return {str(name): None if pd.isna(value) else value for name, value in frame.iloc[0].items()}
 
@@ -262,20 +256,19 @@ def _no_lines() -> pd.DataFrame:
 
 def lines_of_file(store: Store, path: Path) -> tuple[list[dict[str, str]], list[str]]:
     """The lines of a file (the estimates form without work, version and day), each at the place of its line in the file, and sentences on what of the file is none of that."""
-    with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder, store.writing(keep=False) as con:
+    with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder, store.reading() as con:
         file = open_csv(path, Path(folder))
         names = [header_name(text) for text in file.header]
         if "technique" not in names:
             raise FileError(
                 f'{path.name} lacks the column "technique"', "A file of lines has technique, and as far as known phase, part, quantity, hours, person, option."
             )
-        raw = read_raw(con, file)
-        mark = MARK_OF_SEPARATOR.get(file.separator, "")
+        rows = rows_of_file(con, file)
         known = {name: place for place, name in enumerate(names) if name in _FILE_COLUMNS}
-        rows = con.execute(f'SELECT {", ".join(f"trim(c{place})" for place in known.values())} FROM cells ORDER BY "row"').fetchall()
-    lines: list[dict[str, str]] = [{} for _ in range(int(max(raw.lines, default=0)))]
-    for line, cells in zip(raw.lines.tolist(), rows, strict=True):
-        lines[line - 1] = {name: of_a_file(cell, mark) if name in _NUMBERS else cell for name, cell in zip(known, cells, strict=True) if cell}
-    said = [f"{path.name}, line {fault.line}: {fault.reason}. {fault.mend}" for fault in raw.faults]
+        cells_of = con.execute(f'SELECT {", ".join(f"trim(c{place})" for place in known.values())} FROM cells ORDER BY "row"').fetchall()
+    lines: list[dict[str, str]] = [{} for _ in range(int(max(rows.lines, default=0)))]
+    for line, cells in zip(rows.lines.tolist(), cells_of, strict=True):
+        lines[line - 1] = {name: of_a_file(cell, rows.decimal_mark) if name in _NUMBERS else cell for name, cell in zip(known, cells, strict=True) if cell}
+    said = [f"{path.name}, line {fault.line}: {'. '.join(sentence(fault.code, fault.details))}" for fault in rows.faults]
     unknown = [text for name, text in zip(names, file.header, strict=True) if name and name not in _FILE_COLUMNS]
     return lines, [*said, *([f"{path.name}: no columns of a line, and left out: {', '.join(unknown)}"] if unknown else [])]

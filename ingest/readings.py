@@ -7,11 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
 
 import duckdb
 
 from ingest import notation, records
 from ingest.errors import NotationError
+from ingest.history import utc_now
 from ingest.notation import DecimalMark, folded, look_alike, nearest_code
 from ingest.people import read_spellings
 from ingest.settings import Settings, read_settings
@@ -28,6 +31,7 @@ class Context:
         one file spells a new object or person in one way.
     codes : the objects held as codes are compared for slips; made at the first slip.
     spelled : other spellings of words, folded, as the file first writes them where it may mean new words.
+    now : the present instant in UTC; nothing is logged that begins later.
     decimal_mark : how the file writes decimals, so that none in it can stand between thousands; empty where nothing is known, as of what is typed.
     """
 
@@ -36,6 +40,7 @@ class Context:
     objects: dict[str, str] = field(default_factory=dict)
     people: dict[str, str] = field(default_factory=dict)
     decimal_mark: DecimalMark = ""
+    now: datetime = field(default_factory=utc_now)
     codes: dict[str, str] = field(default_factory=dict)
     spelled: dict[str, str] = field(default_factory=dict)
     suggestions_left: int = 100
@@ -52,14 +57,20 @@ class Context:
         """The text of a number as this file means it."""
         return notation.of_a_file(text, self.decimal_mark)
 
+    @property
+    def today(self) -> date:
+        """The present day on the studio's own calendar."""
+        return self.now.replace(tzinfo=UTC).astimezone(ZoneInfo(self.settings.zone)).date()
+
     @classmethod
-    def of(cls, con: duckdb.DuckDBPyConnection, *, decimal_mark: DecimalMark = "") -> Context:
+    def of(cls, con: duckdb.DuckDBPyConnection, *, now: datetime | None = None, decimal_mark: DecimalMark = "") -> Context:
         return cls(
             settings=read_settings(con),
             vocabulary=read_vocabulary(con),
             objects={folded(row[0]): row[0] for row in con.execute("SELECT object FROM objects").fetchall()},
             people=read_spellings(con),
             decimal_mark=decimal_mark,
+            now=now or utc_now(),
         )
 
 
@@ -71,7 +82,7 @@ class Reader:
     ----------
     sql_type : DuckDB type of the value.
     read : the text (stripped, not empty) to the value; raises `NotationError`.
-    doubt : what must be said of a text that was read, and the mend; None where nothing must be.
+    doubt : code and details of what must be said of a text that was read; None where nothing must be.
     at_once : SQL over `{text}` that reads the plainest texts in one pass and gives NULL for the rest, which
         then go through `read`; None where every different text does. A test holds the two to the same answers.
     """
@@ -79,7 +90,7 @@ class Reader:
     sql_type: str
     read: Callable[[Context, str], object]
     at_once: str | None = None
-    doubt: Callable[[Context, str], tuple[str, str] | None] = lambda _, __: None
+    doubt: Callable[[Context, str], tuple[str, dict[str, object]] | None] = lambda _, __: None
 
 
 def _text(_: Context, text: str) -> str:
@@ -90,7 +101,7 @@ def _object(context: Context, text: str) -> str:
     found = context.objects.get(folded(text))
     if found is None:
         near = context.nearest_object(text)
-        raise NotationError("is not a known object", f'Did you mean "{near}"?' if near else "Add it first: under Works, or with an objects file.")
+        raise NotationError("unknown_object_near", near=near) if near else NotationError("unknown_object")
     return found
 
 
@@ -102,11 +113,11 @@ def _person(context: Context, text: str) -> str:
     return context.people.setdefault(folded(text), " ".join(text.split()))
 
 
-def _technique_in_doubt(context: Context, text: str) -> tuple[str, str] | None:
+def _technique_in_doubt(context: Context, text: str) -> tuple[str, dict[str, object]] | None:
     others = context.vocabulary.also_begin_so(text)
     if not others:
         return None
-    return f"is taken for {context.vocabulary.technique(text)}", f"Kept; if {' or '.join(others)} was meant, write its whole name."
+    return "technique_in_doubt", {"technique": context.vocabulary.technique(text), "others": " or ".join(others)}
 
 
 def _new_word(spellings: Callable[[Context], dict[str, str]]) -> Callable[[Context, str], str]:
@@ -120,13 +131,13 @@ def _new_word(spellings: Callable[[Context], dict[str, str]]) -> Callable[[Conte
     return read
 
 
-def _one_of(words: tuple[str, ...], spellings: dict[str, str], what: str) -> Callable[[Context, str], str]:
+def _one_of(words: tuple[str, ...], spellings: dict[str, str], kind: str) -> Callable[[Context, str], str]:
     by_spelling = {folded(word): word for word in words} | spellings
 
     def read(_: Context, text: str) -> str:
         found = by_spelling.get(folded(text))
         if found is None:
-            raise NotationError(f"is not a {what}", f"Write {', '.join(words[:-1])} or {words[-1]}.")
+            raise NotationError("not_one_of", kind=kind, choices=f"{', '.join(words[:-1])} or {words[-1]}")
         return found
 
     return read
@@ -136,7 +147,7 @@ def _between(low: float, high: float, unit: str, read: Callable[[str], float] = 
     def read_between(context: Context, text: str) -> float:
         value = read(context.number(text))
         if not low <= value <= high:
-            raise NotationError("cannot be", f"Write a number of {unit} from {low:,.0f} to {high:,.0f}.")
+            raise NotationError("out_of_range", unit=unit, low=low, high=high)
         return value
 
     return read_between
@@ -146,7 +157,7 @@ def _above_zero(high: float, unit: str, read: Callable[[str], float]) -> Callabl
     def read_above(context: Context, text: str) -> float:
         value = read(context.number(text))
         if not 0 < value <= high:
-            raise NotationError("cannot be", f"Write a number of {unit} above 0, at most {high:,.0f}.")
+            raise NotationError("not_above_zero", unit=unit, high=high)
         return value
 
     return read_above
@@ -156,7 +167,7 @@ def _amount(_: Context, text: str) -> float:
     """Of money; asked about in any file too, as no price has three decimals."""
     value = notation.decimal(text)
     if not 0 <= value <= 1e9:
-        raise NotationError("cannot be", "Write a number of the currency from 0 to 1,000,000,000.")
+        raise NotationError("amount_out_of_range")
     return value
 
 
@@ -164,7 +175,7 @@ def _whole_between(low: int, high: int) -> Callable[[Context, str], int]:
     def read(context: Context, text: str) -> int:
         value = notation.whole(context.number(text))
         if not low <= value <= high:
-            raise NotationError("cannot be", f"Write a whole number from {low} to {high}.")
+            raise NotationError("whole_out_of_range", low=low, high=high)
         return value
 
     return read

@@ -104,10 +104,10 @@ FORMS = (PHASES, TECHNIQUES, OBJECTS, ESTIMATES, TIME_ENTRIES, MILESTONES)
 
 
 def _kept(kind: str, columns: str) -> Form:
-    return Form(kind, tuple(Column(name=name, reading="text", star=True) for name in columns.split()))
+    return Form(kind, tuple(Column(name=name.rstrip("?"), reading="text", star="?" not in name) for name in columns.split()))
 
 
-# What an export writes beside the six forms, so that nothing is lost on the way out and in again (`ingest.kept`). Told by all of their columns.
+# What an export writes beside the six forms, so that nothing is lost on the way out and in again (`ingest.kept`). Told by all of their columns, but for those (`?`) that exports of before had not.
 SETTINGS = _kept("settings", "setting value")
 PHASE_NAMES = _kept("phase names", "phase key position note retired_on")
 TECHNIQUE_NAMES = _kept("technique names", "technique key phase unit mode condition cautions note retired_on")
@@ -130,7 +130,7 @@ QUOTED_LINES = _kept(
     "object version option place phase technique part p10 p50 p80 p90 promised_hours own_hours worked_hours begun rate rate_low rate_high unit pinned works",
 )
 ENDED_VERSIONS = _kept("versions that ended", "object version outcome ended_on reason")
-HISTORY = _kept("history", "kind key changed_at changed_by reason earlier content")
+HISTORY = _kept("history", "kind key event? changed_at changed_by reason earlier content")
 
 # The order in which files of one call are stored. History comes last: what an entry once said must not make the entry itself seem held.
 IN_ORDER = (

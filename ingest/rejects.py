@@ -17,10 +17,11 @@ import duckdb
 import pandas as pd
 
 from ingest import unsaved
-from ingest.csv_files import RawRows
 from ingest.errors import FileError
+from ingest.faults import sentence, worded
 from ingest.formulas import defused, defused_again, defused_line
 from ingest.records import REJECT_COLUMNS
+from ingest.rows import Rows
 from ingest.store import Store
 
 MOST_KEPT = 200
@@ -76,29 +77,28 @@ class Rejects:
         return "\r\n".join(lines) + "\r\n"
 
 
-def rejects_of(con: duckdb.DuckDBPyConnection, raw: RawRows, problems: pd.DataFrame) -> Rejects:
-    """The rejected rows of the file in hand, from the tables `raw`, `problems` and `row_lines`, and the lines that are no rows.
-
-    `problems` is the same table as people read it, in the order of the file: `line`, `column`, `reason`, `mend`.
-    """
-    file = raw.file
+def rejects_of(con: duckdb.DuckDBPyConnection, rows: Rows, faults: pd.DataFrame) -> Rejects:
+    """The rejected rows of the file that was checked last in this connection, and the lines that are no rows; `faults` as `ingest.check.Checked` has them."""
+    file = rows.file
+    assert file is not None
     own = [number for number, name in enumerate(file.names) if name not in REJECT_COLUMNS]  # a file that came back keeps one set of remarks
     came_back = len(own) < len(file.header)
     cells = ", ".join(f"coalesce(raw.c{number}, '')" for number in own)
-    found = con.execute(f'SELECT l.line, [{cells}] FROM raw JOIN row_lines AS l USING ("row") WHERE "row" IN (SELECT "row" FROM problems)').fetchall()
+    found = con.execute(f'SELECT l.line, [{cells}] FROM raw JOIN row_lines AS l USING ("row") WHERE "row" IN (SELECT "row" FROM faults)').fetchall()
     remarks: dict[int, list[tuple[str, str, str]]] = {}
-    for line, *remark in problems[["line", "column", "reason", "mend"]].itertuples(index=False, name=None):
+    for line, *remark in worded(faults)[["line", "column", "reason", "mend"]].itertuples(index=False, name=None):
         remarks.setdefault(line, []).append(tuple(remark))
-    rows = []
-    for line, said in found:
+    rejected = []
+    for line, text in found:
         column, reason, mend = map(" / ".join, zip(*remarks[line], strict=True))
-        rows.append(RejectedRow(line=line, column=column, reason=reason, mend=mend, cells=said))
-    for fault in raw.faults:
-        said = list(fault.cells[len(REJECT_COLUMNS) :] if came_back else fault.cells)
-        text = _csv_line(said, file.separator) if came_back else fault.text
-        rows.append(RejectedRow(line=fault.line, column="", reason=fault.reason, mend=fault.mend, cells=said, is_row=False, text=text))
+        rejected.append(RejectedRow(line=line, column=column, reason=reason, mend=mend, cells=text))
+    for fault in rows.faults:
+        parts = list(fault.cells[len(REJECT_COLUMNS) :] if came_back else fault.cells)
+        text = _csv_line(parts, file.separator) if came_back else fault.text
+        reason, mend = sentence(fault.code, fault.details)
+        rejected.append(RejectedRow(line=fault.line, column="", reason=reason, mend=mend, cells=parts, is_row=False, text=text))
     return Rejects(
-        file=file.path.name, header=[file.header[number] for number in own], separator=file.separator, encoding=file.encoding, rows=sorted(rows, key=lambda row: row.line)
+        file=file.path.name, header=[file.header[number] for number in own], separator=file.separator, encoding=file.encoding, rows=sorted(rejected, key=lambda row: row.line)
     )  # fmt: skip
 
 

@@ -116,7 +116,7 @@ def stored_text(name: str, text: str) -> str:
         return _READ[name](text) if text else ""
     if name == "zone":
         if text not in available_timezones():
-            raise BenchHoursError(f'"{text}" is not a time zone', suggestion(text, available_timezones(), "Write it like Europe/Berlin."))
+            raise BenchHoursError(f'"{text}" is not a time zone', suggestion(text, sorted(available_timezones()), "Write it like Europe/Berlin."))
     elif name == "day_order":
         if text not in DAY_ORDERS:
             raise BenchHoursError(f'"{text}" is not an order of day, month and year', "Say dmy, mdy or ymd.")
@@ -207,13 +207,12 @@ def zone_of_this_machine() -> str:
 
 def read_settings(con: duckdb.DuckDBPyConnection) -> Settings:
     """The settings as stored, defaults where nothing was said. What is stored is not judged again: a studio must open to be put right."""
-    values: dict[str, object] = {}
-    for name, text in con.execute("SELECT setting, value FROM settings").fetchall():
-        if name in NUMBERS:
-            values[name] = float(text.replace(",", "."))
-        elif name in _NAMES:
-            values[name] = text == "yes" if name in _YES_OR_NO else text
-    return Settings(**values)  # type: ignore[arg-type]
+    return _settings_of(_held(con))
+
+
+def settings_with(con: duckdb.DuckDBPyConnection, said: Mapping[str, str]) -> Settings:
+    """The settings as they would be with these; nothing is written. Raises as `write_settings` does."""
+    return _settings_of({name: text for name, text in (_held(con) | _checked(con, said)).items() if text})
 
 
 def write_settings(con: duckdb.DuckDBPyConnection, said: Mapping[str, str], change: Change | None = None) -> Settings:
@@ -221,27 +220,45 @@ def write_settings(con: duckdb.DuckDBPyConnection, said: Mapping[str, str], chan
 
     Raises on an unknown name and on values that cannot be, all of them in one. `change` keeps what was said before in the history.
     """
-    now = read_settings(con)
-    told = _stored_texts(said)
-    zone = told.get("zone", now.zone) or "UTC"
-    if zone != now.zone:
-        clocked = con.execute("SELECT count(*) FROM spells WHERE started_at IS NOT NULL").fetchall()[0][0]
-        if clocked:
-            raise BenchHoursError(
-                f"the studio's clock cannot move from {now.zone} to {zone}: entries with clock times rest on it ({clocked:,})",
-                "Leave it; or begin a new database in the right zone and bring the files in there.",
-            )
+    texts = _checked(con, said)
     if change:
-        held = dict(con.execute("SELECT setting, value FROM settings").fetchall())
-        changed = [name for name, text in told.items() if text != held.get(name, "")]
+        held = _held(con)
+        changed = [name for name, text in texts.items() if text != held.get(name, "")]
         query = "SELECT setting AS key, to_json(s) AS earlier, NULL AS content FROM settings AS s WHERE list_contains(?::VARCHAR[], setting)"
         keep_earlier(con, "settings", change, query, [changed])
-    for name, text in told.items():
+    for name, text in texts.items():
         if text:
             con.execute("INSERT OR REPLACE INTO settings VALUES (?, ?)", [name, text])
         else:
             con.execute("DELETE FROM settings WHERE setting = ?", [name])
     return read_settings(con)
+
+
+def _held(con: duckdb.DuckDBPyConnection) -> dict[str, str]:
+    return dict(con.execute("SELECT setting, value FROM settings").fetchall())
+
+
+def _settings_of(texts: Mapping[str, str]) -> Settings:
+    values: dict[str, object] = {}
+    for name, text in texts.items():
+        if name in NUMBERS:
+            values[name] = float(text.replace(",", "."))
+        elif name in _NAMES:
+            values[name] = text == "yes" if name in _YES_OR_NO else text
+    return Settings(**values)  # type: ignore[arg-type]
+
+
+def _checked(con: duckdb.DuckDBPyConnection, said: Mapping[str, str]) -> dict[str, str]:
+    """Each setting as it is stored; raises where one cannot be."""
+    texts, zone = _stored_texts(said), read_settings(con).zone
+    if (texts.get("zone", zone) or "UTC") != zone:
+        clocked = con.execute("SELECT count(*) FROM spells WHERE started_at IS NOT NULL").fetchall()[0][0]
+        if clocked:
+            raise BenchHoursError(
+                f"the studio's clock cannot move from {zone} to {texts['zone'] or 'UTC'}: entries with clock times rest on it ({clocked:,})",
+                "Leave it; or begin a new database in the right zone and bring the files in there.",
+            )
+    return texts
 
 
 def _stored_texts(said: Mapping[str, str]) -> dict[str, str]:

@@ -7,17 +7,19 @@ import os
 import re
 import shutil
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib import resources
 from pathlib import Path
+from weakref import WeakSet
 
 import duckdb
 import platformdirs
 
 from ingest import people, vocabulary
 from ingest.errors import StoreError, why
-from ingest.history import utc_now
+from ingest.history import tell_events, utc_now
 from ingest.settings import write_settings, zone_of_this_machine
 
 _MAGIC = b"DUCK"  # at byte 8 of every DuckDB file
@@ -57,6 +59,10 @@ class Store:
         self.writes = 0
         """How many transactions this process has stored so far: who keeps rows in memory reads them again when it has grown."""
         self._turn = threading.RLock()
+        self._long_work = 0
+        self._counting = threading.Lock()
+        self._cursors: WeakSet[duckdb.DuckDBPyConnection] = WeakSet()
+        self._handing_out = threading.Lock()
         self._con = _connect(path)
         try:
             self._migrate()
@@ -66,27 +72,30 @@ class Store:
 
     def cursor(self) -> duckdb.DuckDBPyConnection:
         """A connection of its own to the same database, for one request or thread."""
-        return self._con.cursor()
+        with self._handing_out:
+            con = self._con.cursor()
+            self._cursors.add(con)
+        return con
 
     def changes(self) -> int:
         """How many writes the file has seen that a figure may rest on."""
         return int(self.cursor().execute("SELECT changes FROM change_counter").fetchall()[0][0])
 
     @contextmanager
-    def writing(self, *, keep: bool = True, counts: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
-        """One transaction, alone: stored when the block ends well, undone when it raises or `keep` is false.
+    def writing(self, *, counts: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
+        """One transaction, alone: stored when the block ends well, undone when it raises.
 
         `counts` false: nothing that a figure rests on is changed, so what is computed from the file stays good.
         """
         with self._turn:
-            con = self._con.cursor()
+            con = self.cursor()
             con.execute("BEGIN")
             try:
                 yield con
-                if keep and counts:
+                if counts:
                     con.execute("UPDATE change_counter SET changes = changes + 1")
-                con.execute("COMMIT" if keep else "ROLLBACK")
-                self.writes += keep
+                con.execute("COMMIT")
+                self.writes += 1
             except BaseException as error:
                 _roll_back(con)
                 if isinstance(error, duckdb.FatalException):
@@ -110,6 +119,20 @@ class Store:
                 self._con.cursor().execute("CHECKPOINT")
 
     @contextmanager
+    def on_all_processors(self) -> Iterator[None]:
+        """Until the block ends queries are shared out over the processors: for long work over many rows, such as a large file; see `_CONFIG`."""
+        with self._counting:
+            self._long_work += 1
+            self._con.cursor().execute(f"SET threads = {os.cpu_count() or 1}")
+        try:
+            yield
+        finally:
+            with self._counting:
+                self._long_work -= 1
+                if not self._long_work:
+                    self._con.cursor().execute(f"SET threads = {_CONFIG['threads']}")
+
+    @contextmanager
     def alone(self) -> Iterator[None]:
         """Nobody else writes meanwhile; who writes in the block does."""
         with self._turn:
@@ -118,7 +141,7 @@ class Store:
     @contextmanager
     def reading(self) -> Iterator[duckdb.DuckDBPyConnection]:
         """A cursor that sees the file as it stands now, whatever is written meanwhile."""
-        con = self._con.cursor()
+        con = self.cursor()
         con.execute("BEGIN")
         try:
             yield con
@@ -127,7 +150,23 @@ class Store:
             con.close()
 
     def close(self) -> None:
-        self._con.close()
+        """Close the file: a write that is under way in another thread is let end, a question is cut off, as DuckDB closes nothing that is busy."""
+        ended = self._turn.acquire(timeout=_LET_END_S)
+        try:
+            for _ in range(_TRIES):
+                try:
+                    with self._handing_out:
+                        self._con.close()
+                    return
+                except duckdb.OperationalError:
+                    with self._handing_out:
+                        for con in self._cursors:
+                            con.interrupt()
+                    time.sleep(0.01)
+            self._con.close()
+        finally:
+            if ended:
+                self._turn.release()
 
     def __enter__(self) -> Store:
         return self
@@ -165,10 +204,11 @@ class Store:
 
 
 _LOG_BYTES = 16_000_000
+_LET_END_S, _TRIES = 10.0, 500  # of a write; and to cut off what is asked, each time after a hundredth of a second
 _CONFIG: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": "false",
     "wal_autocheckpoint": "1TB",  # see `fold_in`
-    "threads": 1,  # of each query: a studio's tables are too short to be shared out, and to wake others costs a third of a query
+    "threads": 1,  # of each query: a studio's tables are too short to be shared out, and to wake others costs a third of a query; see `on_all_processors`
 }
 _START_AGAIN = "Make room if the disk is full, then stop bench-hours and start it again; what was stored is kept."
 _ROOM = "Nothing was changed; see that the disk has room and the file and its folder may be written."
@@ -185,7 +225,7 @@ def _first_words(con: duckdb.DuckDBPyConnection) -> None:
 
 
 # What a migration does beyond SQL, in the same transaction.
-_AFTER: dict[int, Callable[[duckdb.DuckDBPyConnection], None]] = {1: _first_words, 2: people.spellings_of_those_held}
+_AFTER: dict[int, Callable[[duckdb.DuckDBPyConnection], None]] = {1: _first_words, 2: people.spellings_of_those_held, 10: tell_events}
 
 
 def schema_version(con: duckdb.DuckDBPyConnection) -> int:
@@ -207,7 +247,7 @@ def _form(con: duckdb.DuckDBPyConnection, path: Path | str) -> int:
     if "schema_versions" in found:
         return schema_version(con)
     if found:
-        raise StoreError(f"{path} is a database, but not one of bench-hours", "Name another file with --db.")
+        raise StoreError(f"{path} is a database, but not one of bench-hours", "Name another file with --db.", other_file=True)
     return 0
 
 
@@ -218,13 +258,13 @@ def _connect(path: Path | str) -> duckdb.DuckDBPyConnection:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         if path.is_dir():
-            raise StoreError(f"{path} is a folder, not a database", "Name a file with --db.")
+            raise StoreError(f"{path} is a folder, not a database", "Name a file with --db.", other_file=True)
         if path.exists() and path.stat().st_size and _start(path)[8:12] != _MAGIC:
             # DuckDB would read a CSV file as a database of its own that is never written
-            raise StoreError(f"{path} is not a bench-hours database, or it is damaged", "Name another file with --db, or restore a backup.")
+            raise StoreError(f"{path} is not a bench-hours database, or it is damaged", "Name another file with --db, or restore a backup.", other_file=True)
         return duckdb.connect(str(path), config=_CONFIG)
     except OSError as error:
-        raise StoreError(f"{path} cannot be opened ({why(error)})", "Name another place with --db.") from error
+        raise StoreError(f"{path} cannot be opened ({why(error)})", "Name another place with --db.", other_file=True) from error
     except duckdb.Error as error:
         raise _opening_error(path, error) from error
 
@@ -242,5 +282,5 @@ def _opening_error(path: Path, error: duckdb.Error) -> StoreError:
         by = " ".join(filter(None, [program and program[1], holder and f"process {holder[1]}"])) or "another process"
         return StoreError(f"{path} is open in {by}", "Close that bench-hours (serve is stopped with Ctrl-C), then try again.", held=True)
     if any(word in said for word in ("not a valid DuckDB database", "Corrupt", "checksum", "Could not read enough bytes")):
-        return StoreError(f"{path} is not a bench-hours database, or it is damaged", "Name another file with --db, or restore a backup.")
-    return StoreError(f"{path} cannot be opened ({why(error)})", "See that the file and its folder may be written, or name another with --db.")
+        return StoreError(f"{path} is not a bench-hours database, or it is damaged", "Name another file with --db, or restore a backup.", other_file=True)
+    return StoreError(f"{path} cannot be opened ({why(error)})", "See that the file and its folder may be written, or name another with --db.", other_file=True)

@@ -1,29 +1,25 @@
-"""Rows typed on a page: the checks of a file and the write of a file, all rows or none.
+"""Rows typed on a page or tapped on a phone: the check and the store of any row, all of them or none.
 
-A page says all of a row, so an empty cell is empty; and what is said now stands, even where an earlier
-version once said the same.
+A page says all of a row, so an empty cell is empty; and what is said stands, even where an earlier version once said the same.
 """
 
 from __future__ import annotations
 
-import csv
 import re
-import tempfile
 from collections.abc import Mapping, Sequence
-from itertools import accumulate
-from pathlib import Path
 
 import duckdb
 import pandas as pd
 
+from ingest.check import Checked, check, store
 from ingest.errors import BenchHoursError
+from ingest.faults import worded
 from ingest.history import Change
-from ingest.imports import Report, bring_in_file, look_over
-from ingest.outcome import Fate
+from ingest.readings import Context
 from ingest.records import FORMS, Form
+from ingest.rows import Row, rows_typed
 from ingest.store import Store
 
-Row = Mapping[str, str]
 _COLUMNS = re.compile(rf"\b({'|'.join(sorted({name for form in FORMS for name in form.names if '_' in name}))})\b")
 
 
@@ -32,16 +28,16 @@ class RowsRefused(BenchHoursError):
 
     Attributes
     ----------
-    problems : frame with `row` (from 1), `column`, `value`, `reason`, `mend`.
+    problems : frame with `line` (what the page calls the row), `column`, `value`, `reason`, `mend`.
     """
 
     def __init__(self, problems: pd.DataFrame, rows: int, called: Mapping[str, str]) -> None:
         self.problems = problems
-        said = [
-            f"{f'line {row}, ' if rows > 1 else ''}{_cell(column, value, called)} {as_called(f'{reason}. {mend}', called)}"
-            for row, column, value, reason, mend in problems.itertuples(index=False)
+        sentences = [
+            f"{f'line {line}, ' if rows > 1 else ''}{_cell(column, value, called)} {as_called(f'{reason}. {mend}', called)}"
+            for line, column, value, reason, mend in problems.itertuples(index=False)
         ]
-        super().__init__(" ".join(dict.fromkeys(said)).removesuffix("."), "")
+        super().__init__(" ".join(dict.fromkeys(sentences)).removesuffix("."), "")
 
     def __str__(self) -> str:
         return f"{self.what}."
@@ -57,9 +53,22 @@ def as_called(sentence: str, called: Mapping[str, str]) -> str:
     return _COLUMNS.sub(lambda found: called.get(found[0], found[0].replace("_", " ")), sentence)
 
 
-def store_rows(store: Store, form: Form, rows: Sequence[Row], change: Change, called: Mapping[str, str] | None = None) -> Report:
+def check_typed(
+    con: duckdb.DuckDBPyConnection, form: Form, rows: Sequence[Row], context: Context | None = None, numbers: Sequence[int] | None = None
+) -> Checked:
+    """Check rows of a form as they were typed, column name to text; columns that no row has are not said.
+
+    Parameters
+    ----------
+    context : that of the present moment where not given.
+    numbers : what the page calls each row; 1, 2, 3 … where not given.
+    """
+    return check(con, form, rows_typed(con, form, rows, numbers), context or Context.of(con), "new")
+
+
+def store_rows(to: Store, form: Form, rows: Sequence[Row], change: Change, called: Mapping[str, str] | None = None) -> Checked:
     """Store rows of a form in a transaction of their own; raises `RowsRefused` and stores nothing if one has a fault."""
-    with store.writing() as con:
+    with to.writing() as con:
         return put_rows(con, form, rows, change, called=called)
 
 
@@ -72,43 +81,23 @@ def put_rows(
     all_or_none: bool = True,
     numbers: Sequence[int] | None = None,
     called: Mapping[str, str] | None = None,
-) -> Report:
+) -> Checked:
     """The same inside the caller's transaction.
 
     Parameters
     ----------
-    rows : column name to text, as a file would have it; columns that no row has are not said.
-    all_or_none : raise if a row has a fault; else the faulty rows are left out and stand in the report's `problems`, whose column `row` tells them (as that of `warnings` does).
-    numbers : what the page calls each row; 1, 2, 3 … where not given.
+    all_or_none : raise if a row has a fault; else the faulty rows are left out and stand in the report.
+    numbers : what the page calls each row, in the column `line` of the report; 1, 2, 3 … where not given.
     called : what the page calls a column, where that is another word.
     """
-    names = [name for name in form.names if any(name in row for row in rows)]
-    numbers = numbers or range(1, len(rows) + 1)
-    rows = [{name: row.get(name, "").replace("\r\n", "\n").replace("\r", "\n") for name in names} for row in rows]
-    of_line = dict(zip(begin_on(rows), numbers, strict=True))
-    with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
-        path = Path(folder) / "typed.csv"
-        with path.open("w", encoding="utf-8", newline="") as out:
-            writer = csv.writer(out, lineterminator="\n")
-            writer.writerow(names)
-            writer.writerows(row.values() for row in rows)
-        told = look_over([path], Path(folder))[0]
-        fate = Fate(con, file="typed", change=change, typed=True)
-        report = bring_in_file(con, told, fate, "new")
-    report.problems = report.problems.assign(row=report.problems["line"].map(of_line))
-    report.warnings = report.warnings.assign(row=report.warnings["line"].map(of_line))
-    if all_or_none and len(report.problems):
-        raise RowsRefused(own_faults(report.problems)[["row", "column", "value", "reason", "mend"]], len(rows), called or {})
-    return report
+    checked = check_typed(con, form, rows, Context.of(con, now=change.at), numbers)
+    if all_or_none and len(checked.faults):
+        raise RowsRefused(worded(own_faults(checked.faults))[["line", "column", "value", "reason", "mend"]], len(rows), called or {})
+    store(con, checked, change)
+    return checked
 
 
-def begin_on(rows: Sequence[Row]) -> list[int]:
-    """On which line of a file, the header on its first, each of some rows begins: a note may run over several."""
-    lengths = [1 + sum(cell.replace("\r\n", "\n").replace("\r", "\n").count("\n") for cell in row.values()) for row in rows]
-    return [2 + before for before in accumulate([0, *lengths[:-1]])] if rows else []
-
-
-def own_faults(problems: pd.DataFrame) -> pd.DataFrame:
-    """Problems without those that only say that another row of the same version has one."""
-    own = problems[problems["column"] != "version"]
-    return own if len(own) else problems
+def own_faults(faults: pd.DataFrame) -> pd.DataFrame:
+    """Faults without those that only say that another row of the same version has one."""
+    own = faults[faults["column"] != "version"]
+    return own if len(own) else faults

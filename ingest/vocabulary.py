@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from importlib import resources
 from typing import Any
@@ -57,7 +57,7 @@ class Vocabulary:
         found = self.phase_spellings.get(folded(text))
         if found is None:
             near = nearest(text, self.phase_spellings)
-            raise NotationError("is not a known phase", f'Did you mean "{near}"?' if near else "Add it first: under Studio, or with a phases file.")
+            raise NotationError("unknown_phase_near", near=near) if near else NotationError("unknown_phase")
         return found
 
     def technique(self, text: str) -> str:
@@ -65,7 +65,7 @@ class Vocabulary:
         found = self.technique_spellings.get(folded(text))
         if found is None:
             near = nearest(text, self.technique_spellings)
-            raise NotationError("is not a known technique", f'Did you mean "{near}"?' if near else "Add it first: under Studio, or with a techniques file.")
+            raise NotationError("unknown_technique_near", near=near) if near else NotationError("unknown_technique")
         return found
 
     def also_begin_so(self, text: str) -> list[str]:
@@ -160,7 +160,7 @@ def rename(con: duckdb.DuckDBPyConnection, kind: str, old: str, new: str, change
         if folded(name) == folded(new) or folded(new) in once_called(con, kind, other):
             raise BenchHoursError(f'"{new}" already names another {kind}', "Choose another name.")
         raise BenchHoursError(f'"{new}" is another spelling of {name}', "Take it away there first, or choose another name.")
-    _keep(con, kind, old, change)
+    _keep(con, kind, old, replace(change, event="renamed"))
     con.execute(f"UPDATE {_TABLES[kind]} SET {kind} = ? WHERE key = ?", [new, key])
     con.execute("UPDATE history SET key = ? WHERE kind = ? AND key = ?", [new, _TABLES[kind], old])  # what an earlier version said is found under the new name
     if kind == "phase":
@@ -176,7 +176,7 @@ def rename(con: duckdb.DuckDBPyConnection, kind: str, old: str, new: str, change
 def retire(con: duckdb.DuckDBPyConnection, kind: str, name: str, on: date | None, change: Change) -> None:
     """Take a phase or technique out of use from a day (None: back into use); what names it stays as it is."""
     key = _key(con, kind, name)
-    _keep(con, kind, name, change)
+    _keep(con, kind, name, replace(change, event="retired" if on else "put back"))
     con.execute(f"UPDATE {_TABLES[kind]} SET retired_on = ? WHERE key = ?", [on, key])
 
 

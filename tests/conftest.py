@@ -12,8 +12,9 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from dashboard import demo, reading
+from ingest.check import Checked
 from ingest.history import Change
-from ingest.imports import Report, import_files
+from ingest.imports import import_files
 from ingest.settings import write_settings
 from ingest.store import Store
 
@@ -29,7 +30,7 @@ NOW = datetime(2026, 6, 1, 12, 0)
 LATER = NOW.date()
 CHANGE = Change(by="Ilse", reason="a test", at=NOW)
 
-Bring = Callable[..., Report]
+Bring = Callable[..., Checked]
 
 
 @pytest.fixture
@@ -40,7 +41,7 @@ def store() -> Iterator[Store]:
         yield opened
 
 
-def bring_into(store: Store, folder: Path, name: str, text: str | bytes, **options: object) -> Report:
+def bring_into(store: Store, folder: Path, name: str, text: str | bytes, **options: object) -> Checked:
     """Import text as a file into a store."""
     path = folder / name
     path.write_bytes(text.encode() if isinstance(text, str) else text)
@@ -82,6 +83,6 @@ def entries(store: Store) -> pd.DataFrame:
     return store.cursor().execute("SELECT * FROM time_entries ORDER BY day, started_at, hours").df()
 
 
-def faults(report: Report) -> list[str]:
+def faults(report: Checked) -> list[str]:
     """Problems as one can read them: line, column, reason."""
     return [f"{line} {column}: {reason}" for line, column, _, reason, _ in report.problems.itertuples(index=False)]

@@ -9,7 +9,6 @@ from __future__ import annotations
 import http.client
 import json
 import random
-import signal
 import threading
 import time
 from collections.abc import Iterator
@@ -23,7 +22,7 @@ from ingest.phone.inbox import Inbox
 from ingest.store import Store
 from tests.conftest import bring_into
 from tests.phones import action, ms, name
-from tests.served import Served
+from tests.served import Server
 
 WORKS = 40
 TECHNIQUES = ("retouching", "facing", "filling", "surface cleaning dry", "accounts")
@@ -189,7 +188,7 @@ def campaign(folder: Path, *, phones: int, entries: int, kills: int, seed: int =
     with Store(db) as store:
         bring_into(store, folder, "objects.csv", "object,title\n" + "".join(f"26-{n:03},Work {n}\n" for n in range(WORKS)))
     rng = random.Random(seed)
-    server = Served(db)
+    server = Server(db)
     handsets = [Handset(number, server.port, seed, clock_off=rng.choice((0.0, 90.0, -400.0, 86_400.0))) for number in range(phones)]
     threads = [threading.Thread(target=one.live, args=(entries,), daemon=True) for one in handsets]
     try:
@@ -201,7 +200,7 @@ def campaign(folder: Path, *, phones: int, entries: int, kills: int, seed: int =
             while sum(len(one.acknowledged) for one in handsets) < to_make * (turn + rng.random()) / (kills + 0.5) and any(one.is_alive() for one in threads):
                 time.sleep(0.005)
             time.sleep(rng.random() * 0.3)
-            server.stop(signal.SIGKILL)
+            server.discard()
             _look_after_a_kill(db, handsets)
             server.start()
         for thread in threads:

@@ -8,7 +8,6 @@ from datetime import datetime
 from typing import Any
 
 from ingest.phone.inbox import Inbox
-from ingest.phone.settling import settle_all
 from ingest.store import Store
 from tests.conftest import NOW
 
@@ -51,9 +50,15 @@ def send(store: Store, *actions: dict[str, Any], now: datetime = NOW, clock: dat
     inbox = Inbox(store)
     receipt = inbox.receive({"phone": phone, "clock": ms(clock or now), "actions": list(actions)}, now)
     assert receipt.unread == [] and receipt.received == list(dict.fromkeys(one["action"] for one in actions))
-    settle_all(store, now)
+    settle(store, now)
     told = {one["action"]: one for one in inbox.outcomes(receipt.received)[0]}
     return [told[one["action"]] for one in actions]
+
+
+def settle(store: Store, now: datetime = NOW) -> None:
+    """Settle everything that waits."""
+    inbox = Inbox(store)
+    assert inbox.catch_up(now) == 0, inbox.why_waiting
 
 
 def outcomes(told: list[dict[str, Any]]) -> list[str]:

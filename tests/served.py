@@ -1,4 +1,4 @@
-"""A server of its own under an address that stays, so that it can be stopped, or killed, and started again."""
+"""How tests start a server, and how they end one: stopped as a person stops it, or killed."""
 
 from __future__ import annotations
 
@@ -33,21 +33,32 @@ def free_port() -> int:
             return port
 
 
-class Served:
-    """`bench-hours serve` of one database; `options` say to whom, like `--phones`."""
+STOPPED_WITHIN_S = 20.0
+"""A stop is over so soon: the server bears three seconds with who does not let go; the rest is for a busy machine."""
 
-    def __init__(self, db: Path, *options: str) -> None:
-        self.db, self.options = db, options
-        self.port = free_port()
-        self.said = db.with_name("served.txt")
+
+class Server:
+    """A process that serves the pages of a database at an address that stays: stopped as a person does it, or killed, and started again.
+
+    Attributes
+    ----------
+    said : the file into which all goes that it says on stderr.
+
+    Parameters
+    ----------
+    options : to whom it serves, like `--phones`. command : `serve` or `demo`. program : what python runs, where that is something else.
+    """
+
+    def __init__(self, db: Path, *options: str, command: str = "serve", program: tuple[str, ...] = ("-m", "dashboard.command")) -> None:
+        self.db, self.port, self.said = db, free_port(), db.with_name("served.txt")
+        self._call = [*program, command, "--db", str(db), "--port", str(self.port), *options]
         secure = "--phones" in options and "--plain" not in options
         self.address = f"{'https' if secure else 'http'}://localhost:{self.port}"
         self.start()
 
     def start(self, **options: Any) -> None:
-        call = ["-m", "dashboard.command", "serve", "--db", str(self.db), "--port", str(self.port), *self.options]
         with self.said.open("ab") as said:
-            self.process = ready.start(*call, stdout=subprocess.DEVNULL, stderr=said, **options)
+            self.process = ready.start(*self._call, stdout=subprocess.DEVNULL, stderr=said, **options)
         for _ in range(1200):
             try:
                 urllib.request.urlopen(f"{self.address}/log/icon.svg", timeout=1, context=ssl._create_unverified_context()).close()
@@ -57,16 +68,26 @@ class Served:
             except OSError:
                 assert self.process.poll() is None, self.said.read_text()
                 time.sleep(0.05)
+        self.discard()
         raise AssertionError("the server did not start")
 
-    def stop(self, how: int = signal.SIGINT) -> None:
-        if self.process.poll() is None:
-            self.process.send_signal(how)
-        self.process.wait(90)
+    def stop(self, how: signal.Signals = signal.SIGINT, within_s: float = STOPPED_WITHIN_S) -> float:
+        """Stop it as a person does by Ctrl-C, or as the system does (SIGTERM); how many seconds it took. Fails where it does not end in good order and in time."""
+        assert self.process.poll() is None, f"it had ended by itself: {self.said.read_text()}"
+        begun = time.monotonic()
+        self.process.send_signal(how)
+        try:
+            code = self.process.wait(within_s)
+        except subprocess.TimeoutExpired:
+            self.discard()
+            raise AssertionError(f"not stopped {within_s:g} s after {how.name}: {self.said.read_text()}") from None
+        assert code == 0, f"stopped by {how.name} with exit code {code}: {self.said.read_text()}"
+        return time.monotonic() - begun
 
     def discard(self) -> None:
-        """End it at once, as nobody wants its studio any more; how one is stopped is seen to elsewhere."""
-        self.stop(signal.SIGKILL)
+        """Kill it: what it leaves behind is looked at, or nobody wants its studio any more."""
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait(90)
 
     def command(self, *call: str) -> str:
         """What a command says that is run while it serves."""

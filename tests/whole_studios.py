@@ -132,7 +132,7 @@ def _quote(store: Store, number: int, technique: str, text: str) -> None:
     assert kept.number is not None
     again = quotes.read(store.cursor(), kept.number)
     assert again is not None and again.said() == kept.said()
-    read = quotes.read_over(store, work, NOW.date(), CHANGE, {})
+    read = quotes.read_over(store, work, NOW.date(), {})
     assert len(read.lines) <= 1
     quoting.commercial(kept.terms, read_settings(store.cursor()), {})
 

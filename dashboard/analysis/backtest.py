@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from dashboard.analysis import calibration, scores, totals
+from dashboard.analysis import calibration, scores, side_by_side, totals
 from dashboard.analysis.calibration import LEVELS, SCORED
 from dashboard.analysis.lines import Lines, join
 from dashboard.analysis.mixed import Flags, Floats, Integers
@@ -54,11 +54,15 @@ def retry(record: Record, before: int, progress: Callable[[int, int], None] = la
     finished = np.flatnonzero(quoted.finished[quoted.number])
     days = np.unique(quoted.made_on[finished])
     lines, works = [], []
-    for number, day in enumerate(days):
-        told, of_works = _on_one_day(record, int(day), quoted, finished[quoted.made_on[finished] == day])
-        lines.append(told)
-        works += of_works
-        progress(number + 1, len(days))
+
+    def on(day: int) -> tuple[pd.DataFrame, list[tuple[object, ...]]]:
+        return _on_one_day(record, day, quoted, finished[quoted.made_on[finished] == day])
+
+    with side_by_side.each(on, days.tolist()) as results:
+        for number, (told, of_works) in enumerate(results):
+            lines.append(told)
+            works += of_works
+            progress(number + 1, len(days))
     every_work = pd.DataFrame(
         works, columns=["object", "predicted_on", "lines", "actual_hours", "own_figure_hours", "p10", "p50", "p90", "first", "last", "crps"]
     )

@@ -10,11 +10,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import special
-from threadpoolctl import ThreadpoolController
 
-from dashboard.analysis import joint, ratios
+from dashboard.analysis import joint, ratios, side_by_side
 from dashboard.analysis.joint import Joint
-from dashboard.analysis.lines import Lines, Names
+from dashboard.analysis.lines import Lines
 from dashboard.analysis.mixed import Flags, Floats, Integers
 from dashboard.analysis.ratios import Ratios
 from dashboard.analysis.scores import pinball, span
@@ -30,8 +29,6 @@ _PHASE_LINES = 4.0
 _CHANCE_LINES = 15.0  # that the chance at the wider level is worth
 _REPEATS, _UNNEEDED = (0.03, 30.0), (0.02, 50.0)  # before there is a record: chance, and the lines that is worth
 _MIXES = np.linspace(0, 1, 21)
-# These matrices are so small that threads wait for each other longer than they work, and a server has other things to do with its processors.
-_threads = ThreadpoolController()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,25 +40,26 @@ class Chances:
     techniques: dict[tuple[str, str], float]
 
     @classmethod
-    def of(cls, happened: Flags, phase: Names, technique: Names, prior: tuple[float, float]) -> Chances:
-        """From lines to which it happened or not; `prior`: a chance, and how many lines that is worth."""
-        studio = _share(happened, *prior)
-        phases = {str(name): _share(happened[phase == name], studio, _CHANCE_LINES) for name in np.unique(phase)}
-        found: dict[tuple[str, str], float] = {}
-        for name, own in phases.items():
-            in_phase = phase == name
-            names, which = np.unique(technique[in_phase], return_inverse=True)
-            hit, count = np.bincount(which, happened[in_phase], len(names)), np.bincount(which, minlength=len(names))
-            found |= {(name, str(t)): float((h + own * _CHANCE_LINES) / (n + _CHANCE_LINES)) for t, h, n in zip(names, hit, count, strict=True)}
-        return cls(studio=studio, phases=phases, techniques=found)
+    def of(cls, lines: Lines, happened: Lines, prior: tuple[float, float], *, beside: bool = False) -> Chances:
+        """From lines, and those to which it happened, which are among them or (`beside`) others; `prior`: a chance, and how many lines that is worth."""
+        phase_names, technique_names = (np.union1d(lines.coded(column)[0], happened.coded(column)[0]) for column in ("phase", "technique"))
+        shape = len(phase_names), len(technique_names)
+        hit, count = (
+            np.bincount(of.codes("phase", phase_names) * shape[1] + of.codes("technique", technique_names), minlength=shape[0] * shape[1]).reshape(shape)
+            for of in (happened, lines)
+        )
+        count += hit * beside
+        chance, worth = prior
+        studio = float((hit.sum() + chance * worth) / (count.sum() + worth))
+        by_phase = (hit.sum(axis=1) + studio * _CHANCE_LINES) / (count.sum(axis=1) + _CHANCE_LINES)
+        by_technique = (hit + by_phase[:, None] * _CHANCE_LINES) / (count + _CHANCE_LINES)
+        techniques = {(str(phase_names[p]), str(technique_names[t])): float(by_technique[p, t]) for p, t in zip(*np.nonzero(count), strict=True)}
+        return cls(studio=studio, phases=dict(zip(phase_names.tolist(), by_phase.tolist(), strict=True)), techniques=techniques)
 
     def chance(self, lines: Lines) -> Floats:
         """(n,) of each line; of a technique that was never there its phase's, of such a phase the studio's."""
-        return np.array([self.techniques.get((p, t), self.phases.get(p, self.studio)) for p, t in zip(lines.phase, lines.technique, strict=True)], dtype=float)
-
-
-def _share(happened: Flags, prior: float, worth: float) -> float:
-    return float((happened.sum() + prior * worth) / (len(happened) + worth))
+        pairs = zip(lines.phase.tolist(), lines.technique.tolist(), strict=True)
+        return np.array([self.techniques.get((p, t), self.phases.get(p, self.studio)) for p, t in pairs], dtype=float)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,8 +139,9 @@ def learn(lines: Lines, now: int, unneeded: Lines | None = None) -> Calibration:
     now : the day for which it is asked (days since 1970).
     unneeded : lines that were quoted, and finished without an entry.
     """
-    with _threads.limit(limits=1, user_api="blas"):
-        return _learn(lines.take(np.lexsort((lines.part, lines.technique, lines.phase, lines.object, lines.day))), now, unneeded)
+    with side_by_side.blas.limit(limits=1, user_api="blas"):
+        in_order = np.lexsort((*(lines.coded(column)[1] for column in ("part", "technique", "phase", "object")), lines.day))
+        return _learn(lines.take(in_order), now, unneeded)
 
 
 def _learn(lines: Lines, now: int, unneeded: Lines | None) -> Calibration:
@@ -163,8 +162,7 @@ def _learn(lines: Lines, now: int, unneeded: Lines | None) -> Calibration:
 def _not_worked(lines: Lines, unneeded: Lines | None) -> Chances:
     quoted = lines.take(~lines.is_open & ((lines.figure > 0) | (lines.quoted > 0)))
     none = lines.take(np.zeros(0, dtype=np.int64)) if unneeded is None else unneeded
-    happened = np.repeat([False, True], [len(quoted), len(none)])
-    return Chances.of(happened, np.concatenate([quoted.phase, none.phase]), np.concatenate([quoted.technique, none.technique]), _UNNEEDED)
+    return Chances.of(quoted, none, _UNNEEDED, beside=True)
 
 
 def _of_one_work(work: Integers) -> Floats:
@@ -222,7 +220,7 @@ def finished_by(value: Floats, more_than: Flags, weight: Floats) -> tuple[Floats
 
 def _repeats(lines: Lines) -> Chances:
     with_figure = lines.take(~lines.is_open & (lines.figure > 0))
-    return Chances.of(joint.repeats_figure(with_figure), with_figure.phase, with_figure.technique, _REPEATS)
+    return Chances.of(with_figure, with_figure.take(joint.repeats_figure(with_figure)), _REPEATS)
 
 
 def _with_repeats(table: Floats, log_figure: Floats, chance: Floats) -> Floats:
@@ -245,7 +243,7 @@ def _referee(lines: Lines, places: Integers, mean: Floats, sd: Floats, shape: Fl
     log_figure = np.log(judged.figure)
     one = _with_repeats(mean[:, None] + sd[:, None] * shape, log_figure, repeats.chance(judged))
     one = at_levels(one, SCORED)
-    two = log_figure[:, None] + ratios.quantiles(past, ratios.weights(past, judged, without_own_work=True), SCORED)
+    two = log_figure[:, None] + ratios.foretell(past, judged, SCORED, without_own_work=True)
     actual = np.log(judged.hours)
     lost = np.stack([pinball(actual, w * one + (1 - w) * two, SCORED).mean(axis=1) for w in _MIXES])  # (mixes, lines)
     studio = float(_MIXES[np.argmin(lost.sum(axis=1) + _EVEN_LINES * (_MIXES - 0.5) ** 2)])
@@ -258,7 +256,7 @@ def _referee(lines: Lines, places: Integers, mean: Floats, sd: Floats, shape: Fl
 
 def foretell(calibration: Calibration, lines: Lines) -> Foretold:
     """What lines that are quoted together will take, be they of one work or of several; of a line without a figure the joint model alone says it."""
-    with _threads.limit(limits=1, user_api="blas"):
+    with side_by_side.blas.limit(limits=1, user_api="blas"):
         return _foretell(calibration, lines)
 
 
@@ -277,7 +275,7 @@ def _foretell(calibration: Calibration, lines: Lines) -> Foretold:
         together[figured] = np.sqrt(1 - chance)  # a line that repeats its figure shares no luck with the others
         if len(calibration.ratios.place):
             share = np.array([calibration.weight.get(phase, calibration.weight[""]) for phase in some.phase])
-            other = log_figure[:, None] + ratios.quantiles(calibration.ratios, ratios.weights(calibration.ratios, some), LEVELS)
+            other = log_figure[:, None] + ratios.foretell(calibration.ratios, some, LEVELS)
             table[figured] = share[:, None] * table[figured] + (1 - share[:, None]) * other
             weight[figured] = share * weight[figured] + (1 - share)
     correlation = expected.covariance / np.outer(sd / together, sd / together)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import combinations
 from typing import Any
 
@@ -308,23 +309,34 @@ def _told(known: Discoveries, work: Described, turned: Flags, at_risk: Flags, as
     ]  # fmt: skip
 
 
-def _splits(past: Sequence[Described], work: Described) -> tuple[list[tuple[Thing, ...]], Floats]:
+def _splits(past: tuple[Described, ...], work: Described) -> tuple[list[tuple[Thing, ...]], Floats]:
     """What holds of the new work, singly and in twos, the empty one first; and (works, splits) of which finished works each holds."""
-    told = [frozenset(_things(one)) for one in past]
+    place, told = _held(past)
     singly = _things(work)
-    columns = [np.array([thing in one for one in told], dtype=float) for thing in singly]
-    useful = [n for n, column in enumerate(columns) if 0 < column.sum() < len(past)]
+    columns = [told[:, place[thing]] if thing in place else np.zeros(len(past)) for thing in singly]
+    often = [column.sum() for column in columns]
+    useful = [n for n, count in enumerate(often) if 0 < count < len(past)]
     things: list[tuple[Thing, ...]] = [(), *((singly[n],) for n in useful)]
     holds = [columns[n] for n in useful]
-    for name in sorted(frozenset().union(*(one.techniques for one in past)) - work.techniques):
+    for name in sorted({name for kind, name in place if kind == "technique"} - work.techniques):
         things.append((("without", name),))
-        holds.append(np.array([name not in one.techniques for one in past], dtype=float))
+        holds.append(1 - told[:, place["technique", name]])
     for one, other in combinations(useful, 2):
         both = columns[one] * columns[other]
-        if _FEWEST <= both.sum() < min(columns[one].sum(), columns[other].sum()):
+        if _FEWEST <= both.sum() < min(often[one], often[other]):
             things.append((singly[one], singly[other]))
             holds.append(both)
     return things, np.stack(holds, axis=1) if holds else np.zeros((len(past), 0))
+
+
+@lru_cache(maxsize=16)
+def _held(past: tuple[Described, ...]) -> tuple[dict[Thing, int], Floats]:
+    """Everything that can be said of some work, and (works, things) of which it holds: the same for all works on the bench."""
+    told = [_things(one) for one in past]
+    place = {thing: number for number, thing in enumerate(sorted({thing for one in told for thing in one}))}
+    found = np.zeros((len(past), len(place)))
+    found[np.repeat(np.arange(len(past)), [len(one) for one in told]), [place[thing] for one in told for thing in one]] = 1.0
+    return place, found
 
 
 def _things(work: Described) -> list[Thing]:

@@ -100,7 +100,8 @@ def draw(foretold: Foretold, begun: Evidence, work: Integers, works: int, draws:
     shown = np.zeros((works, len(_LUCK)))
     for line, one in told.items():
         shown[work[line]] += one.shows
-    luck = np.stack([_drawn_luck(of, own_scores) for of, own_scores in zip(shown, scores, strict=True)])
+    places = special.ndtr(scores)
+    luck = np.stack([_drawn_luck(of, own_places) for of, own_places in zip(shown, places, strict=True)])
     within = np.where(work[:, None] == work[None, :], np.outer(loading, loading), 0.0)
     rest = _root((foretold.correlation - within) / np.outer(own, own)) @ apart.standard_normal((len(work), draws))
     evenly = even.random((len(work), draws))
@@ -108,7 +109,7 @@ def draw(foretold: Foretold, begun: Evidence, work: Integers, works: int, draws:
     for line in range(len(work)):
         its = work[line]
         if line in told:
-            hours[line] = told[line].drawn(shown[its] - told[line].shows, scores[its], rest[line], evenly[line])
+            hours[line] = told[line].drawn(shown[its] - told[line].shows, places[its], rest[line], evenly[line])
         else:
             hours[line] = np.exp(at_scores(foretold.table[line : line + 1], (loading[line] * luck[its] + own[line] * rest[line])[None, :]))[0]
     return Drawn(hours=hours, luck=luck, evenly=evenly)
@@ -130,20 +131,20 @@ def _root(correlation: Floats) -> Floats:
     return found
 
 
-def _drawn_luck(shown: Floats, scores: Floats) -> Floats:
-    """(draws,) the luck of a work, given the log chance of what its lines show by it; the same scores with worse lines give worse luck, draw by draw."""
+def _drawn_luck(shown: Floats, places: Floats) -> Floats:
+    """(draws,) the luck of a work at even places from 0 to 1, given the log chance of what its lines show by it; the same places with worse lines give worse luck, draw by draw."""
     log_density = -(_LUCK**2) / 2 + shown
     density = np.exp(log_density - log_density.max())
     upto = np.concatenate([[0.0], np.cumsum((density[1:] + density[:-1]) / 2)])
-    found: Floats = np.interp(special.ndtr(scores), upto / upto[-1], _LUCK)
+    found: Floats = np.interp(places, upto / upto[-1], _LUCK)
     return found
 
 
-def _by_luck(values: Floats, luck: Floats) -> tuple[Floats, Floats, Floats]:
-    """The rows of a table by luck between which each draw lies, and how far it is from the first to the second."""
-    place = (np.clip(luck, _LUCK[0], _LUCK[-1]) - _LUCK[0]) / (_LUCK[1] - _LUCK[0])
-    row = np.minimum(place.astype(np.int64), len(_LUCK) - 2)
-    return values[row], values[row + 1], place - row
+def _between(values: Floats, grid: Floats) -> tuple[Integers, Floats]:
+    """(draws,) the point of an even grid before each value, and how far it is to the next one."""
+    place = (np.clip(values, grid[0], grid[-1]) - grid[0]) / (grid[1] - grid[0])
+    before = np.minimum(place.astype(np.int64), len(grid) - 2)
+    return before, place - before
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -207,22 +208,22 @@ class _Told:
             shows=here if all_done else np.logaddexp.reduce(both, axis=0), ends=ends, below=below,
         )  # fmt: skip
 
-    def drawn(self, others: Floats, scores: Floats, rest: Floats, evenly: Floats) -> Floats:
-        """(draws,) hours in the end, given what the other lines show by the luck of the work."""
+    def drawn(self, others: Floats, places: Floats, rest: Floats, evenly: Floats) -> Floats:
+        """(draws,) hours in the end, given what the other lines show by the luck of the work; `places` of that, see `_drawn_luck`."""
         if self.all_done:
-            return np.full(len(scores), self.so_far)
+            return np.full(len(places), self.so_far)
         own = np.sqrt(1 - self.loading**2)
-        luck = _drawn_luck(others + self.reached, scores)
+        luck = _drawn_luck(others + self.reached, places)
         if len(self.ends):
-            low, high, part = _by_luck(self.below, luck)
-            below = low + (high - low) * part
+            row, part = _between(luck, _LUCK)
+            below = self.below[row] + (self.below[row + 1] - self.below[row]) * part
             hours = np.exp(self._as_said(luck, special.ndtri(np.clip(below + (1 - below) * special.ndtr(rest), 1e-15, 1 - 1e-15))))
         else:
             below = special.ndtr((self.lowest - self.loading * luck) / own)
             score = self.loading * luck + own * special.ndtri(np.clip(below + (1 - below) * special.ndtr(rest), 1e-15, 1 - 1e-15))
             hours = np.exp(_log_hours(self.table, score))
         if self.goes_on < 1:
-            luck = _drawn_luck(others, scores)
+            luck = _drawn_luck(others, places)
             such = np.exp(_log_hours(self.table, self.loading * luck + own * rest))
             left = np.where(evenly < self.goes_on + (1 - self.goes_on) * self.unfinished, such, self.so_far)
             hours = np.where(evenly < self.goes_on, hours, left)
@@ -231,11 +232,8 @@ class _Told:
 
     def _as_said(self, luck: Floats, scores: Floats) -> Floats:
         """(draws,) log hours, given what was said."""
-        lower, upper, by_luck = _by_luck(self.ends, luck)
-        at = (np.clip(scores, _SCORES[0], _SCORES[-1]) - _SCORES[0]) / (_SCORES[1] - _SCORES[0])
-        column = np.minimum(at.astype(np.int64), len(_SCORES) - 2)
-        by_score, draw = at - column, np.arange(len(luck))
-        first, second = (row[draw, column] * (1 - by_score) + row[draw, column + 1] * by_score for row in (lower, upper))
+        (row, by_luck), (column, by_score) = _between(luck, _LUCK), _between(scores, _SCORES)
+        first, second = (self.ends[at, column] * (1 - by_score) + self.ends[at, column + 1] * by_score for at in (row, row + 1))
         found: Floats = first * (1 - by_luck) + second * by_luck
         return found
 
@@ -310,7 +308,9 @@ def _as_said(table: Floats, loading: float, lowest: float, saying: _Saying) -> t
         return np.concatenate([np.zeros((len(_LUCK), 1)), np.cumsum((value[:, 1:] + value[:, :-1]) / 2 * np.diff(grid), axis=1)], axis=1), most
 
     def share_below(upto: Floats, score: float) -> Floats:
-        found: Floats = np.array([np.interp(score, grid, row / row[-1]) for row in upto])
+        at = int(np.clip(np.searchsorted(grid, score, side="right") - 1, 0, len(grid) - 2))
+        low, high = upto[:, at] / upto[:, -1], upto[:, at + 1] / upto[:, -1]
+        found: Floats = low + (high - low) / (grid[at + 1] - grid[at]) * (np.clip(score, grid[at], grid[at + 1]) - grid[at])
         return np.minimum(found, 1 - 1e-9)
 
     upto, most = summed(grid)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dashboard.analysis.lines import Lines, Names
-from dashboard.analysis.mixed import Flags, Floats
+from dashboard.analysis.mixed import Flags, Floats, Integers
 
 _WORTH = 8.0  # lines that the wider level is worth
 _PRIOR_MEAN, _PRIOR_VARIANCE = 0.03, 0.04  # of a studio that has measured nothing yet
@@ -26,19 +26,32 @@ class Growth:
 
     def of(self, phase: Names, technique: Names) -> tuple[Floats, Floats]:
         """(n,) mean and variance of the log growth of each line; of a technique that was never measured its phase's, of such a phase the studio's."""
-        found = [self.techniques.get(t, self.phases.get(p, self.studio)) for p, t in zip(phase, technique, strict=True)]
-        mean, variance = np.array(found, dtype=float).reshape(-1, 2).T
+        return self._of(np.unique(phase, return_inverse=True), np.unique(technique, return_inverse=True))
+
+    def of_lines(self, lines: Lines) -> tuple[Floats, Floats]:
+        """Likewise, of lines."""
+        return self._of(lines.coded("phase"), lines.coded("technique"))
+
+    def _of(self, phase: tuple[Names, Integers], technique: tuple[Names, Integers]) -> tuple[Floats, Floats]:
+        unknown = (np.nan, np.nan)
+        by_phase, by_technique = (
+            np.array([known.get(name, default) for name in names.tolist()], dtype=float).reshape(-1, 2)[place]
+            for (names, place), known, default in ((phase, self.phases, self.studio), (technique, self.techniques, unknown))
+        )
+        mean, variance = np.where(np.isnan(by_technique), by_phase, by_technique).T
         return mean, variance
 
 
 def learn(lines: Lines) -> Growth:
     """From finished lines whose quantity is known on both sides."""
     both = ~lines.is_open & (lines.quantity > 0) & (lines.quoted > 0)
-    value = np.log(lines.quantity[both] / lines.quoted[both])
-    phase, technique = lines.phase[both], lines.technique[both]
+    lines = lines.take(both)
+    value = np.log(lines.quantity / lines.quoted)
+    (phase_names, phase), (technique_names, technique) = lines.coded("phase"), lines.coded("technique")
     studio = _nearer(value, np.ones(len(value), dtype=bool), (_PRIOR_MEAN, _PRIOR_VARIANCE))
-    phases = {str(name): _nearer(value, phase == name, studio) for name in np.unique(phase)}
-    techniques = {str(name): _nearer(value, technique == name, phases[str(phase[technique == name][0])]) for name in np.unique(technique)}
+    phases = {name: _nearer(value, phase == place, studio) for place, name in enumerate(phase_names.tolist())}
+    first = np.unique(technique, return_index=True)[1]  # a line of each, for its phase
+    techniques = {name: _nearer(value, technique == place, phases[phase_names[phase[first[place]]]]) for place, name in enumerate(technique_names.tolist())}
     return Growth(studio=studio, phases=phases, techniques=techniques)
 
 

@@ -16,6 +16,7 @@ effect too ("usual size"). A technique that was never measured nor quoted by qua
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from scipy import sparse
@@ -75,7 +76,7 @@ class Levels:
 
     @classmethod
     def of(cls, lines: Lines, now: int, grown: Growth) -> Levels:
-        techniques, place = np.unique(lines.technique, return_inverse=True)
+        techniques, place = lines.coded("technique")
         count = len(techniques)
         log_size = _log_sizes(lines, grown)[0]
         has_size = ~np.isnan(log_size) & (lines.unit != "")
@@ -89,7 +90,7 @@ class Levels:
             usual_picture = np.bincount(place[of_picture], log_area[of_picture], count) / np.where(pictures > 0, pictures, np.nan)
         without = np.bincount(place[~has_size], minlength=count)
         return cls(
-            phases=tuple(np.unique(lines.phase)), techniques=tuple(techniques), kinds=tuple(np.unique(lines.kind)),
+            phases=tuple(lines.coded("phase")[0]), techniques=tuple(techniques), kinds=tuple(lines.coded("kind")[0]),
             people=tuple(name for name, has in zip(lines.people, np.any(lines.shares > 0, axis=0).tolist(), strict=True) if has),
             usual_size=usual_size, sized=sized, measured=np.bincount(place[lines.quantity > 0], minlength=count), usual_picture=np.append(usual_picture, log_area[every].mean() if every.any() else np.nan),
             part_measured=tuple(techniques[(sized > 0) & (without > 0)]), now=now,
@@ -225,13 +226,12 @@ def learn(lines: Lines, now: int) -> Joint:
     grown = growth.learn(lines)
     levels = Levels.of(lines, now, grown)
     layout = Layout.of(levels)
-    works, work = np.unique(lines.object, return_inverse=True)
+    works, work = lines.coded("object")
     rows, _ = _rows(lines, levels, layout, work, grown)
     prior = layout.prior
     if len(lines) > _MOST_LINES:
         latest = np.sort(np.argsort(-lines.day, kind="stable")[:_MOST_LINES])
-        some, _ = _rows(lines.take(latest), levels, layout, np.unique(work[latest], return_inverse=True)[1], grown)
-        prior = given(fit(some, prior, steps=_STEPS), prior)
+        prior = given(fit(rows.take(latest), prior, steps=_STEPS), prior)
         fitted = fit(rows, prior, steps=2, learning=False)
     else:
         fitted = fit(rows, prior, steps=_STEPS)
@@ -286,7 +286,7 @@ def _rows(lines: Lines, levels: Levels, layout: Layout, work: Integers, grown: G
     none = np.zeros(n, dtype=np.int64)
     size, seen, picture, kind = _sizes(lines, levels, grown)
     grade = np.where(np.isnan(lines.condition), 0.0, lines.condition - _MIDDLE_CONDITION)
-    of_phase, of_technique = codes(lines.phase, levels.phases), codes(lines.technique, levels.techniques)
+    of_phase, of_technique = lines.codes("phase", levels.phases), lines.codes("technique", levels.techniques)
     cells = _Cells(layout, n, len(layout.prior.mean), ([], []), [])
     variance = joint.variance if joint else lambda _: 0.0
     cells.put("level", none, 1.0, 1.0)
@@ -295,7 +295,7 @@ def _rows(lines: Lines, levels: Levels, layout: Layout, work: Integers, grown: G
     for name in dict.fromkeys(_PICTURES.values()):
         scaled = np.where(np.isin(lines.unit, [unit for unit, of in _PICTURES.items() if of == name]), picture, 0.0)
         cells.put(name, none, scaled, scaled)
-    part = codes(lines.technique, levels.part_measured)
+    part = lines.codes("technique", levels.part_measured)
     unlike = np.where((part >= 0) & _without_size(kind), 1.0, 0.0)
     cells.put("usual size", np.maximum(part, 0), unlike, unlike)
     cells.put("off", none, 0.0, 1.0)
@@ -305,7 +305,7 @@ def _rows(lines: Lines, levels: Levels, layout: Layout, work: Integers, grown: G
         cells.put(f"{off}phase", of_phase, 0.0 if off else 1.0, 1.0, lines.phase, variance(f"{off}phase"))
         cells.put(f"{off}technique", of_technique, 0.0 if off else 1.0, 1.0, lines.technique, variance(f"{off}technique"))
     cells.put("size of technique", of_technique, size, seen, lines.technique, variance("size of technique"))
-    of_kind = codes(lines.kind, levels.kinds)
+    of_kind = lines.codes("kind", levels.kinds)
     has_kind = ((lines.kind != "") & (of_kind >= 0)).astype(float)
     cells.put("kind", np.maximum(of_kind, 0), has_kind, has_kind)
     shares = _known_shares(lines, levels)
@@ -339,7 +339,7 @@ def _rows(lines: Lines, levels: Levels, layout: Layout, work: Integers, grown: G
 
 def _log_sizes(lines: Lines, grown: Growth) -> tuple[Floats, Floats]:
     """(n,) log of what is treated, or will be of what was quoted; and of what was seen when it was quoted, or would have been. Not a number where neither is known."""
-    more, _ = grown.of(lines.phase, lines.technique)
+    more, _ = grown.of_lines(lines)
     log_treated, log_quoted = (np.log(np.where(quantity > 0, quantity, np.nan)) for quantity in (lines.quantity, lines.quoted))
     return np.where(np.isnan(log_treated), log_quoted + more, log_treated), np.where(np.isnan(log_quoted), log_treated - more, log_quoted)
 
@@ -407,16 +407,17 @@ def expect(joint: Joint, lines: Lines) -> Expected:
             luck[its, number], luck_variance[number] = fitted.shared[which[its], 0], fitted.shared[0, 0]
             continue
         mean[its] += fitted.of_work[work][which[its]]
-        crossed = known @ fitted.work_with_effects[work].T[:, which[its]]
+        of_luck, with_effects = fitted.with_work(work)
+        crossed = known @ with_effects.T[:, which[its]]
         covariance[:, its] += crossed
         covariance[its, :] += crossed.T
-        covariance[square] += fitted.work_covariance[work][np.ix_(which[its], which[its])]
-        luck[:, number] = known @ fitted.work_with_effects[work].T[:, 0]
-        luck[its, number] += fitted.work_covariance[work][which[its], 0]
-        luck_variance[number] = fitted.work_covariance[work][0, 0]
+        covariance[square] += of_luck[np.ix_(which[its], which[its])]
+        luck[:, number] = known @ with_effects.T[:, 0]
+        luck[its, number] += of_luck[which[its], 0]
+        luck_variance[number] = of_luck[0, 0]
     own = fitted.residual[np.where(rows.kind == 3, 0, rows.kind)]  # a quoted quantity will be measured; until then it may grow
     at = np.arange(n)
-    _, may_grow = joint.growth.of(lines.phase, lines.technique)
+    _, may_grow = joint.growth.of_lines(lines)
     covariance[at, at] += (
         own[:, 0, 0]
         + _of_somebody(joint, lines)
@@ -444,7 +445,7 @@ def luck(joint: Joint, work: str) -> tuple[float, float]:
     at = int(codes(np.array([work]), joint.works)[0])
     if at < 0:
         return 0.0, float(np.sqrt(joint.fitted.shared[0, 0]))
-    return float(joint.fitted.of_work[at][0]), float(np.sqrt(joint.fitted.work_covariance[at][0, 0]))
+    return float(joint.fitted.of_work[at][0]), float(np.sqrt(joint.fitted.with_work(at)[0][0, 0]))
 
 
 def elasticity(joint: Joint, technique: Names) -> Floats:
@@ -488,29 +489,34 @@ def left_out(joint: Joint, works: Integers) -> tuple[Integers, Floats, Floats]:
     The lines (places in `joint.lines`), the expected log hours of each given the figures of its work, and the standard deviation.
     """
     fitted, rows = joint.fitted, joint.rows
-    in_order = np.argsort(rows.work, kind="stable")
-    ends = np.searchsorted(rows.work[in_order], np.arange(len(joint.works) + 1))
+    number = np.full(len(joint.works), -1)
+    number[works] = np.arange(len(works))
+    of_work = number[rows.work]
+    judged = np.flatnonzero(of_work >= 0)
+    judged = judged[np.argsort(of_work[judged], kind="stable")]
+    # their answers one behind the other, work by work, hours before figures
+    which, at = np.nonzero(~np.isnan(rows.answers[judged].T))
+    order = np.argsort(2 * of_work[judged[at]] + which, kind="stable")
+    line, which = judged[at[order]], which[order]
+    design = np.where((which == 0)[:, None], rows.first[line].toarray(), rows.second[line].toarray())
+    answers = fitted.answers[line, which]
+    missed, uncertain = answers - design @ fitted.effects, design @ fitted.covariance
+    own = fitted.residual[rows.kind[line]] / fitted.weight[line][:, None, None]
+    ends = np.searchsorted(of_work[line], np.arange(len(works) + 1))
     places, means, sds = [], [], []
-    for work in works:
-        at = in_order[ends[work] : ends[work + 1]]
-        timed, figured = at[~np.isnan(rows.answers[at, 0])], at[~np.isnan(rows.answers[at, 1])]
-        n = len(timed)
+    for begin, end in pairwise(ends.tolist()):
+        of, n = slice(begin, end), int((which[begin:end] == 0).sum())
         if not n:
             continue
-        design = np.vstack([rows.first[timed].toarray(), rows.second[figured].toarray()])
-        answers = np.concatenate([fitted.answers[timed, 0], fitted.answers[figured, 1]])
-        which = np.concatenate([np.zeros(n, dtype=np.int64), np.ones(len(figured), dtype=np.int64)])
-        line = np.concatenate([timed, figured])
-        own = fitted.residual[rows.kind[line]] / fitted.weight[line][:, None, None]
-        same_line = line[:, None] == line[None, :]
-        within = fitted.shared[np.ix_(which, which)] + np.where(same_line, own[np.arange(len(line))[:, None], which[:, None], which[None, :]], 0.0)
+        same_line = line[of, None] == line[None, of]
+        row = np.arange(end - begin)[:, None]
+        within = fitted.shared[np.ix_(which[of], which[of])] + np.where(same_line, own[of][row, which[of, None], which[None, of]], 0.0)
         inverse = np.linalg.inv(within)
-        certain = inverse - inverse @ (design @ fitted.covariance @ design.T) @ inverse
+        certain = inverse - inverse @ (uncertain[of] @ design[of].T) @ inverse
         covariance = np.linalg.inv(certain)
-        out = covariance @ (inverse @ (answers - design @ fitted.effects))
-        found = _conditional_miss(out, covariance, n)
-        places.append(timed)
-        means.append(answers[:n] - found[0])
+        found = _conditional_miss(covariance @ (inverse @ missed[of]), covariance, n)
+        places.append(line[of][:n])
+        means.append(answers[of][:n] - found[0])
         sds.append(found[1])
     if not places:
         return np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0)

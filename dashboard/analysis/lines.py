@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -49,16 +49,43 @@ class Lines:
     day: Integers
     is_open: Flags
     weight: Floats
+    _places: dict[str, tuple[Names, Integers]] = field(init=False, repr=False, compare=False, default_factory=dict)  # see `coded`
 
     def __len__(self) -> int:
         return len(self.object)
 
     def take(self, which: Flags | Integers) -> Lines:
         """Some of them, in that order."""
-        return Lines(people=self.people, **{one.name: getattr(self, one.name)[which] for one in fields(self) if one.name != "people"})
+        found = Lines(people=self.people, **{name: getattr(self, name)[which] for name in ROWS})
+        return found.with_places({name: (known, place[which]) for name, (known, place) in tuple(self._places.items())})
+
+    def with_places(self, places: Mapping[str, tuple[Names, Integers]]) -> Lines:
+        """The same lines, of which some names were looked up before: by column, names in order, more than there are perhaps, and the place of each line's among them."""
+        self._places.update(places)
+        return self
+
+    def coded(self, column: str) -> tuple[Names, Integers]:
+        """The different names of a column in order, and the place of each line's among them; looked up once, as names are slow to compare."""
+        if column not in self._places:
+            self._places[column] = np.unique(getattr(self, column), return_inverse=True)
+            return self._places[column]
+        known, place = self._places[column]
+        there = np.bincount(place, minlength=len(known)) > 0
+        if not there.all():
+            known, place = known[there], (np.cumsum(there) - 1)[place]
+            self._places[column] = known, place
+        return known, place
+
+    def codes(self, column: str, known: Sequence[str] | Names) -> Integers:
+        """The place of each line's name among the known ones, which are in order; -1 where it is none of them."""
+        names, place = self.coded(column)
+        return codes(names, known)[place]
 
 
-def codes(names: Names, known: Sequence[str]) -> Integers:
+ROWS = tuple(one.name for one in fields(Lines) if one.init and one.name != "people")  # columns that have a value for each line
+
+
+def codes(names: Names, known: Sequence[str] | Names) -> Integers:
     """The place of each name among the known ones, which are in order; -1 where it is none of them."""
     if not len(known):
         return np.full(len(names), -1)
@@ -82,5 +109,5 @@ def join(one: Lines, other: Lines) -> Lines:
     """The lines of both, of the same people."""
     return Lines(
         people=one.people,
-        **{field.name: np.concatenate([getattr(one, field.name), getattr(other, field.name)]) for field in fields(one) if field.name != "people"},
+        **{name: np.concatenate([getattr(one, name), getattr(other, name)]) for name in ROWS},
     )

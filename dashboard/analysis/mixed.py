@@ -10,6 +10,7 @@ open (J. Tobin, Econometrica 26 (1958) 24-36); a line far outside is weighed dow
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +23,7 @@ Flags = npt.NDArray[np.bool_]
 _PATTERNS = 3  # both answers, the first alone, the second alone
 _LIMIT_SD = 3.0
 _LIMIT_CORRELATION = 0.9
+_MANY = 0.05  # share of lines from which on an effect is a full column
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +71,15 @@ class Rows:
     more_than: Flags
     weight: Floats
 
+    def take(self, which: Integers) -> Rows:
+        """Some of the lines, on their works alone."""
+        work = self.work[which]
+        has = np.bincount(work + 1, minlength=1) > 0
+        return Rows(
+            first=self.first[which], second=self.second[which], answers=self.answers[which], kind=self.kind[which],
+            work=np.where(work < 0, -1, np.cumsum(has[1:])[work] - 1 if len(has) > 1 else -1), more_than=self.more_than[which], weight=self.weight[which],
+        )  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fitted:
@@ -79,8 +90,8 @@ class Fitted:
     effects, covariance : (p,) and (p, p).
     variance : (p,) prior variance of each effect as fitted.
     shared, residual : as in `Prior`, fitted.
-    of_work : (works, 2) what the lines of each work have in common, with `work_covariance` (works, 2, 2) and `work_with_effects` (works, 2, p), its covariance
-        with the effects.
+    of_work : (works, 2) what the lines of each work have in common; its covariances are those of `with_work`.
+    alone : (works, 2, 2) its covariance if the effects were known. pulls : (works, 2, p) by how much it falls where an effect is larger.
     weight : (n,) of each line, in the end.
     answers : (n, 2) as they were taken in the end: of one that says only "more than this" its expectation.
     """
@@ -91,10 +102,15 @@ class Fitted:
     shared: Floats
     residual: Floats
     of_work: Floats
-    work_covariance: Floats
-    work_with_effects: Floats
+    alone: Floats
+    pulls: Floats
     weight: Floats
     answers: Floats
+
+    def with_work(self, work: int) -> tuple[Floats, Floats]:
+        """Covariance (2, 2) of what the lines of a work have in common, and that (2, p) with the effects; reckoned when it is asked for, as few works are."""
+        with_effects: Floats = -self.pulls[work] @ self.covariance
+        return self.alone[work] - with_effects @ self.pulls[work].T, with_effects
 
 
 def fit(rows: Rows, prior: Prior, *, steps: int, robust: bool = True, learning: bool = True) -> Fitted:
@@ -123,12 +139,87 @@ def fit(rows: Rows, prior: Prior, *, steps: int, robust: bool = True, learning: 
 
 @dataclass(slots=True)
 class _Solved:
+    """Effects are those that some line has; `root` (2, works, q) times its transpose is what the works take from their precision."""
+
     effects: Floats
     covariance: Floats
-    of_work: Floats
-    inverse: Floats  # (works, 2, 2) of the precision of each work's effect given the others
-    with_effects: Floats  # (works, 2, p)
-    work_covariance: Floats
+    of_work: Floats  # (works, 2)
+    alone: Floats  # (works, 2, 2) covariance of each work's effect, were the others known
+    lower: tuple[Floats, Floats, Floats]  # (works, 1) of its Cholesky factor: first, below it, second
+    root: Floats
+
+
+class _Design:
+    """The two designs: effects that no line has left out; those that many lines have, the first `many` of the q others, as full columns; the rest as cells."""
+
+    def __init__(self, rows: Rows) -> None:
+        designs = rows.first, rows.second
+        n, p = rows.first.shape
+        often = np.maximum(*(np.bincount(one.indices, minlength=p) for one in designs))
+        self.many = int((often > n * _MANY).sum())
+        self.effects = np.argsort(-np.where(often > n * _MANY, 2, often > 0), kind="stable")[: int((often > 0).sum())]  # the column of each
+        self.few = len(self.effects) - self.many
+        place = np.zeros(p, dtype=np.int64)
+        place[self.effects] = np.arange(len(self.effects))
+        self.full = np.zeros((n, 2 * self.many))  # side by side
+        parts = []
+        for answer, one in enumerate(designs):
+            row, column = np.repeat(np.arange(n), np.diff(one.indptr)), place[one.indices]
+            is_full = column < self.many
+            self.full[row[is_full], column[is_full] + answer * self.many] = one.data[is_full]
+            parts.append((one.data[~is_full], row[~is_full], column[~is_full] - self.many + answer * self.few))
+        value, row, column = (np.concatenate(part) for part in zip(*parts, strict=True))
+        self.cells = sparse.csr_matrix((value, (row, column)), shape=(n, 2 * self.few))  # side by side
+        self.turned = self.cells.T.tocsr()
+        self.upper = self._meeting()
+        self.places = self._places()
+
+    def _meeting(self) -> Integers:
+        """Places in (q, q), on and above the diagonal, of effects that some line may have both of."""
+        q, many, few = len(self.effects), self.many, self.few
+        ones = sparse.csr_matrix((np.ones(self.cells.nnz), self.cells.indices, self.cells.indptr), shape=self.cells.shape)
+        found = np.ones((q, q), dtype=bool)
+        found[many:, many:] = ((ones.T @ ones).toarray() > 0).reshape(2, few, 2, few).any(axis=(0, 2)) | np.eye(few, dtype=bool)
+        return np.flatnonzero(np.triu(found))
+
+    def _places(self) -> Integers:
+        """(4, `upper`) where `products` finds the product of each two: in the first design, of the one in the first with the other in the second and the other way about, in the second."""
+        many, few = self.many, self.few
+        row, column = np.divmod(self.upper, max(len(self.effects), 1))
+        found = []
+        for one, other in ((0, 0), (0, 1), (1, 0), (1, 1)):
+            both_full = (row + one * many) * 2 * many + column + other * many
+            crossed = (column - many + other * few) * 2 * many + row + one * many
+            both_few = (row - many + one * few) * 2 * few + column - many + other * few
+            found.append(np.where(column < many, both_full, 4 * many * many + np.where(row < many, crossed, 4 * few * many + both_few)))
+        return np.stack(found)
+
+    def products(self, some: Integers, weight: Floats) -> Floats:
+        """(3, `upper`) weighted sums of products over some lines: of the first design, of both (either way about), of the second."""
+        full, cells = self.full[some], self.cells[some]
+        weighed = full * weight[:, None]
+        scaled = sparse.csr_matrix((cells.data * np.repeat(weight, np.diff(cells.indptr)), cells.indices, cells.indptr), shape=cells.shape)
+        turned = cells.T.tocsr()
+        whole = np.concatenate([(full.T @ weighed).ravel(), (turned @ weighed).ravel(), (turned @ scaled).toarray().ravel()])
+        one, mixed, turned_about, two = whole[self.places]
+        return np.stack([one, mixed + turned_about, two])
+
+    def times(self, effects: Floats) -> Floats:
+        """(n, 2) what effects (q,) come to in either answer."""
+        many, few = self.many, self.few
+        apart = np.zeros((2 * few, 2))
+        apart[:few, 0] = apart[few:, 1] = effects[many:]
+        found: Floats = self.cells @ apart
+        found[:, 0] += self.full[:, :many] @ effects[:many]
+        found[:, 1] += self.full[:, many:] @ effects[:many]
+        return found
+
+    def gathered(self, value: Floats) -> Floats:
+        """(q,) sums over lines of values (n, 2) by both designs."""
+        many, few = self.many, self.few
+        full, cells = self.full.T @ value, self.turned @ value
+        found: Floats = np.concatenate([full[:many, 0] + full[many:, 1], cells[:few, 0] + cells[few:, 1]])
+        return found
 
 
 class _State:
@@ -136,6 +227,7 @@ class _State:
 
     def __init__(self, rows: Rows, prior: Prior) -> None:
         self.rows, self.prior = rows, prior
+        self.design = _Design(rows)
         self.variance = prior.variance.copy()
         self.shared, self.residual = prior.shared.copy(), prior.residual.copy()
         self.weight = rows.weight.copy()
@@ -145,57 +237,64 @@ class _State:
         self.left_open = np.zeros(len(rows.kind))
         self.bound = self.answers[:, 0].copy()
         pattern = np.where(told[:, 0] & told[:, 1], 0, np.where(told[:, 0], 1, 2))
-        self.group = rows.kind * _PATTERNS + pattern
-        self.groups = np.unique(self.group)
+        self.groups, self.group = np.unique(rows.kind * _PATTERNS + pattern, return_inverse=True)
+        self.has_first, self.has_second = self.groups % _PATTERNS != 2, self.groups % _PATTERNS != 1
         self.works = int(rows.work.max()) + 1 if len(rows.work) and rows.work.max() >= 0 else 0
+        self.size = np.bincount(self.group, rows.weight, len(self.groups))  # what is weighed down as far out still is a line
         self._sum()
 
     def _sum(self) -> None:
-        """Products of the designs, by residual kind and which answers there are: (groups, p, p), and with each work (groups, works, p)."""
-        rows, weight = self.rows, self.weight
-        groups, p = len(self.groups), rows.first.shape[1]
-        self.one, self.mixed, self.two = (np.zeros((groups, p, p)) for _ in range(3))
-        self.sum_one, self.sum_two = (np.zeros((groups, self.works, p)) for _ in range(2))
-        self.count = np.zeros((groups, self.works))
-        side_by_side = sparse.hstack([rows.first, rows.second], format="csr")
-        for g, number in enumerate(self.groups):
-            at = np.flatnonzero(self.group == number)
-            some = side_by_side[at]
-            gram = (some.T @ (sparse.diags_array(weight[at]) @ some)).toarray()
-            if number % _PATTERNS != 2:
-                self.one[g] = gram[:p, :p]
-            if number % _PATTERNS != 1:
-                self.two[g] = gram[p:, p:]
-            if number % _PATTERNS == 0:
-                self.mixed[g] = gram[:p, p:]
-            if self.works:
-                of_work = np.where(rows.work[at] >= 0, weight[at], 0.0)
-                work = np.maximum(rows.work[at], 0)
-                gathered = (sparse.csr_matrix((of_work, (work, np.arange(len(at)))), shape=(self.works, len(at))) @ some).toarray()
-                self.sum_one[g], self.sum_two[g] = gathered[:, :p], gathered[:, p:]
-                self.count[g] = np.bincount(work, of_work, self.works)
+        """Products of the designs, by residual kind and which answers there are: `grams` (3, groups, cells of the upper triangle that are not nought), of the first, of both and of the second, and with each
+        work `sums` (2, groups, works, q); `count` (groups, works)."""
+        q, groups = len(self.design.effects), len(self.groups)
+        self.sums, self.count = np.zeros((2, groups, self.works, q)), np.zeros((groups, self.works))
+        self.upper = self.design.upper
+        self.twice = np.where(self.upper % (q + 1), 2.0, 1.0)  # what lies off the diagonal stands for two
+        every = np.arange(len(self.group))
+        self.grams = self._grams(every, self.weight)
+        self._add_to_works(every, self.weight)
+
+    def _grams(self, at: Integers, weight: Floats) -> Floats:
+        """(3, groups, `upper`) products of the designs over some lines, as far as there are answers."""
+        of = self.group[at]
+        order = np.argsort(of, kind="stable")
+        ends = np.searchsorted(of[order], np.arange(len(self.groups) + 1))
+        found = np.zeros((3, len(self.groups), len(self.design.upper)))
+        for g, (begin, end) in enumerate(pairwise(ends.tolist())):
+            some = order[begin:end]
+            if len(some):
+                found[:, g] = self.design.products(at[some], weight[some])
+        found[0, ~self.has_first] = found[1, ~(self.has_first & self.has_second)] = found[2, ~self.has_second] = 0.0
+        return found
+
+    def _add_to_works(self, at: Integers, weight: Floats) -> None:
+        """Add some lines to the sums of their works."""
+        if not self.works:
+            return
+        of = self.rows.work[at] >= 0
+        at, weight = at[of], weight[of]
+        design, many, few = self.design, self.design.many, self.design.few
+        place = self.group[at] * self.works + self.rows.work[at]
+        size = len(self.groups) * self.works
+        self.count += np.bincount(place, weight, size).reshape(self.count.shape)
+        sums = self.sums.reshape(2, size, many + few)
+        there, of = np.unique(place, return_inverse=True)
+        gather = sparse.csr_matrix((weight, (of, np.arange(len(at)))), shape=(len(there), len(at)))
+        full = gather @ design.full[at]
+        sums[0, there, :many] += full[:, :many]
+        sums[1, there, :many] += full[:, many:]
+        cells = design.cells[at]
+        row = np.repeat(np.arange(len(at)), np.diff(cells.indptr))
+        answer, column = np.divmod(cells.indices, max(few, 1))
+        np.add.at(self.sums.reshape(-1), (answer * size + place[row]) * (many + few) + many + column, cells.data * weight[row])
 
     def _reweigh(self, weight: Floats) -> None:
         """Take lines whose weight changes out of the sums and put them in again; they are few."""
         changed = np.flatnonzero(weight != self.weight)
-        for n, number in enumerate(self.groups):
-            at = changed[self.group[changed] == number]
-            if not len(at):
-                continue
-            by = (weight - self.weight)[at, None]
-            first, second = self.rows.first[at].toarray(), self.rows.second[at].toarray()
-            if number % _PATTERNS != 2:
-                self.one[n] += first.T @ (by * first)
-            if number % _PATTERNS == 0:
-                self.mixed[n] += first.T @ (by * second)
-            if number % _PATTERNS != 1:
-                self.two[n] += second.T @ (by * second)
-            if self.works:
-                with_work = self.rows.work[at] >= 0
-                work = self.rows.work[at][with_work]
-                np.add.at(self.sum_one[n], work, (by * first)[with_work])
-                np.add.at(self.sum_two[n], work, (by * second)[with_work])
-                np.add.at(self.count[n], work, by[with_work, 0])
+        if len(changed):
+            by = (weight - self.weight)[changed]
+            self.grams += self._grams(changed, by)
+            self._add_to_works(changed, by)
         self.weight = weight
 
     def _precisions(self) -> Floats:
@@ -210,37 +309,43 @@ class _State:
         return found
 
     def solve(self) -> _Solved:
-        rows, p = self.rows, len(self.variance)
+        rows, design, q = self.rows, self.design, len(self.design.effects)
         precision = self._precisions()
-        both = _weighed(precision[:, 0, 1], self.mixed)
-        left = np.diag(1 / self.variance) + _weighed(precision[:, 0, 0], self.one) + _weighed(precision[:, 1, 1], self.two) + both + both.T
-        per_line = precision[np.searchsorted(self.groups, self.group)]
-        scored = np.einsum("nij,nj->ni", per_line, self.answers) * self.weight[:, None]
-        right = rows.first.T @ scored[:, 0] + rows.second.T @ scored[:, 1] + self.prior.mean / self.variance
+        variance = self.variance[design.effects]
+        left = np.zeros((q, q))
+        left.ravel()[self.upper] = precision[:, (0, 0, 1), (0, 1, 1)].T.ravel() @ self.grams.reshape(3 * len(self.groups), len(self.upper))
+        left[np.arange(q), np.arange(q)] += 1 / variance
+        scored = np.einsum("nij,nj->ni", precision[self.group], self.answers) * self.weight[:, None]
+        right = design.gathered(scored) + self.prior.mean[design.effects] / variance
         if not self.works:
             covariance = _inverse(left)
-            return _Solved(covariance @ right, covariance, np.zeros((0, 2)), np.zeros((0, 2, 2)), np.zeros((0, 2, p)), np.zeros((0, 2, 2)))
-        at = np.empty((self.works, 2, p))
-        for answer in (0, 1):
-            at[:, answer] = _weighed(precision[:, 0, answer], self.sum_one) + _weighed(precision[:, 1, answer], self.sum_two)
-        own = np.linalg.inv(self.shared) + np.einsum("gw,gij->wij", self.count, precision)
-        inverse = _inverse_of_each(own)
+            nothing = np.zeros((0, 1))
+            return _Solved(covariance @ right, covariance, np.zeros((0, 2)), np.zeros((0, 2, 2)), (nothing, nothing, nothing), np.zeros((2, 0, q)))
+        by_answer = precision.transpose(1, 2, 0).reshape(2, -1)
+        at = (by_answer @ self.sums.reshape(2 * len(self.groups), -1)).reshape(2, self.works, q)
+        alone = _inverse_of_each(np.linalg.inv(self.shared) + np.einsum("gw,gij->wij", self.count, precision))
         with_work = rows.work >= 0
         told = np.stack([np.bincount(rows.work[with_work], scored[with_work, answer], self.works) for answer in (0, 1)], axis=1)
-        shrunk = np.einsum("wij,wjp->wip", inverse, at)
-        left -= at.reshape(-1, p).T @ shrunk.reshape(-1, p)
-        right = right - np.einsum("wip,wi->p", shrunk, told)
-        covariance = _inverse(left)
+        believed = np.einsum("wij,wj->wi", alone, told)
+        right -= believed[:, 0] @ at[0] + believed[:, 1] @ at[1]
+        first = np.sqrt(alone[:, 0, 0])
+        below = alone[:, 0, 1] / first
+        lower = (first[:, None], below[:, None], np.sqrt(alone[:, 1, 1] - below**2)[:, None])
+        root = np.empty_like(at)
+        np.multiply(lower[0], at[0], out=root[0])
+        root[0] += lower[1] * at[1]
+        np.multiply(lower[2], at[1], out=root[1])
+        flat = root.reshape(-1, q)
+        # left is upper, so its transpose, as these routines have matrices, is lower
+        covariance = _inverse(linalg.blas.dsyrk(-1.0, flat.T, beta=1.0, c=left.T, lower=1, overwrite_c=1).T)
         effects = covariance @ right
-        of_work = np.einsum("wij,wj->wi", inverse, told - at @ effects)
-        with_effects = -(shrunk.reshape(-1, p) @ covariance).reshape(self.works, 2, p)
-        work_covariance = inverse - np.einsum("wip,wjp->wij", with_effects, shrunk)
-        return _Solved(effects, covariance, of_work, inverse, with_effects, work_covariance)
+        of_work = believed - np.einsum("wij,jw->wi", alone, at @ effects)
+        return _Solved(effects, covariance, of_work, alone, lower, root)
 
     def misses(self, solved: _Solved) -> Floats:
         """(n, 2) answers less what is expected of them; of an answer that is not there, nought."""
         rows = self.rows
-        found = self.answers - np.stack([rows.first @ solved.effects, rows.second @ solved.effects], axis=1)
+        found = self.answers - self.design.times(solved.effects)
         if self.works:
             found -= np.where((rows.work >= 0)[:, None], solved.of_work[rows.work], 0.0)
         missed: Floats = np.where(self.told, found, 0.0)
@@ -248,41 +353,55 @@ class _State:
 
     def learn(self, solved: _Solved) -> None:
         """New variances."""
-        prior = self.prior
-        second_moment = (solved.effects - prior.mean) ** 2 + np.diag(solved.covariance)
+        prior, has = self.prior, self.design.effects
+        second_moment = self.variance.copy()  # of what no line has
+        second_moment[has] = (solved.effects - prior.mean[has]) ** 2 + np.diag(solved.covariance)
         for number, count in enumerate(prior.counts):
             of = prior.group == number
             if of.any():
                 self.variance[of] = max((second_moment[of].sum() + count * prior.variance[of][0]) / (of.sum() + count), 1e-12)
-        if self.works:
-            gathered = np.einsum("wi,wj->ij", solved.of_work, solved.of_work) + solved.work_covariance.sum(axis=0)
-            self.shared = (gathered + prior.shared_count * prior.shared) / (self.works + prior.shared_count)
-        self._learn_residual(solved)
+        spreads = self._spreads(solved)
+        self._learn_residual(solved, spreads)
 
-    def _learn_residual(self, solved: _Solved) -> None:
+    def _spreads(self, solved: _Solved) -> Floats:
+        """(groups, 2, 2) how much the misses of the lines of each group would spread by what is not known of effects and of what works have in common; and new variances of that."""
+        found = np.empty((len(self.groups), 2, 2))
+        one, both, two = self.grams @ (self.twice * solved.covariance.ravel()[self.upper])
+        found[:, 0, 0], found[:, 0, 1], found[:, 1, 1] = one, both / 2, two
+        if self.works:
+            first, below, second = solved.lower
+            root = solved.root
+            spread = (root.reshape(-1, root.shape[-1]) @ solved.covariance).reshape(root.shape)
+            of_root = np.empty((self.works, 2, 2))
+            for i, j in ((0, 0), (0, 1), (1, 1)):
+                of_root[:, i, j] = of_root[:, j, i] = np.einsum("wp,wp->w", root[i], spread[j])
+            triangle = np.zeros((self.works, 2, 2))
+            triangle[:, 0, 0], triangle[:, 1, 0], triangle[:, 1, 1] = first[:, 0], below[:, 0], second[:, 0]
+            work_covariance = solved.alone + triangle @ of_root @ triangle.transpose(0, 2, 1)
+            # covariance of what works have in common with effects, less its sign
+            with_effects = np.stack([first * spread[0], below * spread[0] + second * spread[1]])
+            crossed = self.sums.reshape(2 * len(self.groups), -1) @ with_effects.reshape(2, -1).T
+            crossed = crossed.reshape(2, len(self.groups), 2)
+            within = np.einsum("gw,wij->gij", self.count, work_covariance)
+            found[:, 0, 0] += within[:, 0, 0] - 2 * crossed[0, :, 0]
+            found[:, 0, 1] += within[:, 0, 1] - crossed[0, :, 1] - crossed[1, :, 0]
+            found[:, 1, 1] += within[:, 1, 1] - 2 * crossed[1, :, 1]
+            prior = self.prior
+            gathered = solved.of_work.T @ solved.of_work + work_covariance.sum(axis=0)
+            self.shared = (gathered + prior.shared_count * prior.shared) / (self.works + prior.shared_count)
+        found[:, 1, 0] = found[:, 0, 1]
+        return found
+
+    def _learn_residual(self, solved: _Solved, spreads: Floats) -> None:
         missed = self.misses(solved)
         kinds = len(self.prior.residual)
         gathered, lines = np.zeros((kinds, 2, 2)), np.zeros(kinds)
-        c = solved.covariance.ravel()
-        spreads = np.empty((len(self.groups), 2, 2))
-        spreads[:, 0, 0], spreads[:, 0, 1], spreads[:, 1, 1] = (gram.reshape(len(self.groups), len(c)) @ c for gram in (self.one, self.mixed, self.two))
-        if self.works:
-            flat = (len(self.groups), self.works * len(solved.effects))
-            one_with, two_with = (np.ascontiguousarray(solved.with_effects[:, answer]).ravel() for answer in (0, 1))
-            one, two = self.sum_one.reshape(flat), self.sum_two.reshape(flat)
-            within = np.einsum("gw,wij->gij", self.count, solved.work_covariance)
-            spreads[:, 0, 0] += 2 * (one @ one_with) + within[:, 0, 0]
-            spreads[:, 0, 1] += one @ two_with + two @ one_with + within[:, 0, 1]
-            spreads[:, 1, 1] += 2 * (two @ two_with) + within[:, 1, 1]
-        spreads[:, 1, 0] = spreads[:, 0, 1]
-        for n, number in enumerate(self.groups):
-            kind, pattern = divmod(int(number), _PATTERNS)
-            at = self.group == number
-            r, w = missed[at], self.weight[at]
-            moment = (r * w[:, None]).T @ r
-            moment += spreads[n]
-            moment[0, 0] += (self.left_open * self.weight)[at].sum()
-            size = float(self.rows.weight[at].sum())  # what is weighed down as far out still is a line
+        moments = spreads.copy()
+        for i, j in ((0, 0), (0, 1), (1, 0), (1, 1)):
+            moments[:, i, j] += np.bincount(self.group, missed[:, i] * missed[:, j] * self.weight, len(self.groups))
+        moments[:, 0, 0] += np.bincount(self.group, self.left_open * self.weight, len(self.groups))
+        for number, moment, size in zip(self.groups.tolist(), moments, self.size.tolist(), strict=True):
+            kind, pattern = divmod(number, _PATTERNS)
             if pattern:  # the answer that is not there is as its regression on the other says
                 has, lacks = pattern - 1, 2 - pattern
                 r_kind = self.residual[kind]
@@ -321,27 +440,34 @@ class _State:
         self.left_open[at] = sd[at] ** 2 * np.clip(1 - hazard * (hazard - short), 0, 1)
 
     def fitted(self, solved: _Solved) -> Fitted:
+        """All effects again: what no line has is as it was believed."""
+        has = self.design.effects
+        effects, covariance = self.prior.mean.copy(), np.diag(self.variance)
+        effects[has] = solved.effects
+        covariance[np.ix_(has, has)] = solved.covariance
+        pulls = np.zeros((self.works, 2, len(effects)))
+        first, below, second = solved.lower
+        pulls[:, 0, has], pulls[:, 1, has] = first * solved.root[0], below * solved.root[0] + second * solved.root[1]
         return Fitted(
-            effects=solved.effects, covariance=solved.covariance, variance=self.variance, shared=self.shared, residual=self.residual,
-            of_work=solved.of_work, work_covariance=solved.work_covariance, work_with_effects=solved.with_effects, weight=self.weight, answers=self.answers,
+            effects=effects, covariance=covariance, variance=self.variance, shared=self.shared, residual=self.residual,
+            of_work=solved.of_work, alone=solved.alone, pulls=pulls, weight=self.weight, answers=self.answers,
         )  # fmt: skip
 
 
-def _weighed(weight: Floats, matrices: Floats) -> Floats:
-    """Sum of matrices (groups, …), each times its weight."""
-    found: Floats = np.tensordot(weight, matrices, axes=1)
-    return found
-
-
 def _inverse(matrix: Floats) -> Floats:
-    """Of a symmetric positive definite matrix."""
-    factor, failed = linalg.lapack.dpotrf(matrix, lower=0)
-    inverse, failed_too = linalg.lapack.dpotri(factor, lower=0)
+    """Of a symmetric positive definite matrix, of which the upper triangle is looked at."""
+    if not len(matrix):
+        return matrix
+    # as these routines have matrices, rows are columns
+    factor, failed = linalg.lapack.dpotrf(matrix.T, lower=1, clean=1)
+    inverse, failed_too = linalg.lapack.dpotri(factor, lower=1)
     if failed or failed_too:
-        found: Floats = linalg.pinvh(matrix)
+        upper = np.triu(matrix)
+        found: Floats = linalg.pinvh(upper + np.triu(upper, 1).T)
         return found
-    upper: Floats = np.triu(inverse)
-    whole: Floats = upper + np.triu(inverse, 1).T
+    whole: Floats = inverse + inverse.T
+    at = np.arange(len(matrix))
+    whole[at, at] /= 2
     return whole
 
 

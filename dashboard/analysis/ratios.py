@@ -20,6 +20,7 @@ _SIZE_BAND = 0.8  # of log figure
 _CREDIBILITY = 15.0  # lines that the wider level is worth
 _NORMAL_LINES, _NORMAL_SPREAD = 8.0, 0.5  # that a normal shape is worth, and its standard deviation before there is a record
 _MOST_LINES = 4000  # the latest; older ones hardly count
+_AT_ONCE = 12
 
 
 def credible(wider: Floats, evidence: Floats, worth: float) -> Floats:
@@ -31,7 +32,9 @@ def credible(wider: Floats, evidence: Floats, worth: float) -> Floats:
     evidence : (…, n) how much each line says at the nearer level; nought: it does not belong there.
     worth : how much evidence the wider level stands for; the ratio of the variance within to that between.
     """
-    found: Floats = (evidence + worth * wider) / (evidence.sum(axis=-1, keepdims=True) + worth)
+    found: Floats = worth * wider
+    found += evidence
+    found /= evidence.sum(axis=-1, keepdims=True) + worth
     return found
 
 
@@ -43,6 +46,7 @@ class Ratios:
     log_ratio: Floats
     log_figure: Floats
     recency: Floats
+    mostly_by: Integers  # number of the person who did most of each; -1: not known
     place: Integers  # of each among the lines it was learnt from
 
 
@@ -59,20 +63,42 @@ def learn(lines: Lines, now: int) -> Ratios:
         log_ratio=np.sort(log_ratio, kind="stable"),
         log_figure=np.log(chosen.figure),
         recency=0.5 ** ((now - chosen.day) / _HALF_LIFE_DAYS),
+        mostly_by=np.where(chosen.shares.max(axis=1, initial=0.0) > 0, chosen.shares.argmax(axis=1) if chosen.people else -1, -1),
         place=place,
     )
+
+
+def foretell(ratios: Ratios, lines: Lines, levels: Floats, *, without_own_work: bool = False) -> Floats:
+    """(n, levels) quantiles of log(actual / figure) of each line that is asked about.
+
+    Parameters
+    ----------
+    without_own_work : as if the work of each line were not in the record.
+    """
+    found = np.empty((len(lines), len(levels)))
+    for begin in range(0, len(lines), _AT_ONCE):  # so many rows of weights stay near the processor
+        some = lines.take(np.arange(begin, min(begin + _AT_ONCE, len(lines))))
+        found[begin : begin + _AT_ONCE] = quantiles(ratios, weights(ratios, some, without_own_work=without_own_work), levels)
+    return found
 
 
 def weights(ratios: Ratios, lines: Lines, *, without_own_work: bool = False) -> Floats:
     """(n, past lines) how much each past line says of each line that is asked about; each row sums to 1."""
     past = ratios.lines
-    recency = np.broadcast_to(ratios.recency, (len(lines), len(past))).copy()
-    if without_own_work:
-        recency[lines.object[:, None] == past.object[None, :]] = 0.0
+
+    def same(column: str) -> Flags:
+        names, place = past.coded(column)
+        alike: Flags = lines.codes(column, names)[:, None] == place[None, :]
+        return alike
+
+    recency = np.where(same("object"), 0.0, ratios.recency) if without_own_work else np.broadcast_to(ratios.recency, (len(lines), len(past)))
     with np.errstate(invalid="ignore"):
-        near = recency * np.exp(-0.5 * ((np.log(lines.figure)[:, None] - ratios.log_figure[None, :]) / _SIZE_BAND) ** 2)
-    same_phase, same_technique = lines.phase[:, None] == past.phase[None, :], lines.technique[:, None] == past.technique[None, :]
-    same_person = _same_person(lines, past)
+        near = (np.log(lines.figure)[:, None] - ratios.log_figure[None, :]) / _SIZE_BAND
+        near *= near
+        near *= -0.5
+        np.exp(near, out=near)
+        near *= recency
+    same_phase, same_technique, same_person = same("phase"), same("technique"), _same_person(ratios, lines)
     total = recency.sum(axis=1, keepdims=True)
     found: Floats = np.divide(recency, total, out=np.zeros_like(recency), where=total > 0)
     levels: tuple[Flags | float, ...] = (1.0, same_phase, same_person, same_technique, same_technique & same_person)
@@ -81,12 +107,10 @@ def weights(ratios: Ratios, lines: Lines, *, without_own_work: bool = False) -> 
     return found
 
 
-def _same_person(lines: Lines, past: Lines) -> Flags:
+def _same_person(ratios: Ratios, lines: Lines) -> Flags:
     """Mostly done by the person whom the estimate names; where it names nobody, no line is nearer than another."""
-    if not past.people:
-        return np.zeros((len(lines), len(past)), dtype=bool)
-    mostly = np.where(past.shares.max(axis=1) > 0, np.asarray(past.people)[past.shares.argmax(axis=1)], "")
-    same: Flags = (lines.person[:, None] == mostly[None, :]) & (mostly != "")[None, :]
+    asked = np.array([ratios.lines.people.index(name) if name in ratios.lines.people else -2 for name in lines.person.tolist()], dtype=np.int64)
+    same: Flags = asked[:, None] == ratios.mostly_by[None, :]
     return same
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -92,6 +93,7 @@ class Record:
         number = pd.Series(np.arange(len(lines)), index=lines["line"])
         self.count = len(lines)
         self.names = {name: lines[name].fillna("").to_numpy(dtype=str) for name in ("object", "phase", "technique", "part", "unit", "kind")}
+        self.places = {name: np.unique(values, return_inverse=True) for name, values in self.names.items()}
         self.condition = lines["condition"].to_numpy(dtype=float)
         area = lines["area_dm2"].to_numpy(dtype=float)
         self.area = np.where(area > 0, area, np.nan)
@@ -106,7 +108,7 @@ class Record:
         ends = ends[ends["line"].isin(number.index)]
         self.end_line, self.end_day = number.loc[ends["line"]].to_numpy(), ends["day"].to_numpy(dtype=np.int64)
         self.estimates = estimates.assign(line=number.loc[estimates["line"]].to_numpy())
-        self.objects, self.object_of = np.unique(self.names["object"], return_inverse=True)
+        self.objects, self.object_of = self.places["object"]
         versions = versions[versions["object"].isin(self.objects)]
         self.version_object = np.searchsorted(self.objects, versions["object"].to_numpy(dtype=str))
         self.version_number, self.version_made = versions["version"].to_numpy(dtype=np.int64), versions["made_on"].to_numpy(dtype=np.int64)
@@ -115,6 +117,7 @@ class Record:
         revising = self.object_of[taken["line"].to_numpy(dtype=np.int64)] * _VERSIONS + taken["version"].to_numpy(dtype=np.int64)
         self.version_revises = np.isin(self.version_object * _VERSIONS + self.version_number, revising)
         self.taken_over = taken["line"].to_numpy(dtype=np.int64) * _VERSIONS + taken["version"].to_numpy(dtype=np.int64)
+        self._summed = lru_cache(maxsize=4)(self._sum_up)  # a day is asked about in several ways, by several threads
 
     def as_of(self, before: int, *, without_open: Collection[str] = (), without: str | None = None) -> Lines:
         """The lines that teach on what was known before a day: finished ones, and open ones with hours so far.
@@ -145,7 +148,7 @@ class Record:
                 "weight": np.where(finished, 1.0, self._more_to_come(first, last, finished_on)),
             },
             people=self.people,
-        ).take(teaches)  # fmt: skip
+        ).with_places(self._placed(line)).take(teaches)  # fmt: skip
 
     def quoted(self, before: int) -> Quoted:
         """Lines with an estimate, as they could be asked about on the day it was made."""
@@ -219,7 +222,7 @@ class Record:
                 "is_open": np.ones(len(at), dtype=bool), "weight": np.ones(len(at)),
             },
             people=self.people,
-        )  # fmt: skip
+        ).with_places(self._placed(at))  # fmt: skip
 
     def unneeded(self, before: int) -> Lines:
         """Lines that were quoted, and finished without an entry, before a day."""
@@ -288,7 +291,7 @@ class Record:
         np.maximum.at(number, self.version_object[latest], self.version_number[latest])
         return np.where(number < 0, _NEVER, day), np.where(number < 0, _NEVER, number)
 
-    def _summed(self, before: int) -> tuple[Integers, Flags, dict[str, Floats]]:
+    def _sum_up(self, before: int) -> tuple[Integers, Flags, dict[str, Floats]]:
         """Of each line and charge with entries before a day: sums, first and last, and who."""
         rows = self.of_day
         now = rows["day"] < before
@@ -413,6 +416,10 @@ class Record:
         found = np.bincount(line, value, self.count).astype(float)
         found[np.bincount(line, minlength=self.count) == 0] = np.nan
         return found
+
+    def _placed(self, at: Integers) -> dict[str, tuple[Names, Integers]]:
+        """The places of lines among the names of the record."""
+        return {column: (names, place[at]) for column, (names, place) in self.places.items()}
 
     def _lines(self, at: Integers, told: _Told) -> dict[str, np.ndarray]:
         return {name: values[at] for name, values in self.names.items()} | {

@@ -203,19 +203,28 @@ def line_in_words(line: Row) -> str:
     return line.get("wording") or f"{line['technique']}{f' ({part})' if (part := line['part']) else ''}"
 
 
-def _phase_and_lines(phase: str, lines: pd.DataFrame) -> tuple[str, str]:
-    """A phase and what is done in it; a technique that is called as its phase is said once."""
+def _capital(phase: str) -> str:
+    return f"{phase[0].upper()}{phase[1:]}"
+
+
+def _done_in(phase: str, lines: pd.DataFrame) -> tuple[str, bool]:
+    """What is done in a phase, and whether that is beside a technique that is called as its phase: it is said once."""
     named = list(dict.fromkeys(line_in_words(row) for row in lines.to_dict("records")))
     others = [
         name.removeprefix(f"{phase} (").removesuffix(")") if name.startswith(f"{phase} (") else name for name in named if name.casefold() != phase.casefold()
     ]
-    return f"{phase[0].upper()}{phase[1:]}", f"{'also ' if others and len(others) < len(named) else ''}{'; '.join(others)}"
+    return "; ".join(others), bool(others) and len(others) < len(named)
+
+
+def _phase_and_lines(phase: str, lines: pd.DataFrame) -> tuple[str, str]:
+    done, beside = _done_in(phase, lines)
+    return _capital(phase), f"{'also ' if beside else ''}{done}"
 
 
 def _in_a_cell(phase: str, lines: pd.DataFrame) -> str:
     """The same in one cell."""
-    head, what = _phase_and_lines(phase, lines)
-    return f"{head}{', ' if what.startswith('also ') else ': ' if what else ''}{what}"
+    done, beside = _done_in(phase, lines)
+    return f"{_capital(phase)}{', also ' if beside else ': ' if done else ''}{done}"
 
 
 def _by_phase(option: Option, lines: pd.DataFrame, agreed: Commercial) -> list[Block]:

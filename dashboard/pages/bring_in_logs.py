@@ -10,18 +10,22 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard import fields, frame, held, reading, tables
+from dashboard import fields, frame, held, reading, serving, tables
 from dashboard.words import amount, counted, hours, plain, text
 from ingest import corrections, rejects
+from ingest.check import Checked
 from ingest.corrections import Decision
 from ingest.errors import BenchHoursError
-from ingest.imports import Report, check_files, import_files, look_over
+from ingest.imports import check_files, import_files, look_over
 from ingest.notation import EITHER_ORDER, folded, nearest
-from ingest.phone import bench
+from ingest.phone import bench, decisions, settling
+from ingest.phone.judging import MOST_CHANGES
 from ingest.records import FORMS
 from ingest.rejects import Mending, Rejects
 
 DECISIONS: dict[str, Decision | None] = {"not yet": None, "a correction": "correction", "new hours": "new", "leave it out": "left out"}
+WORDS: dict[str, decisions.Decision | None] = {"not yet": None, "take it in": "taken in", "leave it out": "left out"}
+EVERY_WORD: tuple[decisions.Decision, ...] = ("taken in", "left out")
 EVERY_DECISION: tuple[Decision, ...] = ("correction", "new", "left out")
 SHOWN_REMARKS = 50
 SHOWN_QUESTIONS = 30
@@ -36,6 +40,8 @@ def body() -> None:
     for told in st.session_state.get("reports", []):
         _account(*told)
     _to_mend()
+    _waits_unsettled()
+    _held_back_from_devices()
     _refused_from_phones()
     _questions()
 
@@ -95,7 +101,7 @@ def _bring_in(files: Sequence[tuple[str, bytes]], *, stored: bool, mended: tuple
             place.mkdir()
             paths.append(place / name)
             paths[-1].write_bytes(content)
-        told: list[tuple[Report, bool]] = []
+        told: list[tuple[Checked, bool]] = []
         try:
             if not stored:
                 told = [(report, False) for report in check_files(held.store(), paths)]
@@ -121,7 +127,7 @@ def _in_order(paths: list[Path]) -> list[Path]:
         return [told.file.path for told in look_over(paths, Path(folder))]
 
 
-def _account(report: Report, stored: bool) -> None:
+def _account(report: Checked, stored: bool) -> None:
     """What became of one file."""
     st.header(plain(f"{report.file}: {report.kind}"))
     o = report.outcome
@@ -133,7 +139,7 @@ def _account(report: Report, stored: bool) -> None:
             ("rejected", f"{o.rejected:,}", o.rejected > 0),
         ])
     )  # fmt: skip
-    notes = [f"{counted(report.rows, 'row')} in the file." if report.rows else "The file has a header and no rows."]
+    notes = [f"{counted(report.outcome.rows, 'row')} in the file." if report.outcome.rows else "The file has a header and no rows."]
     if o.corrected:
         notes.append(f"{counted(o.corrected, 'of them corrects', 'of them correct')} what was held; the earlier version is kept.")
     if report.unknown_columns:
@@ -148,7 +154,7 @@ def _account(report: Report, stored: bool) -> None:
     if len(report.problems):
         st.subheader("What was rejected, and the mend")
         st.html(_remarks("Faults", report.problems))
-        if report.problems["reason"].eq(EITHER_ORDER).any():
+        if report.faults["code"].eq(EITHER_ORDER).any():
             st.page_link("pages/studio.py", label="Say in which order this studio writes its dates", query_params=held.same_studio())
         _where_they_wait(report, stored)
     if len(report.warnings):
@@ -174,7 +180,7 @@ def _remarks(name: str, remarks: pd.DataFrame) -> str:
 # --- rejected rows, kept until they are mended or left out
 
 
-def _where_they_wait(report: Report, stored: bool) -> None:
+def _where_they_wait(report: Checked, stored: bool) -> None:
     """What can be done with the rejected rows of a file."""
     if not stored or report.rejected is None:
         frame.say(["Bring the file in, and the rejected rows can be mended here or downloaded."])
@@ -288,6 +294,91 @@ def _one_row(mending: Mending, cells: Cells, cells_key: str) -> None:
         rejects.keep_cells(held.store(), mending, [*cells[:number], said, *cells[number + 1 :]], held.visit())
         st.session_state.pop(cells_key, None)
         frame.done(f"Line {mending.rejects.rows[number].line} is kept as it stands now; it comes in with the mended rows.")
+
+
+# --- what phones sent and what waits for the principal
+
+
+def _waits_unsettled() -> None:
+    """Words that arrived and could not be taken in, by no fault of theirs."""
+    opened = serving.opened()
+    why = opened.inbox.why_waiting if opened and not held.shows_invented() else None
+    if why is not None:
+        count = settling.waiting(held.store().cursor())
+        frame.say(
+            [f"{counted(count, 'entry or word on one', 'entries and words on them')} that phones sent {'waits' if count == 1 else 'wait'} still, as {why}"]
+        )
+
+
+def _held_back_from_devices() -> None:
+    """Words of devices that log on entries further back, of others, or too many for a day."""
+    by_device = decisions.counts(held.store().cursor())
+    if not by_device:
+        return
+    total = sum(count for _, count in by_device.values())
+    st.header(f"Changes from phones: {counted(total, 'change')} for you to decide")
+    frame.say([
+        f"A phone corrects by itself what its person logged in the last {bench.DAYS_BACK} days, one that several share what was logged on it, {MOST_CHANGES} entries in a day. "
+        "These go beyond that. Nothing is changed yet: taken in, a change comes into the record as if it were said now; left out, it stays out."
+    ])  # fmt: skip
+    device = None
+    if len(by_device) > 1:
+        device = st.selectbox("From which device", [None, *by_device], format_func=lambda one: "all devices" if one is None else _device(*by_device[one]))
+    rows = decisions.held_back(held.store().cursor(), SHOWN_QUESTIONS, device or None)
+    count = total if device is None else by_device[device][1]
+    all_of_them = "Take it in", "Leave it out"
+    with st.container(horizontal=True):
+        for words, decided_as in zip(all_of_them if count == 1 else (f"Take all {count:,} in", f"Leave all {count:,} out"), EVERY_WORD, strict=True):
+            if st.button(words, key=f"all {decided_as}"):
+                _tell_words(decisions.decide(held.store(), decided_as, held.change("decided under Bring in logs"), device=device))
+    if count == 1:
+        frame.list_out([_change_from(rows[0])])
+        return
+    with st.form("changes from phones"):
+        said = [st.radio(plain(_change_from(one)), list(WORDS), horizontal=True, key=f"word {one.action}") for one in rows]
+        if count > len(rows):
+            frame.say([f"The first {len(rows)} of {count:,}; the next follow when these are decided."])
+        decided = st.form_submit_button("Decide as chosen", type="primary", key="decide changes")
+    if decided:
+        told: dict[str, int] = {}
+        for decision in EVERY_WORD:
+            if some := [one.action for one, chosen in zip(rows, said, strict=True) if WORDS[chosen] == decision]:
+                for outcome, number in decisions.decide(held.store(), decision, held.change("decided under Bring in logs"), actions=some).items():
+                    told[outcome] = told.get(outcome, 0) + number
+        _tell_words(told)
+
+
+def _device(called: str, count: int) -> str:
+    return f"{called or 'a device that is not known any more'}, {counted(count, 'change')}"
+
+
+def _change_from(one: decisions.HeldBack) -> str:
+    """A word on a held entry: from where, what it says, what is held, why it waits."""
+    says = {"struck": "strike it out", "running": "take it in hand again"}.get(one.said["state"]) or _row_says(one.said)
+    what = "; ".join(_entry_says(entry) for entry in one.held) or "an entry that is not in the record any more"
+    return f"{one.called or 'A device that is not known any more'}, {one.said['person']}. Held: {what}. It says: {says}. {one.why[:1].upper()}{one.why[1:]}."
+
+
+def _entry_says(entry: dict[str, Any]) -> str:
+    told = [entry["object"] or "studio time", entry["technique"], entry["part"], entry["person"], entry["day"], f"{hours(entry['hours'])} h", entry["note"]]
+    return ", ".join(filter(None, told))
+
+
+def _row_says(said: dict[str, Any]) -> str:
+    row = said["row"]
+    works = ", ".join(one["object"] for one in said["works"]) or row.get("object") or "studio time"
+    when = row.get("date") or " to ".join(filter(None, (row.get("started_at"), row.get("ended_at")))) or ("by its clock" if said["taps"] else "")
+    told = [works, row.get("technique"), row.get("part"), row.get("person"), when, row.get("hours") and f"{row['hours']} h", row.get("note")]
+    return ", ".join(filter(None, told))
+
+
+def _tell_words(told: dict[str, int]) -> None:
+    words = {
+        "saved": "taken in", "overtaken": "taken in, and overtaken by a later word", "left out": "left out",
+        "refused": "refused by the checks, to be mended in the form by who said it", "taken in": "taken in, and still to be settled",
+    }  # fmt: skip
+    said = ", ".join(f"{count:,} {words[outcome]}" for outcome, count in told.items())
+    frame.done(f"Decided: {said}." if said else "Nothing is decided yet: choose for each change what becomes of it.")
 
 
 # --- entries refused to phones

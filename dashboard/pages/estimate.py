@@ -366,7 +366,7 @@ def _write(code: str, draft: Draft, works: pd.DataFrame, versions: pd.DataFrame)
     if draft.kept_at:
         frame.say([f"Kept at {_clock(draft.kept_at)}."])
     _add_a_line(code, draft, turn)
-    said = drafts.read_over(held.store(), code, draft, held.change("read over"), CALLED)
+    said = drafts.read_over(held.store(), code, draft, CALLED)
     _read_back(said)
     if len(versions):
         frame.say(_missing_in_revision(draft, versions))
@@ -493,7 +493,7 @@ def _save(code: str, draft: Draft) -> None:
         frame.refuse(f"Not saved: {error} The draft is kept as it is.")
         return
     _forget_sheet(code)
-    frame.done(" ".join([f"Saved as version {version}.", *drafts.sentences(report.warnings, CALLED), "When the owner says yes, note the approval here."]))
+    frame.done(" ".join([f"Saved as version {version}.", *drafts.sentences(report.doubts, CALLED), "When the owner says yes, note the approval here."]))
 
 
 frame.show("Estimate", body)

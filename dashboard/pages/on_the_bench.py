@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Hashable
 from dataclasses import dataclass
 from functools import partial
-from html import escape
 from typing import Any
 
 import pandas as pd
 import streamlit as st
 
-from dashboard import fields, frame, held, promising, quote_sentences, reading, tables
+from dashboard import fields, frame, held, markup, promising, quote_sentences, reading, tables
 from dashboard import forecast_sentences as said
 from dashboard.background import GivenUp, Task
 from dashboard.charts import bench as charts
@@ -216,7 +215,7 @@ class _About:
 
 def _block(bench: Bench, work: pd.Series, about: _About, pending: list[Task[Any]] | None) -> None:
     code = work["object"]
-    st.html(f"<h3>{tables.link(tables.Link(code, held.address('on-the-bench', object=code)))} {escape(about.titles.get(code, ''))}</h3>")
+    st.html(markup.piece("head_of_work", tables.Link(code, held.address("on-the-bench", object=code)), about.titles.get(code, "")))
     st.write(plain(said.ends(work)))
     frame.say([about.of(code)])
     if said.standing(work) != "write":
@@ -296,7 +295,7 @@ def _without_estimate(works: pd.DataFrame) -> None:
 
 def _one(bench: Bench, work: pd.Series, pending: list[Task[Any]]) -> None:
     code, about = work["object"], _About.gathered()
-    st.html(f'<p class="beside">{tables.link(tables.Link("All works on the bench", held.address("on-the-bench")))}</p>')
+    st.html(tables.beside([tables.Link("All works on the bench", held.address("on-the-bench"))]))
     st.write(plain(said.ends(work)))
     frame.say([about.of(code)])
     with st.container(horizontal=True):

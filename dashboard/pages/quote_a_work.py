@@ -6,12 +6,12 @@ import json
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from functools import partial
-from html import escape
 from typing import Literal
 from zoneinfo import ZoneInfo
 
 import pandas as pd
 import streamlit as st
+from markupsafe import Markup
 
 from dashboard import fields, frame, held, promising, quote_sentences, quoting, reading, sheet, tables
 from dashboard.analysis.price import with_tax
@@ -25,6 +25,7 @@ from dashboard.words import CONFIDENCES, UNITS, amount, counted, day, hours, mon
 from ingest import notation, promises, quotes
 from ingest.cautions import usual_cautions
 from ingest.errors import BenchHoursError
+from ingest.estimates import next_version
 from ingest.quotes import MARKS, Quote, QuotedWork
 from ingest.records import OBJECTS, SHAPES
 from ingest.settings import CLAUSES, NO_CLAUSE
@@ -282,8 +283,8 @@ def _like_it(quote: Quote, at: int, told: WorkQuoted, now: Known) -> None:
     surprises = quote_sentences.surprising(now.lines, likes)
     for like in likes:
         told_of, take = st.columns([5, 1], vertical_alignment="center")
-        way = f'<a href="{escape(held.address("one-work", object=like.object))}" target="_self">{escape(like.object)}</a>'
-        told_of.html(f'<p class="beside">{way}: {escape(", ".join(like.why) + surprises.get(like.object, ""))}.</p>')
+        why = ", ".join(like.why) + surprises.get(like.object, "")
+        told_of.html(tables.beside([Markup("{}: {}.").format(held.work_link(like.object), why)]))
         if take.button(
             "Take its lines",
             key=f"{_name(quote)} {at} take {like.object}",
@@ -762,11 +763,7 @@ def _save(quote: Quote, found: Quoted, now: Known) -> None:
             _give_code(quote, at)
             return
     con = held.store().cursor()
-    numbers = {
-        work.said.object: 1 + int(reading.versions(con, work.said.object)["version"].max() if len(reading.versions(con, work.said.object)) else 0)
-        for work in found.works
-        if work.options
-    }
+    numbers = {work.said.object: next_version(con, work.said.object) for work in found.works if work.options}
     versions = " and ".join(f"version {number} of {code}" for code, number in numbers.items())
     frame.say([f"It becomes {versions}, with all that it stood on: it says the same in years, whatever is logged or changed until then."])
     save = st.button(f"Save as {versions}", type="primary")

@@ -18,7 +18,7 @@ from ingest.cautions import DEFERRING, WORDS
 from ingest.errors import BenchHoursError
 from ingest.notation import DAY_ORDERS, folded, written
 from ingest.records import CAUTIONS, CONDITIONS, MODES, PHASES, TECHNIQUES
-from ingest.settings import CLAUSES, NO_CLAUSE, WEEKDAYS, write_settings
+from ingest.settings import CLAUSES, NO_CLAUSE, WEEKDAYS, settings_with, write_settings
 from ingest.typed import put_rows, store_rows
 
 TAX_WORDS = {"": "not said yet", "yes": "tax is in them", "no": "they are without tax"}
@@ -119,8 +119,7 @@ def _settings() -> None:
 def _hardly_meant(said: Mapping[str, str]) -> list[str]:
     """What of the money that is said is absurd beside the rest of it and the record; nothing where it cannot be read, which is refused by itself."""
     try:
-        with held.store().writing(keep=False) as con:
-            before, after = held.settings(), write_settings(con, said)
+        before, after = held.settings(), settings_with(held.store().cursor(), said)
     except BenchHoursError:
         return []
     if all(getattr(before, name) == getattr(after, name) for name in prices.MONEY):

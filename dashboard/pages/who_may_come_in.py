@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import segno
 import streamlit as st
+from markupsafe import Markup
 
 from dashboard import fields, frame, held, labels, reading, roles, serving, tables
 from dashboard.admitting import SHARED, moment, state, way_to_pair, whose
+from dashboard.markup import piece
 from dashboard.serving import Opened
 from dashboard.words import counted, plain
 from ingest.devices import CODE_MINUTES, ROLES, Device, Devices
 from ingest.errors import BenchHoursError
 from ingest.history import utc_now
+from ingest.phone import decisions
 from ingest.settings import stored_text, write_settings
 
 
@@ -100,9 +103,9 @@ def _is_it_paired(before: set[str]) -> None:
     st.write("Waiting for the device …")
 
 
-def _drawn(text: str, words: str) -> str:
+def _drawn(text: str, words: str) -> Markup:
     address: str = segno.make(text, error="m", micro=False).svg_data_uri(scale=6, border=3, dark="#000", light="#fff")
-    return f'<img src="{address}" alt="{words}" style="width: min(15rem, 100%)">'
+    return piece("picture", address, words)
 
 
 def _keep_address(opened: Opened, said: str) -> None:
@@ -153,6 +156,7 @@ def _devices(devices: Devices) -> None:
     if away := [one for one in listed if one.revoked_at is not None]:
         with st.expander(f"{counted(len(away), 'device')} sent away"):
             frame.list_out([f"{one.name}, {whose(one)}, {one.role}: {state(one, now, zone)}" for one in away])
+    _take_back([one for one in listed if one.role != "reviews"], zone)
 
 
 def _device(devices: Devices, one: Device, seen: str, *, is_own: bool) -> None:
@@ -168,6 +172,49 @@ def _device(devices: Devices, one: Device, seen: str, *, is_own: bool) -> None:
             if st.button(plain(f"Send {one.name} away"), key=f"away {one.device}"):
                 devices.revoke(one.device)
                 frame.done(f"{one.name} is sent away. What it had not sent yet stays on it, and comes in once it is paired again for the same person.")
+
+
+def _take_back(listed: list[Device], zone: ZoneInfo) -> None:
+    """Take back in one press all that a device did since a moment: it was lost, or somebody else had it."""
+    if not listed:
+        return
+    with st.expander("Take back what a device did", key="take back", on_change="rerun") as opened:
+        if not opened.open:
+            return
+        frame.say([
+            "For a device that was lost, or that somebody used who should not have. Entries that it made are taken out of the record; what it corrected or struck is again "
+            "what it was before; what it sent and waits for you is left out. What others said later stands, and the history keeps it all."
+        ])  # fmt: skip
+        named = {one.device: one for one in listed}
+        chosen = st.selectbox("Which device", list(named), format_func=lambda one: _told(named[one]), key="take back device", index=None, placeholder="Choose")
+        today = held.today()
+        first, second = st.columns(2)
+        day = first.date_input("Since the day", today, max_value=today, key="take back day", format="YYYY-MM-DD")
+        at = second.time_input("At the time", time(0), key="take back time")
+        if chosen is None or not isinstance(day, date) or at is None:
+            return
+        one, since = named[chosen], datetime.combine(day, at, zone).astimezone(UTC).replace(tzinfo=None)
+        done = decisions.done_since(held.store().cursor(), one.device, since)
+        frame.say([_done(done)])
+        if done.anything and st.button(plain(f"Take back all that {one.name} did since"), key="take back now", type="primary"):
+            done, left = decisions.take_back(held.store(), one.device, since, held.change(f"all that {one.name} did since {moment(since, zone)} is taken back"))
+            frame.done(" ".join([f"Taken back. {_done(done)}", *(["Not again as before:", *left[:5]] if left else [])]))
+
+
+def _told(one: Device) -> str:
+    return f"{one.name}, {whose(one)}{', sent away' if one.revoked_at else ''}"
+
+
+def _done(done: decisions.Done) -> str:
+    said = [
+        done.made and f"it made {counted(done.made, 'entry', 'entries')}",
+        done.changed and f"it corrected or struck {counted(done.changed, 'entry', 'entries')}",
+        done.in_hand and f"it began, finished or struck {counted(done.in_hand, 'spell')} in hand",
+        done.waiting and f"{counted(done.waiting, 'thing')} that it sent {'waits' if done.waiting == 1 else 'wait'} still, to be left out",
+    ]
+    told = "; ".join(one for one in said if one) or "it did nothing since that could be taken back"
+    stands = f" {counted(done.stands, 'entry', 'entries')} more {'stands' if done.stands == 1 else 'stand'} as others said later." if done.stands else ""
+    return f"{told[:1].upper()}{told[1:]}.{stands}"
 
 
 def _door(devices: Devices) -> None:

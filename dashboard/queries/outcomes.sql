@@ -2,8 +2,7 @@
 SELECT v.object, v.version, v.made_on::TIMESTAMP AS made_on, q.number AS quote, q.object IS NOT NULL AS quoted,
     CASE WHEN x.outcome IS NOT NULL THEN x.outcome
         WHEN v.approved_on <= $as_of THEN 'approved'
-        WHEN EXISTS (SELECT 1 FROM estimate_versions AS l WHERE l.object = v.object AND l.version > v.version AND l.made_on <= $as_of
-            AND NOT EXISTS (SELECT 1 FROM ended_versions AS y WHERE y.object = l.object AND y.version = l.version AND y.ended_on <= $as_of)) THEN 'superseded'
+        WHEN EXISTS (SELECT 1 FROM standing_on($as_of) AS l WHERE l.object = v.object AND l.version > v.version) THEN 'superseded'
         WHEN o.finished_on <= $as_of THEN 'no word noted'
         ELSE 'waiting for a word' END AS outcome,
     coalesce(x.ended_on, CASE WHEN v.approved_on <= $as_of THEN v.approved_on END)::TIMESTAMP AS on_day, x.reason

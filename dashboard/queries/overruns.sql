@@ -1,19 +1,12 @@
 -- Estimated against actual hours of every line, in one statement, as things stood on the day $as_of.
 -- One row a line (object, phase, technique, part). Hours are decimal hours; null is unknown, never 0.
--- The yardstick is the latest approved version; none approved: the latest made, of those that were not declined or withdrawn. Of options only the approved one counts.
+-- Which version is the yardstick, and of its options which one counts, is told by `yardsticks` (a macro of the schema).
 -- What is rare (other charges, waiting, progress, discoveries) is gathered apart by its own narrow scan, so that the pass over all spells adds up few columns.
 WITH versions AS (
-    SELECT object,
-        coalesce(max(version) FILTER (approved_on <= $as_of), max(version)) AS yardstick_version,
-        min(version) FILTER (approved_on <= $as_of) AS first_version,
-        coalesce(bool_or(approved_on <= $as_of), false) AS approved,
-        arg_max_null(approved_option, version) FILTER (approved_on <= $as_of) AS yardstick_option,
-        arg_min_null(approved_option, version) FILTER (approved_on <= $as_of) AS first_option
-    FROM estimate_versions AS v ANTI JOIN (SELECT object, version FROM ended_versions WHERE ended_on <= $as_of) AS x ON x.object = v.object AND x.version = v.version
-    WHERE made_on <= $as_of GROUP BY object
+    FROM yardsticks($as_of)
 ), told AS (
     SELECT e.line, e.hours, e.quantity, e.unit,
-        e.version = v.yardstick_version AND (e.option IS NULL OR coalesce(e.option = v.yardstick_option, false)) AS in_yardstick,
+        e.version = v.version AND (e.option IS NULL OR coalesce(e.option = v.option, false)) AS in_yardstick,
         coalesce(e.version = v.first_version, false) AND (e.option IS NULL OR coalesce(e.option = v.first_option, false)) AS in_first
     FROM estimated_lines AS e JOIN lines AS l ON l.line = e.line JOIN versions AS v ON v.object = l.object
 ), estimated AS (
@@ -49,7 +42,7 @@ WITH versions AS (
 ), closed AS (
     SELECT l.line, l.object, l.phase, l.technique, l.part,
         coalesce(e.in_estimate, false) AS in_estimate, e.hours AS estimated_hours, e.quantity AS estimated_quantity, coalesce(e.unit, t.unit) AS unit,
-        e.first_hours AS first_approved_hours, CASE WHEN v.object IS NULL THEN 'none' WHEN v.approved THEN 'approved' ELSE 'made' END AS yardstick, v.yardstick_version,
+        e.first_hours AS first_approved_hours, CASE WHEN v.object IS NULL THEN 'none' WHEN v.approved THEN 'approved' ELSE 'made' END AS yardstick, v.version AS yardstick_version,
         coalesce(w.entries, 0) AS entries, coalesce(w.hours, 0) AS actual_hours, coalesce(a.extra_hours, 0) AS extra_hours,
         coalesce(a.own_cost_hours, 0) AS own_cost_hours, coalesce(a.unattended_hours, 0) AS unattended_hours,
         CASE WHEN e.unit IS NULL OR e.unit = t.unit THEN w.quantity END AS actual_quantity,  -- a measured entry has its technique's unit

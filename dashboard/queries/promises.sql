@@ -8,9 +8,9 @@ WITH begun AS (
     SELECT v.object, v.version, v.made_on, CASE WHEN v.approved_on <= $as_of THEN v.approved_on END AS approved_on, CASE WHEN v.approved_on <= $as_of THEN v.approved_option END AS approved_option,
         coalesce(v.approved_on <= $as_of, false) AS approved, q.object IS NOT NULL AS quoted,
         (b.first_day IS NULL OR v.made_on <= b.first_day) AND NOT EXISTS (SELECT 1 FROM quoted_lines AS w WHERE w.object = v.object AND w.version = v.version AND w.begun) AS before_it
-    FROM estimate_versions AS v ANTI JOIN (SELECT object, version FROM ended_versions WHERE ended_on <= $as_of) AS x ON x.object = v.object AND x.version = v.version
+    FROM standing_on($as_of) AS v
     LEFT JOIN quotes AS q ON q.object = v.object AND q.version = v.version LEFT JOIN begun AS b ON b.object = v.object
-    WHERE v.made_on <= $as_of AND NOT coalesce(q.first_stage, false)
+    WHERE NOT coalesce(q.first_stage, false)
 ), promised AS (
     SELECT s.object, s.version, s.made_on, s.approved_on, s.quoted, s.approved, s.before_it, o.confidence, o.p10, o.p50, o.p80, o.p90,
         coalesce(any_value(o.promised_hours), CASE WHEN count(e.line) = count(e.hours) AND bool_and(s.approved_option IS NOT NULL OR NOT s.optional) THEN sum(e.hours) END) AS promised_hours

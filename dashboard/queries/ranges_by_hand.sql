@@ -1,9 +1,7 @@
 -- Low and high hours by hand of lines, in the version by which their work stands on the day $as_of; where a sum of equal lines has an unknown in it there is none. Of options only the approved one.
 -- In the lines of a version that was saved from a quote they do not stand, as its hours are those of its promise: there they are among what it stood on.
 WITH standing AS (
-    SELECT v.object, coalesce(max(v.version) FILTER (v.approved_on <= $as_of), max(v.version)) AS version, arg_max_null(v.approved_option, v.version) FILTER (v.approved_on <= $as_of) AS option
-    FROM estimate_versions AS v ANTI JOIN (SELECT object, version FROM ended_versions WHERE ended_on <= $as_of) AS x ON x.object = v.object AND x.version = v.version
-    WHERE v.made_on <= $as_of GROUP BY v.object
+    FROM yardsticks($as_of)
 ), quoted AS (
     SELECT o.object, o.version, unnest(from_json(o.stood_on -> '$.by_hand', '[{"place": "INTEGER", "low": "DOUBLE", "high": "DOUBLE"}]')) AS range
     FROM quoted_options AS o JOIN standing AS s ON s.object = o.object AND s.version = o.version AND o.option = coalesce(s.option, '')

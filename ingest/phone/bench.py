@@ -29,13 +29,20 @@ WHERE t.retired_on IS NULL AND p.retired_on IS NULL ORDER BY p.position, t.techn
 """
 # Hours and hands of others are theirs: of them only what waits by itself is told, so that anybody can take it off.
 _IN_HAND = "SELECT * FROM spells_in_hand ORDER BY in_hand_since, entry"
-_OWN_DAYS = "SELECT * FROM time_entries WHERE person = ? AND day >= ? ORDER BY day, started_at NULLS LAST, entry"
+# By the day on which a spell ended: a wait of weeks that was just taken off is still to be said more of.
+_OWN_DAYS = "SELECT * FROM time_entries WHERE person = ? AND greatest(day, ended_at::DATE) >= ? ORDER BY day, started_at NULLS LAST, entry"
+# What is refused and the last word on its entry: of one phone by its count, of several by when they were made.
 _TO_MEND = """
-SELECT a.action, a.entry, a.number, a.said, o.told FROM phone_actions AS a JOIN phone_outcomes AS o USING (action)
-WHERE o.outcome = 'refused' AND coalesce(a.said->>'person' = ?, true) AND NOT EXISTS (
-    SELECT 1 FROM phone_actions AS l JOIN phone_outcomes AS f USING (action) WHERE l.entry = a.entry AND CASE WHEN l.phone = a.phone THEN l.number > a.number ELSE l.made_at > a.made_at END)
-ORDER BY a.made_at, a.number
+WITH refused AS (SELECT DISTINCT a.entry FROM phone_actions AS a JOIN phone_outcomes AS o USING (action) WHERE o.outcome = 'refused'),
+said AS (
+    SELECT a.*, o.outcome, o.told, min(a.made_at) OVER (PARTITION BY a.phone, a.entry ORDER BY a.number ROWS BETWEEN CURRENT ROW AND UNBOUNDED FOLLOWING) AS said_at
+    FROM phone_actions AS a JOIN phone_outcomes AS o USING (action) SEMI JOIN refused USING (entry)
+)
+SELECT action, entry, number, said, told FROM said WHERE true
+QUALIFY row_number() OVER (PARTITION BY entry ORDER BY said_at DESC, number DESC, action DESC) = 1 AND outcome = 'refused' AND coalesce(said->>'person' = ?, true)
+ORDER BY made_at, number
 """
+_HELD_BACK = "SELECT count(*) FROM phone_outcomes AS o JOIN phone_actions AS a USING (action) WHERE o.outcome = 'held back' AND a.said->>'person' = ?"
 
 
 def bench(
@@ -82,6 +89,8 @@ def bench(
             one["aliases"] = [word for word in one["aliases"] if word != one["technique"]]
     if person is not None:
         said |= {"person": person, "entries": _own_days(con, person, today), "to_mend": to_mend(con, person)}
+        if held_back := con.execute(_HELD_BACK, [person]).fetchall()[0][0]:
+            said["held_back"] = held_back
     return said
 
 

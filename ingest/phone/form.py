@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import base64
-import gzip
-import hashlib
 import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
+
+from ingest.asked import csp_hash
 
 _FOLDER = resources.files("ingest.phone").joinpath("shipped")
 
@@ -30,7 +29,7 @@ def page() -> Page:
     style, script = _trimmed(text_of("page.css")), _trimmed(text_of("page.js"))
     before, behind = text_of("page.html").replace("{style}", style).replace("{script}", script).split("{state}")
     policy = (
-        f"default-src 'none'; script-src {_hash(script)}; style-src {_hash(style)}; connect-src 'self'; img-src 'self'; manifest-src 'self'; "
+        f"default-src 'none'; script-src {csp_hash(script.encode())}; style-src {csp_hash(style.encode())}; connect-src 'self'; img-src 'self'; manifest-src 'self'; "
         "worker-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
     )
     return Page(before, behind, policy)
@@ -47,14 +46,6 @@ def html(state: Mapping[str, object]) -> bytes:
 def text_of(name: str) -> str:
     """A file of the form."""
     return _FOLDER.joinpath(name).read_text(encoding="utf-8")
-
-
-def packed(body: bytes) -> bytes:
-    return gzip.compress(body, 9, mtime=0)
-
-
-def _hash(text: str) -> str:
-    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
 
 
 def _trimmed(text: str) -> str:

@@ -24,13 +24,17 @@ from ingest.errors import BenchHoursError, StoreError, why
 from ingest.history import utc_now
 from ingest.phone import settling
 from ingest.phone.actions import MOST_ACTIONS, Action, ActionError, uuid, whole_ms
+from ingest.phone.turn import SETTLED, spell_sql
 from ingest.store import Store
 
 _AGAIN_S = 3.0  # between two tries where the file could not be written
 _GATHER_S = 0.15  # what phones send at about the same time is settled at once: one transaction costs as much for twenty entries as for one
+_BETWEEN_S = 0.01  # between two turns, so that whoever else waits for the processor gets it
+_ASIDE_AGAIN_S = 600.0
 _KEPT_THERE = "Nothing is lost: the phone keeps it and sends it again."
+_KEPT_HERE = "Nothing is lost: what arrived is kept in the studio and tried again; see that the disk has room and the machine is well."
 _SHAPE = json.dumps(
-    [{"action": "VARCHAR", "phone": "VARCHAR", "number": "BIGINT", "entry": "VARCHAR", "made_at": "TIMESTAMP", "clock_off": "DOUBLE", "received_at": "TIMESTAMP", "said": "JSON", "device": "VARCHAR", "logs_for": "VARCHAR"}]
+    [{"action": "VARCHAR", "phone": "VARCHAR", "number": "BIGINT", "entry": "VARCHAR", "made_at": "TIMESTAMP", "clock_off": "DOUBLE", "received_at": "TIMESTAMP", "said": "JSON", "device": "VARCHAR", "logs_for": "VARCHAR", "role": "VARCHAR"}]
 )  # fmt: skip
 
 
@@ -61,7 +65,8 @@ class Inbox:
         self.settled = 0
         """How many were settled so far: who waits for one looks again when it grows."""
         self.trouble: BenchHoursError | None = None
-        """Why what arrived cannot be settled just now."""
+        """Why what arrived cannot be settled just now; it is tried again every few seconds."""
+        self._aside: dict[str, _Aside] = {}
 
     def receive(self, said: object, now: datetime | None = None, *, device: Device | None = None) -> Receipt:
         """Keep a sending, `{phone, clock, actions}`, and say what was kept once it is on the disk.
@@ -82,7 +87,7 @@ class Inbox:
             {
                 "action": one.action, "phone": phone, "number": one.number, "entry": one.entry, "made_at": _made_at(one, off, now), "clock_off": off,
                 "received_at": now.isoformat(sep=" "), "said": one.kept(), "device": device and device.device,
-                "logs_for": device.person if device and device.role == "logs" else None,
+                "logs_for": device.person if device and device.role == "logs" else None, "role": device and device.role,
             }
             for one in actions
         ]  # fmt: skip
@@ -95,7 +100,9 @@ class Inbox:
         con = self._store.cursor()
         try:
             with self._door:
-                con.execute("INSERT INTO phone_actions SELECT unnest(from_json(?, ?), max_depth := 2) ON CONFLICT DO NOTHING", [json.dumps(rows), _SHAPE])
+                con.execute(
+                    "INSERT INTO phone_actions BY NAME SELECT unnest(from_json(?, ?), max_depth := 2) ON CONFLICT DO NOTHING", [json.dumps(rows), _SHAPE]
+                )
         except duckdb.Error as error:
             raise StoreError(f"the studio's file cannot be written ({why(error)})", _KEPT_THERE) from error
         finally:
@@ -109,8 +116,8 @@ class Inbox:
         con = self._store.cursor()
         try:
             rows = con.execute(
-                """SELECT asked.action, o.outcome, o.told, p.action IS NULL FROM (SELECT unnest(?::VARCHAR[]) AS action) AS asked
-                LEFT JOIN phone_actions AS p ON p.action = asked.action LEFT JOIN phone_outcomes AS o ON o.action = asked.action""",
+                f"""SELECT asked.action, o.outcome, o.told, p.action IS NULL FROM (SELECT unnest(?::VARCHAR[]) AS action) AS asked
+                LEFT JOIN phone_actions AS p ON p.action = asked.action LEFT JOIN {SETTLED} AS o ON o.action = asked.action""",
                 [list(actions)],
             ).fetchall()
         finally:
@@ -121,9 +128,27 @@ class Inbox:
             self._news.set()  # they may have come with a backup, and not by the door
         return settled, missing
 
-    def catch_up(self) -> None:
-        """Settle now what waits, for who runs no thread for it; `trouble` tells where that could not be done."""
-        self._settle()
+    def aside(self, actions: Sequence[str]) -> BenchHoursError | None:
+        """Why some of these actions wait while others are settled; None: none of them does."""
+        if not self._aside:
+            return None
+        con = self._store.cursor()
+        try:
+            waiting = f"SELECT {spell_sql('entry')} FROM phone_actions ANTI JOIN {SETTLED} USING (action) WHERE action IN (SELECT unnest(?::VARCHAR[]))"
+            spells = [row[0] for row in con.execute(waiting, [list(actions)]).fetchall()]
+        finally:
+            con.close()
+        return next((self._aside[spell].error for spell in spells if spell in self._aside), None)
+
+    @property
+    def why_waiting(self) -> BenchHoursError | None:
+        """Why something that arrived is not settled: all of it cannot be, or some of it could not be taken in."""
+        return self.trouble or next((one.error for one in list(self._aside.values())), None)
+
+    def catch_up(self, now: datetime | None = None, *, within_s: float | None = None) -> int:
+        """Settle now what waits, for who runs no thread for it, and say how many actions wait still: there is `trouble`, or the time was not enough."""
+        self._settle(now, None if within_s is None else time.monotonic() + within_s)
+        return settling.waiting(self._store.cursor())
 
     @contextmanager
     def settling(self) -> Iterator[None]:
@@ -140,43 +165,99 @@ class Inbox:
 
     def _work(self) -> None:
         while True:
-            self._news.wait(None if self.trouble is None else _AGAIN_S)
+            news = self._news.wait(_AGAIN_S if self.trouble else _ASIDE_AGAIN_S if self._aside else None)
             if not self._stopped:
                 time.sleep(_GATHER_S)
             self._news.clear()
             if self._stopped:
                 return
+            if not news:
+                self._aside.clear()  # what could not be taken in is tried again
             self._settle()
 
-    def _settle(self) -> None:
+    def _settle(self, now: datetime | None = None, until: float | None = None) -> None:
+        """Turn by turn, until nothing waits, the time is over or the machine fails. A fault of our own in a turn is narrowed down to the spells that it comes from."""
         try:
-            while not self._stopped and (count := settling.settle(self._store)):
-                self.settled += count
-            self.trouble = None
-        except StoreError as error:
-            self.trouble = error
-        except (duckdb.IOException, duckdb.FatalException) as error:
-            self.trouble = StoreError(f"the studio's file cannot be read ({why(error)})", _KEPT_THERE)
-        except Exception:
-            traceback.print_exc(file=sys.stderr)
-            self._settle_one_by_one()
-
-    def _settle_one_by_one(self) -> None:
-        """Something that was not foreseen: it must not keep the others waiting."""
-        self.trouble = None
-        try:
-            for (action,) in (
-                self._store.cursor().execute("SELECT action FROM phone_actions ANTI JOIN phone_outcomes USING (action) ORDER BY made_at, number").fetchall()
-            ):
+            while not self._stopped and (until is None or time.monotonic() < until):
+                aside = {spell: one.until for spell, one in self._aside.items()}
+                failed: Exception | None = None
                 try:
-                    settling.settle(self._store, only=action)
-                except StoreError:
-                    raise
+                    count = settling.settle(self._store, now, aside=aside)
                 except Exception as error:
-                    settling.refuse_unread(self._store, action, error)
-                self.settled += 1
-        except (StoreError, duckdb.Error) as error:
-            self.trouble = error if isinstance(error, StoreError) else StoreError(f"the studio's file cannot be written ({why(error)})", _KEPT_THERE)
+                    if of_the_machine(error):
+                        raise
+                    failed = error
+                if failed:
+                    count = self._settle_apart(settling.next_spells(self._store, aside), now, failed)
+                self.settled += count
+                self.trouble = None
+                if not count:
+                    return
+                time.sleep(_BETWEEN_S)
+        except Exception as error:
+            if not of_the_machine(error):  # what waits cannot even be read: nothing is known of why
+                traceback.print_exc(file=sys.stderr)
+            self.trouble = error if isinstance(error, StoreError) else StoreError(f"the studio cannot settle it just now ({why(error)})", _KEPT_HERE)
+
+    def _settle_apart(self, spells: Sequence[str], now: datetime | None, error: Exception) -> int:
+        """Of spells that could not be settled together: halves of them, down to those that cannot; these wait, and keep no others waiting. How many were done with."""
+        if len(spells) <= 1:
+            for spell in spells:
+                self._put_aside(spell, error)
+            return len(spells)
+        done = 0
+        for some in (spells[: len(spells) // 2], spells[len(spells) // 2 :]):
+            again: Exception | None = None
+            try:
+                while count := settling.settle(self._store, now, only=some):
+                    done += count
+            except Exception as fault:
+                if of_the_machine(fault):
+                    raise
+                again = fault
+            if again:
+                done += self._settle_apart(some, now, again)
+        return done
+
+    def _put_aside(self, spell: str, error: Exception) -> None:
+        """The words on a spell wait for the next start, a later word on it, or ten minutes: a fault of ours is no fault of what was said."""
+        if not any(type(error) is type(one.cause) for one in self._aside.values()):  # once of a kind is enough to find it by
+            traceback.print_exception(error, file=sys.stderr)
+        con = self._store.cursor()
+        try:
+            of_spell = f"SELECT max(received_at) FROM phone_actions WHERE {spell_sql('entry')} = ?"
+            until = con.execute(of_spell, [spell]).fetchall()[0][0]
+        finally:
+            con.close()
+        told = BenchHoursError(
+            f"an entry could not be taken in ({type(error).__name__})",
+            "Nothing is lost: it is kept in the studio and tried again; its window tells what happened.",
+        )
+        self._aside[spell] = _Aside(until, told, error)
+
+
+@dataclass(frozen=True, slots=True)
+class _Aside:
+    """Words on a spell that could not be taken in, by a fault of ours: those that came until then (UTC)."""
+
+    until: datetime
+    error: BenchHoursError
+    cause: Exception
+
+
+_OF_THE_MACHINE = (
+    OSError, MemoryError, StoreError, duckdb.IOException, duckdb.FatalException, duckdb.InternalException, duckdb.OutOfMemoryException, duckdb.TransactionException,
+    duckdb.ConnectionException, duckdb.InterruptException,
+)  # fmt: skip
+
+
+def of_the_machine(error: BaseException | None) -> bool:
+    """A failure that says nothing of what was being stored: no room, no handle, no memory, a file that is gone, a database that cannot be written."""
+    while error is not None:
+        if isinstance(error, _OF_THE_MACHINE):
+            return True
+        error = error.__cause__
+    return False
 
 
 def _read(raw: list[Any]) -> tuple[list[Action], list[tuple[str | int, ActionError]]]:

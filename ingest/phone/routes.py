@@ -14,8 +14,10 @@ from typing import Any
 
 import duckdb
 from starlette.concurrency import run_in_threadpool
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
 from ingest.asked import NOT_KEPT, VERSION, Refused, json_of, refusal
@@ -31,6 +33,8 @@ _LARGEST_BYTES = 1_000_000
 _PATIENCE_S = 8.0  # how long an answer waits for what was sent to be settled
 _LOOK_AGAIN_S = 0.02
 _SHIPPED = {"cache-control": "no-cache"}
+_PACKED = Middleware(GZipMiddleware, compresslevel=9)
+"""Of the form's page, which must not be more than 20 KB; what else is sent is packed as everything of the server is, at level 5."""
 Endpoint = Callable[[Request], Awaitable[Response]]
 
 
@@ -64,21 +68,18 @@ def routes(store: Store, inbox: Inbox, devices: Devices) -> list[Route]:
     async def page(request: Request) -> Response:
         device = asking(request)
         state = await run_in_threadpool(_bench, store, None, device, brief=True)
-        headers = {**_SHIPPED, "content-security-policy": form.page().policy}
-        return _packed(request, form.html(state), "text/html; charset=utf-8", headers)
+        return HTMLResponse(form.html(state), headers={**_SHIPPED, "content-security-policy": form.page().policy})
 
     async def state(request: Request) -> Response:
         person = request.query_params.get("person") or None
         everyone = request.query_params.get("everyone") == "yes"
-        return _json(request, await run_in_threadpool(_bench, store, person, asking(request), everyone=everyone))
+        return _json(await run_in_threadpool(_bench, store, person, asking(request), everyone=everyone))
 
     async def actions(request: Request) -> Response:
         said = await json_of(request, _LARGEST_BYTES, ("this is more than 1 MB", "Send fewer actions at once."))
         receipt = await run_in_threadpool(inbox.receive, said, device=asking(request))
         unread = [{"action": name, "what": error.what, "mend": error.mend} for name, error in receipt.unread]
-        return _json(
-            request, {"version": VERSION, "clock": _now_ms(), "clock_off_s": round(receipt.clock_off, 3), "received": receipt.received, "unread": unread}
-        )
+        return _json({"version": VERSION, "clock": _now_ms(), "clock_off_s": round(receipt.clock_off, 3), "received": receipt.received, "unread": unread})
 
     async def outcomes(request: Request) -> Response:
         said = await json_of(request, _LARGEST_BYTES, ("this is more than 1 MB", "Send fewer actions at once."))
@@ -89,22 +90,23 @@ def routes(store: Store, inbox: Inbox, devices: Devices) -> list[Route]:
         while True:
             settled = inbox.settled
             found, missing = await run_in_threadpool(inbox.outcomes, list(dict.fromkeys(asked)))
-            if len(found) + len(missing) >= len(set(asked)) or inbox.trouble or time.monotonic() > patience:
+            trouble = inbox.trouble or await run_in_threadpool(inbox.aside, asked)
+            if len(found) + len(missing) >= len(set(asked)) or trouble or time.monotonic() > patience:
                 break
             while settled == inbox.settled and not inbox.trouble and time.monotonic() < patience:
                 await asyncio.sleep(_LOOK_AGAIN_S)
-        trouble = inbox.trouble
+        found = [_as_version_1(one) for one in found]
         waits = None if trouble is None else {"what": trouble.what, "mend": trouble.mend}
-        return _json(request, {"version": VERSION, "clock": _now_ms(), "outcomes": found, "missing": missing, "trouble": waits})
+        return _json({"version": VERSION, "clock": _now_ms(), "outcomes": found, "missing": missing, "trouble": waits})
 
     def shipped(name: str, kind: str, **headers: str) -> Endpoint:
-        async def file(request: Request) -> Response:
-            return _packed(request, form.text_of(name).encode(), kind, {**_SHIPPED, **headers})
+        async def file(_: Request) -> Response:
+            return Response(form.text_of(name), headers={**_SHIPPED, **headers}, media_type=kind)
 
         return guarded(file)
 
     return [
-        Route("/log", guarded(page), methods=["GET"]),
+        Route("/log", guarded(page), methods=["GET"], middleware=[_PACKED]),
         Route("/log/worker.js", shipped("worker.js", "text/javascript; charset=utf-8", **{"service-worker-allowed": "/log"}), methods=["GET"]),
         Route("/log/manifest.json", shipped("manifest.json", "application/manifest+json"), methods=["GET"]),
         Route("/log/icon.svg", shipped("icon.svg", "image/svg+xml"), methods=["GET"]),
@@ -112,6 +114,15 @@ def routes(store: Store, inbox: Inbox, devices: Devices) -> list[Route]:
         Route(f"/log/v{VERSION}/actions", guarded(actions), methods=["POST"]),
         Route(f"/log/v{VERSION}/outcomes", guarded(outcomes), methods=["POST"]),
     ]
+
+
+def _as_version_1(told: dict[str, Any]) -> dict[str, Any]:
+    """An outcome as any page of the form understands it: what waits for the principal, or was left out, is kept in the studio, and a remark says so.
+
+    To a page of before these outcomes `saved` means just that: the phone lets go of it, shows the entry as the studio holds it, and the remark beside it.
+    Told as refused it would stay on the phone for good, to be mended by somebody who cannot.
+    """
+    return {**told, "outcome": "saved", "held_back": True} if told["outcome"] in ("held back", "left out") else told
 
 
 def _bench(store: Store, person: str | None, device: Device | None, *, everyone: bool = False, brief: bool = False) -> dict[str, Any]:
@@ -129,14 +140,9 @@ def _bench(store: Store, person: str | None, device: Device | None, *, everyone:
     return state
 
 
-def _json(request: Request, said: dict[str, Any]) -> Response:
-    return _packed(request, json.dumps(said, ensure_ascii=False, separators=(",", ":")).encode(errors="replace"), "application/json", NOT_KEPT)
-
-
-def _packed(request: Request, body: bytes, kind: str, headers: dict[str, str]) -> Response:
-    if len(body) > 500 and "gzip" in request.headers.get("accept-encoding", ""):
-        body, headers = form.packed(body), {**headers, "content-encoding": "gzip"}
-    return Response(body, 200, {**headers, "vary": "accept-encoding"}, kind)
+def _json(said: dict[str, Any]) -> Response:
+    """Not the library's `JSONResponse`, which fails on half a letter that a phone sent and that is told again."""
+    return Response(json.dumps(said, ensure_ascii=False, separators=(",", ":")).encode(errors="replace"), headers=NOT_KEPT, media_type="application/json")
 
 
 def _now_ms() -> int:

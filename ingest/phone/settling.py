@@ -1,7 +1,7 @@
-"""What phones sent comes into the record: the later word on an entry stands, whatever the order in which the words came.
+"""What phones sent comes into the record: of many words on one entry the last one that can be stands, whatever the order in which they came.
 
-Actions wait in `phone_actions` until they have a row in `phone_outcomes`. Settling them is one transaction, through the checks and the
-write of a file (`ingest.typed`).
+Words wait in `phone_actions` until they have a row in `phone_outcomes`. They are settled in turns, each one transaction over some thousand spells: of each
+entry the latest word is tried, through the checks and the write of a file (`ingest.typed`); what was said before it is overtaken with it, all at once.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 import duckdb
@@ -17,439 +17,265 @@ import pandas as pd
 
 from ingest import people
 from ingest.corrections import take_out
-from ingest.errors import NotationError
 from ingest.history import Change, utc_now
 from ingest.notation import folded
-from ingest.phone.actions import SHARE, Action, share_of, spell_of
-from ingest.phone.sharing import Row, ShareError, rows_of
-from ingest.readings import READERS, Context
+from ingest.phone import turn as turns
+from ingest.phone.actions import SHARE
+from ingest.phone.judging import Outcome, Remark, Verdict, judge, remarks_of
+from ingest.phone.sharing import Row
+from ingest.phone.turn import NEVER, SETTLED, Turn, Word
 from ingest.records import TIME_ENTRIES
 from ingest.store import Store
-from ingest.typed import as_called, own_faults, put_rows
+from ingest.typed import check_typed, put_rows
 
-Remark = dict[str, str]
-_Word = tuple[datetime, int, str]
-"""When a word was said, the phone's count, the action: the greater one is the later."""
-
-AT_ONCE = 200
-_IN_HAND = ("object", "phase", "technique", "part", "person", "mode", "charge", "discovery", "note")
-_CLOCK_WAS_SET_S = 120.0  # what is seen at sending is off by the time that the network takes, never by so much
-_NOT_YET = timedelta(minutes=10)  # as of any row: a clock may be a little ahead
+MOST_OVERTAKEN = 10_000
+_Outcome = tuple[str, str, Sequence[Remark], Sequence[Remark]]
+_DEPENDS_ON_OTHERS = frozenset({"done"})  # whether this can be said depends on the entries beside it: words that are tried side by side do not tell
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Waiting:
-    """An action that waits, with what was seen when it came: `said_at` in UTC, its clock put right; `device`, and `logs_for`: the only person for whom that logs."""
+class _Again(Exception):
+    """The turn is undone and begun again, as something is known now that it has to go by: words that are refused, and words that were looked at side by side."""
 
-    action: Action
-    said_at: datetime
-    clock_off: float
-    logs_for: str | None
-    device: str | None
-
-    @property
-    def word(self) -> _Word:
-        return self.said_at, self.action.number, self.action.action
+    def __init__(self, refused: Mapping[str, Sequence[Remark]], looked_at: Iterable[str] = ()) -> None:
+        self.refused, self.looked_at = refused, frozenset(looked_at)
 
 
-@dataclass(frozen=True, slots=True)
-class _Owned:
-    """A spell as it stands: in hand, or an entry; whose; mode; object, phase, technique, part, charge and discovery; since when (UTC; None without a clock)."""
-
-    in_hand: bool
-    person: str
-    mode: str
-    said: tuple[Any, ...]
-    since: datetime | None
-
-
-class _FallTogether(Exception):
-    """Rows of an action of several works of which one cannot be stored: none of them may be."""
-
-    def __init__(self, faults: Mapping[str, list[Remark]]) -> None:
-        self.faults = faults
-
-
-def waits(con: duckdb.DuckDBPyConnection) -> bool:
-    """Some action is not settled yet."""
-    found: bool = con.execute("SELECT EXISTS (FROM phone_actions ANTI JOIN phone_outcomes USING (action))").fetchall()[0][0]
+def waiting(con: duckdb.DuckDBPyConnection) -> int:
+    """How many words are not settled yet."""
+    found: int = con.execute(f"SELECT count(*) FROM phone_actions ANTI JOIN {SETTLED} USING (action)").fetchall()[0][0]
     return found
 
 
-def settle(store: Store, now: datetime | None = None, only: str | None = None) -> int:
-    """Settle up to 200 of the actions that wait (or one, by its name); how many.
+def next_spells(store: Store, aside: Mapping[str, datetime]) -> list[str]:
+    """The spells that the next turn would settle."""
+    return turns.choose_spells(store.cursor(), None, aside)
 
-    Raises `StoreError` where the file cannot be written: then they go on waiting.
+
+def settle(store: Store, now: datetime | None = None, *, only: Sequence[str] | None = None, aside: Mapping[str, datetime] | None = None) -> int:
+    """Settle words in one turn; how many, 0 where none is left.
+
+    Whatever is raised, the words go on waiting.
+
+    Parameters
+    ----------
+    only : words on these spells alone. aside : spells that are left out, unless a word on them came after that moment (UTC).
     """
-    if not waits(store.cursor()):
+    if not waiting(store.cursor()):
         return 0
-    refused: dict[str, list[Remark]] = {}
+    refused: dict[str, Sequence[Remark]] = {}
+    looked_at: frozenset[str] = frozenset()
     while True:
         try:
             with store.writing() as con:
-                return _Settling(con, now or utc_now(), refused).settle(only)
-        except _FallTogether as fault:
-            refused |= fault.faults
-
-
-def settle_all(store: Store, now: datetime | None = None) -> None:
-    """Settle everything that waits."""
-    while settle(store, now):
-        pass
-
-
-def refuse_unread(store: Store, action: str, error: Exception) -> None:
-    """Refuse an action that nothing could be made of, so that it does not keep the others waiting."""
-    fault = _remark("", "", f"cannot be taken in ({type(error).__name__})", "Write it anew; what happened is told in the studio's window.")
-    with store.writing(counts=False) as con:
-        _keep_outcomes(con, [(action, "refused", [fault], [])], utc_now())
+                if not turns.choose_spells(con, only, aside or {}):
+                    return 0
+                return _Settling(turns.read(con, now or utc_now()), refused, looked_at).settle()
+        except _Again as again:
+            refused |= again.refused
+            looked_at |= again.looked_at
 
 
 @dataclass(slots=True)
 class _Settling:
-    """One transaction in which actions are settled.
+    """One turn.
 
     Attributes
     ----------
-    refused : actions known to be refused, and why.
-    last : the last word on each entry that is known so far.
-    by_device : the device that said the last word of a phone on an entry.
+    refused : words known to be refused, and why. looked_at : words that were looked at side by side, and may be stored unless they are refused.
+    chosen : the words that are stored, with what they come to.
     """
 
-    con: duckdb.DuckDBPyConnection
-    now: datetime
-    refused: Mapping[str, list[Remark]]
-    context: Context = field(init=False)
-    last: dict[str, _Word] = field(default_factory=dict)
-    taps: dict[tuple[str, str, int], float] = field(default_factory=dict)
-    by_device: dict[str, str | None] = field(default_factory=dict)
-    outcomes: list[tuple[str, str, list[Remark], list[Remark]]] = field(default_factory=list)
+    turn: Turn
+    refused: Mapping[str, Sequence[Remark]]
+    looked_at: frozenset[str]
+    chosen: list[tuple[Word, Verdict]] = field(default_factory=list)
+    outcomes: list[_Outcome] = field(default_factory=list)
+    covers: list[dict[str, Any]] = field(default_factory=list)
 
-    def settle(self, only: str | None) -> int:
-        self.context = Context.of(self.con)
-        self._read_what_was_said(only)
-        waiting = self._waiting()
-        for turn in _in_turn(waiting):
-            self._settle_turn(turn)
-        _keep_outcomes(self.con, self.outcomes, self.now)
-        return len(self.outcomes)
+    @property
+    def con(self) -> duckdb.DuckDBPyConnection:
+        return self.turn.con
 
-    def _read_what_was_said(self, only: str | None) -> None:
-        """All that phones ever said of the entries that wait; the last word on each, of a phone or elsewhere; by what each tap was put right when it first came.
+    def settle(self) -> int:
+        side_by_side: list[tuple[Word, Verdict]] = []
+        for words in sorted(self.turn.candidates.values(), key=lambda words: words[0].order):
+            open_ones = self._open(words)
+            if len(open_ones) > 1 and not all(word.action.action in self.looked_at for word, _ in open_ones):
+                side_by_side += open_ones
+            elif open_ones:
+                self.chosen.append(open_ones[0])
+        if side_by_side:
+            raise self._look_at(side_by_side)
+        self._store()
+        return self._keep_outcomes()
 
-        A phone knows the order of its own words, by its count. When they were said is known only as well as the network was fast as they were sent: where the
-        two differ, an earlier word of a phone was said no later than the next one.
-        """
-        self.con.execute(
-            f"""CREATE OR REPLACE TEMP TABLE of_phones AS
-            WITH waiting AS (
-                SELECT * FROM phone_actions ANTI JOIN phone_outcomes USING (action) WHERE coalesce(action = $only, true) ORDER BY made_at, number, action LIMIT $at_once
-            )
-            SELECT a.*, o.settled_at, o.outcome, w.action IS NOT NULL AS in_turn,
-                min(a.made_at) OVER (PARTITION BY a.phone, {_SPELL_OF.format(entry="a.entry")} ORDER BY a.number ROWS BETWEEN CURRENT ROW AND UNBOUNDED FOLLOWING) AS said_at
-            FROM phone_actions AS a LEFT JOIN phone_outcomes AS o ON o.action = a.action LEFT JOIN waiting AS w ON w.action = a.action
-            WHERE {_SPELL_OF.format(entry="a.entry")} IN (SELECT {_SPELL_OF.format(entry="entry")} FROM waiting)""",
-            {"only": only, "at_once": AT_ONCE},
-        )
-        rows = self.con.execute(
-            f"""SELECT entry, max((said_at, number, action)) FROM of_phones WHERE outcome = 'saved' GROUP BY entry
-            UNION ALL
-            SELECT key, (max(changed_at), 0, '') FROM history AS h WHERE kind = 'time_entries' AND {_SPELL_OF.format(entry="key")} IN (SELECT {_SPELL_OF.format(entry="entry")} FROM of_phones)
-                AND NOT EXISTS (SELECT 1 FROM of_phones AS p WHERE p.outcome = 'saved' AND p.settled_at = h.changed_at) GROUP BY key"""
-        ).fetchall()
-        for entry, word in rows:
-            self.last[entry] = max(self.last.get(entry, _NEVER), tuple(word))
-        self.by_device |= dict(
-            self.con.execute("SELECT entry, arg_max(device, (said_at, number, action)) FROM of_phones WHERE outcome = 'saved' GROUP BY entry").fetchall()
-        )
-        for entry, column, tap, clock_off in self.con.execute(
-            """SELECT entry, column_name, (said->'taps'->>column_name)::BIGINT AS tap, arg_min(clock_off, received_at)
-            FROM of_phones, (VALUES ('started_at'), ('ended_at')) AS t(column_name) WHERE tap IS NOT NULL GROUP BY ALL"""
-        ).fetchall():
-            self.taps[entry, column, tap] = clock_off
-
-    def _waiting(self) -> list[_Waiting]:
-        rows = self.con.execute(
-            """SELECT action, entry, number, said_at, clock_off, said, coalesce(s.person, logs_for), device FROM of_phones
-            LEFT JOIN person_spellings AS s ON s.written = logs_for WHERE in_turn ORDER BY said_at, number, action""",
-        ).fetchall()
-        return [
-            _Waiting(
-                action=Action.of_kept(json.loads(said), action=action, entry=entry, number=number),
-                said_at=said_at,
-                clock_off=clock_off,
-                logs_for=logs_for,
-                device=device,
-            )
-            for action, entry, number, said_at, clock_off, said, logs_for, device in rows
-        ]
-
-    def _settle_turn(self, turn: Sequence[_Waiting]) -> None:
-        """Settle actions of which no two are about the same entry."""
-        rows: list[tuple[_Waiting, str, Row]] = []
-        asked = [one for one in turn if one.action.action not in self.refused]
-        self.outcomes += [(one.action.action, "refused", self.refused[one.action.action], []) for one in turn if one.action.action in self.refused]
-        areas, owners = self._areas(asked), self._owners(asked)
-        for one in asked:
-            try:
-                self._check_whose(one, owners.get(spell_of(one.action.entry), []))
-                said = self._entries(one, areas)
-                if one.action.state == "running":
-                    in_hand = self._in_hand(one)
-            except _NotSo as fault:
-                self.outcomes.append((one.action.action, "refused", [fault.remark], []))
+    def _open(self, words: Sequence[Word]) -> list[tuple[Word, Verdict]]:
+        """Of words on one entry, the latest first, those that may be stored: the first of them is, where it can be."""
+        found: list[tuple[Word, Verdict]] = []
+        for word in words:
+            if known := self.refused.get(word.action.action):
+                self.outcomes.append((word.action.action, "refused", known, []))
                 continue
-            open_to = {name: row for name, row in said.items() if self._last_word_on(name) < one.word}
-            if self._last_word_on(one.action.entry) >= one.word and not open_to:
-                self.outcomes.append((one.action.action, "overtaken", [], []))
-                continue
-            if one.action.state == "logged":
-                rows += [(one, name, row) for name, row in open_to.items()]
-            elif one.action.state == "running":
-                self._take_in_hand(one, in_hand)
-            else:
-                self._take_out(one, [])
-                self._saved(one, [])
-        self._log(rows)
+            verdict = judge(self.turn, word)
+            if verdict.outcome == "saved":
+                found.append((word, verdict))
+                if word.action.state == "logged" and word.action.action not in self.looked_at:
+                    continue  # it may be refused yet, and then the one before it is tried
+            elif not found or verdict.outcome == "refused":
+                self._settled(word, verdict.outcome, verdict.faults, verdict.remarks)
+            if verdict.outcome != "refused":
+                break
+        return found
 
-    def _entries(self, one: _Waiting, areas: Mapping[str, float | None]) -> dict[str, Row]:
-        """The rows that a logged action says, by the name of the entry that each is."""
-        if one.action.state != "logged":
-            return {}
-        row = {
-            **dict.fromkeys(TIME_ENTRIES.names, ""),
-            **one.action.row,
-            **{name: f"{moment:%Y-%m-%dT%H:%M:%SZ}" for name, moment in self._tapped(one).items()},
-        }
-        if one.action.taps:
-            row |= {"date": "", "hours": ""}
-        try:
-            rows = rows_of(one.action, row, self.context, areas)
-        except ShareError as error:
-            raise _NotSo(error.column, error.value, error.what, error.mend) from error
-        names = [share_of(one.action.entry, number + 1) for number in range(len(rows))] if one.action.works else [one.action.entry]
-        return {name: {**row, "entry": name} for name, row in zip(names, rows, strict=True)}
+    def _look_at(self, words: Sequence[tuple[Word, Verdict]]) -> _Again:
+        """Look at many words at once, some of the same entry: each under a name of its own, and nothing is stored."""
+        rows = [(word, {**row, "entry": f"{name} {word.action.action}"}) for word, verdict in words for name, row in verdict.rows.items()]
+        checked = check_typed(self.con, TIME_ENTRIES, [row for _, row in rows], self.turn.context)
+        faults = _by_action(checked.faults[~checked.faults["column"].isin(_DEPENDS_ON_OTHERS)], [word for word, _ in rows])
+        return _Again(faults, {word.action.action for word, _ in words})
 
-    def _tapped(self, one: _Waiting) -> dict[str, datetime]:
-        """The moments of the taps in UTC, to the second; one sent again later keeps what it was put right by at first.
+    # --- storing
 
-        Two taps between which nobody set the phone's clock are put right alike, or a slow network would make their spell longer or shorter. One that is
-        finished at once, or by that network before it was begun, is a spell of a second, to be undone or corrected like any other.
-        """
-        taps = one.action.taps
-        off = {column: self.taps.get((one.action.entry, column, tap), one.clock_off) for column, tap in taps.items()}
-        if max(off.values(), default=0.0) - min(off.values(), default=0.0) < _CLOCK_WAS_SET_S:
-            off = dict.fromkeys(off, min(off.values(), default=0.0))
-        moments = {column: datetime.fromtimestamp(tap / 1000 + off[column], UTC).replace(microsecond=0, tzinfo=None) for column, tap in taps.items()}
-        began, ended = moments.get("started_at") or _of_the_studio(one.action.row.get("started_at", "")), moments.get("ended_at")
-        if began and ended and began - timedelta(seconds=_CLOCK_WAS_SET_S) < ended <= began:
-            moments["ended_at"] = began + timedelta(seconds=1)
-        return moments
+    def _store(self) -> None:
+        """Store what was chosen: spells that are struck or in hand again leave the record, rows come into it, and of what is shared out anew the rest leaves it."""
+        before = int(self.con.execute("SELECT coalesce(max(number), 0) FROM history").fetchall()[0][0])
+        held = {one.entry for spell in self.turn.held.values() for one in spell if not one.in_hand}
+        logged = [(word, verdict) for word, verdict in self.chosen if word.action.state == "logged"]
+        self._take_out([(word, verdict) for word, verdict in self.chosen if word.action.state != "logged"])
+        faults, remarks = self._log(logged, held)
+        for word, _ in logged:
+            if word.action.action in faults:
+                self._settled(word, "refused", faults[word.action.action], [])
+        saved = [(word, verdict) for word, verdict in self.chosen if word.action.action not in faults]
+        self._take_out([(word, verdict) for word, verdict in saved if word.action.state == "logged"])
+        self.con.execute("DELETE FROM spells_in_hand WHERE entry IN (SELECT unnest(?::VARCHAR[]))", [[word.action.entry for word, _ in saved]])
+        put_in_hand(self.turn, {word.action.entry: verdict.in_hand for word, verdict in saved if verdict.in_hand})
+        for word, _ in saved:
+            self._settled(word, "saved", [], remarks.get(word.action.action, []))
+        self._note_changes(saved, held, before)
 
-    def _areas(self, turn: Iterable[_Waiting]) -> dict[str, float | None]:
-        codes = sorted({share.object for one in turn for share in one.action.works})
-        return (
-            dict(self.con.execute("SELECT object, area_dm2 FROM object_areas WHERE list_contains(?::VARCHAR[], object)", [codes]).fetchall()) if codes else {}
-        )
-
-    def _owners(self, turn: Iterable[_Waiting]) -> dict[str, list[_Owned]]:
-        """Whose the spells are that devices of one person speak of, as they stand, by the name of the spell."""
-        asked = sorted({spell_of(one.action.entry) for one in turn if one.logs_for is not None})
-        if not asked:
-            return {}
-        rows = self.con.execute(
-            f"""SELECT {_SPELL_OF.format(entry="entry")} AS spell, in_hand, person, mode, said, since FROM (
-                SELECT entry, true AS in_hand, person, mode, (object, phase, technique, part, charge, coalesce(discovery, false)) AS said, in_hand_since AS since FROM spells_in_hand
-                UNION ALL SELECT entry, false, person, mode, (object, phase, technique, part, charge, coalesce(discovery, false)), started_at FROM time_entries
-            ) WHERE list_contains(?::VARCHAR[], spell)""",
-            [asked],
-        ).fetchall()
-        owned: dict[str, list[_Owned]] = {}
-        for spell, *about in rows:
-            owned.setdefault(spell, []).append(_Owned(*about))
-        return owned
-
-    def _check_whose(self, one: _Waiting, held: Sequence[_Owned]) -> None:
-        """A device of one person says that person's entries only.
-
-        But a wait that somebody else has in hand (pressing, drying) anybody takes off: it stays whose it was and what it was, and only its end is said, and what
-        is known of it then. The device that did so may say so again, or take it back; nobody else's finished entry is touched.
-        """
-        if one.logs_for is None:
-            return
-        said = one.action.row.get("person", "")
-        known = dict(
-            self.con.execute("SELECT spelling, person FROM person_spellings WHERE spelling IN (?, ?)", [folded(said), folded(one.action.person)]).fetchall()
-        )
-        whose = known.get(folded(said), said)
-        mend = f"This device logs for {one.logs_for}; others log on theirs, or on the studio's pages."
-        if known.get(folded(one.action.person), one.action.person) != one.logs_for:
-            raise _NotSo("person", one.action.person, "is not whom this device logs for", mend)
-        if all(owned.person == one.logs_for for owned in held):
-            if one.action.state != "struck" and whose != one.logs_for:
-                raise _NotSo("person", said, "is not whom this device logs for", mend)
-            return
-        takes_off = len(held) == 1 and held[0].mode == "unattended" and (held[0].in_hand or self.by_device.get(one.action.entry) == one.device)
-        if not takes_off or one.action.state == "struck" or one.action.works or not self._leaves_it_as_it_is(one, held[0], whose):
-            raise _NotSo("person", said, "says an entry of somebody else", mend)
-
-    def _leaves_it_as_it_is(self, one: _Waiting, held: _Owned, whose: str) -> bool:
-        read = self._in_hand(one)
-        said = (read["object"], read["phase"], read["technique"], read["part"], read["charge"], bool(read["discovery"]))
-        same_begin = held.since is not None and abs(read["in_hand_since"] - held.since) < timedelta(seconds=_CLOCK_WAS_SET_S)
-        return whose == held.person and read["mode"] == held.mode and said == held.said and same_begin
-
-    def _last_word_on(self, entry: str) -> _Word:
-        return max(self.last.get(entry, _NEVER), self.last.get(spell_of(entry), _NEVER))
-
-    # --- spells in hand
-
-    def _in_hand(self, one: _Waiting) -> dict[str, Any]:
-        """A spell that is begun, each of its words read as in any row."""
-        row, read = one.action.row, dict[str, Any]()
-        for column in TIME_ENTRIES.columns:
-            text = row.get(column.name, "").strip()
-            if column.name not in _IN_HAND:
-                continue
-            if not text and column.filled:
-                raise _NotSo(column.name, "", "is empty", "Fill it in.")
-            try:
-                read[column.name] = READERS[column.reading].read(self.context, text) if text else None
-            except NotationError as error:
-                raise _NotSo(column.name, text, error.what, error.mend) from error
-        technique = self.context.vocabulary.techniques[read["technique"]]
-        read["phase"] = read["phase"] or technique.phase
-        if read["object"] is None and self.context.vocabulary.phases[read["phase"]] > 0:
-            raise _NotSo("object", "", f"is empty, but {read['phase']} is work on an object", "Give the object, or take a phase of studio time.")
-        if "started_at" in one.action.taps:
-            since = self._tapped(one)["started_at"]
-        else:
-            try:
-                said = READERS["instant"].read(self.context, row.get("started_at", "").strip())
-            except NotationError as error:
-                raise _NotSo("started_at", row.get("started_at", ""), error.what, error.mend) from error
-            assert isinstance(said, dict)
-            since = datetime.fromisoformat(said["utc"]) if said["utc"] else _utc_of(self.con, said["wall"], self.context.settings.zone)
-        if since > self.now + _NOT_YET:
-            raise _NotSo("started_at", f"{since:%Y-%m-%dT%H:%M:%SZ}", "lies in the future", "Begin it when it is begun.")
-        return read | {"mode": read["mode"] or technique.mode, "charge": read["charge"] or "quoted", "part": read["part"] or "", "in_hand_since": since}
-
-    def _take_in_hand(self, one: _Waiting, read: dict[str, Any]) -> None:
-        """The spell is in hand; what was logged of it before was undone."""
-        self._take_out(one, [])
-        known = self.con.execute("SELECT person FROM person_spellings WHERE spelling = ?", [folded(read["person"])]).fetchall()
-        if known:
-            read = {**read, "person": known[0][0]}
-        else:
-            people.keep_new(self.con, [read["person"]], self.now)
-        columns = ["entry", *read]
-        self.con.execute(f"INSERT INTO spells_in_hand ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})", [one.action.entry, *read.values()])
-        self._saved(one, [])
-
-    def _take_out(self, one: _Waiting, but: Sequence[str]) -> None:
-        """The spell is no more in hand, and its entries but for these are taken back, unless a later word stands on them."""
-        entry = one.action.entry
-        self.con.execute("DELETE FROM spells_in_hand WHERE entry = ?", [entry])
-        held = self.con.execute("SELECT entry FROM spells WHERE entry = ? OR starts_with(entry, ?)", [entry, share_of(entry, "")]).fetchall()
-        out = [name for (name,) in held if name not in but and self.last.get(name, _NEVER) < one.word]
-        if out:
-            take_out(self.con, out, self._change(one, "on the phone"))
-
-    # --- entries
-
-    def _log(self, rows: list[tuple[_Waiting, str, Row]]) -> None:
-        """Store rows through the checks of a file: new ones together, corrections by who makes them."""
-        held = {
-            row[0] for row in self.con.execute("SELECT entry FROM spells WHERE list_contains(?::VARCHAR[], entry)", [[name for _, name, _ in rows]]).fetchall()
-        }
-        groups: dict[str, list[tuple[_Waiting, str, Row]]] = {}
-        for row in rows:
-            groups.setdefault(row[0].action.person if row[1] in held else "", []).append(row)
+    def _log(self, logged: Sequence[tuple[Word, Verdict]], held: set[str]) -> tuple[dict[str, list[Remark]], dict[str, list[Remark]]]:
+        """Store rows through the checks of a file, new ones together, corrections by who makes them; faults and remarks by action."""
+        groups: dict[str, list[tuple[Word, Row]]] = {}
+        for word, verdict in logged:
+            for name, row in verdict.rows.items():
+                groups.setdefault(word.action.person if name in held else "", []).append((word, row))
         faults: dict[str, list[Remark]] = {}
         remarks: dict[str, list[Remark]] = {}
         for group in groups.values():
-            report = put_rows(self.con, TIME_ENTRIES, [row for *_, row in group], self._change(group[0][0], "corrected on the phone"), all_or_none=False)
-            for found, into in ((own_faults(report.problems), faults), (report.warnings, remarks)):
-                for number, remark in _remarks(found):
-                    into.setdefault(group[number - 1][0].action.action, []).append(remark)
-        together = {name: told for name, told in faults.items() if sum(one.action.action == name for one, *_ in rows) > 1}
-        if together:
-            raise _FallTogether(together)
-        names: dict[str, list[str]] = {}
-        for one, name, _ in rows:
-            names.setdefault(one.action.action, []).append(name)
-        for one in {one.action.action: one for one, *_ in rows}.values():
-            if one.action.action in faults:
-                self.outcomes.append((one.action.action, "refused", faults[one.action.action], []))
-                continue
-            self._take_out(one, names[one.action.action])
-            self._saved(one, remarks.get(one.action.action, []))
+            checked = put_rows(self.con, TIME_ENTRIES, [row for _, row in group], self._change(group[0][0], "corrected on the phone"), all_or_none=False)
+            for found, into in ((checked.faults, faults), (checked.doubts, remarks)):
+                for action, some in _by_action(found, [word for word, _ in group]).items():
+                    into.setdefault(action, []).extend(some)
+        several = {word.action.action for word, verdict in logged if len(verdict.rows) > 1}
+        if together := {action: some for action, some in faults.items() if action in several}:
+            raise _Again(together)  # of several works all are stored or none
+        return faults, remarks
 
-    def _saved(self, one: _Waiting, remarks: list[Remark]) -> None:
-        self.outcomes.append((one.action.action, "saved", [], remarks))
-        self.last[one.action.entry] = max(self.last.get(one.action.entry, _NEVER), one.word)
-        self.by_device[one.action.entry] = one.device
+    def _take_out(self, words: Sequence[tuple[Word, Verdict]]) -> None:
+        """Of each spell the entries but for those that a word says are taken back, unless a later word stands on them."""
+        out: dict[str, list[str]] = {}
+        by: dict[str, Word] = {}
+        for word, _ in words:
+            said = set(self.names_said(word))
+            for one in self.turn.held.get(word.spell, []):
+                if not one.in_hand and one.is_of(word.action.entry) and one.entry not in said and self.turn.last.get(one.entry, NEVER) < word.order:
+                    out.setdefault(word.action.person, []).append(one.entry)
+                    by.setdefault(word.action.person, word)
+        for person, entries in out.items():
+            take_out(self.con, entries, self._change(by[person], "on the phone"))
 
-    def _change(self, one: _Waiting, reason: str) -> Change:
-        return Change(by=one.action.person, reason=reason, at=self.now)
+    @staticmethod
+    def names_said(word: Word) -> list[str]:
+        """The names of all entries that a logged word says, also of those on which a later word stands."""
+        action = word.action
+        if action.state != "logged":
+            return []
+        return [f"{action.entry}{SHARE}{number + 1}" for number in range(len(action.works))] if action.works else [action.entry]
+
+    def _note_changes(self, saved: Sequence[tuple[Word, Verdict]], held: set[str], before: int) -> None:
+        """Keep what each word changed, so that all that a device did can be told, and taken back."""
+        touched = [
+            {"action": word.action.action, "entry": one.entry, "event": "corrected" if one.entry in verdict.rows else "taken back"}
+            for word, verdict in saved
+            for one in self.turn.held.get(word.spell, [])
+            if one.is_of(word.action.entry)
+        ]
+        if touched:
+            self.con.execute(
+                """INSERT INTO phone_changes SELECT t.action, h.key, t.event, h.number
+            FROM history AS h JOIN (SELECT unnest(from_json($touched, '[{"action": "VARCHAR", "entry": "VARCHAR", "event": "VARCHAR"}]'), max_depth := 2)) AS t ON t.entry = h.key
+            WHERE h.kind = 'time_entries' AND h.number > $before""",
+                {"touched": json.dumps(touched), "before": before},
+            )
+        made = [{"action": word.action.action, "entry": name} for word, verdict in saved for name in verdict.rows if name not in held]
+        if made:
+            self.con.execute(
+                """INSERT INTO phone_changes SELECT m.action, m.entry, 'made', $before
+            FROM (SELECT unnest(from_json($made, '[{"action": "VARCHAR", "entry": "VARCHAR"}]'), max_depth := 2)) AS m""",
+                {"made": json.dumps(made), "before": before},
+            )
+
+    # --- outcomes
+
+    def _settled(self, word: Word, outcome: Outcome, faults: Sequence[Remark], remarks: Sequence[Remark]) -> None:
+        self.outcomes.append((word.action.action, outcome, faults, remarks))
+        if outcome != "refused":
+            # of what waits for the principal one word of a device on an entry is enough to decide on
+            self.covers.append({"action": word.action.action, "of_device": outcome == "held back"})
+
+    def _keep_outcomes(self) -> int:
+        """Keep what became of the words that were tried, and that those before them are overtaken: so many at once, the rest in the next turn."""
+        keep_outcomes(self.con, self.outcomes, self.turn.now)
+        self.con.execute(
+            """CREATE OR REPLACE TEMP TABLE overtaken AS SELECT DISTINCT w.action, w.outcome IS NOT NULL AS has_outcome
+            FROM (SELECT unnest(from_json(?, '[{"action": "VARCHAR", "of_device": "BOOLEAN"}]'), max_depth := 2)) AS c
+            JOIN words AS v ON v.action = c.action JOIN words AS w ON w.entry = v.entry
+            WHERE (w.waiting OR w.outcome = 'held back') AND w.word < v.word AND (NOT c.of_device OR w.device IS NOT DISTINCT FROM v.device)""",
+            [json.dumps(self.covers)],
+        )
+        told = '{"faults": [], "remarks": []}'
+        self.con.execute(
+            "UPDATE phone_outcomes SET outcome = 'overtaken', settled_at = ?, told = ? WHERE action IN (SELECT action FROM overtaken WHERE has_outcome)",
+            [self.turn.now, told],
+        )
+        overtaken: int = self.con.execute(
+            f"""INSERT INTO phone_outcomes (action, outcome, settled_at, told)
+            SELECT action, 'overtaken', ?::TIMESTAMP, ? FROM overtaken WHERE NOT has_outcome LIMIT {MOST_OVERTAKEN}""",
+            [self.turn.now, told],
+        ).fetchall()[0][0]
+        return len(self.outcomes) + overtaken
+
+    def _change(self, word: Word, reason: str) -> Change:
+        return Change(by=word.action.person, reason=reason, at=self.turn.now)
 
 
-class _NotSo(Exception):
-    """Something that an action says and that cannot be."""
-
-    def __init__(self, column: str, value: str, reason: str, mend: str) -> None:
-        self.remark = _remark(column, value, reason, mend)
-
-
-_CALLED = {
-    "object": "Work", "technique": "Technique", "phase": "Phase", "part": "Part", "person": "Who", "started_at": "From", "ended_at": "To", "date": "Day",
-    "hours": "Hours", "quantity": "Quantity", "unit": "Unit", "done": "How far", "share": "Share", "mode": "Kind of time", "charge": "Charge", "note": "Note",
-}  # fmt: skip
-"""What the form calls the columns of a row; a remark on any other is a sentence by itself."""
-_NEVER: _Word = (datetime.min, 0, "")
-_SPELL_OF = f"split_part({{entry}}, '{SHARE}', 1)"  # as `actions.spell_of`
+def put_in_hand(turn: Turn, begun: Mapping[str, Mapping[str, Any]]) -> None:
+    """Spells are in hand, by the names of the entries that they become."""
+    if not begun:
+        return
+    named = {folded(one["person"]): one["person"] for one in begun.values() if folded(one["person"]) not in turn.people}
+    people.keep_new(turn.con, sorted(named.values()), turn.now)
+    turn.people.update(named)
+    rows = [{"entry": entry, **one, "person": turn.people[folded(one["person"])], "in_hand_since": str(one["in_hand_since"])} for entry, one in begun.items()]
+    shape = {**dict.fromkeys(rows[0], "VARCHAR"), "discovery": "BOOLEAN", "in_hand_since": "TIMESTAMP"}
+    turn.con.execute("INSERT INTO spells_in_hand BY NAME SELECT unnest(from_json(?, ?), max_depth := 2)", [json.dumps(rows), json.dumps([shape])])
 
 
-def _in_turn(waiting: Sequence[_Waiting]) -> list[list[_Waiting]]:
-    """The first action of each spell, then the second of each, and so on: in one turn no two are about the same."""
-    turns: list[list[_Waiting]] = []
-    seen: dict[str, int] = {}
-    for one in waiting:
-        spell = spell_of(one.action.entry)
-        number = seen.get(spell, 0)
-        seen[spell] = number + 1
-        if number == len(turns):
-            turns.append([])
-        turns[number].append(one)
-    return turns
-
-
-def _remark(column: str, value: str, reason: str, mend: str) -> Remark:
-    return {"column": column, "called": _CALLED.get(column, ""), "value": value, "reason": reason, "mend": mend}
-
-
-def _remarks(found: pd.DataFrame) -> Iterable[tuple[int, Remark]]:
-    for row, column, value, reason, mend in found[["row", "column", "value", "reason", "mend"]].itertuples(index=False):
-        yield int(row), _remark(column, value if isinstance(value, str) else "", as_called(reason, {}), as_called(mend, {}))
-
-
-def _keep_outcomes(con: duckdb.DuckDBPyConnection, outcomes: Sequence[tuple[str, str, list[Remark], list[Remark]]], now: datetime) -> None:
-    rows = [{"action": action, "outcome": outcome, "told": {"faults": faults, "remarks": remarks}} for action, outcome, faults, remarks in outcomes]
+def keep_outcomes(con: duckdb.DuckDBPyConnection, outcomes: Sequence[_Outcome], now: datetime) -> None:
+    """Words are settled; one that was taken in has a row already."""
+    rows = [{"action": action, "outcome": outcome, "told": {"faults": list(faults), "remarks": list(remarks)}} for action, outcome, faults, remarks in outcomes]
     con.execute(
-        """INSERT INTO phone_outcomes SELECT r.action, r.outcome, ?, r.told FROM (SELECT unnest(from_json(?, '[{"action": "VARCHAR", "outcome": "VARCHAR", "told": "JSON"}]')) AS r)
-        ON CONFLICT DO NOTHING""",
+        """INSERT INTO phone_outcomes (action, outcome, settled_at, told)
+        SELECT r.action, r.outcome, ?::TIMESTAMP, r.told FROM (SELECT unnest(from_json(?, '[{"action": "VARCHAR", "outcome": "VARCHAR", "told": "JSON"}]')) AS r)
+        ON CONFLICT (action) DO UPDATE SET outcome = excluded.outcome, settled_at = excluded.settled_at, told = excluded.told""",
         [now, json.dumps(rows)],
     )
 
 
-def _of_the_studio(text: str) -> datetime | None:
-    """An instant in UTC as the studio tells it to phones, without its zone; None for whatever a person wrote."""
-    try:
-        return datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ")
-    except ValueError:
-        return None
-
-
-def _utc_of(con: duckdb.DuckDBPyConnection, wall: str, zone: str) -> datetime:
-    found: datetime = con.execute("SELECT timezone('UTC', timezone(?, ?::TIMESTAMP))", [zone, wall]).fetchall()[0][0]
-    return found
+def _by_action(found: pd.DataFrame, words: Sequence[Word]) -> dict[str, list[Remark]]:
+    """Faults or doubts as remarks, by the action whose row each is of."""
+    by_action: dict[str, list[Remark]] = {}
+    for line, some in remarks_of(found).items():
+        by_action.setdefault(words[line - 1].action.action, []).extend(some)
+    return by_action

@@ -20,9 +20,9 @@ _SHARED_OUT = {"equally": "equally", "by area": "by area", "own shares": "by sha
 class ShareError(NotationError):
     """A spell that cannot be shared out; `column` says what it is about."""
 
-    def __init__(self, column: str, value: str, what: str, mend: str) -> None:
+    def __init__(self, column: str, value: str, code: str, /, **details: object) -> None:
         self.column, self.value = column, value
-        super().__init__(what, mend)
+        super().__init__(code, **details)
 
 
 def rows_of(action: Action, row: Row, context: Context, areas: Mapping[str, float | None]) -> list[Row]:
@@ -39,10 +39,10 @@ def rows_of(action: Action, row: Row, context: Context, areas: Mapping[str, floa
         return [row]
     for column in ("quantity", "done"):
         if row.get(column):
-            raise ShareError(column, row[column], "cannot be said of several works at once", "Leave it empty, and say it of each work by correcting its entry.")
+            raise ShareError(column, row[column], "not_of_several_works")
     codes = [one.object for one in action.works]
     if len(set(codes)) != len(codes):
-        raise ShareError("object", ", ".join(codes), "names a work twice", "Name each work once.")
+        raise ShareError("object", ", ".join(codes), "work_named_twice")
     weights = _weights(action, areas, context)
     said = f"one of {len(codes)} works in one spell, shared {_SHARED_OUT[action.split]}"
     rows = [{**row, "object": code, "note": f"{row['note']} ({said})" if row.get("note") else said} for code in codes]
@@ -55,7 +55,7 @@ def rows_of(action: Action, row: Row, context: Context, areas: Mapping[str, floa
     try:
         total = hours(context.number(row.get("hours", "").strip()))
     except NotationError as error:
-        raise ShareError("hours", row.get("hours", ""), error.what, error.mend) from error
+        raise ShareError("hours", row.get("hours", ""), error.code, **error.details) from error
     for one, share in zip(rows, np.diff(shared_out(total, weights), prepend=0.0), strict=True):
         one["hours"] = written(float(share))
     return rows
@@ -72,9 +72,7 @@ def _weights(action: Action, areas: Mapping[str, float | None], context: Context
         found = {one.object: areas.get(one.object) for one in action.works}
         for code, area in found.items():
             if not area and code in areas:
-                raise ShareError(
-                    "object", code, "has no size to share by", "Share it out equally or by shares of your own, or give the work its size under Works."
-                )
+                raise ShareError("object", code, "no_size_to_share_by")
         return [area or 1.0 for area in found.values()]  # a work that is not known is refused with its row
     if action.split == "own shares":
         return [_own(one.share, context) for one in action.works]
@@ -85,25 +83,25 @@ def _own(text: str, context: Context) -> float:
     try:
         value = decimal(context.number(text.strip()))
     except NotationError as error:
-        raise ShareError("share", text, error.what, error.mend) from error
+        raise ShareError("share", text, error.code, **error.details) from error
     if not 0 < value <= 1_000_000:
-        raise ShareError("share", text, "is no share", "Write a number above 0, like 1 or 2.5; a work without a share is left out.")
+        raise ShareError("share", text, "not_a_share")
     return value
 
 
 def _instant(context: Context, text: str, column: str) -> datetime:
     """The instant of a clock time as it is read in any row; one that was on the clock twice is taken as the first."""
     if not text.strip():
-        raise ShareError(column, text, "is empty", "Give both times, or hours.")
+        raise ShareError(column, text, "times_or_hours_missing")
     try:
         read = READERS["instant"].read(context, text.strip())
     except NotationError as error:
-        raise ShareError(column, text, error.what, error.mend) from error
+        raise ShareError(column, text, error.code, **error.details) from error
     assert isinstance(read, dict)
     if read["utc"]:
         return datetime.fromisoformat(read["utc"])
     wall, zone = datetime.fromisoformat(read["wall"]), ZoneInfo(context.settings.zone)
     utc = wall.replace(tzinfo=zone).astimezone(UTC)
     if utc.astimezone(zone).replace(tzinfo=None) != wall:
-        raise ShareError(column, text, "never was on the clock: it was put forward over this hour", "Write the time that the clock showed.")
+        raise ShareError(column, text, "never_on_the_clock_shared")
     return utc.replace(tzinfo=None)

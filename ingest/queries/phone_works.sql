@@ -7,9 +7,7 @@ WITH bench AS (
 ), estimated AS (
     SELECT DISTINCT l.object, l.phase, l.technique, l.part
     FROM estimated_lines AS e JOIN lines AS l ON l.line = e.line
-    JOIN (SELECT object, version, approved_option FROM standing_versions JOIN (
-        SELECT object, coalesce(max(version) FILTER (approved_on IS NOT NULL), max(version)) AS version FROM standing_versions GROUP BY object) USING (object, version)
-    ) AS y ON y.object = l.object AND y.version = e.version AND (e.option IS NULL OR coalesce(e.option = y.approved_option, false))
+    JOIN yardsticks('infinity'::DATE) AS y ON y.object = l.object AND y.version = e.version AND (e.option IS NULL OR coalesce(e.option = y.option, false))
     SEMI JOIN bench AS b ON b.object = l.object
     WHERE NOT EXISTS (SELECT 1 FROM milestones AS m WHERE m.object = l.object AND m.phase = l.phase AND m.technique IN ('', l.technique) AND m.part IN ('', l.part))
 ), together AS (

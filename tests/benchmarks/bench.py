@@ -27,14 +27,14 @@ def main() -> None:
     said = parser.parse_args()
     with tempfile.TemporaryDirectory() as name, sync_playwright() as play:
         file = of_forty_open_works(Path(name))
-        with Store(Path(file)) as store:
+        with Store(file) as store:
             con, memory = store.cursor(), Memory()
             seconds = []
             for _ in range(3):
                 began = time.perf_counter()
                 forecasting.bench(con, reading.today(con), memory)
                 seconds.append(time.perf_counter() - began)
-        served = serve("serve", "--db", file)
+        served = serve(file)
         address = next(served)
         browser = play.chromium.launch(executable_path=find_chromium(), args=["--no-sandbox"])
         page = browser.new_page()

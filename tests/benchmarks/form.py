@@ -89,7 +89,7 @@ def _cold(browser: Browser, folder: Path) -> None:
     with fresh(db) as store:
         leave_on_the_bench(store, WORKS, TECHNIQUES)
     (folder / "form.py").write_text(AS_A_PAGE)
-    ours = serve("serve", "--db", str(db))
+    ours = serve(db)
     address = next(ours)
     new = [_opened(browser.new_context(service_workers="block"), f"{address}/log") for _ in range(TURNS)]
     known = []
@@ -102,7 +102,7 @@ def _cold(browser: Browser, folder: Path) -> None:
         page.close()
         known.append(_opened(context, f"{address}/log"))
     next(ours, None)
-    page_server = serve(str(folder / "form.py"), "serve", "--db", str(db), program=("-c", SERVE_BARE))
+    page_server = serve(db, program=("-c", SERVE_BARE, str(folder / "form.py")))
     there = next(page_server)
     bare = [_opened(browser.new_context(), there, "Begin") for _ in range(3)]
     next(page_server, None)
@@ -151,7 +151,7 @@ def _posts(browser: Browser, folder: Path) -> None:
     with Store(folder / "large.duckdb") as store:
         big_studio.fill(store, folder, 500, 20_000)
         works = [row[0] for row in store.cursor().execute("SELECT object FROM objects LIMIT 40").fetchall()]
-    served = serve("serve", "--db", str(folder / "large.duckdb"))
+    served = serve(folder / "large.duckdb")
     address = next(served)
     page = browser.new_page(viewport={"width": 1280, "height": 900})
     page.goto(address)

@@ -42,8 +42,8 @@ def main(entries: int) -> None:
         with Store(folder / "s.duckdb") as store:
             big_studio.fill(store, folder, 500, entries)
         (folder / "bare.py").write_text(BARE)
-        ours = serve("serve", "--db", str(folder / "s.duckdb"))
-        bare = serve(str(folder / "bare.py"), "serve", "--db", str(folder / "empty.duckdb"), program=("-c", SERVE_BARE))
+        ours = serve(folder / "s.duckdb")
+        bare = serve(folder / "empty.duckdb", program=("-c", SERVE_BARE, str(folder / "bare.py")))
         addresses = {"bare": next(bare), "ours": f"{next(ours)}/where-the-hours-went"}
         browser = play.chromium.launch(executable_path=find_chromium(), args=["--no-sandbox"])
         first: dict[str, list[float]] = {"bare": [], "ours": []}

@@ -1,20 +1,20 @@
 """A real server, a real browser, and pages that are watched: no error, no word to the outside, nothing wider than the screen."""
 
 import os
-import subprocess
+import re
 import time
-import urllib.request
 from collections.abc import Callable, Iterator
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, TimeoutError, expect, sync_playwright
 
 from ingest.store import Store
-from tests import big_studio, ready
+from tests import big_studio
 from tests.chromium import find_chromium
-from tests.served import free_port
+from tests.served import Server
 
 expect.set_options(timeout=30_000)  # patience costs nothing where it is not needed
 SCREENSHOTS = Path(__file__).parent.parent / "screenshots"
@@ -31,34 +31,22 @@ def browser() -> Iterator[Browser]:
         opened.close()
 
 
-def serve(*call: str, program: tuple[str, ...] = ("-m", "dashboard.command")) -> Iterator[str]:
-    """Start a server, give its address, stop it."""
-    port = free_port()
-    server = ready.start(*program, *call, "--port", str(port), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
-    address = f"http://127.0.0.1:{port}"
-    for _ in range(240):
-        try:
-            urllib.request.urlopen(f"{address}/_stcore/health", timeout=1).close()
-            break
-        except OSError:
-            assert server.poll() is None, server.stderr and server.stderr.read()
-            time.sleep(0.25)
-    yield address
-    server.kill()  # how one is stopped is seen to elsewhere
-    server.wait(90)
-    if server.stderr:
-        server.stderr.close()
+def serve(db: Path, command: str = "serve", **options: tuple[str, ...]) -> Iterator[str]:
+    """Start a server of a database, give its address, and end it; how one is stopped is seen to in `test_serving.py`."""
+    server = Server(db, command=command, **options)
+    yield f"http://127.0.0.1:{server.port}"
+    server.discard()
 
 
 @pytest.fixture(scope="session")
 def demo_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """The invented studio, to look at only."""
-    yield from serve("demo", "--db", str(tmp_path_factory.mktemp("demo") / "demo.duckdb"))
+    yield from serve(tmp_path_factory.mktemp("demo") / "demo.duckdb", "demo")
 
 
 @pytest.fixture(scope="session")
 def empty_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    yield from serve("serve", "--db", str(tmp_path_factory.mktemp("empty") / "studio.duckdb"))
+    yield from serve(tmp_path_factory.mktemp("empty") / "studio.duckdb")
 
 
 @pytest.fixture(scope="session")
@@ -67,7 +55,7 @@ def large_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     folder = tmp_path_factory.mktemp("large")
     with Store(folder / "studio.duckdb") as store:
         big_studio.fill(store, folder, 500, 20_000)
-    yield from serve("serve", "--db", str(folder / "studio.duckdb"))
+    yield from serve(folder / "studio.duckdb")
 
 
 @pytest.fixture
@@ -75,7 +63,7 @@ def serve_here() -> Iterator[Callable[..., str]]:
     """Start a server for one test; it outlives the page, so name it before `page`."""
     started: list[Iterator[str]] = []
 
-    def start(*call: str, **options: tuple[str, ...]) -> str:
+    def start(*call: Any, **options: tuple[str, ...]) -> str:
         started.append(serve(*call, **options))
         return next(started[-1])
 
@@ -176,6 +164,21 @@ def act(page: Page, do: Callable[[], object], *, must: bool = True) -> None:
                 break
             assert attempt < 2, "the page does not act"
     settled(page)
+
+
+def choose(page: Page, label: str, option: str) -> None:
+    """Type into a choice and take what fits; once more where the page was drawn anew in between."""
+    for attempt in range(3):
+        try:
+            field = page.get_by_role("combobox", name=label)
+            field.click(timeout=8_000)
+            field.fill(option)
+            wanted = page.get_by_role("option", name=re.compile(re.escape(option))).first
+            act(page, partial(wanted.click, timeout=4_000), must=False)
+            break
+        except TimeoutError:
+            assert attempt < 2, f"{label}: {option}"
+            page.keyboard.press("Escape")
 
 
 def tick(page: Page, words: str) -> None:

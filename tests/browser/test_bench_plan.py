@@ -38,7 +38,7 @@ def row_days(page: Page) -> dict[str, str]:
 
 
 def test_a_work_put_first_and_a_holiday_move_the_plan_and_a_new_work_is_told(serve_here: Callable[..., str], phone: Page, tmp_path: Path) -> None:
-    address = serve_here("demo", "--db", str(tmp_path / "demo.duckdb"))
+    address = serve_here(tmp_path / "demo.duckdb", "demo")
     go(phone, f"{address}/bench-plan", "Bench plan")
     settled(phone)
     before = row_days(phone)
@@ -111,7 +111,7 @@ def test_the_year_tells_what_an_hour_earned_and_each_earlier_one_too(demo_addres
 
 
 def test_limits_are_the_studio_s_own_and_the_page_goes_where_it_is_not_wanted(serve_here: Callable[..., str], laptop: Page, tmp_path: Path) -> None:
-    address = serve_here("demo", "--db", str(tmp_path / "demo.duckdb"))
+    address = serve_here(tmp_path / "demo.duckdb", "demo")
     go(laptop, f"{address}/hours-worth-a-pause", "Hours worth a pause")
     expect(laptop.get_by_text("Choose whose hours to look at", exact=False)).to_be_visible()
     laptop.get_by_role("combobox", name="Whose").click()

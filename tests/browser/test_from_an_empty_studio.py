@@ -286,7 +286,7 @@ def where_they_went(page: Page, studio: str, promised: Decimal, found: Decimal) 
 
 def test_from_an_empty_studio_to_the_year_every_figure_is_the_one_reckoned_by_hand(serve_here: Callable[..., str], laptop: Page, tmp_path: Path) -> None:
     db, today = tmp_path / "studio.duckdb", date.today()
-    studio = serve_here("serve", "--db", str(db))
+    studio = serve_here(db)
     settings(laptop, studio)
     promised = first_quote(laptop, studio)
     bring(

@@ -20,7 +20,7 @@ from ingest.store import Store
 from tests import phones
 from tests.browser.conftest import act, settled, until
 from tests.conftest import bring_into
-from tests.served import Served
+from tests.served import Server
 
 NOTES = {
     "html": "<b>bold</b> <img src=x onerror=\"window.hurt='img'\"> & &amp; &lt;i&gt; <!-- no --> <a href='javascript:hurt()'>a</a>",
@@ -37,19 +37,19 @@ assert len(NOTES["long"]) >= 9_999
 
 
 @pytest.fixture(scope="module")
-def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     folder = tmp_path_factory.mktemp("notes")
     with Store(folder / "studio.duckdb") as store:
         with store.writing() as con:
             write_settings(con, {"zone": "Europe/Berlin"})
         bring_into(store, folder, "objects.csv", "object,title\n24-001,Ferry in snow\n")
-    opened = Served(folder / "studio.duckdb")
+    opened = Server(folder / "studio.duckdb")
     yield opened
     opened.discard()
 
 
 @pytest.fixture(scope="module")
-def sent(studio: Served) -> dict[str, str]:
+def sent(studio: Server) -> dict[str, str]:
     """Every note sent by a phone, each on a line of its own, as it then stands in the record."""
     today = json.load(urllib.request.urlopen(f"{studio.address}/log/v1/bench"))["today"]
     actions = [phones.action(kind, row={"date": today, "hours": "1", "note": note, "part": kind}) for kind, note in NOTES.items()]
@@ -65,7 +65,7 @@ def spaced(note: str) -> str:
     return " ".join(note.split())
 
 
-def post(studio: Served, path: str, said: object) -> dict[str, list[dict[str, str]]]:
+def post(studio: Server, path: str, said: object) -> dict[str, list[dict[str, str]]]:
     request = urllib.request.Request(f"{studio.address}/log/v1/{path}", json.dumps(said).encode(), {"Content-Type": "application/json"})
     with urllib.request.urlopen(request) as answer:
         found: dict[str, list[dict[str, str]]] = json.load(answer)
@@ -83,7 +83,7 @@ def page(browser: Browser) -> Iterator[Page]:
     context.close()
 
 
-def test_a_page_shows_each_note_as_it_was_written(studio: Served, sent: dict[str, str], page: Page) -> None:
+def test_a_page_shows_each_note_as_it_was_written(studio: Server, sent: dict[str, str], page: Page) -> None:
     page.goto(f"{studio.address}/one-work?object=24-001")
     settled(page)
     table = page.get_by_role("region", name="Time entries, the latest first")
@@ -93,7 +93,7 @@ def test_a_page_shows_each_note_as_it_was_written(studio: Served, sent: dict[str
     assert page.evaluate("document.documentElement.scrollWidth") <= 1280
 
 
-def test_the_form_shows_each_note_as_it_was_written(studio: Served, sent: dict[str, str], page: Page) -> None:
+def test_the_form_shows_each_note_as_it_was_written(studio: Server, sent: dict[str, str], page: Page) -> None:
     page.goto(f"{studio.address}/log")
     page.get_by_role("button", name="Ilse", exact=True).click()
     expect(page.locator("#told")).to_contain_text("All is saved in the studio.")
@@ -124,7 +124,7 @@ class Read(html.parser.HTMLParser):
             self.cells[-1] += data
 
 
-def test_the_statement_to_print_and_as_csv_hold_each_note_as_it_was_written(studio: Served, sent: dict[str, str], page: Page) -> None:
+def test_the_statement_to_print_and_as_csv_hold_each_note_as_it_was_written(studio: Server, sent: dict[str, str], page: Page) -> None:
     page.goto(f"{studio.address}/one-work?object=24-001")
     settled(page)
     act(page, page.get_by_text("With the notes of the entries").click)
@@ -140,7 +140,7 @@ def test_the_statement_to_print_and_as_csv_hold_each_note_as_it_was_written(stud
     assert not any(row["note"].startswith("=") for row in rows)
 
 
-def test_an_export_brings_each_note_back(studio: Served, sent: dict[str, str], tmp_path: Path) -> None:
+def test_an_export_brings_each_note_back(studio: Server, sent: dict[str, str], tmp_path: Path) -> None:
     studio.command("export", str(tmp_path / "out"), "--private")
     with Store(":memory:") as back:
         assert all(report.complete for report in import_files(back, sorted((tmp_path / "out").iterdir())))
@@ -149,6 +149,6 @@ def test_an_export_brings_each_note_back(studio: Served, sent: dict[str, str], t
     assert (tmp_path / "again" / "time_entries.csv").read_bytes() == (tmp_path / "out" / "time_entries.csv").read_bytes()
 
 
-def test_the_json_of_the_statement_holds_each_note(studio: Served, sent: dict[str, str]) -> None:
+def test_the_json_of_the_statement_holds_each_note(studio: Server, sent: dict[str, str]) -> None:
     told = json.loads(studio.command("statement", "--object", "24-001", "--json", "--with-notes"))
     assert sorted(one["note"] for one in told) == sorted(sent.values())

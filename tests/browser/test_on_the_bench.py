@@ -20,13 +20,13 @@ from tests.phones import PHONE, action, ms
 OPEN = 40
 
 
-def of_forty_open_works(folder: Path) -> str:
+def of_forty_open_works(folder: Path) -> Path:
     """A studio of 500 works, 40 of them on the bench."""
     with Store(folder / "studio.duckdb") as store:
         big_studio.fill(store, folder, 500, 20_000)
         with store.writing() as con:
             con.execute(f"UPDATE objects SET finished_on = NULL WHERE object IN (SELECT object FROM objects ORDER BY object DESC LIMIT {OPEN})")
-    return str(folder / "studio.duckdb")
+    return folder / "studio.duckdb"
 
 
 def log_from_a_phone(address: str, code: str, hours: str) -> None:
@@ -39,7 +39,7 @@ def log_from_a_phone(address: str, code: str, hours: str) -> None:
 
 
 def test_what_a_phone_logs_shows_in_the_open_page_by_itself_at_forty_open_works(serve_here: Callable[..., str], laptop: Page, tmp_path: Path) -> None:
-    address = serve_here("serve", "--db", of_forty_open_works(tmp_path))
+    address = serve_here(of_forty_open_works(tmp_path))
     go(laptop, f"{address}/on-the-bench", "On the bench")
     expect(laptop.get_by_role("heading", name="Write to the owner")).to_be_visible(timeout=90_000)
     expect(laptop.locator("dl.figures div", has_text="works on the bench")).to_contain_text(f"{OPEN}")
@@ -59,7 +59,7 @@ def test_what_a_phone_logs_shows_in_the_open_page_by_itself_at_forty_open_works(
 
 
 def test_one_tap_leads_to_the_revision_and_the_dots_to_why(serve_here: Callable[..., str], phone: Page, tmp_path: Path) -> None:
-    address = serve_here("demo", "--db", str(tmp_path / "demo.duckdb"))
+    address = serve_here(tmp_path / "demo.duckdb", "demo")
     phone.goto(address)  # something is open, so this is the first phone
     expect(phone.get_by_role("heading", name="On the bench", exact=True)).to_be_visible()
     settled(phone)
@@ -88,7 +88,7 @@ def test_the_bench_comes_first_once_anything_is_approved_and_shows_the_first_hou
         assert bring_into(
             store, tmp_path, "e.csv", "object,version,made_on,approved_on,phase,technique,hours\n24-001,1,2024-01-05,2024-01-08,,filling,3\n"
         ).complete
-    address = serve_here("serve", "--db", str(tmp_path / "s.duckdb"))
+    address = serve_here(tmp_path / "s.duckdb")
     laptop.goto(address)
     expect(laptop.get_by_role("heading", name="On the bench", exact=True)).to_be_visible()
     expect(laptop.locator("dl.figures div", has_text="works on the bench")).to_contain_text("1")

@@ -15,7 +15,7 @@ def test_what_a_technique_takes_how_sure_and_from_which_works_is_seen_pinned_and
 ) -> None:
     db = tmp_path / "studio.duckdb"
     shutil.copy(invented, db)
-    laptop.goto(f"{serve_here('serve', '--db', str(db))}/our-rates?technique=varnish+removal+with+free+solvents")
+    laptop.goto(f"{serve_here(db)}/our-rates?technique=varnish+removal+with+free+solvents")
     figures = laptop.locator("dl.figures")
     expect(figures.get_by_text("hours per dm²")).to_be_visible()
     expect(figures.get_by_text("4 in 5 such lines end within")).to_be_visible()

@@ -160,7 +160,7 @@ def test_the_figures_of_the_page_are_those_of_the_command_to_the_digit(serve_her
     db = str(tmp_path / "demo.duckdb")
     printed = ready.command("demo", "--no-serve", "--db", db).stdout
     lines = json.loads(ready.command("overruns", "--json", "--db", db).stdout)
-    laptop.goto(f"{serve_here('serve', '--db', db)}/where-the-hours-went")
+    laptop.goto(f"{serve_here(tmp_path / 'demo.duckdb')}/where-the-hours-went")
     table = laptop.get_by_role("region", name="Hours by phase")
     expect(table).to_be_visible()
     on_page = [row.get_by_role("cell").all_inner_texts() for row in table.get_by_role("row").all()[1:]]

@@ -8,7 +8,6 @@ import json
 import os
 import re
 import shutil
-import signal
 import time
 import urllib.error
 import urllib.request
@@ -29,7 +28,7 @@ from ingest.store import Store
 from tests import phones, ready
 from tests.browser.conftest import SCREENSHOTS, until
 from tests.conftest import bring_into
-from tests.served import Served
+from tests.served import Server
 from tests.tight_places import only_to_read, small_disk
 
 WORKS = """object,title,shape,height_cm,width_cm,received_on
@@ -39,7 +38,7 @@ WORKS = """object,title,shape,height_cm,width_cm,received_on
 """
 
 
-class Studio(Served):
+class Studio(Server):
     """A studio that is served, and what is in it."""
 
     def entries(self, folder: Path) -> list[dict[str, str]]:
@@ -317,7 +316,7 @@ def test_a_server_that_is_killed_just_after_it_acknowledged_has_lost_nothing(stu
     page.get_by_role("link", name="My day").click()
     with page.expect_response("**/log/v1/actions"):
         add_line(page, "24-001", "filling", "1.5")
-    studio.stop(signal.SIGKILL)
+    studio.discard()
     add_line(page, "24-001", "texturing", "1")
     studio.start()
     told(page)

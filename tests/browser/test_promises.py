@@ -91,14 +91,17 @@ def revised_and_approved(page: Page, studio: str) -> None:
     expect(page.get_by_text(re.compile(r"What was approved stays: [\d.]+ h, €2,900\.00\. Found and added: [\d.]+ h, €")).first).to_be_visible()
     act(page, page.get_by_text("The whole anew", exact=True).click)
     expect(page.get_by_text("€2,900.00 was agreed").first).to_be_visible()  # which does not carry a price agreed over in silence
-    act(page, page.get_by_text("What was approved stays, and what was found is added", exact=True).click)
+    act(
+        page,
+        page.get_by_role("radiogroup", name="The price of the change").get_by_text("What was approved stays, and what was found is added", exact=True).click,
+    )
     expect(page.get_by_text("€2,900.00 was agreed")).to_have_count(0)
     with page.expect_download() as given:
         page.get_by_role("button", name="The letter as a page (HTML)").click()
     letter = Path(given.value.path()).read_text(encoding="utf-8")
     assert (
         "A change in the treatment of A mill at Marrowby" in letter
-        and "An old lining under the frame&#x27;s rebate" in letter
+        and "An old lining under the frame&#39;s rebate" in letter
         and "What was approved stays as it was approved" in letter
         and "€2,900.00" in letter
         and "lining removal dry" in letter

@@ -19,7 +19,7 @@ WORK = {"Title": "A mill at Marrowby", "Kind": "easel painting", "Support": "can
 def studio(serve_here: Callable[..., str], invented: Path, tmp_path: Path) -> str:
     db = tmp_path / "studio.duckdb"
     shutil.copy(invented, db)
-    return serve_here("serve", "--db", str(db))
+    return serve_here(db)
 
 
 def begin(page: Page, studio: str) -> None:

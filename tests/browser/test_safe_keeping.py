@@ -19,7 +19,7 @@ from tests.whole_studios import everything
 @pytest.fixture
 def studio(serve_here: Callable[..., str], invented: Path, tmp_path: Path) -> str:
     shutil.copy(invented, tmp_path / "studio.duckdb")
-    return serve_here("serve", "--db", str(tmp_path / "studio.duckdb"))
+    return serve_here(tmp_path / "studio.duckdb")
 
 
 def test_a_backup_is_made_lost_work_comes_back_and_what_was_there_is_kept(studio: str, laptop: Page, tmp_path: Path) -> None:
@@ -85,7 +85,7 @@ def test_what_does_not_hold_together_is_said_on_the_page(serve_here: Callable[..
     shutil.copy(invented, tmp_path / "studio.duckdb")
     with Store(tmp_path / "studio.duckdb") as store:
         store.cursor().execute("DELETE FROM estimated_lines WHERE version = 2")
-    go(phone, f"{serve_here('serve', '--db', str(tmp_path / 'studio.duckdb'))}/safe-keeping", "Safe keeping")
+    go(phone, f"{serve_here(tmp_path / 'studio.duckdb')}/safe-keeping", "Safe keeping")
     expect(phone.get_by_text("The record does not hold together in 1 thing.")).to_be_visible()
     expect(phone.get_by_text(re.compile("versions of estimates without lines: .*Bring in the estimates file again."))).to_be_visible()
     keep(phone, "safe-keeping-faults")

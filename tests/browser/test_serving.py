@@ -1,58 +1,94 @@
 """The server behind the pages: it lets go, it fails in words, it shows a studio with little in it."""
 
 import contextlib
-import os
+import shutil
 import socket
-import subprocess
-import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from urllib.parse import urlsplit
 
-from playwright.sync_api import Page, expect
+import pytest
+from playwright.sync_api import Browser, Page, expect
 
 from ingest.store import Store
-from tests.browser.conftest import serve
+from tests import ready
 from tests.conftest import bring_into
+from tests.served import Server
 
 
 def test_a_server_that_is_stopped_lets_go_of_the_file(tmp_path: Path) -> None:
     path = tmp_path / "s.duckdb"
-    served = serve("serve", "--db", str(path))
-    next(served)
-    held = subprocess.run(
-        [sys.executable, "-m", "dashboard.command", "overruns", "--db", str(path)], capture_output=True, text=True, check=False, env=os.environ
-    )
+    served = Server(path)
+    held = ready.command("overruns", "--db", str(path))
     assert held.returncode == 0 and "Nothing in this studio is estimated or logged yet" in held.stdout and not held.stderr  # the server answers
-    next(served, None)
-    freed = subprocess.run([sys.executable, "-m", "dashboard.command", "overruns", "--db", str(path)], capture_output=True, text=True, check=False)
+    served.stop()
+    freed = ready.command("overruns", "--db", str(path))
     assert freed.returncode == 0, freed.stderr
 
 
 def test_browsers_that_connect_and_fall_silent_do_not_hold_a_server_that_is_stopped(tmp_path: Path) -> None:
-    served = serve("serve", "--db", str(tmp_path / "s.duckdb"))
-    address = urlsplit(next(served))
+    served = Server(tmp_path / "s.duckdb")
     silent: list[socket.socket] = []
 
     def connect() -> None:  # until nobody answers: some are met while the server takes leave of those it has
         with contextlib.suppress(OSError):
             while len(silent) < 500:
-                silent.append(socket.create_connection((address.hostname, address.port), timeout=5))
+                silent.append(socket.create_connection(("127.0.0.1", served.port), timeout=5))
 
     callers = threading.Thread(target=connect)
     callers.start()
-    next(served, None)  # waits for the server to end, and fails if it does not
-    callers.join()
+    try:
+        served.stop()
+    finally:
+        callers.join()
     for one in silent:
         one.close()
     with Store(tmp_path / "s.duckdb") as freed:
         assert freed.changes() == 0
 
 
+# A page says at once what it waits for, however soon that would be there.
+AT_ONCE = "from dashboard import command, held; held._AT_ONCE_S = 0.0; raise SystemExit(command.main())"
+
+
+@pytest.mark.parametrize("page", ["on-the-bench", "our-rates", "bench-plan"])
+def test_a_server_is_stopped_while_a_browser_waits_for_what_it_computes(browser: Browser, invented: Path, tmp_path: Path, page: str) -> None:
+    shutil.copy(invented, tmp_path / "s.duckdb")
+    served = Server(tmp_path / "s.duckdb", program=("-c", AT_ONCE))
+    with browser.new_page() as opened:
+        opened.goto(f"{served.address}/{page}")
+        expect(opened.get_by_test_id("stSpinner").first).to_be_visible()
+        served.stop()
+    told = served.said.read_text()
+    assert "Traceback" not in told and told.splitlines()[-1] == "stopped; the record is closed, and everything in it is kept"
+    with Store(tmp_path / "s.duckdb") as freed:
+        assert freed.changes() > 0
+
+
+# It answers as a server does; what it does when it is told to stop stands in front.
+NO_SERVER_OF_OURS = """
+import signal, sys
+signal.signal(signal.SIGINT, {told})
+from http.server import HTTPServer, SimpleHTTPRequestHandler
+HTTPServer(("127.0.0.1", int(sys.argv[sys.argv.index("--port") + 1])), SimpleHTTPRequestHandler).serve_forever()
+"""
+
+
+@pytest.mark.parametrize(
+    ("told", "why"), [("signal.SIG_IGN", "not stopped 2 s after SIGINT"), ("lambda *_: sys.exit(3)", "stopped by SIGINT with exit code 3")]
+)
+def test_what_does_not_stop_in_good_order_fails_who_stops_it_and_is_ended_all_the_same(tmp_path: Path, told: str, why: str) -> None:
+    served = Server(tmp_path / "s.duckdb", program=("-c", NO_SERVER_OF_OURS.format(told=told)))
+    with pytest.raises(AssertionError, match=why):
+        served.stop(within_s=2)
+    assert served.process.poll() is not None
+    with pytest.raises(AssertionError, match="it had ended by itself"):
+        served.stop()
+
+
 def test_a_page_that_fails_says_so_in_our_words_and_points_nowhere_outside(serve_here: Callable[..., str], phone: Page, tmp_path: Path) -> None:
     broken = "from dashboard import command, reading; reading.holdings = lambda con: 1 / 0; raise SystemExit(command.main())"
-    phone.goto(serve_here("serve", "--db", str(tmp_path / "s.duckdb"), program=("-c", broken)))
+    phone.goto(serve_here(tmp_path / "s.duckdb", program=("-c", broken)))
     expect(phone.get_by_text("This page failed (ZeroDivisionError). Nothing was changed.")).to_be_visible()
     assert [link for link in phone.eval_on_selector_all("a[href]", "all => all.map(a => a.href)") if "127.0.0.1" not in link] == []
     phone.goto("about:blank")  # every other page is looked at for these words at the end
@@ -67,7 +103,7 @@ def test_a_finished_studio_with_nothing_beside_its_figures_is_shown(serve_here: 
     with Store(tmp_path / "one.duckdb") as store:
         for name, text in files.items():
             assert bring_into(store, tmp_path, name, text).complete
-    phone.goto(serve_here("serve", "--db", str(tmp_path / "one.duckdb")))
+    phone.goto(serve_here(tmp_path / "one.duckdb"))
     expect(phone.get_by_text("Most over: handover, +1.0 h on 1 work, mostly harder going than quoted.")).to_be_visible()
 
 
@@ -80,7 +116,7 @@ def test_a_studio_with_nothing_finished_sees_how_far_its_works_have_come(serve_h
     with Store(tmp_path / "one.duckdb") as store:
         for name, text in files.items():
             assert bring_into(store, tmp_path, name, text).complete
-    phone.goto(f"{serve_here('serve', '--db', str(tmp_path / 'one.duckdb'))}/where-the-hours-went")
+    phone.goto(f"{serve_here(tmp_path / 'one.duckdb')}/where-the-hours-went")
     expect(phone.get_by_role("heading", name="So far, on lines still open")).to_be_visible()
     said = phone.get_by_test_id("stVegaLiteChart").locator("svg text")
     expect(said.filter(has_text="handover: 7.0 h so far of 12.0 h")).to_have_count(1)

@@ -2,34 +2,18 @@
 
 import re
 from collections.abc import Iterator
-from functools import partial
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Download, Locator, Page, TimeoutError, expect
+from playwright.sync_api import Browser, Download, Locator, Page, expect
 
-from tests.browser.conftest import act, keep, leave, serve, settled
+from tests.browser.conftest import act, choose, keep, leave, serve, settled
 
 
 @pytest.fixture(scope="module")
 def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """An invented studio to change; each task has works of its own."""
-    yield from serve("demo", "--db", str(tmp_path_factory.mktemp("tasks") / "demo.duckdb"))
-
-
-def choose(page: Page, label: str, option: str) -> None:
-    """Type into a choice and take what fits; once more where the page was drawn anew in between."""
-    for attempt in range(3):
-        try:
-            field = page.get_by_role("combobox", name=label)
-            field.click(timeout=8_000)
-            field.fill(option)
-            wanted = page.get_by_role("option", name=re.compile(re.escape(option))).first
-            act(page, partial(wanted.click, timeout=4_000), must=False)
-            break
-        except TimeoutError:
-            assert attempt < 2, f"{label}: {option}"
-            page.keyboard.press("Escape")
+    yield from serve(tmp_path_factory.mktemp("tasks") / "demo.duckdb", "demo")
 
 
 def unfold(page: Page, name: str | re.Pattern[str]) -> None:

@@ -25,7 +25,7 @@ from ingest.store import Store
 from tests.browser.conftest import act, keep, settled
 from tests.chromium import find_chromium
 from tests.conftest import bring_into
-from tests.served import Served
+from tests.served import Server
 
 OBJECTS = "object,title,owner,owner_address,received_on\n24-001,Ferry in snow,Orla Bankside,4 Mill Lane,2026-01-03\n24-002,Weir at dusk,,,2026-01-02\n"
 LOG = "object,phase,technique,person,date,hours,note,discovery\n24-001,,retouching,Ilse,2026-05-20,2,Bankside asked,yes\n24-001,,facing,Maud,2026-05-18,1,,\n"
@@ -45,8 +45,8 @@ def filled(folder: Path) -> Path:
 
 
 @pytest.fixture(scope="module")
-def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    opened = Served(filled(tmp_path_factory.mktemp("paired")), "--phones", "--plain", "--host", "127.0.0.1")
+def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    opened = Server(filled(tmp_path_factory.mktemp("paired")), "--phones", "--plain", "--host", "127.0.0.1")
     opened.address = opened.address.replace("localhost", "127.0.0.1")
     yield opened
     opened.discard()
@@ -77,7 +77,7 @@ def pair(page: Page, address: str) -> None:
     page.wait_for_url(lambda url: "/pair" not in url)
 
 
-def paired(page: Page, studio: Served, role: str, *more: str) -> Page:
+def paired(page: Page, studio: Server, role: str, *more: str) -> Page:
     pair(page, f"{studio.address}/pair#{studio.code(role, *more)}")
     return page
 
@@ -94,7 +94,7 @@ def title_of(page: Page, words: str) -> None:
     expect(page.get_by_role("heading", name=words, level=1)).to_be_visible()
 
 
-def at_the_door(laptop: Page, studio: Served) -> Page:
+def at_the_door(laptop: Page, studio: Server) -> Page:
     """The principal comes to the door without a code, with a wrong one, and with the right one."""
     laptop.goto(studio.address)
     title_of(laptop, "Not let in")
@@ -112,7 +112,7 @@ def at_the_door(laptop: Page, studio: Served) -> Page:
 
 
 def test_a_phone_is_paired_by_the_code_on_the_screen_logs_and_is_sent_away_without_losing_what_it_has_not_sent(
-    studio: Served, device: Callable[..., Page]
+    studio: Server, device: Callable[..., Page]
 ) -> None:
     laptop = at_the_door(device(**LAPTOP), studio)
     act(laptop, laptop.get_by_role("link", name="Who may come in").click)
@@ -168,7 +168,7 @@ def keep_phone(page: Page, name: str) -> None:
         keep(page, f"form-{name}")
 
 
-def test_an_open_page_of_a_device_that_is_sent_away_says_so_within_five_seconds(studio: Served, device: Callable[..., Page]) -> None:
+def test_an_open_page_of_a_device_that_is_sent_away_says_so_within_five_seconds(studio: Server, device: Callable[..., Page]) -> None:
     page = paired(device(**LAPTOP), studio, "principal", "--name", "a borrowed laptop")
     title_of(page, "On the bench")
     settled(page)
@@ -177,7 +177,7 @@ def test_an_open_page_of_a_device_that_is_sent_away_says_so_within_five_seconds(
     expect(page.get_by_text("Ferry")).to_have_count(0)
 
 
-def test_a_device_that_reviews_is_sent_no_person_no_price_no_title_no_owner_and_no_note_on_any_page(studio: Served, device: Callable[..., Page]) -> None:
+def test_a_device_that_reviews_is_sent_no_person_no_price_no_title_no_owner_and_no_note_on_any_page(studio: Server, device: Callable[..., Page]) -> None:
     """Looked for in all that the server says over the line, not in what is seen."""
     page = device(**LAPTOP)
     heard: list[bytes] = []
@@ -213,7 +213,7 @@ def test_a_device_that_reviews_is_sent_no_person_no_price_no_title_no_owner_and_
     title_of(page, "Not let in")
 
 
-def test_hours_worth_a_pause_are_seen_by_the_person_alone_whose_they_are(studio: Served, device: Callable[..., Page]) -> None:
+def test_hours_worth_a_pause_are_seen_by_the_person_alone_whose_they_are(studio: Server, device: Callable[..., Page]) -> None:
     phone = paired(device(**PHONE), studio, "logs", "--person", "Ilse", "--name", "Ilse's phone again")
     phone.get_by_role("link", name=re.compile("Ilse")).click()
     phone.get_by_role("link", name="Pauses").click()
@@ -238,7 +238,7 @@ def test_hours_worth_a_pause_are_seen_by_the_person_alone_whose_they_are(studio:
     expect(shared.get_by_text("this device is nobody’s in particular", exact=False)).to_be_visible()
 
 
-def test_a_device_that_logs_is_told_nothing_of_prices_owners_and_other_people(studio: Served, device: Callable[..., Page]) -> None:
+def test_a_device_that_logs_is_told_nothing_of_prices_owners_and_other_people(studio: Server, device: Callable[..., Page]) -> None:
     page = paired(device(**PHONE), studio, "logs", "--person", "Ilse")
     expect(page.get_by_role("heading", name="At the bench")).to_be_visible()
     told = page.content() + page.evaluate("fetch('/log/v1/bench?person=Maud&everyone=yes').then((answer) => answer.text())")
@@ -250,7 +250,7 @@ def test_a_device_that_logs_is_told_nothing_of_prices_owners_and_other_people(st
     expect(page.get_by_role("heading", name="At the bench")).to_be_visible()
 
 
-def test_a_shared_device_asks_who_it_is_and_shows_codes_alone(studio: Served, device: Callable[..., Page]) -> None:
+def test_a_shared_device_asks_who_it_is_and_shows_codes_alone(studio: Server, device: Callable[..., Page]) -> None:
     page = paired(device(**PHONE), studio, "logs", "--name", "tablet in the studio")
     expect(page.locator("#who")).to_have_text("Who?")
     assert "Ferry" not in page.content()
@@ -260,7 +260,7 @@ def test_a_shared_device_asks_who_it_is_and_shows_codes_alone(studio: Served, de
     expect(page.locator("#told")).to_contain_text("All is saved in the studio.")
 
 
-def test_a_label_opens_the_form_on_its_work(studio: Served, device: Callable[..., Page]) -> None:
+def test_a_label_opens_the_form_on_its_work(studio: Server, device: Callable[..., Page]) -> None:
     page = paired(device(**LAPTOP), studio, "principal", "--name", "label maker")
     title_of(page, "On the bench")
     settled(page)
@@ -278,17 +278,17 @@ def test_a_label_opens_the_form_on_its_work(studio: Served, device: Callable[...
 
 
 @pytest.fixture(scope="module")
-def sealed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    opened = Served(filled(tmp_path_factory.mktemp("sealed")), "--phones", "--host", "127.0.0.1")
+def sealed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    opened = Server(filled(tmp_path_factory.mktemp("sealed")), "--phones", "--host", "127.0.0.1")
     yield opened
     opened.discard()
 
 
-def certificate_of(studio: Served) -> x509.Certificate:
+def certificate_of(studio: Server) -> x509.Certificate:
     return x509.load_pem_x509_certificate(studio.db.with_name("studio.duckdb.tls").joinpath("authority.pem").read_bytes())
 
 
-def trusting(studio: Served, home: Path) -> tuple[dict[str, str], list[str]]:
+def trusting(studio: Server, home: Path) -> tuple[dict[str, str], list[str]]:
     """How a browser comes to trust the studio's authority: by the system's own list where its tool is there, else by the key of the server."""
     if shutil.which("certutil"):
         database = home / ".pki" / "nssdb"
@@ -304,7 +304,7 @@ def trusting(studio: Served, home: Path) -> tuple[dict[str, str], list[str]]:
     return dict(os.environ), [f"--ignore-certificate-errors-spki-list={base64.b64encode(hashlib.sha256(key).digest()).decode()}"]
 
 
-def test_a_device_that_trusts_the_studio_opens_the_form_again_without_network(sealed: Served, browser: Browser, tmp_path: Path) -> None:
+def test_a_device_that_trusts_the_studio_opens_the_form_again_without_network(sealed: Server, browser: Browser, tmp_path: Path) -> None:
     environment, more = trusting(sealed, tmp_path)
     context = browser.browser_type.launch_persistent_context(
         tmp_path / "profile", executable_path=find_chromium(), args=["--no-sandbox", *more], env=environment, **PHONE,  # type: ignore[arg-type]
@@ -333,7 +333,7 @@ def test_a_device_that_trusts_the_studio_opens_the_form_again_without_network(se
 
 
 def test_a_device_that_does_not_trust_the_studio_is_warned_and_can_log_but_not_open_the_form_without_network(
-    sealed: Served, browser: Browser, device: Callable[..., Page]
+    sealed: Server, browser: Browser, device: Callable[..., Page]
 ) -> None:
     stranger = device(**PHONE)
     with pytest.raises(Exception, match="ERR_CERT_AUTHORITY_INVALID"):
@@ -344,7 +344,7 @@ def test_a_device_that_does_not_trust_the_studio_is_warned_and_can_log_but_not_o
     expect(careless.locator("#told")).to_contain_text("All is saved in the studio.")
 
 
-def test_the_page_that_pairs_shows_the_way_to_trust_too(sealed: Served, device: Callable[..., Page]) -> None:
+def test_the_page_that_pairs_shows_the_way_to_trust_too(sealed: Server, device: Callable[..., Page]) -> None:
     page = paired(device(ignore_https_errors=True, **LAPTOP), sealed, "principal", "--name", "desk")
     title_of(page, "On the bench")
     settled(page)

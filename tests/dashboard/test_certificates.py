@@ -30,7 +30,7 @@ from ingest.errors import BenchHoursError
 from ingest.settings import write_settings
 from ingest.store import Store as StudioStore
 from tests import conftest
-from tests.served import Served, free_port
+from tests.served import Server, free_port
 
 NAMES = ["localhost", "127.0.0.1", "::1", "192.168.1.20", "fd00::2", "studio", "studio.local"]
 NOW = conftest.NOW.replace(tzinfo=UTC)
@@ -128,7 +128,7 @@ def test_the_authority_can_vouch_for_servers_only(folder: Path, tmp_path: Path) 
 
 def test_old_protocols_and_ciphers_are_refused(tmp_path: Path) -> None:
     """RFC 8996: TLS 1.0 and 1.1 are not to be used; RFC 9325: forward secrecy and authenticated ciphers."""
-    studio = Served(tmp_path / "studio.duckdb", "--phones", "--host", "127.0.0.1")
+    studio = Server(tmp_path / "studio.duckdb", "--phones", "--host", "127.0.0.1")
     v = ssl.TLSVersion
     weak = "AES128-SHA:AES256-GCM-SHA384:ECDHE-ECDSA-AES128-SHA256:ECDHE-ECDSA-AES256-SHA"
     try:

@@ -11,11 +11,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dashboard.command import main
+from dashboard.command import _parser, main, run_for
 from dashboard.reading import OVERRUN_KEYS
+from dashboard.voice import Caller, called_by
 from ingest.phone.inbox import Inbox
 from ingest.store import Store
 from tests import phones
+from tests.conftest import bring_into
 
 
 @pytest.fixture(autouse=True)
@@ -96,6 +98,24 @@ def test_what_cannot_be_done_is_said_in_one_line_with_exit_2(capsys: pytest.Capt
         assert caught.value.code == 2 and len(capsys.readouterr().err.splitlines()) == 1
 
 
+def test_help_and_what_is_wrong_with_a_call_go_to_whoever_called_wherever_the_command_runs(capsys: pytest.CaptureFixture[str]) -> None:
+    told: list[str] = []
+    complained: list[str] = []
+    names = next(action.choices for action in _parser()._actions if action.dest == "command")
+    assert names and "overruns" in names
+    with Store(":memory:") as store, called_by(Caller(told.append, complained.append)):
+        run = run_for(store)
+        assert [run([name, "--help"]) for name in names] == [0] * len(names)
+        assert not complained and run(["--help"]) == 0 and run(["overruns", "--as-of", "3"]) == 2
+    *each, whole = told
+    for name, text in zip(names, each, strict=True):
+        assert text.startswith(f"usage: bench-hours {name} [-h]") and "--db PATH" in text
+        what = text.split("\n\n")[1]  # between how it is called and its options
+        assert what.endswith(".") and " ".join(what.split()) in " ".join(whole.split())
+    assert complained == ['bench-hours overruns: argument --as-of: "3" is not a day written as year-month-day; see bench-hours overruns --help']
+    assert capsys.readouterr() == ("", "")
+
+
 def test_hours_that_phones_sent_are_there_for_the_next_command_even_if_the_server_that_took_them_was_killed(
     files: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -106,6 +126,25 @@ def test_hours_that_phones_sent_are_there_for_the_next_command_even_if_the_serve
     capsys.readouterr()
     assert main(["overruns", "--object", "24-001", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)[0]["actual_hours"] == 7.0
+
+
+def test_a_command_says_what_of_phones_waits_still_and_goes_on(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    database = tmp_path / "studio.duckdb"
+    with Store(database) as store:
+        bring_into(store, tmp_path, "objects.csv", "object,title\n24-001,Ferry\n")
+        done = {"date": "2026-05-30", "hours": "2"}
+        Inbox(store).receive({"phone": phones.PHONE, "clock": phones.ms(phones.NOW), "actions": [phones.action("a", row=done)]})
+    with monkeypatch.context() as broken:
+        broken.setattr("ingest.phone.settling.put_rows", lambda *_, **__: (_ for _ in ()).throw(FileNotFoundError(2, "No usable temporary directory found")))
+        assert main(["overruns", "--db", str(database)]) == 0
+        told = capsys.readouterr().err
+        assert "1 entry or word on one that phones sent waits still, as the studio cannot settle it just now (No usable temporary directory found)." in told
+        broken.undo()
+        broken.setattr("dashboard.keeping._PATIENCE_S", -1.0)
+        assert main(["overruns", "--db", str(database)]) == 0
+        assert "waits still; what waits comes in while the pages are served, and with each command" in capsys.readouterr().err
+    assert main(["overruns", "--db", str(database)]) == 0
+    assert "waits still" not in capsys.readouterr().err
 
 
 def test_check_shows_twelve_faults_and_says_where_all_of_them_are_to_be_had(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

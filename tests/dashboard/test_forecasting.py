@@ -395,7 +395,7 @@ def revised(store: Store, code: str, on: date) -> quoting.Option:
     con = store.cursor()
     quote = promising.goes_on(con, code, on)
     now = quoting.known(con, on, without_open=quoting.on_the_bench(reading.overruns(con, on), quote))
-    reads = [quotes.read_over(store, one, on, CHANGE, {}) for one in quote.works]
+    reads = [quotes.read_over(store, one, on, {}) for one in quote.works]
     return quoting.quoted(now, quote, reads, read_settings(con)).works[0].options[0]
 
 

@@ -32,7 +32,7 @@ from ingest.history import utc_now
 from ingest.store import Store
 from tests.conftest import bring_into
 from tests.phones import PHONE
-from tests.served import Served, free_port
+from tests.served import Server, free_port
 
 SECRETS_OF_THE_STUDIO = ("Ferry", "24-001", "Ilse", "Maud", "Bankside", "retouching", "4321")
 OBJECTS = "object,title,owner,owner_address\n24-001,Ferry in snow,Orla Bankside,4 Mill Lane\n24-002,Weir at dusk,,\n"
@@ -55,7 +55,7 @@ class Answer:
 
 
 @dataclass
-class Studio(Served):
+class Studio(Server):
     """A studio that serves phones, and devices of every kind."""
 
     cookies: dict[str, str] = field(default_factory=dict)
@@ -347,7 +347,8 @@ def test_a_code_is_good_once_whoever_comes_second_hears_what_anybody_hears(studi
 def test_a_secret_comes_in_a_cookie_that_no_script_and_no_other_site_can_use(studio: Studio) -> None:
     answer = studio.pair(studio.code("logs"))
     cookie, *about = answer.heads["set-cookie"].split("; ")
-    assert {"HttpOnly", "SameSite=Lax", "Path=/"} <= set(about) and not any(one.startswith("Domain") for one in about)
+    about = [one.lower() for one in about]  # RFC 6265bis: in whatever case
+    assert {"httponly", "samesite=lax", "path=/"} <= set(about) and not any(one.startswith("domain") for one in about)
     assert cookie.partition("=")[2] not in answer.body.decode() and len(cookie.partition("=")[2]) == 32
 
 
@@ -565,6 +566,27 @@ def test_connections_of_one_address_are_counted_until_they_are_closed() -> None:
             answers.close()
         one_more.close()
         assert MOST_OF_ONE < MOST
+
+
+def test_an_answer_is_sent_at_once_and_does_not_wait_until_the_one_before_is_acknowledged() -> None:
+    """RFC 1122, section 4.2.3.4: senders that gather small pieces have to let that be switched off; with acknowledgements that are held back, each answer would take 40 ms."""
+
+    async def sends_at_once() -> int:
+        asked = asyncio.get_running_loop().create_future()
+
+        class Answers(asyncio.Protocol):
+            def connection_made(self, transport: asyncio.BaseTransport) -> None:
+                asked.set_result(transport.get_extra_info("socket").getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY))
+                transport.close()
+
+        with listening("127.0.0.1", free_port()) as listener:
+            async with await asyncio.get_running_loop().create_server(Answers, sock=listener):
+                _, line = await asyncio.open_connection("127.0.0.1", listener.getsockname()[1])
+                found: int = await asyncio.wait_for(asked, 10)
+                line.close()
+                return found
+
+    assert by_itself(sends_at_once())
 
 
 # --- the two doors of this machine

@@ -23,10 +23,11 @@ from dashboard.promise_sentences import kept_at_all, learned, one_promise, outco
 from ingest import estimates, promises, quotes, typed, vocabulary
 from ingest import store as storing
 from ingest.backup import back_up
+from ingest.check import Checked
 from ingest.errors import BenchHoursError
 from ingest.export import export
 from ingest.history import Change
-from ingest.imports import Report, import_files
+from ingest.imports import import_files
 from ingest.integrity import faults
 from ingest.promises import Promised, PromisedLine, PromisedOption, Saved
 from ingest.quotes import Quote, QuotedWork
@@ -59,7 +60,7 @@ def saved(store: Store, quote: Quote, as_of: date | None = None, reason: str = "
     con = store.cursor()
     as_of = as_of or reading.today(con)
     now = quoting.known(con, as_of, without_open=quoting.on_the_bench(reading.overruns(con, as_of), quote))
-    reads = [quotes.read_over(store, work, as_of, CHANGE, {}) for work in quote.works]
+    reads = [quotes.read_over(store, work, as_of, {}) for work in quote.works]
     found = quoting.quoted(now, quote, reads, read_settings(con))
     letter = promising.letter_of(con, found, quote, read_settings(con), read_vocabulary(con))
     return promises.save(
@@ -77,7 +78,7 @@ def of(store: Store, code: str, version: int) -> Saved:
     return found
 
 
-def bring_into(store: Store, folder: Path, name: str, text: str) -> Report:
+def bring_into(store: Store, folder: Path, name: str, text: str) -> Checked:
     """Import text as a file, today."""
     (folder / name).write_text(text, encoding="utf-8")
     return import_files(store, [folder / name])[0]
@@ -378,7 +379,7 @@ def test_a_letter_of_change_sets_net_beside_net_and_is_not_written_while_nobody_
 
     def letter() -> Letter:
         now = quoting.known(con, today, without_open=("26-099",))
-        found = quoting.quoted(now, quote, [quotes.read_over(mill, work, today, CHANGE, {}) for work in quote.works], read_settings(con))
+        found = quoting.quoted(now, quote, [quotes.read_over(mill, work, today, {}) for work in quote.works], read_settings(con))
         return promising.letter_of(con, found, quote, read_settings(con), read_vocabulary(con))
 
     with pytest.raises(BenchHoursError, match="it is not known whether VAT is in the price of version 1"):
@@ -470,7 +471,7 @@ def test_the_whole_anew_sets_net_beside_net_and_what_cannot_be_added_is_said(sto
     ):
         quote.terms = dict(terms)
         now = quoting.known(store.cursor(), on, without_open=quoting.on_the_bench(reading.overruns(store.cursor(), on), quote))
-        found = quoting.quoted(now, quote, [quotes.read_over(store, one, on, CHANGE, {}) for one in quote.works], read_settings(store.cursor()))
+        found = quoting.quoted(now, quote, [quotes.read_over(store, one, on, {}) for one in quote.works], read_settings(store.cursor()))
         one = found.works[0].options[0]
         assert (float(one.price.amount) if one.price else None, one.promised) == (amount, hours), terms
         assert (" with VAT for 18.5 h" in quote_sentences.price_words(one)) == (one.price is not None), terms
@@ -510,7 +511,7 @@ def test_what_this_work_has_shown_so_far_moves_the_rest(mill: Store) -> None:
 
     def told() -> float:
         now = quoting.known(mill.cursor(), today, without_open=("26-099",))
-        reads = [quotes.read_over(mill, work, today, CHANGE, {}) for work in rest.works]
+        reads = [quotes.read_over(mill, work, today, {}) for work in rest.works]
         lines = quoting.quoted(now, rest, reads, read_settings(con)).works[0].options[0].lines
         return float(lines.loc[~lines["done"], "p50"].sum())
 

@@ -79,7 +79,7 @@ def told(store: Store, quote: Quote, now: Known | None = None) -> Quoted:
         _known.clear()
         _known[stands_for] = quoting.known(con, reading.today(con), without_open=there)
     now = now or _known[stands_for]
-    reads = [quotes.read_over(store, work, now.as_of, CHANGE, {}) for work in quote.works]
+    reads = [quotes.read_over(store, work, now.as_of, {}) for work in quote.works]
     return quoting.quoted(now, quote, reads, read_settings(con))
 
 

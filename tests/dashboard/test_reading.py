@@ -7,7 +7,7 @@ import pandas as pd
 from dashboard import reading
 from dashboard.analysis.overruns import by_object, compare, open_summary
 from dashboard.sentences import said_beside
-from ingest import corrections, estimates
+from ingest import corrections, estimates, promises
 from ingest.store import Store
 from tests.conftest import CHANGE, LATER, Bring, entries
 
@@ -25,6 +25,36 @@ def test_of_options_each_is_summed_with_the_lines_that_belong_to_all_until_one_i
         estimates.approve(con, "24-001", 1, date(2024, 2, 2), "B", CHANGE)
     assert reading.versions(store.cursor(), "24-001")[["option", "hours"]].to_numpy().tolist() == [["B", 23.0]]
     assert reading.overruns(store.cursor(), LATER)["estimated_hours"].sum() == 23.0
+
+
+def test_by_which_version_a_work_stands_and_which_waits_for_a_word_is_told_as_it_was_on_any_day(studio: Bring, store: Store) -> None:
+    lines = (
+        "24-001,1,2024-02-01,2024-02-05,,filling,1,",
+        "24-001,2,2024-02-10,,,filling,2,",
+        "24-001,3,2024-02-20,2024-02-25,,filling,3,",
+        "24-001,3,2024-02-20,2024-02-25,,packing,3,A",
+        "24-001,3,2024-02-20,,,packing,30,B",
+    )
+    studio("est.csv", "\n".join(("object,version,made_on,approved_on,phase,technique,hours,option", *lines)))
+    with store.writing() as con:
+        promises.end(con, "24-001", 2, "declined", date(2024, 2, 15), LATER, CHANGE)
+    con = store.cursor()
+    told = {}
+    for day in (1, 5, 10, 15, 20, 25):
+        on = date(2024, 2, day)
+        told[day] = (
+            reading.yardstick(con, on, "24-001"), reading.waiting_versions(con, on).get("24-001"), reading.overruns(con, on)["estimated_hours"].sum(),
+            reading.planned_lines(con, on, ["24-001", "24-002"])["technique"].tolist(),
+        )  # fmt: skip
+    assert told == {
+        1: ((1, False), 1, 1.0, ["filling"]),
+        5: ((1, True), None, 1.0, ["filling"]),
+        10: ((1, True), 2, 1.0, ["filling"]),
+        15: ((1, True), None, 1.0, ["filling"]),  # declined
+        20: ((1, True), 3, 1.0, ["filling"]),
+        25: ((3, True), None, 6.0, ["filling", "packing"]),  # and its option A
+    }
+    assert reading.yardstick(con, date(2024, 1, 31), "24-001") is None and reading.planned_lines(con, date(2024, 2, 25), ["24-002"]).empty
 
 
 def test_hours_on_a_line_estimated_in_quantity_only_are_named_and_not_held_against_others(studio: Bring, store: Store) -> None:

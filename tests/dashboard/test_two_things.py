@@ -6,7 +6,7 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from dashboard import command
+from dashboard import command, options
 from dashboard.command import main
 from dashboard.giving import written
 from ingest import backup, promises
@@ -47,8 +47,8 @@ def _held(path: Path) -> dict[str, tuple[int, int]]:
 def _files_of(name: str) -> list[str]:
     """The options of a command under which it writes a file."""
     (commands,) = (one for one in command._parser()._actions if hasattr(one, "choices") and isinstance(one.choices, dict))
-    options = [one for one in commands.choices[name]._actions if one.type is command._file]
-    return [one.option_strings[0] for one in options if one.option_strings and one.option_strings[0] not in COMES_IN]
+    files = [one for one in commands.choices[name]._actions if one.type is options.file]
+    return [one.option_strings[0] for one in files if one.option_strings and one.option_strings[0] not in COMES_IN]
 
 
 def test_every_command_that_writes_a_file_is_held_to_it_here() -> None:

@@ -108,10 +108,10 @@ def test_what_describes_a_work_to_be_quoted_asks(store: Store, bring: Bring) -> 
     for text in DOUBTFUL:
         for name in numeric:
             assert name in quotes.DESCRIBED
-            read = quotes.read_over(store, QuotedWork(described={name: text}, lines=[{"technique": "facing"}]), LATER, CHANGE, {name: "the field"})
+            read = quotes.read_over(store, QuotedWork(described={name: text}, lines=[{"technique": "facing"}]), LATER, {name: "the field"})
             assert read.about == [f'The field "{text}": {ASKED}. Write 1150 or 1.15.'] and read.held[name] is None
         for name in ("quantity", "hours", "low_hours", "high_hours", "unattended_hours"):
-            read = quotes.read_over(store, QuotedWork(lines=[{"technique": "facing", name: text}]), LATER, CHANGE, {name: "the field"})
+            read = quotes.read_over(store, QuotedWork(lines=[{"technique": "facing", name: text}]), LATER, {name: "the field"})
             assert read.problems == [f'Line 1, the field "{text}": {ASKED}. Write 1150 or 1.15.']
 
 

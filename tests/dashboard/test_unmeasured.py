@@ -23,7 +23,7 @@ from ingest.quotes import Quote, QuotedWork
 from ingest.settings import read_settings
 from ingest.store import Store
 from tests.benchmarks.unmeasured import one_studio, pooled
-from tests.conftest import CHANGE, Bring
+from tests.conftest import Bring
 from tests.invented_truth import NOW
 
 PICTURE = {"kind": "easel painting", "support": "canvas", "width_cm": "100"}
@@ -37,7 +37,7 @@ FIRST_HOURS = ENTRIES + "26-001,retouching,,Ilse,2026-02-20,7.75,,\n26-001,retou
 def quoted(store: Store, *lines: dict[str, str], height_cm: str = "70") -> WorkQuoted:
     """Lines on a picture, 100 cm wide, as they are quoted."""
     work = QuotedWork(described=PICTURE | {"height_cm": height_cm}, lines=list(lines))
-    reads = [quotes.read_over(store, work, AS_OF, CHANGE, {})]
+    reads = [quotes.read_over(store, work, AS_OF, {})]
     return quoting.quoted(quoting.known(store.cursor(), AS_OF), Quote(works=[work]), reads, read_settings(store.cursor())).works[0]
 
 

@@ -11,7 +11,7 @@ import pytest
 from starlette.requests import Request
 
 from ingest import asked
-from ingest.asked import Refused, json_of, refusal
+from ingest.asked import Refused, csp_hash, json_of, refusal
 
 
 def request(body: bytes, kind: str = "application/json", stalls: bool = False) -> Request:
@@ -49,3 +49,8 @@ def test_what_never_comes_is_not_waited_for(monkeypatch: pytest.MonkeyPatch) -> 
     with pytest.raises(Refused) as caught:
         read(request(b"{}", stalls=True))
     assert caught.value.status == 408
+
+
+def test_a_script_is_named_by_its_digest_as_the_standard_names_it() -> None:
+    """W3C, Content Security Policy Level 2, section 7.17.1: the script `alert('Hello, world.');`."""
+    assert csp_hash(b"alert('Hello, world.');") == "'sha256-qznLcsROx4GACP2dm0UCKCzCG+HiZ1guq6ZZDob/Tng='"

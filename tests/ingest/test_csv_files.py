@@ -40,7 +40,7 @@ def test_what_is_no_csv_is_refused_with_the_reason_and_nothing_is_stored(studio:
 
 def test_a_header_without_rows_is_no_fault(studio: Bring) -> None:
     report = studio("h.csv", "object,title\n")
-    assert report.complete and report.rows == 0
+    assert report.complete and report.outcome.rows == 0
 
 
 def test_an_unclosed_quote_costs_its_own_rest_and_is_told_where_it_opened(studio: Bring) -> None:
@@ -63,7 +63,7 @@ def test_a_row_with_a_nul_byte_is_rejected(studio: Bring) -> None:
 
 def test_blank_lines_and_rows_of_separators_are_no_rows_and_lines_stay_true(studio: Bring) -> None:
     report = studio("b.csv", '\n\nobject,title,finished_on\n\n24-010,"two\nlines",\n,,\n24-011,b,yesterday\n')
-    assert faults(report) == ["8 finished_on: is not a day"] and report.rows == 2
+    assert faults(report) == ["8 finished_on: is not a day"] and report.outcome.rows == 2
 
 
 def test_a_column_that_is_not_known_is_reported(studio: Bring) -> None:

@@ -15,10 +15,9 @@ from ingest.errors import BenchHoursError
 from ingest.history import Change
 from ingest.phone.bench import bench
 from ingest.phone.inbox import Inbox
-from ingest.phone.settling import settle_all
 from ingest.store import Store
 from tests.conftest import CHANGE, NOW, Bring, bring_into
-from tests.phones import PHONE, action, ms, name
+from tests.phones import PHONE, action, ms, name, settle
 
 MINUTE = timedelta(minutes=1)
 
@@ -211,7 +210,7 @@ def sent(store: Store, device: Device | None, *actions: dict[str, Any]) -> None:
 
 
 def settled(store: Store, *entries: str) -> list[str]:
-    settle_all(store, NOW)
+    settle(store, NOW)
     con = store.cursor()
     return [
         con.execute("SELECT outcome FROM phone_outcomes JOIN phone_actions USING (action) WHERE entry = ? ORDER BY received_at DESC, number DESC LIMIT 1", [name(entry)]).fetchall()[0][0]
@@ -299,7 +298,7 @@ def test_a_wait_that_is_logged_already_is_changed_by_nobody_elses_device(devices
     held = store.cursor().execute("SELECT * FROM time_entries ORDER BY entry").fetchall()
     taps = {"started_at": ms(NOW - timedelta(days=31))} | ({"ended_at": ms(NOW)} if state == "logged" else {})
     sent(store, ilse, action("x", state, row=WAIT, taps=taps) | {"entry": "slip-1"})
-    settle_all(store, NOW)
+    settle(store, NOW)
     assert store.cursor().execute("SELECT outcome FROM phone_outcomes").fetchall() == [("refused",)]
     assert store.cursor().execute("SELECT * FROM time_entries ORDER BY entry").fetchall() == held
 
@@ -310,7 +309,7 @@ def test_a_note_on_a_wait_of_somebody_else_is_not_told(waiting: Device, store: S
         None,
         action("noted", "running", person="Maud", at=BEGAN, row=WAIT | {"object": "24-002", "note": "as Bankside asked"}, taps={"started_at": ms(BEGAN)}),
     )
-    settle_all(store, NOW)
+    settle(store, NOW)
     assert "Bankside" in str(bench(store.cursor(), "Maud", now=NOW)["in_hand"]) and "Bankside" not in str(bench(store.cursor(), "Ilse", now=NOW)["in_hand"])
 
 

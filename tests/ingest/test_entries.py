@@ -103,7 +103,7 @@ def test_the_same_forty_entries_written_in_nine_ways_give_the_same_hours(studio:
     plain = _forty(",", False, lambda h, n: n(h))
     assert studio("plain.csv", plain).outcome.stored == 40
     again = studio("again.csv", written)
-    assert (again.outcome.already_held, again.outcome.stored, again.rows) == (40, 0, 40)
+    assert (again.outcome.already_held, again.outcome.stored, again.outcome.rows) == (40, 0, 40)
     assert held(store) == (40, sum(h for _, h, _ in FORTY))
 
 

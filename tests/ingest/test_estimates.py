@@ -123,7 +123,6 @@ def test_a_price_fifty_times_off_what_its_hours_come_to_is_asked_about(studio: B
         store,
         "24-002",
         drafts.Draft(version={"made_on": "2024-02-01", "price": "900000", "currency": "EUR"}, lines=[{"technique": "facing", "hours": "2"}]),
-        CHANGE,
         {},
     )
     assert (

@@ -58,6 +58,23 @@ def test_an_older_form_is_brought_up_to_date_and_its_overruns_are_those_of_its_t
             assert everything(back) == everything(store)
 
 
+@pytest.mark.parametrize("form", [9], indirect=True)
+def test_what_happened_before_it_was_kept_is_told_by_the_record_and_by_what_the_program_of_that_time_wrote(sample: Path, tmp_path: Path) -> None:
+    """Its script noted what each change was: reasons typed by hand that read like the program's own, entries taken back, put back and struck, words, people and versions."""
+    told = json.loads((SAMPLES / "form_9.json").read_text())["events"]
+    with duckdb.connect(str(sample), read_only=True) as con:
+        reasons = [row[0] for row in con.execute("SELECT reason FROM history ORDER BY number").fetchall()]
+    with Store(sample) as store:
+        assert store.cursor().execute("SELECT kind, key, event, reason FROM history ORDER BY number").fetchall() == [tuple(one) for one in told]
+        export(store, tmp_path / "out", private=True)
+        history = pd.read_csv(tmp_path / "out" / "history.csv", dtype=str, keep_default_na=False)
+        history.assign(reason=reasons).drop(columns="event").to_csv(tmp_path / "out" / "history.csv", index=False)  # as an export of that time has it
+        with Store(":memory:") as back:
+            assert all(report.complete for report in import_files(back, [tmp_path / "out" / file.name for file in (tmp_path / "out").iterdir()]))
+            assert everything(back) == everything(store) and faults(back.cursor()) == []
+            assert import_files(back, [tmp_path / "out" / "history.csv"])[0].outcome.already_held == len(told) and everything(back) == everything(store)
+
+
 @pytest.mark.parametrize("form", [8], indirect=True)
 def test_prices_of_saved_quotes_keep_their_tax_and_what_was_typed_is_not_guessed(sample: Path, tmp_path: Path) -> None:
     """By the script of that time: 26-101 was quoted before a tax was said, 26-102 with 19 % (and 2,900 € agreed), 26-103 and 26-104 with the studio's 8.1 %, 26-105 without; all else was written by hand."""

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import asyncio
+import errno
+import gzip
 import itertools
 import json
+import os
 import time
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import duckdb
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as some
 
 from dashboard import demo
 from ingest import corrections
-from ingest.errors import StoreError
+from ingest.devices import HERE, TOLD, Devices
 from ingest.history import Change
 from ingest.integrity import faults as integrity_faults
 from ingest.notation import decimal
@@ -23,12 +29,13 @@ from ingest.phone import form, settling
 from ingest.phone.actions import Action, ActionError
 from ingest.phone.bench import bench
 from ingest.phone.inbox import Inbox
+from ingest.phone.routes import routes
 from ingest.phone.sharing import shared_out
 from ingest.settings import write_settings
 from ingest.store import Store
 from tests.benchmarks.form import leave_on_the_bench
 from tests.conftest import CHANGE, NOW, Bring, bring_into, entries, faults
-from tests.phones import PHONE, action, ms, name, outcomes, send
+from tests.phones import PHONE, action, ms, name, outcomes, send, settle
 
 MORNING = datetime(2026, 6, 1, 8, 5, 30)  # UTC; the studio's clock shows two hours more
 OBJECTS = "object,title,shape,height_cm,width_cm\n24-001,Ferry in snow,rectangle,60,80\n24-002,Weir at dusk,oval,40,30\n24-003,Blank,irregular,,\n"
@@ -105,7 +112,7 @@ def test_any_order_of_arrival_any_doubling_and_any_cut_into_sendings_end_in_the_
         }
         assert {row[0] for row in in_hand(store)} == {one["entry"] for one in last.values() if one["state"] == "running"}
         assert integrity_faults(store.cursor()) == []
-        assert not settling.waits(store.cursor())
+        assert settling.waiting(store.cursor()) == 0
 
 
 def test_two_phones_of_one_person_that_finish_the_same_spell_leave_one_entry_by_the_later_tap(studio: Bring, store: Store) -> None:
@@ -119,7 +126,7 @@ def test_two_phones_of_one_person_that_finish_the_same_spell_leave_one_entry_by_
 def test_a_wrong_phone_clock_is_put_right_by_what_is_seen_at_sending(studio: Bring, store: Store, wrong: timedelta) -> None:
     by_its_clock = finished("a", at=MORNING + wrong)
     told = Inbox(store).receive({"phone": PHONE, "clock": ms(NOW + wrong), "actions": [by_its_clock]}, NOW)
-    settling.settle_all(store, NOW)
+    settle(store, NOW)
     assert told.clock_off == pytest.approx(-wrong.total_seconds())
     assert held(store, "started_at, ended_at, hours") == [(MORNING, MORNING + timedelta(minutes=90), 1.5)]
 
@@ -350,8 +357,8 @@ def test_corrections_and_strikes_on_the_phone_keep_what_was_said_before_and_who_
     struck = {**action("y", "struck"), "entry": "slip-2"}
     send(store, fixed, struck)
     assert held(store, "entry, hours") == [("slip-1", 2.5)]
-    told = store.cursor().execute("SELECT key, changed_by, reason, earlier->>'hours' FROM history ORDER BY key").fetchall()
-    assert told == [("slip-1", "Ilse", "corrected on the phone", "2.0"), ("slip-2", "Ilse", "taken back: on the phone", "3.0")]
+    told = store.cursor().execute("SELECT key, event, changed_by, reason, earlier->>'hours' FROM history ORDER BY key").fetchall()
+    assert told == [("slip-1", "corrected", "Ilse", "corrected on the phone", "2.0"), ("slip-2", "taken back", "Ilse", "on the phone", "3.0")]
     assert integrity_faults(store.cursor()) == []
 
 
@@ -369,7 +376,8 @@ def test_a_correction_made_on_the_pages_is_not_undone_by_an_older_word_that_arri
 def test_a_queue_that_arrives_after_days_is_taken_in_its_own_order(studio: Bring, store: Store) -> None:
     """Two corrections made on the phone while it was away: neither takes the other for a change made elsewhere."""
     words = [action("a", at=MORNING + timedelta(minutes=n), row={"date": "2026-05-20", "hours": str(n)}) for n in (1, 2, 3)]
-    assert outcomes(send(store, *words, now=NOW + timedelta(days=4))) == ["saved"] * 3
+    assert outcomes(send(store, *words, now=NOW + timedelta(days=4))) == ["overtaken", "overtaken", "saved"]
+    assert [row[-1] for row in held(store)] == [3.0]
     assert outcomes(send(store, action("a", at=MORNING + timedelta(minutes=9), row={"date": "2026-05-20", "hours": "9"}), now=NOW + timedelta(days=5))) == [
         "saved"
     ]
@@ -451,46 +459,142 @@ def test_the_interface_of_version_1_is_understood_as_it_was_when_it_landed(bring
     sent = json.loads((Path(__file__).parent.parent / "samples" / "phone_1.json").read_text(encoding="utf-8"))
     now = datetime(2026, 6, 1, 18)
     receipt = Inbox(store).receive(sent, now)
-    settling.settle_all(store, now)
-    assert receipt.unread == [] and {one["outcome"] for one in Inbox(store).outcomes(receipt.received)[0]} == {"saved"}
+    settle(store, now)
+    assert receipt.unread == [] and {one["outcome"] for one in Inbox(store).outcomes(receipt.received)[0]} == {"saved", "overtaken"}
     assert held(store, "object, technique, hours, mode, done, charge") == [
         ("24-001", "retouching", 1.5, "hands_on", 50.0, "quoted"), ("24-001", "varnishing by spray", 1.0, "hands_on", None, "extra"), ("24-002", "varnishing by spray", 0.5, "hands_on", None, "extra")
     ]  # fmt: skip
     assert in_hand(store, "technique, mode") == [("pressing", "unattended")]
 
 
-def test_an_action_that_fails_in_a_way_nobody_foresaw_keeps_no_other_waiting(
+def test_a_fault_of_ours_keeps_no_other_entry_waiting_and_refuses_nothing(
     studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    """The word that met it waits aside and is said; it comes in at the next start, or with a later word on its entry."""
     inbox, real = Inbox(store), Action.of_kept
-    inbox.receive({"phone": PHONE, "clock": ms(NOW), "actions": [finished("a"), finished("bad"), finished("c", at=MORNING - timedelta(hours=3))]}, NOW)
+    sent = [finished("a"), finished("bad"), finished("worse", at=MORNING - timedelta(hours=6)), finished("c", at=MORNING - timedelta(hours=3))]
+    inbox.receive({"phone": PHONE, "clock": ms(NOW), "actions": sent}, NOW)
 
     def broken(kept: Any, *, action: str, entry: str, number: int) -> Action:
-        if entry == name("bad"):
+        if entry in (name("bad"), name("worse")) and kept["row"].get("note") != "again":
             raise ZeroDivisionError
         return real(kept, action=action, entry=entry, number=number)
 
-    monkeypatch.setattr(Action, "of_kept", broken)
-    with inbox.settling():
-        for _ in range(500):
-            if inbox.settled == 3:
-                break
-            time.sleep(0.01)
-    assert {row[0] for row in held(store)} == {name("a"), name("c")}
-    told = store.cursor().execute("SELECT told->'faults'->0->>'reason' FROM phone_outcomes WHERE outcome = 'refused'").fetchall()
-    assert told == [("cannot be taken in (ZeroDivisionError)",)] and "ZeroDivisionError" in capsys.readouterr().err
-
-
-def test_where_the_file_cannot_be_written_nothing_is_acknowledged_and_what_arrived_waits(studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
-    inbox = Inbox(store)
-    inbox.receive({"phone": PHONE, "clock": ms(NOW), "actions": [finished("a")]}, NOW)
-    full = StoreError("the file cannot be written (the disk is full)", "Make room.")
     with monkeypatch.context() as later:
-        later.setattr(settling, "settle", lambda *_: (_ for _ in ()).throw(full))
-        inbox._settle()
-    assert inbox.trouble is full and settling.waits(store.cursor())
-    inbox._settle()
-    assert inbox.trouble is None and len(held(store)) == 1
+        later.setattr(Action, "of_kept", broken)
+        with inbox.settling():
+            for _ in range(1000):
+                if settling.waiting(store.cursor()) == 2 and inbox.why_waiting:
+                    break
+                time.sleep(0.01)
+        assert {row[0] for row in held(store)} == {name("a"), name("c")} and inbox.trouble is None
+        assert store.cursor().execute("SELECT count(*) FROM phone_outcomes WHERE outcome = 'refused'").fetchall() == [(0,)]
+        told = inbox.aside([sent[1]["action"]])
+        assert told and "ZeroDivisionError" in told.what and inbox.aside([sent[0]["action"]]) is None
+        printed = capsys.readouterr().err
+        assert printed.count("\nZeroDivisionError\n") == 1, printed  # one of a kind is enough
+        inbox = Inbox(store)
+        assert inbox.catch_up(NOW) == 2 and inbox.catch_up(NOW) == 2  # it is not tried again and again
+        inbox.receive({"phone": PHONE, "clock": ms(NOW), "actions": [finished("bad", row={"note": "again"}, number=10**7)]}, NOW + timedelta(seconds=1))
+        later.setattr(Action, "of_kept", real)
+        assert inbox.catch_up(NOW) == 1  # a later word on it was worth a try
+    assert Inbox(store).catch_up(NOW) == 0 and len(held(store)) == 4
+
+
+def test_thousands_of_words_on_one_entry_and_on_many_settle_in_a_few_turns(studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As after a kill. Counted in turns, not in seconds: a turn is one transaction."""
+    inbox, turns = Inbox(store), []
+    monkeypatch.setattr(settling, "MOST_OVERTAKEN", 1000)
+    for first in range(0, 2400, 200):
+        words = [
+            action("one", at=MORNING + timedelta(seconds=n), row={"date": "2026-06-01", "hours": "2", "note": f"{n}"}, number=n)
+            for n in range(first, first + 200)
+        ]
+        inbox.receive({"phone": PHONE, "clock": ms(NOW), "actions": words}, NOW)
+        others = [action(f"many {n}", row={"date": "2026-05-20", "hours": "0.01"}) for n in range(first, first + 200)]
+        inbox.receive({"phone": name("other"), "clock": ms(NOW), "actions": others}, NOW)
+    real = settling.settle
+    monkeypatch.setattr(settling, "settle", lambda *said, **more: turns.append(real(*said, **more)) or turns[-1])
+    assert inbox.catch_up(NOW) == 0 and len(turns) <= 5
+    assert len(held(store)) == 2401 and dict(held(store, "entry, note"))[name("one")] == "2399"
+    counts = store.cursor().execute("SELECT outcome, count(*) FROM phone_outcomes GROUP BY outcome ORDER BY outcome").fetchall()
+    assert counts == [("overtaken", 2399), ("saved", 2401)]
+
+
+def test_of_many_words_on_one_entry_the_last_that_can_be_stored_stands_and_the_faulty_ones_behind_it_are_tried_together(
+    studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    inbox, turns = Inbox(store), []
+    for first in range(0, 600, 200):
+        words = [
+            action("one", at=MORNING + timedelta(seconds=n), row={"date": "2026-06-01", "hours": "2" if n <= 20 else "long", "note": f"{n}"}, number=n)
+            for n in range(first, first + 200)
+        ]
+        inbox.receive({"phone": PHONE, "clock": ms(NOW), "actions": words}, NOW)
+    real = settling.settle
+    monkeypatch.setattr(settling, "settle", lambda *said, **more: turns.append(real(*said, **more)) or turns[-1])
+    assert inbox.catch_up(NOW) == 0 and len(turns) <= 13  # 1, 2, 4, 8 … of them
+    assert held(store, "hours, note") == [(2.0, "20")]
+    counts = dict(store.cursor().execute("SELECT outcome, count(*) FROM phone_outcomes GROUP BY outcome").fetchall())
+    assert counts == {"saved": 1, "overtaken": 20, "refused": 579}
+
+
+def _raised(error: Exception) -> Any:
+    def fail(*_: object, **__: object) -> Any:
+        raise error
+
+    return fail
+
+
+FAULTS_OF_THE_MACHINE = [
+    (FileNotFoundError(errno.ENOENT, "No usable temporary directory found"), "No usable temporary directory found"),
+    (OSError(errno.EMFILE, "Too many open files"), "Too many open files"),
+    (OSError(errno.ENOSPC, "No space left on device"), "the disk is full"),
+    (MemoryError("out of memory"), "out of memory"),
+    (duckdb.IOException("IO Error: Could not write file: No space left on device"), "the disk is full"),
+    (duckdb.OutOfMemoryException("Out of Memory Error: failed to allocate"), "failed to allocate"),
+]
+
+
+@pytest.mark.parametrize(
+    ("fault", "why"), FAULTS_OF_THE_MACHINE, ids=[type(fault).__name__ + str(number) for number, (fault, _) in enumerate(FAULTS_OF_THE_MACHINE)]
+)
+@pytest.mark.parametrize("where", ["the checks", "taking out", "the transaction"])
+def test_a_fault_of_the_machine_refuses_nothing_and_all_that_came_meanwhile_comes_in_afterwards(
+    studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch, fault: Exception, why: str, where: str
+) -> None:
+    send(store, finished("held"), finished("struck", at=MORNING - timedelta(hours=9)))
+    inbox = Inbox(store)
+    words = [finished("a"), action("struck", "struck", number=10**7), action("held", row={"date": "2026-06-01", "hours": "2"}, number=10**7 + 1)]
+    with monkeypatch.context() as broken:
+        match where:
+            case "the checks":
+                broken.setattr(settling, "put_rows", _raised(fault))
+            case "taking out":
+                broken.setattr(settling, "take_out", _raised(fault))
+            case _:
+                broken.setattr(store, "writing", _raised(fault))
+        for number, word in enumerate(words):  # they come while the machine fails
+            inbox.receive({"phone": PHONE, "clock": ms(NOW), "actions": [word]}, NOW)
+            assert inbox.catch_up(NOW) >= (number if where == "taking out" else number + 1)
+        assert inbox.trouble and why in inbox.trouble.what and len(inbox.outcomes([one["action"] for one in words])[0]) < 3
+        assert {row[0] for row in held(store)} >= {name("held"), name("struck")}
+    assert inbox.catch_up(NOW) == 0 and inbox.trouble is None
+    assert {one["outcome"] for one in inbox.outcomes([one["action"] for one in words])[0]} == {"saved"}
+    assert dict(held(store, "entry, hours")) == {name("a"): 1.5, name("held"): 2.0}
+
+
+def test_where_no_file_can_be_opened_what_comes_is_kept_and_settled_later(studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The handles of the process are used up: whatever the way in opens, it fails, and nothing is refused for it."""
+    inbox, sent = Inbox(store), [finished(str(number), at=MORNING - timedelta(hours=2 * number)) for number in range(3)]
+    with monkeypatch.context() as broken:
+        broken.setattr(os, "open", _raised(OSError(errno.EMFILE, "Too many open files")))
+        broken.setattr("builtins.open", _raised(OSError(errno.EMFILE, "Too many open files")))
+        inbox.receive({"phone": PHONE, "clock": ms(NOW), "actions": sent}, NOW)
+        inbox.catch_up(NOW)
+        told = {one["outcome"] for one in inbox.outcomes([one["action"] for one in sent])[0]}
+    assert told <= {"saved"}
+    assert inbox.catch_up(NOW) == 0 and len(held(store)) == 3
 
 
 def test_a_studio_that_lost_what_had_arrived_says_so_and_settles_what_came_back_with_a_backup(studio: Bring, store: Store) -> None:
@@ -513,9 +617,36 @@ def test_the_form_for_forty_works_and_seventy_techniques_is_sent_in_20_kb() -> N
         demo.fill(store)
         leave_on_the_bench(store, 40, 70)
         state = bench(store.cursor(), brief=True)
-    assert len(state["works"]) == 40 and len(state["techniques"]) == 70
-    heads = 586  # measured over a socket
-    assert len(form.packed(form.html(state))) + heads <= 20 * 1024
+        heads, sent = answered(store, "/log")
+    assert len(state["works"]) == 40 and len(state["techniques"]) == 70 and heads[b"content-encoding"] == b"gzip"
+    before, behind = (part.encode() for part in (form.page().before, form.page().behind))
+    assert (page := gzip.decompress(sent)).startswith(before) and page.endswith(behind)
+    assert json.loads(page[len(before) : -len(behind)])["works"] == state["works"]
+    around = 586  # heads, measured over a socket
+    assert len(sent) + around <= 20 * 1024
+
+
+def test_half_a_letter_that_a_phone_sent_is_told_again_as_a_question_mark(store: Store) -> None:
+    _, sent = answered(store, "/log/v1/actions", {"phone": PHONE, "clock": ms(NOW), "actions": [{"action": "\ud800"}]})
+    assert [one["action"] for one in json.loads(sent)["unread"]] == ["?"]
+
+
+def answered(store: Store, path: str, said: object = None) -> tuple[dict[bytes, bytes], bytes]:
+    """Heads and body of what the route of a path sends to a browser on this machine."""
+    heads = [(b"accept-encoding", b"gzip"), (b"content-type", b"application/json"), (TOLD.encode(), HERE.encode())]
+    scope = {"type": "http", "method": "POST" if said else "GET", "path": path, "query_string": b"", "headers": heads}
+    sent: list[dict[str, Any]] = []
+
+    async def send(message: Any) -> None:
+        sent.append(message)
+
+    async def receive() -> dict[str, Any]:
+        return {"type": "http.request", "body": json.dumps(said).encode() if said else b""}
+
+    route = next(route for route in routes(store, Inbox(store), Devices(store)) if route.path == path)
+    with ThreadPoolExecutor(1) as pool:  # the browser of other tests has the loop of this thread
+        pool.submit(asyncio.run, route.app(scope, receive, send)).result()  # type: ignore[arg-type]
+    return dict(sent[0]["headers"]), b"".join(message["body"] for message in sent[1:])
 
 
 def test_the_form_asks_after_as_many_hours_as_the_studio_said(studio: Bring, store: Store) -> None:

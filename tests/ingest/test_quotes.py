@@ -11,11 +11,11 @@ from ingest.errors import BenchHoursError, FileError
 from ingest.quotes import Quote, QuotedWork
 from ingest.settings import read_settings, write_settings
 from ingest.store import Store
-from tests.conftest import CHANGE, LATER, Bring
+from tests.conftest import LATER, Bring
 
 
 def read(store: Store, work: QuotedWork) -> quotes.ReadWork:
-    return quotes.read_over(store, work, LATER, CHANGE, {"height_cm": "height"})
+    return quotes.read_over(store, work, LATER, {"height_cm": "height"})
 
 
 def test_a_quote_is_kept_as_it_stands_under_the_next_number_and_changes_no_figure(store: Store) -> None:

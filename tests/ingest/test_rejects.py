@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from ingest import rejects
-from ingest.imports import Report, import_files
+from ingest.check import Checked
+from ingest.imports import import_files
 from ingest.rejects import Mending
 from ingest.store import Store
 from tests.conftest import NOW, Bring, entries
@@ -13,13 +14,13 @@ from tests.conftest import NOW, Bring, entries
 HEAD = "object,phase,technique,person,date,hours\n"
 
 
-def take_up(store: Store, report: Report) -> Mending:
+def take_up(store: Store, report: Checked) -> Mending:
     """Keep what a file has rejected, and take it up again as a page does."""
     assert report.rejected and rejects.keep(store, report.rejected, "a window")
     return rejects.being_mended(store.cursor())[-1]
 
 
-def bring_in_mended(store: Store, folder: Path, mending: Mending, cells: list[list[str]]) -> Report:
+def bring_in_mended(store: Store, folder: Path, mending: Mending, cells: list[list[str]]) -> Checked:
     path = folder / mending.rejects.name
     path.write_bytes(mending.as_text(cells).encode())
     report = import_files(store, [path], now=NOW, write_rejects=False)[0]

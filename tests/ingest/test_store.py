@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import sys
 import threading
+import time
 from pathlib import Path
 
 import duckdb
@@ -85,6 +86,48 @@ def test_writers_from_many_threads_take_turns(store: Store) -> None:
     for thread in threads:
         thread.join()
     assert store.changes() == before + 40
+
+
+def test_a_store_is_closed_at_once_while_something_long_is_asked_of_it_and_the_question_fails(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    asked, failed = threading.Event(), []
+
+    def ask() -> None:
+        with pytest.raises(duckdb.Error) as caught, store.reading() as con:
+            asked.set()
+            con.execute("SELECT count(*) FROM range(100_000_000) AS a, range(1000) AS b WHERE a.range % 7 = b.range % 5")
+        failed.append(caught.type)
+
+    asking = threading.Thread(target=ask)
+    asking.start()
+    asked.wait(30)
+    time.sleep(0.2)
+    begun = time.monotonic()
+    store.close()
+    took = time.monotonic() - begun
+    asking.join(30)
+    assert failed == [duckdb.InterruptException] and took < 5
+    with duckdb.connect(str(tmp_path / "s.duckdb")) as free:
+        assert free.execute("SELECT changes FROM change_counter").fetchall() == [(0,)]
+
+
+def test_a_store_that_is_closed_lets_a_write_end_first(tmp_path: Path) -> None:
+    store = Store(tmp_path / "s.duckdb")
+    begun = threading.Event()
+
+    def write() -> None:
+        with store.writing() as con:
+            begun.set()
+            time.sleep(0.5)
+            write_settings(con, {"currency": "CHF"})
+
+    writing = threading.Thread(target=write)
+    writing.start()
+    begun.wait(30)
+    store.close()
+    writing.join(30)
+    with Store(tmp_path / "s.duckdb") as again:
+        assert read_settings(again.cursor()).currency == "CHF" and again.changes() == 1
 
 
 @pytest.mark.parametrize(

@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as some
 
 from ingest import corrections, drafts, estimates, people, unsaved
+from ingest.check import Checked
 from ingest.drafts import Draft
 from ingest.errors import BenchHoursError
-from ingest.imports import Report
 from ingest.notation import decimal, written
 from ingest.records import MILESTONES, OBJECTS, TECHNIQUES
 from ingest.settings import read_settings, write_settings
@@ -66,7 +66,7 @@ def test_an_entry_taken_back_stays_out_with_its_file_and_can_be_put_back(studio:
     assert entries(store).drop(columns="line").equals(before.drop(columns="line"))
 
 
-def held_back(studio: Bring, store: Store) -> tuple[Report, list[tuple[str, int]]]:
+def held_back(studio: Bring, store: Store) -> tuple[Checked, list[tuple[str, int]]]:
     studio("e.csv", HEAD + "24-001,,facing,Ilse,2024-02-01,1\n24-001,,packing,Ilse,2024-02-01,1\n")
     report = studio("f.csv", HEAD + "24-001,,facing,Ilse,2024-02-01,2\n24-001,,packing,Ilse,2024-02-01,3\n")
     assert report.outcome.held_back == 2
@@ -286,7 +286,7 @@ def test_the_lines_of_a_sheet_keep_their_numbers_and_a_fault_of_the_version_is_s
         version={"made_on": "2024-02-01", "price": "xx"},
         lines=[{"technique": "facing", "hours": "2", "note": "a\nb"}, {}, {"technique": "packing", "hours": "x"}],
     )
-    read = drafts.read_over(store, "24-001", draft, CHANGE, {})
+    read = drafts.read_over(store, "24-001", draft, {})
     assert read.problems == [
         'Price "xx": is not a number. Write it like 12.5 or 12,5, without marks between thousands.',
         'Line 3, hours "x": cannot be read as hours. Write it like 1.5, 1:30, 1h30, 90 min or PT1H30M.',
@@ -300,7 +300,7 @@ def test_the_lines_of_a_sheet_keep_their_numbers_and_a_fault_of_the_version_is_s
             {"technique": "varnish removal", "hours": "4", "low_hours": "5"},
         ],
     )
-    read = drafts.read_over(store, "24-001", draft, CHANGE, {"low_hours": "low, h", "high_hours": "high, h"})
+    read = drafts.read_over(store, "24-001", draft, {"low_hours": "low, h", "high_hours": "high, h"})
     told = read.lines[["technique", "option", "quantity", "unit", "hours"]].astype(object)
     assert told.where(told.notna(), None).to_numpy().tolist() == [
         ["facing", "", None, None, 2.0], ["lining", "B", None, None, 9.0], ["filling", "", 3.0, "dm2", None],

@@ -35,7 +35,7 @@ function el(tag, about, ...children) {
 const once = (act) => {
   let busy = false;
   return async (event) => {
-    if (event) event.preventDefault();
+    event?.preventDefault();
     if (busy) return;
     busy = true;
     try { await act(); } finally { busy = false; }
@@ -56,7 +56,7 @@ const technique = (name) => state.techniques.find((one) => one.technique === nam
 const work = (code) => state.works.find((one) => one.object === code);
 const called = (code) => {
   const found = work(code);
-  return !code ? "studio time" : found && found.title && !kept.shared ? `${code} ${found.title}` : code;
+  return !code ? "studio time" : found?.title && !kept.shared ? `${code} ${found.title}` : code;
 };
 const named = (row) => (row.technique || "?") + (row.part ? `, ${row.part}` : "");
 const onWork = (row, works = []) => `${named(row)} on ${works.map((one) => one.object).join(", ") || row.object || "studio time"}`;
@@ -236,13 +236,13 @@ async function send() {
     if (waiting.length) {
       const answer = await call("outcomes", { actions: waiting.slice(0, 200).map((one) => one.action) });
       const outcome = Object.fromEntries(answer.outcomes.map((one) => [one.action, one]));
-      done = waiting.filter((one) => (outcome[one.action] || {}).outcome in { saved: 1, overtaken: 1 });
+      done = waiting.filter((one) => outcome[one.action]?.outcome in { saved: 1, overtaken: 1 });
       for (const one of done) {
         const { outcome: became, remarks: told } = outcome[one.action];
         if (became === "overtaken" && !queue.some((two) => two.entry === one.entry && two.number > one.number)) remarks.set(one.entry, [{ reason: "it was said otherwise elsewhere, later", mend: "Correct it here if that is wrong." }]);
-        else if (told.length && one.state === "logged") remarks.set(one.entry, told);
+        else if (told.length) remarks.set(one.entry, told);
       }
-      await settle(waiting.filter((one) => (outcome[one.action] || {}).outcome === "refused"), (one) => ({ ...one, refused: outcome[one.action].faults }));
+      await settle(waiting.filter((one) => outcome[one.action]?.outcome === "refused"), (one) => ({ ...one, refused: outcome[one.action].faults }));
       // the studio may have gone back to a backup: what it does not hold any more is sent again
       await settle(waiting.filter((one) => answer.missing.includes(one.action)), (one) => ({ ...one, received: false }));
       trouble = answer.trouble ? `${answer.trouble.what}. ${answer.trouble.mend}` : "";
@@ -310,7 +310,7 @@ async function begin(row) {
   const running = inHand().filter((one) => one.row.person === kept.person && modeOf(one.row) === "hands_on");
   const at = Date.now();
   const said = mode === "hands_on" ? running.map((one) => finished(one, at)) : [];
-  said.push({ entry: uuid(), state: "running", row: { ...line, person: kept.person }, taps: { started_at: at }, works: [], split: "equally" });
+  said.push({ entry: uuid(), ...saying({ state: "running", row: { ...line, person: kept.person }, taps: { started_at: at } }) });
   kept.paused = kept.paused.filter((one) => JSON.stringify(lineOf(one)) !== JSON.stringify(line));
   const ended = said.length > 1 ? `; ${onWork(running[0].row)} finished` : "";
   await say(`Begun: ${onWork(line)} at ${wallOf(now()).slice(11)}${ended}.`, said);
@@ -341,10 +341,10 @@ let asking = null;
 const entryHash = (entry) => `#entry=${encodeURIComponent(entry)}`;
 const go = (hash) => { if (location.hash === hash) open(); else location.hash = hash; };
 const cautionOf = (name) => {
-  const carried = ((technique(name) || {}).cautions || []).map((one) => state.cautions[one]);
+  const carried = (technique(name)?.cautions || []).map((one) => state.cautions[one]);
   return carried.length ? el("p", { class: "soft" }, `Usual caution: ${carried.join(", ")}. ${state.caution}`) : null;
 };
-const lineWords = (one) => `${(one.works || []).map((two) => two.object).join(", ") || called(one.row.object)}: ${named(one.row)}`;
+const lineWords = (one) => `${one.works?.map((two) => two.object).join(", ") || called(one.row.object)}: ${named(one.row)}`;
 function stateOf(one) {
   if (one.refused) return el("small", { class: "wrong" }, `Refused: ${faultWords(one.refused)}`);
   if (one.here) return el("small", {}, "saved here");
@@ -407,8 +407,7 @@ function forgotten(one) {
   const typed = () => {
     wrong.textContent = said.wrong = time.value ? "" : "Say at what time it ended.";
     if (said.wrong) return;
-    const [day, from] = wallOf(one.since).split(" ");
-    const row = { ...one.row, started_at: one.row.started_at || instant(one.since), ended_at: `${time.value > from ? day : plusDays(day, 1)} ${time.value}` };
+    const [day, from] = wallOf(one.since).split(" "), row = { ...one.row, started_at: one.row.started_at || instant(one.since), ended_at: `${time.value > from ? day : plusDays(day, 1)} ${time.value}` };
     say(`Finished: ${onWork(one.row)} at ${time.value}.`, [{ ...saying(one), entry: one.entry, state: "logged", row, taps: {} }], { person: kept.person || one.row.person });
   };
   return el("div", {}, el("p", {}, el("strong", {}, "Is it still in hand, or was the end forgotten?")),
@@ -480,7 +479,7 @@ function whoView() {
 
 function dayView(day) {
   const list = el("ol", { class: "sheet" }), total = el("p", { class: "total" }), chips = el("div", { class: "chips" }), hint = el("p", { class: "soft" }, "As the bench and the last days suggest:");
-  const label = el("h2", {}, ""), later = button("Day after ›", () => go(`#day=${plusDays(day, 1)}`)), earlier = button("‹ Day before", () => go(`#day=${plusDays(day, -1)}`));
+  const label = el("h2"), later = button("Day after ›", () => go(`#day=${plusDays(day, 1)}`)), earlier = button("‹ Day before", () => go(`#day=${plusDays(day, -1)}`));
   const quick = quickForm(day);
   const update = () => {
     label.textContent = dayWords(day);
@@ -556,7 +555,7 @@ function quickForm(day) {
       row.person = kept.person;
       delete drafts[`day ${day}`];
       about.set(""); what.set(""); hours.value = ""; filled = null; wrong.textContent = ""; added = Date.now();
-      await say(`Added: ${onWork(row)}, ${hoursTyped(row.hours)}.`, [{ entry: uuid(), state: "logged", row, taps: {}, works: [], split: "equally" }]);
+      await say(`Added: ${onWork(row)}, ${hoursTyped(row.hours)}.`, [{ entry: uuid(), ...saying({ state: "logged", row }) }]);
       // only now: what was written is on the phone as an entry
       await keepDraft(`day ${day}`);
       if (!location.hash.startsWith("#day")) go(`#day=${day}`);
@@ -610,8 +609,8 @@ function entryView(entry, day) {
   const justFinished = one && one.hold > 0;
   const was = (name, otherwise) => (draft[name] !== undefined ? draft[name] : otherwise);
   const spoken = { 25: "¼", 50: "½", 75: "¾", 100: "done" };
-  const over = (one && one.works) || [];
-  const about = pick("Work", "work", worksByName, was("object", row.object || (over[0] || {}).object || ""), "its code, or empty for studio time");
+  const over = one?.works || [];
+  const about = pick("Work", "work", worksByName, was("object", row.object || over[0]?.object || ""), "its code, or empty for studio time");
   const what = pick("Technique", "technique", techniquesByName, was("technique", row.technique || ""));
   const fields = [];
   const field = (name, { value = "", ...about }) => { const input = el("input", { id: name, name, autocomplete: "off", ...about, value: was(name, value) }); fields.push([input, value]); return input; };
@@ -688,7 +687,7 @@ function entryView(entry, day) {
     const act = async () => {
       said.person = said.person || kept.person;
       delete drafts[key];
-      await say(`${one ? "Saved" : "Added"}: ${onWork(said, works)}.`, [{ entry: name, state: "logged", row: said, taps, works, split: chosen("split") || "equally" }]);
+      await say(`${one ? "Saved" : "Added"}: ${onWork(said, works)}.`, [{ entry: name, state: "logged", row: said, taps, works, split: chosen("split") }]);
       await keepDraft(key);
       go(justFinished ? "#bench" : `#day=${date.value || today()}`);
     };
@@ -706,7 +705,7 @@ function entryView(entry, day) {
   return { title: justFinished ? `${named(row)}, ${spent(one.hours || 0)}` : one ? "Correct an entry" : "A new line", box: el("div", {}, justFinished && el("p", {}, `${called(row.object)}. The time is saved; all below may stay empty.`), one && one.refused && el("p", { class: "wrong", role: "alert" }, stateOf(one)), again, form) };
 }
 async function strike(one) {
-  await say(`Struck out: ${onWork(one.row, one.works)}.`, [{ entry: one.entry, ...saying(one), state: "struck" }]);
+  await say(`Struck out: ${onWork(one.row, one.works)}.`, [{ ...saying(one), entry: one.entry, state: "struck" }]);
   go(one.state === "running" ? "#bench" : `#day=${one.day}`);
 }
 // A spell just finished waits for what is still to be said of it only while that is being written.
@@ -733,6 +732,7 @@ function tell() {
   else if (fresh && !trouble) said.push(el("span", {}, `All ${refused ? "else " : ""}is saved in the studio. `));
   if (refused) said.unshift(el("a", { href: "#bench", class: "wrong" }, `${plural(refused, "entry was", "entries were")} refused: to be mended. `));
   const half = Object.keys(drafts).find((key) => find(key) && location.hash !== entryHash(key));
+  if (state.held_back) said.push(el("span", {}, `Changes waiting for the principal: ${state.held_back}. `));
   if (half) said.push(el("a", { href: entryHash(half) }, "What you wrote of an entry is not saved yet. "));
   if (trouble) said.push(el("span", {}, `${trouble.charAt(0).toUpperCase()}${trouble.slice(1)} `));
   if (Math.abs(clockOff) > 120) said.push(el("span", {}, `This phone's clock is ${longWords(Math.abs(clockOff) * 1000)} ${clockOff > 0 ? "slow" : "fast"}; times are put right. `));

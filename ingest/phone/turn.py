@@ -1,0 +1,277 @@
+"""One turn of settling: the spells whose words wait, what was ever said of them, and how they stand. Read set-based, however many words there are.
+
+Leaves two temporary tables: `turn` (`spell`), and `words`, all that phones ever said of those spells (`action`, `entry`, `spell`, `device`, `role`, `outcome`,
+`settled_at`, `waiting`, and `word`, by which words are ordered: when it was said, the phone's count, the action).
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import duckdb
+
+from ingest.phone.actions import SHARE, Action
+from ingest.readings import Context
+
+Order = tuple[datetime, int, str]
+"""When a word was said, the phone's count, the action: the greater one is the later."""
+NEVER: Order = (datetime.min, 0, "")
+MOST_SPELLS = 4_000
+"""Of so many spells the words are settled in one turn: a turn is short, so that pages can write between two."""
+MOST_CANDIDATES = 8_000
+A_DAY = timedelta(days=1)
+
+
+def spell_sql(entry: str) -> str:
+    """SQL for the spell of an entry, as `actions.spell_of` tells it."""
+    return f"split_part({entry}, '{SHARE}', 1)"
+
+
+SAID_AT = f"min(a.made_at) OVER (PARTITION BY a.phone, {spell_sql('a.entry')} ORDER BY a.number ROWS BETWEEN CURRENT ROW AND UNBOUNDED FOLLOWING)"
+"""SQL for when a word was said. A phone knows the order of its own words by its count; when they were said only as well as its network was fast as they were
+sent. Where the two differ, an earlier word was said no later than the next one."""
+SETTLED = "(FROM phone_outcomes WHERE outcome <> 'taken in')"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Word:
+    """A word that waits, with what was seen when it came.
+
+    Attributes
+    ----------
+    said_at, received_at : UTC, the phone's clock put right.
+    device : from which it came; None: this machine. limited : as a device that logs, which corrects its own last days only.
+    logs_for : the only person for whom that device logs.
+    decided : the principal took it in.
+    offsets : of each tap, the seconds by which the phone's clock was behind when the tap first came.
+    """
+
+    action: Action
+    spell: str
+    said_at: datetime
+    received_at: datetime
+    device: str | None
+    limited: bool
+    logs_for: str | None
+    decided: bool
+    offsets: Mapping[str, float]
+
+    @property
+    def order(self) -> Order:
+        return self.said_at, self.action.number, self.action.action
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A spell as it stands: in hand, or an entry.
+
+    Attributes
+    ----------
+    line : object, phase, technique, part, charge, discovery.
+    since : UTC; None without a clock.
+    last_day : on which it ended, as far as is known; of a spell in hand there is none.
+    """
+
+    entry: str
+    in_hand: bool
+    person: str
+    mode: str
+    line: tuple[Any, ...]
+    since: datetime | None
+    last_day: date | None
+
+    def is_of(self, entry: str) -> bool:
+        """It is that entry, or a share of it."""
+        return self.entry == entry or self.entry.startswith(f"{entry}{SHARE}")
+
+
+@dataclass(slots=True, kw_only=True)
+class Turn:
+    """What is known of the spells of a turn.
+
+    Attributes
+    ----------
+    candidates : of each entry the latest words that wait, the latest first.
+    held : by spell.
+    last : the last word on each entry that stands. by_device : which device said it.
+    people : the present name of a person by every spelling.
+    begun : what words say of spells from their begin on, by their actions; read where it is asked about (`judging.read_begun`).
+    made_on : the devices on which an entry was made, with it, but for what the principal took in.
+    changed : by device the spells of which it changed what was held, within the last day of this turn, and when.
+    """
+
+    con: duckdb.DuckDBPyConnection
+    now: datetime
+    context: Context
+    candidates: Mapping[str, Sequence[Word]] = field(default_factory=dict)
+    held: dict[str, list[Held]] = field(default_factory=dict)
+    last: dict[str, Order] = field(default_factory=dict)
+    by_device: dict[str, str | None] = field(default_factory=dict)
+    people: dict[str, str] = field(default_factory=dict)
+    areas: dict[str, float | None] = field(default_factory=dict)
+    begun: dict[str, Mapping[str, Any] | list[dict[str, str]]] = field(default_factory=dict)
+    made_on: set[tuple[str | None, str]] = field(default_factory=set)
+    changed: dict[str | None, dict[str, datetime]] = field(default_factory=dict)
+
+    def last_word_on(self, entry: str) -> Order:
+        """The last word on an entry, or on the spell of which it is a share."""
+        return max(self.last.get(entry, NEVER), self.last.get(entry.partition(SHARE)[0], NEVER))
+
+
+def choose_spells(con: duckdb.DuckDBPyConnection, only: Sequence[str] | None, aside: Mapping[str, datetime]) -> list[str]:
+    """The spells of the next turn, those with the oldest words first.
+
+    Parameters
+    ----------
+    only : of these alone.
+    aside : spells that are left out, unless a word on them came after this moment (UTC).
+    """
+    spell = spell_sql("a.entry")
+    con.execute(
+        f"""CREATE OR REPLACE TEMP TABLE turn AS SELECT spell FROM (
+            SELECT {spell} AS spell, min(a.made_at) AS since, max(a.received_at) AS came FROM phone_actions AS a ANTI JOIN {SETTLED} AS o ON o.action = a.action
+            {"SEMI JOIN (SELECT unnest($only::VARCHAR[]) AS spell) AS s ON s.spell = " + spell if only is not None else ""} GROUP BY 1
+        ) LEFT JOIN (SELECT unnest(from_json($aside, '[{{"spell": "VARCHAR", "until": "TIMESTAMP"}}]'), max_depth := 2)) AS x USING (spell)
+        WHERE coalesce(came > x.until, true) ORDER BY since, spell LIMIT {MOST_SPELLS}""",
+        {"aside": json.dumps([{"spell": name, "until": str(until)} for name, until in aside.items()])} | ({} if only is None else {"only": list(only)}),
+    )
+    return [row[0] for row in con.execute("FROM turn").fetchall()]
+
+
+def read(con: duckdb.DuckDBPyConnection, now: datetime) -> Turn:
+    """All that the spells in the table `turn` need to be settled."""
+    turn = Turn(con=con, now=now, context=Context.of(con, now=now), people=dict(con.execute("SELECT spelling, person FROM person_spellings").fetchall()))
+    con.execute(
+        f"""CREATE OR REPLACE TEMP TABLE words AS
+        SELECT * EXCLUDE (said_at, decided_at, number), decided_at IS NOT NULL AS decided, coalesce(outcome = 'taken in', true) AS waiting,
+            (coalesce(decided_at, said_at), number, action) AS word
+        FROM (
+            SELECT a.action, a.entry, {spell_sql("a.entry")} AS spell, a.number, a.received_at, a.clock_off, a.device, a.role, o.outcome, o.settled_at,
+                {SAID_AT} AS said_at, d.decided_at
+            FROM phone_actions AS a JOIN turn AS t ON t.spell = {spell_sql("a.entry")} LEFT JOIN phone_outcomes AS o ON o.action = a.action
+            LEFT JOIN (FROM phone_decisions WHERE decision = 'taken in') AS d ON d.action = a.action
+        )"""
+    )
+    _read_last(turn)
+    turn.candidates = _candidates(con)
+    _read_held(turn)
+    return turn
+
+
+def _read_last(turn: Turn) -> None:
+    """The last words that stand: those of phones, and of changes elsewhere, which the history knows."""
+    for entry, word, device in turn.con.execute("SELECT entry, max(word), arg_max(device, word) FROM words WHERE outcome = 'saved' GROUP BY entry").fetchall():
+        turn.last[entry], turn.by_device[entry] = tuple(word), device
+    elsewhere = turn.con.execute(
+        f"""SELECT h.key, max(h.changed_at) FROM history AS h JOIN turn AS t ON t.spell = {spell_sql("h.key")} WHERE h.kind = 'time_entries'
+            AND NOT EXISTS (FROM words AS w WHERE w.outcome = 'saved' AND w.settled_at = h.changed_at) GROUP BY h.key"""
+    ).fetchall()
+    for entry, changed_at in elsewhere:
+        turn.last[entry] = max(turn.last.get(entry, NEVER), (changed_at, 0, ""))
+
+
+def _candidates(con: duckdb.DuckDBPyConnection) -> dict[str, list[Word]]:
+    """The latest word that waits of each entry, and as many before it as were refused behind it: of a thousand faulty words few turns are made.
+
+    A word on a whole spell comes before those on its shares.
+    """
+    con.execute(
+        f"""CREATE OR REPLACE TEMP TABLE candidates AS
+        SELECT w.*, a.number, a.said, a.logs_for FROM (
+            SELECT *, row_number() OVER (PARTITION BY entry ORDER BY word DESC) AS rank FROM words
+            JOIN (SELECT entry, max(word) FILTER (waiting) AS latest FROM words GROUP BY entry HAVING bool_or(waiting)) USING (entry)
+            WHERE waiting
+            QUALIFY len(string_split(entry, '{SHARE}')) = min(len(string_split(entry, '{SHARE}'))) OVER (PARTITION BY spell)
+        ) AS w JOIN phone_actions AS a ON a.action = w.action
+        LEFT JOIN (
+            SELECT entry, count(*) AS refused FROM words JOIN (SELECT entry, max(word) FILTER (waiting) AS latest FROM words GROUP BY entry) USING (entry)
+            WHERE outcome = 'refused' AND word > latest GROUP BY entry
+        ) AS r ON r.entry = w.entry
+        WHERE w.rank <= 1 + coalesce(r.refused, 0) ORDER BY w.rank, w.word LIMIT {MOST_CANDIDATES}"""
+    )
+    found: dict[str, list[Word]] = {}
+    for word in _read_candidates(con):
+        found.setdefault(word.action.entry, []).append(word)
+    return found
+
+
+def words(con: duckdb.DuckDBPyConnection, actions: Sequence[str]) -> list[Word]:
+    """Words by the names of their actions, settled or not."""
+    con.execute(
+        f"""CREATE OR REPLACE TEMP TABLE candidates AS
+        SELECT a.*, {spell_sql("a.entry")} AS spell, (made_at, number, action) AS word, false AS decided FROM phone_actions AS a WHERE action IN (SELECT unnest(?::VARCHAR[]))""",
+        [list(actions)],
+    )
+    return _read_candidates(con)
+
+
+def _read_candidates(con: duckdb.DuckDBPyConnection) -> list[Word]:
+    """What stands in the table `candidates`, the latest first."""
+    rows = con.execute(
+        """SELECT c.action, entry, spell, number, said, struct_extract(word, 1), received_at, device, coalesce(role = 'logs', false), coalesce(s.person, logs_for), decided
+        FROM candidates AS c LEFT JOIN person_spellings AS s ON s.written = logs_for ORDER BY c.word DESC"""
+    ).fetchall()
+    actions = [Action.of_kept(json.loads(said), action=action, entry=entry, number=number) for action, entry, _, number, said, *_ in rows]
+    offsets = _offsets(con) if any(action.taps for action in actions) else {}
+    return [
+        Word(
+            action=action, spell=spell, said_at=said_at, received_at=received_at, device=device, limited=limited, logs_for=logs_for, decided=decided,
+            offsets=offsets.get(action.action, {}),
+        )
+        for action, (_, _, spell, _, _, said_at, received_at, device, limited, logs_for, decided) in zip(actions, rows, strict=True)
+    ]  # fmt: skip
+
+
+def _offsets(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, float]]:
+    """By action and column, the seconds by which the phone's clock was behind when a tap first came."""
+    offsets: dict[str, dict[str, float]] = {}
+    tap = "({said}->'taps'->>column_name)"
+    for action, column, off in con.execute(
+        f"""WITH ends AS (SELECT unnest(['started_at', 'ended_at']) AS column_name), tapped AS (
+            SELECT action, entry, column_name, {tap.format(said="said")} AS tap FROM candidates, ends WHERE tap IS NOT NULL
+        )
+        SELECT t.action, t.column_name, arg_min(w.clock_off, (w.received_at, w.number)) FROM tapped AS t JOIN (
+            SELECT a.entry, column_name, {tap.format(said="a.said")} AS tap, a.clock_off, a.received_at, a.number FROM phone_actions AS a, ends WHERE a.entry IN (SELECT entry FROM tapped)
+        ) AS w USING (entry, column_name, tap) GROUP BY ALL"""
+    ).fetchall():
+        offsets.setdefault(action, {})[column] = off
+    return offsets
+
+
+def _read_held(turn: Turn) -> None:
+    """How the spells stand, what is known of works that they are shared out over, and what the devices did that speak of them."""
+    con = turn.con
+    rows = con.execute(
+        f"""SELECT spell, entry, in_hand, person, mode, line, since, last_day FROM (
+            SELECT entry, {spell_sql("entry")} AS spell, true AS in_hand, person, mode, (object, phase, technique, part, charge, coalesce(discovery, false)) AS line,
+                in_hand_since AS since, NULL AS last_day FROM spells_in_hand
+            UNION ALL
+            SELECT e.entry, {spell_sql("e.entry")}, false, e.person, e.mode, (e.object, e.phase, e.technique, e.part, e.charge, coalesce(e.discovery, false)),
+                e.started_at, greatest(e.day, e.ended_at::DATE) FROM time_entries AS e
+        ) SEMI JOIN turn USING (spell)"""
+    ).fetchall()
+    for spell, *about in rows:
+        turn.held.setdefault(spell, []).append(Held(*about))
+    works = sorted({share.object for some in turn.candidates.values() for word in some for share in word.action.works})
+    if works:
+        turn.areas = dict(con.execute("SELECT object, area_dm2 FROM object_areas WHERE object IN (SELECT unnest(?::VARCHAR[]))", [works]).fetchall())
+    came = [word.received_at for some in turn.candidates.values() for word in some if word.limited]
+    if not came:
+        return
+    decided = "(SELECT action FROM phone_decisions)"
+    turn.made_on = set(
+        con.execute(
+            f"""SELECT DISTINCT a.device, c.entry FROM phone_changes AS c JOIN phone_actions AS a ON a.action = c.action JOIN turn AS t ON t.spell = {spell_sql("c.entry")}
+            WHERE c.event = 'made' AND c.action NOT IN {decided}"""
+        ).fetchall()
+    )
+    for device, spell, at in con.execute(
+        f"""SELECT a.device, {spell_sql("c.entry")} AS spell, max(a.received_at) FROM phone_changes AS c JOIN phone_actions AS a ON a.action = c.action
+        WHERE c.event <> 'made' AND a.received_at > ? AND c.action NOT IN {decided} AND a.device IN (SELECT device FROM candidates) GROUP BY ALL""",
+        [min(came) - A_DAY],
+    ).fetchall():
+        turn.changed.setdefault(device, {})[spell] = at

@@ -1,0 +1,318 @@
+"""A device that logs corrects its own last days; the rest waits for the principal, who can also take back all that a device did."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import duckdb
+import pytest
+
+from ingest import corrections
+from ingest.devices import Device, Devices
+from ingest.history import Change
+from ingest.integrity import faults
+from ingest.phone import decisions, settling
+from ingest.phone.bench import bench
+from ingest.phone.inbox import Inbox
+from ingest.phone.judging import MOST_CHANGES
+from ingest.store import Store, migrations
+from tests.conftest import NOW, Bring
+from tests.phones import PHONE, action, ms, name, settle
+
+TODAY = NOW.date()
+CHANGE = Change(by="principal", reason="decided", at=NOW + timedelta(hours=1))
+HEAD = "entry,object,phase,technique,person,date,hours\n"
+
+
+@pytest.fixture
+def devices(studio: Bring, store: Store) -> Devices:
+    """A studio of Ilse and Maud: of each one entry for each of the last twenty days, by her name and the days back."""
+    days = range(20)
+    studio("log.csv", HEAD + "".join(f"{who}-{back},24-001,,retouching,{who},{TODAY - timedelta(days=back)},2\n" for who in ("Ilse", "Maud") for back in days))
+    return Devices(store)
+
+
+def paired(devices: Devices, person: str | None = None, role: str = "logs") -> Device:
+    found = devices.pair(devices.admit(role=role, person=person))
+    assert found
+    return found[0]
+
+
+_numbers = iter(range(10**8, 10**9))
+
+
+def word(entry: str, state: str = "logged", *, day: date = TODAY, hours: str = "3", person: str = "Ilse", at: datetime = NOW, **more: Any) -> dict[str, Any]:
+    """A word on an entry that a file named."""
+    row = {"date": f"{day}", "hours": hours} if state == "logged" else {}
+    return {**action(entry, state, at=at, person=person, number=next(_numbers), row=row, **more), "entry": entry}
+
+
+def send(store: Store, device: Device | None, *words: dict[str, Any], now: datetime = NOW) -> list[str]:
+    """Send words and settle them; the outcome of each."""
+    inbox = Inbox(store)
+    for first in range(0, len(words), 200):
+        inbox.receive({"phone": PHONE, "clock": ms(now), "actions": list(words[first : first + 200])}, now, device=device)
+    settle(store, now)
+    told = {one["action"]: one["outcome"] for one in inbox.outcomes([one["action"] for one in words])[0]}
+    return [told[one["action"]] for one in words]
+
+
+def hours(store: Store) -> dict[str, float]:
+    return dict(store.cursor().execute("SELECT entry, hours FROM time_entries").fetchall())
+
+
+def everything(store: Store) -> list[tuple[Any, ...]]:
+    return store.cursor().execute("SELECT * EXCLUDE (line) FROM time_entries ORDER BY entry").fetchall()
+
+
+# --- what a device may change
+
+
+@pytest.mark.parametrize("state", ["logged", "struck"])
+@pytest.mark.parametrize(("back", "outcome"), [(0, "saved"), (7, "saved"), (8, "held back"), (19, "held back")])
+def test_a_device_of_a_person_changes_that_persons_last_seven_days(devices: Devices, store: Store, state: str, back: int, outcome: str) -> None:
+    before = everything(store)
+    assert send(store, paired(devices, "Ilse"), word(f"Ilse-{back}", state, day=TODAY - timedelta(days=back))) == [outcome]
+    if outcome == "held back":
+        assert everything(store) == before
+    else:
+        assert hours(store).get(f"Ilse-{back}") == (None if state == "struck" else 3.0)
+
+
+def test_it_counts_when_a_word_arrived_and_no_clock_of_a_phone_makes_it_earlier(devices: Devices, store: Store) -> None:
+    long_ago = NOW - timedelta(days=15)
+    told = Inbox(store).receive({"phone": PHONE, "clock": ms(NOW), "actions": [word("Ilse-19", "struck", at=long_ago)]}, NOW, device=paired(devices, "Ilse"))
+    settle(store)
+    assert Inbox(store).outcomes(told.received)[0][0]["outcome"] == "held back"
+
+
+def test_a_day_is_one_of_the_studio(devices: Devices, store: Store) -> None:
+    """At half past eleven in the evening in UTC it is the next day in Berlin already."""
+    late = datetime.combine(TODAY, datetime.min.time()) + timedelta(hours=23, minutes=30)
+    assert send(store, paired(devices, "Ilse"), word("Ilse-7", "struck"), now=late) == ["held back"]
+
+
+def test_new_entries_of_any_day_come_in_from_any_device(devices: Devices, store: Store) -> None:
+    old = [word(name(("new", number)), day=date(2026, 4, 1) + timedelta(days=number % 28)) for number in range(2 * MOST_CHANGES)]
+    assert send(store, paired(devices, "Ilse"), *old[:MOST_CHANGES]) == ["saved"] * MOST_CHANGES
+    assert send(store, paired(devices), *old[MOST_CHANGES:]) == ["saved"] * MOST_CHANGES
+
+
+def test_a_shared_device_changes_only_what_was_logged_on_it(devices: Devices, store: Store) -> None:
+    shared, other = paired(devices), paired(devices, "Ilse")
+    here, there = word(name("here"), person="Maud"), word(name("there"))
+    here["row"]["person"] = "Maud"
+    assert send(store, shared, here) == ["saved"] and send(store, other, there) == ["saved"]
+    words = [word("Ilse-0", "struck"), word(name("there"), "struck"), word("Maud-1", hours="9")]
+    assert send(store, shared, *words) == ["held back"] * 3
+    assert send(store, shared, word(name("here"), hours="1")) == ["saved"] and hours(store)[name("here")] == 1.0
+    assert send(store, shared, word(name("here"), "struck")) == ["saved"]
+    assert hours(store).keys() >= {"Ilse-0", name("there"), "Maud-1"}
+
+
+def test_a_shared_device_keeps_to_the_week_too(devices: Devices, store: Store) -> None:
+    shared = paired(devices)
+    assert send(store, shared, word(name("here"))) == ["saved"]
+    later = NOW + timedelta(days=8)
+    assert send(store, shared, word(name("here"), "struck", at=later), now=later) == ["held back"]
+
+
+def test_a_shared_device_that_strikes_everything_strikes_nothing(devices: Devices, store: Store) -> None:
+    before = everything(store)
+    assert set(send(store, paired(devices), *[word(entry, "struck") for entry in hours(store)])) == {"held back"}
+    assert everything(store) == before
+
+
+def test_more_than_a_few_dozen_changes_in_a_day_wait_and_the_next_day_has_its_own(devices: Devices, studio: Bring, store: Store) -> None:
+    many = range(MOST_CHANGES + 5)
+    studio("more.csv", HEAD + "".join(f"m-{n},24-001,,retouching,Ilse,{TODAY - timedelta(days=n % 5)},0.1\n" for n in many))
+    ilse = paired(devices, "Ilse")
+    told = send(store, ilse, *[word(f"m-{n}", "struck") for n in many])
+    assert sorted(told) == ["held back"] * 5 + ["saved"] * MOST_CHANGES
+    assert send(store, ilse, word("Ilse-0", "struck")) == ["held back"]
+    again = told.index("saved")
+    assert send(store, ilse, word(f"m-{again}", hours="0.2")) == ["saved"]  # not held any more: it is made anew
+    assert send(store, paired(devices, "Ilse"), word("Ilse-1", "struck")) == ["saved"]  # another device of hers
+    later = NOW + timedelta(hours=25)
+    assert send(store, ilse, word("Ilse-2", "struck", at=later), now=later) == ["saved"]
+
+
+@pytest.mark.parametrize("device", ["principal", "here"])
+def test_the_principal_changes_anything(devices: Devices, store: Store, device: str) -> None:
+    words = [word(entry, "struck") for entry in hours(store)]
+    of = None if device == "here" else paired(devices, None, "principal")
+    assert set(send(store, of, *words)) == {"saved"} and hours(store) == {}
+
+
+def test_a_wait_of_weeks_that_was_just_taken_off_may_still_be_said_more_of(devices: Devices, store: Store) -> None:
+    ilse, began = paired(devices, "Ilse"), NOW - timedelta(days=20)
+    row = {"technique": "pressing", "mode": "unattended"}
+    begin = action("press", "running", at=began, row=row, taps={"started_at": ms(began)})
+    assert send(store, ilse, begin) == ["saved"]
+    taps = {"started_at": ms(began), "ended_at": ms(NOW)}
+    assert send(store, ilse, action("press", row=row, taps=taps)) == ["saved"]
+    assert [one["entry"] for one in bench(store.cursor(), "Ilse", now=NOW)["entries"]].count(name("press")) == 1
+    assert send(store, ilse, action("press", row=row | {"note": "dry"}, taps=taps)) == ["saved"]
+
+
+def test_many_words_on_one_old_entry_are_one_to_decide_on(devices: Devices, store: Store) -> None:
+    told = send(
+        store, paired(devices, "Ilse"), *[word("Ilse-19", hours=f"1.{n:02}", at=NOW + timedelta(seconds=n)) for n in range(50)], now=NOW + timedelta(minutes=2)
+    )
+    assert told == ["overtaken"] * 49 + ["held back"]
+    assert len(decisions.held_back(store.cursor(), 10)) == 1
+
+
+# --- the principal decides
+
+
+@pytest.fixture
+def asked(devices: Devices, store: Store) -> Device:
+    """Ilse's device corrected one entry of hers that lies far back, and struck another."""
+    ilse = paired(devices, "Ilse")
+    assert send(store, ilse, word("Ilse-19", day=TODAY - timedelta(days=19)), word("Ilse-18", "struck")) == ["held back"] * 2
+    return ilse
+
+
+def test_what_waits_is_told_with_what_is_held_and_why(asked: Device, store: Store) -> None:
+    found = decisions.held_back(store.cursor(), 10)
+    assert [(one.called, one.said["state"], one.held[0]["hours"], one.why) for one in found] == [
+        (asked.name, "logged", 2.0, "it waits for the principal, as the entry lies more than 7 days back"),
+        (asked.name, "struck", 2.0, "it waits for the principal, as the entry lies more than 7 days back"),
+    ]
+    assert decisions.counts(store.cursor()) == {asked.device: (asked.name, 2)} and len(decisions.held_back(store.cursor(), 1)) == 1
+    assert decisions.held_back(store.cursor(), 10, "another") == []
+    assert bench(store.cursor(), "Ilse", now=NOW)["held_back"] == 2 and "held_back" not in bench(store.cursor(), "Maud", now=NOW)
+
+
+def test_what_is_taken_in_comes_into_the_record_and_what_is_left_out_never_does(asked: Device, store: Store) -> None:
+    first, second = decisions.held_back(store.cursor(), 10)
+    assert decisions.decide(store, "taken in", CHANGE, actions=[first.action]) == {"saved": 1}
+    assert decisions.decide(store, "left out", CHANGE, actions=[second.action]) == {"left out": 1}
+    assert hours(store)["Ilse-19"] == 3.0 and hours(store)["Ilse-18"] == 2.0
+    assert decisions.counts(store.cursor()) == {} and settling.waiting(store.cursor()) == 0
+    assert decisions.decide(store, "taken in", CHANGE, actions=[second.action]) == {}  # decided once
+    assert store.cursor().execute("SELECT changed_by, earlier->>'hours' FROM history WHERE key = 'Ilse-19'").fetchall() == [("Ilse", "2.0")]
+    assert "held_back" not in bench(store.cursor(), "Ilse", now=NOW)
+
+
+def test_all_that_one_device_asks_is_decided_at_once_and_that_of_another_is_not(asked: Device, devices: Devices, store: Store) -> None:
+    maud = paired(devices, "Maud")
+    other = word("Maud-19", "struck", person="Maud")
+    other["row"]["person"] = "Maud"
+    assert send(store, maud, other) == ["held back"]
+    assert decisions.decide(store, "taken in", CHANGE, device=asked.device) == {"saved": 2}
+    assert set(decisions.counts(store.cursor())) == {maud.device}
+    assert decisions.decide(store, "left out", CHANGE) == {"left out": 1}
+
+
+def test_what_is_taken_in_counts_as_said_then(asked: Device, store: Store) -> None:
+    """The principal saw what is held: a correction made on the pages meanwhile does not overtake it; a word after it does."""
+    row = corrections.as_row(store.cursor().execute("SELECT * FROM time_entries WHERE entry = 'Ilse-19'").df().to_dict("records")[0])
+    corrections.correct(store, "Ilse-19", {**row, "hours": "5"}, Change(by="principal", reason="looked at", at=NOW + timedelta(minutes=5)))
+    assert decisions.decide(store, "taken in", CHANGE) == {"saved": 2} and hours(store)["Ilse-19"] == 3.0
+    later = CHANGE.at + timedelta(minutes=1)
+    assert send(store, None, word("Ilse-19", hours="4", at=later), now=later) == ["saved"]
+
+
+def test_what_is_taken_in_and_cannot_be_is_refused_and_lies_with_who_said_it(devices: Devices, store: Store) -> None:
+    wrong = word("Ilse-19")
+    wrong["row"]["hours"] = "many"
+    assert send(store, paired(devices, "Ilse"), wrong) == ["held back"]
+    assert decisions.decide(store, "taken in", CHANGE) == {"refused": 1}
+    assert [one["entry"] for one in bench(store.cursor(), "Ilse", now=NOW)["to_mend"]] == ["Ilse-19"]
+
+
+def test_a_later_word_that_stands_leaves_nothing_to_decide(asked: Device, store: Store) -> None:
+    later = NOW + timedelta(minutes=1)
+    assert send(store, None, word("Ilse-19", hours="4", at=later), now=later) == ["saved"]
+    assert [one.said["state"] for one in decisions.held_back(store.cursor(), 10)] == ["struck"]
+
+
+# --- all that a device did
+
+
+def test_all_that_a_device_did_since_a_moment_is_taken_back_in_one_press(devices: Devices, store: Store) -> None:
+    ilse = paired(devices, "Ilse")
+    early = NOW - timedelta(hours=2)
+    kept = word(name("kept"), at=early)
+    assert send(store, ilse, kept, now=early) == ["saved"]
+    before, history = everything(store), store.cursor().execute("SELECT count(*) FROM history").fetchall()[0][0]
+    words = [word(name("made")), word("Ilse-0", hours="9"), word("Ilse-1", "struck"), word(name("kept"), hours="9"), word("Ilse-19", "struck")]
+    assert send(store, ilse, *words) == ["saved"] * 4 + ["held back"]
+    assert send(store, ilse, word("Ilse-0", hours="8", at=NOW + timedelta(seconds=1)), now=NOW + timedelta(seconds=2)) == ["saved"]
+    seen = decisions.done_since(store.cursor(), ilse.device, NOW)
+    assert (seen.made, seen.changed, seen.waiting, seen.stands) == (1, 3, 1, 0)
+    done, left = decisions.take_back(store, ilse.device, NOW, CHANGE)
+    assert done == seen and left == []
+    assert everything(store) == before and decisions.counts(store.cursor()) == {}
+    assert store.cursor().execute("SELECT count(*) FROM history").fetchall()[0][0] > history + 4  # what was done, and that it was taken back
+    assert faults(store.cursor()) == [] and not decisions.done_since(store.cursor(), ilse.device, NOW).anything
+
+
+def test_what_others_said_later_stands(devices: Devices, store: Store) -> None:
+    ilse = paired(devices, "Ilse")
+    send(store, ilse, word("Ilse-0", hours="9"), word("Ilse-1", "struck"), word("Ilse-2", hours="9"), word(name("made")), word("Ilse-3", "struck"))
+    later = NOW + timedelta(minutes=1)
+    send(store, None, word("Ilse-0", hours="4", at=later), word(name("made"), hours="5", at=later), now=later)
+    corrections.put_back(store, "Ilse-1", Change(by="principal", reason="is right", at=later))
+    done, _ = decisions.take_back(store, ilse.device, NOW, CHANGE)
+    assert (done.made, done.changed, done.stands) == (0, 2, 3)
+    told = hours(store)
+    assert (told["Ilse-0"], told["Ilse-1"], told["Ilse-2"], told[name("made")], told["Ilse-3"]) == (4.0, 2.0, 2.0, 5.0, 2.0)
+
+
+def test_of_what_others_said_between_only_what_the_device_did_after_it_is_taken_back(devices: Devices, store: Store) -> None:
+    ilse = paired(devices, "Ilse")
+    for minutes, of, said in ((0, ilse, "9"), (1, None, "4"), (2, ilse, "8"), (3, ilse, "7")):
+        at = NOW + timedelta(minutes=minutes)
+        assert send(store, of, word("Ilse-0", hours=said, at=at), now=at) == ["saved"]
+    decisions.take_back(store, ilse.device, NOW, CHANGE)
+    assert hours(store)["Ilse-0"] == 4.0
+
+
+def test_spells_in_hand_are_again_what_they_were(devices: Devices, store: Store) -> None:
+    ilse, hers = paired(devices, "Ilse"), paired(devices, "Ilse")
+    morning = NOW - timedelta(hours=3)
+    begun = {entry: action(entry, "running", at=morning, taps={"started_at": ms(morning)}) for entry in ("finished", "struck")}
+    assert send(store, hers, *begun.values(), now=morning) == ["saved"] * 2
+    before = store.cursor().execute("SELECT * FROM spells_in_hand ORDER BY entry").fetchall()
+    more = [
+        action("finished", taps={"started_at": ms(morning), "ended_at": ms(NOW)}), action("struck", "struck"), action("began", "running", taps={"started_at": ms(NOW)}),
+    ]  # fmt: skip
+    assert send(store, ilse, *more) == ["saved"] * 3
+    done, _ = decisions.take_back(store, ilse.device, NOW, CHANGE)
+    assert (done.made, done.in_hand) == (1, 3)
+    assert store.cursor().execute("SELECT * FROM spells_in_hand ORDER BY entry").fetchall() == before and name("finished") not in hours(store)
+
+
+def test_what_a_device_sent_and_is_not_settled_yet_is_left_out_with_the_rest(devices: Devices, store: Store) -> None:
+    ilse = paired(devices, "Ilse")
+    Inbox(store).receive({"phone": PHONE, "clock": ms(NOW), "actions": [word("Ilse-0", "struck")]}, NOW, device=ilse)
+    done, _ = decisions.take_back(store, ilse.device, NOW, CHANGE)
+    settle(store)
+    assert done.waiting == 1 and "Ilse-0" in hours(store)
+
+
+def test_what_phones_changed_before_that_was_kept_is_told_by_the_history(devices: Devices, store: Store) -> None:
+    """The statements of the migration find what was noted as it happened."""
+    words = [
+        word(name("made")),
+        word("Ilse-0", hours="9"),
+        word("Ilse-1", "struck"),
+        {**word(name("over")), "works": [{"object": "24-001"}, {"object": "24-002"}]},
+    ]
+    words[-1]["row"]["object"] = ""
+    for minutes, some in enumerate((words, [word(name("made"), hours="4", at=NOW + timedelta(minutes=1))])):
+        at = NOW + timedelta(minutes=minutes)
+        assert set(send(store, paired(devices, "Ilse"), *some, now=at)) == {"saved"}
+    con, every = store.cursor(), "SELECT action, entry, event, history FROM phone_changes ORDER BY ALL"
+    noted = con.execute(every).fetchall()
+    assert [event for _, _, event, _ in noted].count("made") == 3 and len(noted) == 6
+    text = next(text for number, _, text in migrations() if number == 10)
+    con.execute("DELETE FROM phone_changes")
+    for one in duckdb.extract_statements(text):
+        if "INSERT INTO phone_changes" in one.query:
+            con.execute(one)
+    assert con.execute(every).fetchall() == noted
