@@ -95,6 +95,7 @@ def check_files(
                 write_settings(con, settings)
             for one in files:
                 checked = _check_file(con, one, now, "ask", progress)
+                progress(f"{checked.file}: done")
                 reports.append(checked)
                 if one is not files[-1]:
                     store(con, checked, Change(by=None, reason="checked", event="brought in", at=now))
