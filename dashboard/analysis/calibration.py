@@ -13,7 +13,7 @@ from scipy import special
 
 from dashboard.analysis import joint, ratios, side_by_side
 from dashboard.analysis.joint import Joint
-from dashboard.analysis.lines import Lines
+from dashboard.analysis.lines import Lines, Names, codes
 from dashboard.analysis.mixed import Flags, Floats, Integers
 from dashboard.analysis.ratios import Ratios
 from dashboard.analysis.scores import pinball, span
@@ -29,6 +29,7 @@ _PHASE_LINES = 4.0
 _CHANCE_LINES = 15.0  # that the chance at the wider level is worth
 _REPEATS, _UNNEEDED = (0.03, 30.0), (0.02, 50.0)  # before there is a record: chance, and the lines that is worth
 _MIXES = np.linspace(0, 1, 21)
+Coded = tuple[tuple[Names, Integers], tuple[Names, Integers]]  # phases and techniques of lines: names in order, and the place of each line's
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,13 +41,15 @@ class Chances:
     techniques: dict[tuple[str, str], float]
 
     @classmethod
-    def of(cls, lines: Lines, happened: Lines, prior: tuple[float, float], *, beside: bool = False) -> Chances:
-        """From lines, and those to which it happened, which are among them or (`beside`) others; `prior`: a chance, and how many lines that is worth."""
-        phase_names, technique_names = (np.union1d(lines.coded(column)[0], happened.coded(column)[0]) for column in ("phase", "technique"))
+    def of(cls, lines: Coded, happened: Coded, prior: tuple[float, float], *, beside: bool = False) -> Chances:
+        """From the phases and techniques of lines, and of those to which it happened, which are among them or (`beside`) others; `prior`: a chance, and how many lines that is worth."""
+        phase_names, technique_names = (np.union1d(one[0], other[0]) for one, other in zip(lines, happened, strict=True))
         shape = len(phase_names), len(technique_names)
         hit, count = (
-            np.bincount(of.codes("phase", phase_names) * shape[1] + of.codes("technique", technique_names), minlength=shape[0] * shape[1]).reshape(shape)
-            for of in (happened, lines)
+            np.bincount(codes(phases, phase_names)[phase] * shape[1] + codes(techniques, technique_names)[technique], minlength=shape[0] * shape[1]).reshape(
+                shape
+            )
+            for (phases, phase), (techniques, technique) in (happened, lines)
         )
         count += hit * beside
         chance, worth = prior
@@ -160,9 +163,8 @@ def _learn(lines: Lines, now: int, unneeded: Lines | None) -> Calibration:
 
 
 def _not_worked(lines: Lines, unneeded: Lines | None) -> Chances:
-    quoted = lines.take(~lines.is_open & ((lines.figure > 0) | (lines.quoted > 0)))
     none = lines.take(np.zeros(0, dtype=np.int64)) if unneeded is None else unneeded
-    return Chances.of(quoted, none, _UNNEEDED, beside=True)
+    return Chances.of(_coded(lines, ~lines.is_open & ((lines.figure > 0) | (lines.quoted > 0))), _coded(none), _UNNEEDED, beside=True)
 
 
 def _of_one_work(work: Integers) -> Floats:
@@ -219,8 +221,13 @@ def finished_by(value: Floats, more_than: Flags, weight: Floats) -> tuple[Floats
 
 
 def _repeats(lines: Lines) -> Chances:
-    with_figure = lines.take(~lines.is_open & (lines.figure > 0))
-    return Chances.of(with_figure, with_figure.take(joint.repeats_figure(with_figure)), _REPEATS)
+    with_figure = ~lines.is_open & (lines.figure > 0)
+    return Chances.of(_coded(lines, with_figure), _coded(lines, with_figure & joint.repeats_figure(lines)), _REPEATS)
+
+
+def _coded(lines: Lines, which: Flags | None = None) -> Coded:
+    """Phases and techniques of some lines; to take all that is known of them would be slow."""
+    return lines.coded_of("phase", which), lines.coded_of("technique", which)
 
 
 def _with_repeats(table: Floats, log_figure: Floats, chance: Floats) -> Floats:

@@ -21,7 +21,7 @@ from itertools import pairwise
 import numpy as np
 from scipy import sparse
 
-from dashboard.analysis import growth
+from dashboard.analysis import blocks, growth
 from dashboard.analysis.growth import Growth
 from dashboard.analysis.lines import DAYS_A_YEAR, Lines, Names, codes
 from dashboard.analysis.mixed import Fitted, Flags, Floats, Integers, Prior, Rows, fit, given
@@ -43,7 +43,7 @@ _NO_QUANTITY, _NO_PICTURE = 0.18, 0.36  # added to every cell where what is coun
 _ALIKE, _ALIKE_NO_PICTURE = 0.08, 0.20  # of that, what lines of one work have in common: where there is more to fill there is more to retouch
 _USUAL_APART = 0.5  # standard deviation of log sizes of one technique, of pictures of one size
 _STEPS = 8
-_MOST_LINES = 4000  # variances are learnt on the latest so many; effects on all
+_VARIANCES_KEPT = 64  # of blocks of long records: a few numbers each
 _YEARS = 10
 _MIDDLE_CONDITION = 1.5
 FOUR_IN_FIVE = 1.2815515655446004  # standard deviations to either side hold 4 in 5
@@ -103,12 +103,20 @@ class Levels:
 
     def reference(self, technique: Names) -> Floats:
         """(n,) log of the usual quantity of each technique; not a number where none of its lines has one."""
-        usual: Floats = np.append(self.usual_size, np.nan)[codes(technique, self.techniques)]
+        return self.reference_at(codes(technique, self.techniques))
+
+    def reference_at(self, place: Integers) -> Floats:
+        """Likewise, by places among the techniques."""
+        usual: Floats = np.append(self.usual_size, np.nan)[place]
         return usual
 
     def picture(self, technique: Names) -> Floats:
         """(n,) log area (dm²) of the usual picture of each technique; of one that was never done that of the studio; not a number where it is not known."""
-        usual: Floats = self.usual_picture[codes(technique, self.techniques)]
+        return self.picture_at(codes(technique, self.techniques))
+
+    def picture_at(self, place: Integers) -> Floats:
+        """Likewise, by places among the techniques."""
+        usual: Floats = self.usual_picture[place]
         return usual
 
 
@@ -228,17 +236,54 @@ def learn(lines: Lines, now: int) -> Joint:
     layout = Layout.of(levels)
     works, work = lines.coded("object")
     rows, _ = _rows(lines, levels, layout, work, grown)
-    prior = layout.prior
-    if len(lines) > _MOST_LINES:
-        latest = np.sort(np.argsort(-lines.day, kind="stable")[:_MOST_LINES])
-        prior = given(fit(rows.take(latest), prior, steps=_STEPS), prior)
-        fitted = fit(rows, prior, steps=2, learning=False)
+    if len(lines) > blocks.MOST_LINES:  # variances are learnt on a part, effects on all
+        fitted = fit(rows, _with_variances(lines, rows, layout, now), steps=2, learning=False)
     else:
-        fitted = fit(rows, prior, steps=_STEPS)
+        fitted = fit(rows, layout.prior, steps=_STEPS)
     recent = 0.5 ** ((now - lines.day) / DAYS_A_YEAR)
     mix = recent @ _known_shares(lines, levels)
     return Joint(
         levels=levels, layout=layout, fitted=fitted, works=tuple(works), mix=mix / mix.sum() if mix.sum() else mix, rows=rows, lines=lines, growth=grown
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Variances:
+    """What a block of finished works taught: variance between the effects of each group that it had any of, and what works and lines have to themselves."""
+
+    groups: dict[int, float]
+    shared: Floats
+    residual: Floats
+
+
+_taught = blocks.Taught[_Variances](_VARIANCES_KEPT)
+
+
+def _with_variances(lines: Lines, rows: Rows, layout: Layout, now: int) -> Prior:
+    """The prior of a long record, with its variances as whole works that are over taught them; where most of it is under way, as the latest lines did."""
+    prior = layout.prior
+    over = blocks.lines_of_whole_works(lines, now)
+    if over is None:
+        latest = np.sort(np.argsort(-lines.day, kind="stable")[: blocks.MOST_LINES])
+        return given(fit(rows.take(latest), prior, steps=_STEPS), prior)
+    taught = _taught.by(lines.take(over), _variances)
+    variance = prior.variance.copy()
+    for group, value in taught.groups.items():
+        variance[prior.group == group] = value
+    return replace(prior, variance=variance, shared=taught.shared, residual=taught.residual)
+
+
+def _variances(lines: Lines) -> _Variances:
+    """Learnt from some lines as if they were the record of the day on which the last of them was finished: nothing that comes later moves them."""
+    grown, now = growth.learn(lines), int(lines.day.max())
+    levels = Levels.of(lines, now, grown)
+    layout = Layout.of(levels)
+    rows, _ = _rows(lines, levels, layout, lines.coded("object")[1], grown)
+    fitted, group = fit(rows, layout.prior, steps=_STEPS), layout.prior.group
+    return _Variances(
+        groups={number: float(fitted.variance[group == number][0]) for number in range(len(layout.groups)) if (group == number).any()},
+        shared=fitted.shared,
+        residual=fitted.residual,
     )
 
 
@@ -347,11 +392,12 @@ def _log_sizes(lines: Lines, grown: Growth) -> tuple[Floats, Floats]:
 def _sizes(lines: Lines, levels: Levels, grown: Growth) -> tuple[Floats, Floats, Floats, Integers]:
     """Log size of what is treated, of what was seen when it was quoted, against the usual one of the technique; where none is known or nothing is usual, how much larger the picture is (log area) than usual pictures; and what is
     known of the size: 0 the quantity, 1 the picture alone, 2 it has none, 3 what was quoted, 4 nothing."""
-    usual = levels.reference(lines.technique)
+    place = lines.codes("technique", levels.techniques)  # long records have few names
+    usual = levels.reference_at(place)
     size, seen = (value - usual for value in _log_sizes(lines, grown))
     counted = lines.unit != ""
     known = ~np.isnan(size) & counted
-    picture = np.log(np.where(lines.area > 0, lines.area, np.nan)) - levels.picture(lines.technique)
+    picture = np.log(np.where(lines.area > 0, lines.area, np.nan)) - levels.picture_at(place)
     kind = np.where(known, np.where(lines.quantity > 0, 0, 3), np.where(~counted, 2, np.where(np.isnan(picture), 4, 1)))
     return np.where(known, size, 0.0), np.where(known, seen, 0.0), np.where(known | np.isnan(picture), 0.0, picture), kind
 

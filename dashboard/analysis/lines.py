@@ -56,6 +56,8 @@ class Lines:
 
     def take(self, which: Flags | Integers) -> Lines:
         """Some of them, in that order."""
+        if which.dtype == bool:  # looked through once, not for each column
+            which = np.flatnonzero(which)
         found = Lines(people=self.people, **{name: getattr(self, name)[which] for name in ROWS})
         return found.with_places({name: (known, place[which]) for name, (known, place) in tuple(self._places.items())})
 
@@ -75,6 +77,15 @@ class Lines:
             known, place = known[there], (np.cumsum(there) - 1)[place]
             self._places[column] = known, place
         return known, place
+
+    def coded_of(self, column: str, which: Flags | None) -> tuple[Names, Integers]:
+        """As `coded`, of some of the lines alone (None: of all)."""
+        known, place = self.coded(column)
+        if which is None:
+            return known, place
+        place = place[which]
+        there = np.bincount(place, minlength=len(known)) > 0
+        return known[there], (np.cumsum(there) - 1)[place]
 
     def codes(self, column: str, known: Sequence[str] | Names) -> Integers:
         """The place of each line's name among the known ones, which are in order; -1 where it is none of them."""

@@ -10,6 +10,7 @@ open (J. Tobin, Econometrica 26 (1958) 24-36); a line far outside is weighed dow
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -23,6 +24,7 @@ Flags = npt.NDArray[np.bool_]
 _PATTERNS = 3  # both answers, the first alone, the second alone
 _LIMIT_SD = 3.0
 _LIMIT_CORRELATION = 0.9
+_AT_ONCE = 1024  # lines whose rows stay near the processor
 _MANY = 0.05  # share of lines from which on an effect is a full column
 
 
@@ -91,7 +93,7 @@ class Fitted:
     variance : (p,) prior variance of each effect as fitted.
     shared, residual : as in `Prior`, fitted.
     of_work : (works, 2) what the lines of each work have in common; its covariances are those of `with_work`.
-    alone : (works, 2, 2) its covariance if the effects were known. pulls : (works, 2, p) by how much it falls where an effect is larger.
+    alone : (works, 2, 2) its covariance if the effects were known. lower, root : of which `pulls` are made, see `_Solved`; `has` (q,) the effects that some line has.
     weight : (n,) of each line, in the end.
     answers : (n, 2) as they were taken in the end: of one that says only "more than this" its expectation.
     """
@@ -103,14 +105,24 @@ class Fitted:
     residual: Floats
     of_work: Floats
     alone: Floats
-    pulls: Floats
+    lower: tuple[Floats, Floats, Floats]
+    root: Floats
+    has: Integers
     weight: Floats
     answers: Floats
 
     def with_work(self, work: int) -> tuple[Floats, Floats]:
         """Covariance (2, 2) of what the lines of a work have in common, and that (2, p) with the effects; reckoned when it is asked for, as few works are."""
-        with_effects: Floats = -self.pulls[work] @ self.covariance
-        return self.alone[work] - with_effects @ self.pulls[work].T, with_effects
+        pulls = self.pulls(work)
+        with_effects: Floats = -pulls @ self.covariance
+        return self.alone[work] - with_effects @ pulls.T, with_effects
+
+    def pulls(self, work: int) -> Floats:
+        """(2, p) by how much what the lines of a work have in common falls where an effect is larger."""
+        first, below, second = (part[work] for part in self.lower)
+        found = np.zeros((2, len(self.effects)))
+        found[0, self.has], found[1, self.has] = first * self.root[0, work], below * self.root[0, work] + second * self.root[1, work]
+        return found
 
 
 def fit(rows: Rows, prior: Prior, *, steps: int, robust: bool = True, learning: bool = True) -> Fitted:
@@ -123,7 +135,7 @@ def fit(rows: Rows, prior: Prior, *, steps: int, robust: bool = True, learning: 
     robust : lines more than 3 standard deviations out are weighed down.
     learning : variances are fitted; else they stay as the prior has them.
     """
-    state = _State(rows, prior)
+    state = _State(rows, prior) if learning else _AtGiven(rows, prior)
     for step in range(steps):
         solved = state.solve()
         if step == steps - 1:
@@ -166,13 +178,19 @@ class _Design:
         for answer, one in enumerate(designs):
             row, column = np.repeat(np.arange(n), np.diff(one.indptr)), place[one.indices]
             is_full = column < self.many
-            self.full[row[is_full], column[is_full] + answer * self.many] = one.data[is_full]
+            self.full.reshape(-1)[row[is_full] * (2 * self.many) + column[is_full] + answer * self.many] = one.data[is_full]
             parts.append((one.data[~is_full], row[~is_full], column[~is_full] - self.many + answer * self.few))
         value, row, column = (np.concatenate(part) for part in zip(*parts, strict=True))
         self.cells = sparse.csr_matrix((value, (row, column)), shape=(n, 2 * self.few))  # side by side
         self.turned = self.cells.T.tocsr()
-        self.upper = self._meeting()
-        self.places = self._places()
+
+    @cached_property
+    def upper(self) -> Integers:
+        return self._meeting()
+
+    @cached_property
+    def places(self) -> Integers:
+        return self._places()
 
     def _meeting(self) -> Integers:
         """Places in (q, q), on and above the diagonal, of effects that some line may have both of."""
@@ -308,22 +326,33 @@ class _State:
                 found[n, pattern - 1, pattern - 1] = 1 / self.residual[kind, pattern - 1, pattern - 1]
         return found
 
+    def _equations(self, precision: Floats) -> tuple[Floats, Floats, Floats]:
+        """What all lines say: (q, q) of effects, of which the upper triangle is looked at, with priors still to come; (2, works, q) of each work's effect with effects; (works, 2, 2) of works' effects."""
+        q = len(self.design.effects)
+        left = np.zeros((q, q))
+        left.ravel()[self.upper] = precision[:, (0, 0, 1), (0, 1, 1)].T.ravel() @ self.grams.reshape(3 * len(self.groups), len(self.upper))
+        if not self.works:
+            return left, np.zeros((2, 0, q)), np.zeros((0, 2, 2))
+        by_answer = precision.transpose(1, 2, 0).reshape(2, -1)
+        at = (by_answer @ self.sums.reshape(2 * len(self.groups), -1)).reshape(2, self.works, q)
+        return left, at, np.einsum("gw,gij->wij", self.count, precision)
+
+    def _gathered(self, scored: Floats) -> Floats:
+        return self.design.gathered(scored)
+
     def solve(self) -> _Solved:
         rows, design, q = self.rows, self.design, len(self.design.effects)
         precision = self._precisions()
         variance = self.variance[design.effects]
-        left = np.zeros((q, q))
-        left.ravel()[self.upper] = precision[:, (0, 0, 1), (0, 1, 1)].T.ravel() @ self.grams.reshape(3 * len(self.groups), len(self.upper))
+        left, at, informed = self._equations(precision)
         left[np.arange(q), np.arange(q)] += 1 / variance
         scored = np.einsum("nij,nj->ni", precision[self.group], self.answers) * self.weight[:, None]
-        right = design.gathered(scored) + self.prior.mean[design.effects] / variance
+        right = self._gathered(scored) + self.prior.mean[design.effects] / variance
         if not self.works:
             covariance = _inverse(left)
             nothing = np.zeros((0, 1))
             return _Solved(covariance @ right, covariance, np.zeros((0, 2)), np.zeros((0, 2, 2)), (nothing, nothing, nothing), np.zeros((2, 0, q)))
-        by_answer = precision.transpose(1, 2, 0).reshape(2, -1)
-        at = (by_answer @ self.sums.reshape(2 * len(self.groups), -1)).reshape(2, self.works, q)
-        alone = _inverse_of_each(np.linalg.inv(self.shared) + np.einsum("gw,gij->wij", self.count, precision))
+        alone = _inverse_of_each(np.linalg.inv(self.shared) + informed)
         with_work = rows.work >= 0
         told = np.stack([np.bincount(rows.work[with_work], scored[with_work, answer], self.works) for answer in (0, 1)], axis=1)
         believed = np.einsum("wij,wj->wi", alone, told)
@@ -445,13 +474,94 @@ class _State:
         effects, covariance = self.prior.mean.copy(), np.diag(self.variance)
         effects[has] = solved.effects
         covariance[np.ix_(has, has)] = solved.covariance
-        pulls = np.zeros((self.works, 2, len(effects)))
-        first, below, second = solved.lower
-        pulls[:, 0, has], pulls[:, 1, has] = first * solved.root[0], below * solved.root[0] + second * solved.root[1]
         return Fitted(
             effects=effects, covariance=covariance, variance=self.variance, shared=self.shared, residual=self.residual,
-            of_work=solved.of_work, alone=solved.alone, pulls=pulls, weight=self.weight, answers=self.answers,
+            of_work=solved.of_work, alone=solved.alone, lower=solved.lower, root=solved.root, has=has, weight=self.weight, answers=self.answers,
         )  # fmt: skip
+
+
+class _AtGiven(_State):
+    """Variances stay as they are: one sum over all lines does, where a fit that learns them needs one for each group.
+
+    The two answers of a line are turned into two that know nothing of each other, by the Cholesky factor of their precision.
+    """
+
+    def _sum(self) -> None:
+        q, works = len(self.design.effects), self.works
+        precision = self._precisions()
+        first = np.sqrt(precision[:, 0, 0])
+        below = np.divide(precision[:, 0, 1], first, out=np.zeros_like(first), where=first > 0)
+        self.factor = np.stack([first, below, np.sqrt(np.maximum(precision[:, 1, 1] - below**2, 0.0))])  # (3, groups)
+        self.left, self.at, self.informed = np.zeros((q, q)), np.zeros((2, works, q)), np.zeros((works, 2, 2))
+        self._add(np.arange(len(self.group)), self.weight)
+
+    def _add(self, some: Integers, weight: Floats, sign: float = 1.0) -> None:
+        """Add some lines to the sums, or with a sign below nought take them out; each has a weight above nought."""
+        n, many, design = len(some), self.design.many, self.design
+        full, cells = (design.full, design.cells) if n == len(self.group) else (design.full[some], design.cells[some])
+        factor = self.factor[:, self.group[some]] * np.sqrt(weight)
+        dense, few = self._dense(full, factor), self._few(cells, factor)
+        about = few.T.tocsr()
+        self.left[:many, :many] += sign * (dense.T @ dense)
+        self.left[:many, many:] += sign * (about @ dense).T
+        self.left[many:, many:] += sign * (about @ few).toarray()
+        work = self.rows.work[some]
+        of = np.flatnonzero(work >= 0)
+        if not len(of):
+            return
+        work, factor = work[of], sign * factor[:, of]
+        # each work's two effects (rows) by its lines' two answers (columns)
+        row, column = np.concatenate([work, self.works + work, self.works + work]), np.concatenate([of, of, n + of])
+        gather = sparse.csr_matrix((factor.ravel(), (row, column)), shape=(2 * self.works, 2 * n))
+        flat = self.at.reshape(2 * self.works, -1)
+        flat[:, :many] += gather @ dense
+        flat[:, many:] += (gather @ few).toarray()
+        precision = self._precisions()[self.group[some[of]]] * sign * weight[of][:, None, None]
+        for i, j in ((0, 0), (0, 1), (1, 0), (1, 1)):
+            self.informed[:, i, j] += np.bincount(work, precision[:, i, j], self.works)
+
+    def _dense(self, full: Floats, factor: Floats) -> Floats:
+        """(2 n, many) full columns of the two answers that know nothing of each other, all of the one before all of the other."""
+        n, many = len(full), self.design.many
+        found = np.empty((2 * n, many))
+        for begin in range(0, n, _AT_ONCE):
+            part = slice(begin, min(begin + _AT_ONCE, n))
+            first, below, second = factor[:, part, None]
+            other = full[part, many:]
+            np.multiply(other, below, out=found[part])
+            found[part] += full[part, :many] * first
+            np.multiply(other, second, out=found[n + part.start : n + part.stop])
+        return found
+
+    def _few(self, cells: sparse.csr_matrix, factor: Floats) -> sparse.csr_matrix:
+        """(2 n, few) likewise the rest; a cell may be there twice, and counts as the sum."""
+        first, below, second = factor
+        n, few = cells.shape[0], self.design.few
+        row = np.repeat(np.arange(n), np.diff(cells.indptr))
+        other = cells.indices >= few
+        column = np.where(other, cells.indices - few, cells.indices)
+        starts = np.concatenate([cells.indptr, cells.indptr[-1] + np.cumsum(np.bincount(row[other], minlength=n))])
+        value = np.concatenate([cells.data * np.where(other, below[row], first[row]), cells.data[other] * second[row[other]]])
+        return sparse.csr_matrix((value, np.concatenate([column, column[other]]), starts), shape=(2 * n, few))
+
+    def _reweigh(self, weight: Floats) -> None:
+        by = weight - self.weight
+        for sign in (1.0, -1.0):
+            changed = np.flatnonzero(sign * by > 0)
+            if len(changed):
+                self._add(changed, sign * by[changed], sign)
+        self.weight = weight
+
+    def _equations(self, precision: Floats) -> tuple[Floats, Floats, Floats]:
+        return self.left.copy(), self.at, self.informed
+
+    def _gathered(self, scored: Floats) -> Floats:
+        many, design = self.design.many, self.design
+        one, other = np.ascontiguousarray(scored.T)
+        # one vector at a time: a matrix of two columns takes five times as long
+        dense = (design.full.T @ one)[:many] + (design.full.T @ other)[many:]
+        cells = design.turned @ scored
+        return np.concatenate([dense, cells[: design.few, 0] + cells[design.few :, 1]])
 
 
 def _inverse(matrix: Floats) -> Floats:

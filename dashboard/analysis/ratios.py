@@ -23,7 +23,7 @@ _MOST_LINES = 4000  # the latest; older ones hardly count
 _AT_ONCE = 12
 
 
-def credible(wider: Floats, evidence: Floats, worth: float) -> Floats:
+def credible(wider: Floats, evidence: Floats, worth: float, out: Floats | None = None) -> Floats:
     """Weights of past lines once nearer evidence is known.
 
     Parameters
@@ -31,8 +31,9 @@ def credible(wider: Floats, evidence: Floats, worth: float) -> Floats:
     wider : (…, n) weights at the wider level, each row summing to 1.
     evidence : (…, n) how much each line says at the nearer level; nought: it does not belong there.
     worth : how much evidence the wider level stands for; the ratio of the variance within to that between.
+    out : where they are put; it may be `wider` itself.
     """
-    found: Floats = worth * wider
+    found: Floats = np.multiply(wider, worth, out=out)
     found += evidence
     found /= evidence.sum(axis=-1, keepdims=True) + worth
     return found
@@ -75,43 +76,62 @@ def foretell(ratios: Ratios, lines: Lines, levels: Floats, *, without_own_work: 
     ----------
     without_own_work : as if the work of each line were not in the record.
     """
-    found = np.empty((len(lines), len(levels)))
+    found, asked = np.empty((len(lines), len(levels))), _Asked.of(ratios, lines)
     for begin in range(0, len(lines), _AT_ONCE):  # so many rows of weights stay near the processor
-        some = lines.take(np.arange(begin, min(begin + _AT_ONCE, len(lines))))
-        found[begin : begin + _AT_ONCE] = quantiles(ratios, weights(ratios, some, without_own_work=without_own_work), levels)
+        part = slice(begin, min(begin + _AT_ONCE, len(lines)))
+        found[part] = quantiles(ratios, _weights(ratios, asked, part, without_own_work=without_own_work), levels)
     return found
 
 
 def weights(ratios: Ratios, lines: Lines, *, without_own_work: bool = False) -> Floats:
     """(n, past lines) how much each past line says of each line that is asked about; each row sums to 1."""
+    return _weights(ratios, _Asked.of(ratios, lines), slice(0, len(lines)), without_own_work=without_own_work)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Asked:
+    """Lines that are asked about: log figure, and the place of each name among those of the past lines (nobody: -2, as -1 is a past line of nobody's)."""
+
+    log_figure: Floats
+    object: Integers
+    phase: Integers
+    technique: Integers
+    person: Integers
+
+    @classmethod
+    def of(cls, ratios: Ratios, lines: Lines) -> _Asked:
+        past = ratios.lines
+        by_name = {name: lines.codes(name, past.coded(name)[0]) for name in ("object", "phase", "technique")}
+        number = {name: place for place, name in enumerate(past.people)}
+        person = np.array([number.get(name, -2) for name in lines.person.tolist()], dtype=np.int64)
+        with np.errstate(invalid="ignore"):
+            return cls(log_figure=np.log(lines.figure), person=person, **by_name)
+
+
+def _weights(ratios: Ratios, asked: _Asked, part: slice, *, without_own_work: bool) -> Floats:
     past = ratios.lines
 
     def same(column: str) -> Flags:
-        names, place = past.coded(column)
-        alike: Flags = lines.codes(column, names)[:, None] == place[None, :]
+        alike: Flags = getattr(asked, column)[part, None] == past.coded(column)[1][None, :]
         return alike
 
-    recency = np.where(same("object"), 0.0, ratios.recency) if without_own_work else np.broadcast_to(ratios.recency, (len(lines), len(past)))
+    n = part.stop - part.start
+    recency = np.where(same("object"), 0.0, ratios.recency) if without_own_work else np.broadcast_to(ratios.recency, (n, len(past)))
     with np.errstate(invalid="ignore"):
-        near = (np.log(lines.figure)[:, None] - ratios.log_figure[None, :]) / _SIZE_BAND
+        near = (asked.log_figure[part, None] - ratios.log_figure[None, :]) / _SIZE_BAND
         near *= near
         near *= -0.5
         np.exp(near, out=near)
         near *= recency
-    same_phase, same_technique, same_person = same("phase"), same("technique"), _same_person(ratios, lines)
+    # By the person whom the estimate names; where it names nobody, no line is nearer than another.
+    same_phase, same_technique, same_person = same("phase"), same("technique"), asked.person[part, None] == ratios.mostly_by[None, :]
     total = recency.sum(axis=1, keepdims=True)
     found: Floats = np.divide(recency, total, out=np.zeros_like(recency), where=total > 0)
-    levels: tuple[Flags | float, ...] = (1.0, same_phase, same_person, same_technique, same_technique & same_person)
-    for level in levels:
-        found = credible(found, near * level, _CREDIBILITY)
+    credible(found, near, _CREDIBILITY, out=found)
+    evidence = np.empty_like(near)
+    for level in (same_phase, same_person, same_technique, same_technique & same_person):
+        credible(found, np.multiply(near, level, out=evidence), _CREDIBILITY, out=found)
     return found
-
-
-def _same_person(ratios: Ratios, lines: Lines) -> Flags:
-    """Mostly done by the person whom the estimate names; where it names nobody, no line is nearer than another."""
-    asked = np.array([ratios.lines.people.index(name) if name in ratios.lines.people else -2 for name in lines.person.tolist()], dtype=np.int64)
-    same: Flags = asked[:, None] == ratios.mostly_by[None, :]
-    return same
 
 
 def effective(weight: Floats) -> Floats:

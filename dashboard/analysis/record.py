@@ -108,6 +108,9 @@ class Record:
         ends = ends[ends["line"].isin(number.index)]
         self.end_line, self.end_day = number.loc[ends["line"]].to_numpy(), ends["day"].to_numpy(dtype=np.int64)
         self.estimates = estimates.assign(line=number.loc[estimates["line"]].to_numpy())
+        self.estimated = {name: self.estimates[name].to_numpy(dtype=float) for name in ("hours", "estimate_hours", "quantity", "option_approved_on")}
+        self.estimated_line, self.estimated_version = self.estimates["line"].to_numpy(dtype=np.int64), self.estimates["version"].to_numpy()
+        self.to_do, self.to_do_by = np.unique(self.estimates["person"].fillna("").to_numpy(dtype=str), return_inverse=True)
         self.objects, self.object_of = self.places["object"]
         versions = versions[versions["object"].isin(self.objects)]
         self.version_object = np.searchsorted(self.objects, versions["object"].to_numpy(dtype=str))
@@ -175,10 +178,10 @@ class Record:
 
     def as_quoted(self, version: int, known_object: str) -> tuple[Integers, Lines]:
         """The lines of a version as it stood on the day it was made, but for options and for lines begun before: their numbers, and the lines as they could be asked about."""
-        rows = self.estimates
-        line = rows["line"].to_numpy(dtype=np.int64)
-        of = (self.names["object"][line] == known_object) & (rows["version"].to_numpy() == version) & rows["option_approved_on"].isna().to_numpy()
-        told = self._said(of, np.zeros(self.count, dtype=np.int64) + int(rows["made_on"].to_numpy()[of].max(initial=0)), np.full(self.count, version))
+        number = np.searchsorted(self.objects, known_object)
+        of = (self.object_of[self.estimated_line] == number) & (self.objects[number : number + 1] == known_object).any() & (self.estimated_version == version)
+        of &= np.isnan(self.estimated["option_approved_on"])
+        told = self._said(of, np.zeros(self.count, dtype=np.int64) + int(self.estimates["made_on"].to_numpy()[of].max(initial=0)), np.full(self.count, version))
         begun = np.zeros(self.count, dtype=bool)
         begun[self.of_day["line"][self.of_day["day"] < told.made_on[0]]] = True
         at = np.flatnonzero(told.within & ~begun & (np.nan_to_num(told.estimated) + np.nan_to_num(told.quantity) > 0))
@@ -389,25 +392,21 @@ class Record:
                 break
             at[taken] -= 1
         made = np.where(has, self.version_made[known][np.maximum(at, 0)] if len(known) else -1, -1)
-        rows = self.estimates
-        line = rows["line"].to_numpy(dtype=np.int64)
-        approved = rows["option_approved_on"].to_numpy(dtype=float)
-        return self._said((rows["version"].to_numpy() == version[line]) & ~(approved >= before), made, version)
+        return self._said((self.estimated_version == version[self.estimated_line]) & ~(self.estimated["option_approved_on"] >= before), made, version)
 
     def _said(self, of: Flags, made: Integers, version: Integers) -> _Told:
         """What some rows of estimates say together of their lines."""
-        rows = self.estimates
-        line = rows["line"].to_numpy(dtype=np.int64)[of]
-        hours, estimated, quantity = (self._sum_known(line, rows[name].to_numpy(dtype=float)[of]) for name in ("hours", "estimate_hours", "quantity"))
-        person = np.full(self.count, "", dtype=object)
-        person[line] = rows["person"].fillna("").to_numpy(dtype=object)[of]
+        line = self.estimated_line[of]
+        hours, estimated, quantity = (self._sum_known(line, self.estimated[name][of]) for name in ("hours", "estimate_hours", "quantity"))
+        person = np.full(self.count, "", dtype=self.to_do.dtype)
+        person[line] = self.to_do[self.to_do_by[of]]
         return _Told(
             version=version,
             made_on=made,
             hours=hours,
             estimated=estimated,
             quantity=quantity,
-            person=person.astype(str),
+            person=person,
             within=np.bincount(line, minlength=self.count) > 0,
         )
 

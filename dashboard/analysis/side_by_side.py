@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
@@ -13,6 +14,7 @@ from threadpoolctl import ThreadpoolController
 _Part = TypeVar("_Part")
 _Result = TypeVar("_Result")
 _MOST = 4
+_TURN_S = 0.0005
 # The matrices are so small that threads within a product wait for each other longer than they work.
 blas = ThreadpoolController()
 
@@ -23,6 +25,8 @@ def each(do: Callable[[_Part], _Result], parts: Iterable[_Part]) -> Iterator[Ite
 
     Threads, not processes: products of matrices and long arrays let go of the interpreter, and a process that serves must not be copied.
     """
+    # who comes back from a product waits for the interpreter until another lets go of it; 5 ms, as Python has it, is longer than most products
+    sys.setswitchinterval(min(sys.getswitchinterval(), _TURN_S))
     # set here once, as parts that set and restore it while others run would leave it as none of them found it
     with blas.limit(limits=1, user_api="blas"):
         pool = ThreadPoolExecutor(min(_processors(), _MOST), thread_name_prefix="part")
