@@ -7,7 +7,7 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from concurrent.futures import CancelledError, Future, ThreadPoolExecutor
-from typing import Generic, TypeVar
+from typing import Generic, Protocol, TypeVar
 
 from ingest.errors import BenchHoursError
 
@@ -48,16 +48,23 @@ class _Bustle:
 _bustle = _Bustle()
 
 
+class Progress(Protocol):
+    """Is told how much is done, of how much; and what of the result is there already, where a page can show that."""
+
+    def __call__(self, done: int, of: int, so_far: object = None) -> None: ...
+
+
 class Task(Generic[_T]):
     """Work that was begun once for all pages that ask for it."""
 
-    def __init__(self, do: Callable[[Callable[[int, int], None]], _T], pool: ThreadPoolExecutor) -> None:
+    def __init__(self, do: Callable[[Progress], _T], pool: ThreadPoolExecutor) -> None:
         self.done, self.of = 0, 0
+        self.so_far: object = None
         self.patient, self.looked_at = pool is _patient, time.monotonic()
         self.stopped: type[Stopped | GivenUp] | None = None
         self.future: Future[_T] = pool.submit(self._run, do)
 
-    def _run(self, do: Callable[[Callable[[int, int], None]], _T]) -> _T:
+    def _run(self, do: Callable[[Progress], _T]) -> _T:
         if self.patient:
             self._progress(0, 0)
             return do(self._progress)
@@ -68,8 +75,8 @@ class Task(Generic[_T]):
             _bustle.waited_for -= 1
             _bustle.ended_at = time.monotonic()
 
-    def _progress(self, done: int, of: int) -> None:
-        self.done, self.of = done, of
+    def _progress(self, done: int, of: int, so_far: object = None) -> None:
+        self.done, self.of, self.so_far = done, of, so_far
         while self.patient and not self.stopped and not _bustle.is_over and time.monotonic() - self.looked_at <= _LOOKED_FOR_S:
             time.sleep(0.05)  # what somebody waits for comes first, and mostly not alone
         if self.patient and time.monotonic() - self.looked_at > _LOOKED_FOR_S:
@@ -101,13 +108,13 @@ class Task(Generic[_T]):
             raise (self.stopped or Stopped)() from None
 
 
-def begun(key: Hashable, do: Callable[[Callable[[int, int], None]], _T], *, patient: bool = False) -> Task[_T]:
+def begun(key: Hashable, do: Callable[[Progress], _T], *, patient: bool = False) -> Task[_T]:
     """The task under a key, begun now if it was not before; one that failed is begun again.
 
     Parameters
     ----------
     key : by which its result is known: with the change of the database that it stands on.
-    do : is given a function to tell its progress: how much is done, of how much. patient : a page is whole without it, so that it has its turn beside all others.
+    do : is given a function to tell its progress. patient : a page is whole without it, so that it has its turn beside all others.
     """
     with _lock:
         task = _tasks.get(key)

@@ -12,7 +12,7 @@ import pandas as pd
 from scipy import special
 
 from dashboard import calibrating, reading
-from dashboard.analysis import calibration, discovery, progress, rates
+from dashboard.analysis import calibration, discovery, progress, rates, side_by_side
 from dashboard.analysis.by_hand import Ranges
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.discovery import Described, Discoveries
@@ -60,9 +60,11 @@ def learn(con: duckdb.DuckDBPyConnection, as_of: date, record: Record, open_work
 
     def reckon() -> Learnt:
         known = calibration.learn(lines, before, unneeded)
+        with side_by_side.blas.limit(limits=1, user_api="blas"):
+            discoveries = discovery.learn(foreseen, works, known, begun)
         pinned = rates.pins(calibrating.rate_table(con, as_of, known)) if len(known_pins) else Pins(by_rate={}, per_unit={})
         return Learnt(
-            key=key, calibration=known, discoveries=discovery.learn(foreseen, works, known, begun), sayings=meant, bears_on=bears_on, pinned=pinned,
+            key=key, calibration=known, discoveries=discoveries, sayings=meant, bears_on=bears_on, pinned=pinned,
         )  # fmt: skip
 
     return memory.of("learnt", key, reckon)
@@ -142,7 +144,9 @@ def as_estimated(record: Record, lines: pd.DataFrame) -> pd.DataFrame:
 
 def described(con: duckdb.DuckDBPyConnection, lines: pd.DataFrame, names: Collection[str]) -> dict[str, Described]:
     """What each work is, what is on its sheet, and what was begun; `lines` of `dashboard.reading.overruns`, with `in_estimate` and `begun`."""
-    held = {row["object"]: row for row in reading.teaching_works(con).to_dict("records")}
+    works = reading.teaching_works(con)
+    held = {row["object"]: row for row in works[works["object"].isin(names)].to_dict("records")}
+    lines = lines[lines["object"].isin(names)]
     sheet = lines[lines["in_estimate"]].groupby("object")["technique"].agg(frozenset)
     worked = lines[lines["begun"] | (lines["extra_hours"] > 0)].groupby("object")["technique"].agg(frozenset)
     return {name: Described.of(held[name], sheet.get(name, frozenset()), worked.get(name, frozenset())) for name in names}

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import partial
-from typing import Any
 
 import duckdb
 import numpy as np
@@ -20,6 +19,7 @@ from dashboard.analysis.discovery import UsuallyDone
 from dashboard.analysis.forecast import Forecast, StillToFind, chance_over, hours_over
 from dashboard.analysis.totals import DRAWS
 from dashboard.remembered import Memory, digest
+from dashboard.tables import Row
 from dashboard.words import text
 from ingest.settings import Settings, read_settings
 
@@ -63,20 +63,47 @@ class Bench:
     unsaid_prices: int
 
 
-def bench(
-    con: duckdb.DuckDBPyConnection,
-    as_of: date,
-    memory: Memory,
-    only: str | None = None,
-    progress_of: Callable[[int, int], None] = lambda _done, _all: None,
-    draws: int = DRAWS,
-) -> Bench:
-    """Where the works on the bench will end, as things stood on a day.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ended:
+    """Where one work will end: hours at `LEVELS`, and what of that is above what was approved (see `Bench.works`; not a number where nothing is approved in hours)."""
 
-    Parameters
-    ----------
-    memory : of what was reckoned before. only : this work, with those of its commission. progress_of : is told how many are done, of how many.
-    """
+    quantiles: list[float]
+    approved_hours: float
+    chance_over_approved: float
+    hours_over: float
+    over_if: float
+
+    @classmethod
+    def of(cls, total: npt.NDArray[np.float64], promise: Row | None) -> Ended:
+        """From equally likely hours (draws,) of a work, and the row of what its approved version promises."""
+        hours = _approved_hours(promise)
+        quantiles = np.quantile(total, LEVELS).tolist()
+        if np.isnan(hours):
+            return cls(quantiles=quantiles, approved_hours=hours, chance_over_approved=np.nan, hours_over=np.nan, over_if=0.0)
+        above = total[total > hours] - hours
+        return cls(
+            quantiles=quantiles, approved_hours=hours, chance_over_approved=chance_over(total, hours), hours_over=hours_over(total, hours),
+            over_if=float(np.median(above)) if len(above) else 0.0,
+        )  # fmt: skip
+
+
+def _approved_hours(promise: Row | None) -> float:
+    """Not a number: nothing is approved, or a line of it has no hours."""
+    return float(promise["approved_hours"]) if promise is not None and pd.notna(promise["approved_hours"]) else np.nan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Opened:
+    """Works with open lines on a day: all lines of the record (of `bench_lines.marked`) and those that count, the works by object, which of them were declined, and those on the bench."""
+
+    every_line: pd.DataFrame
+    lines: pd.DataFrame
+    of_works: pd.DataFrame
+    declined: pd.Series
+    on_bench: pd.DataFrame
+
+
+def _opened(con: duckdb.DuckDBPyConnection, as_of: date) -> _Opened:
     every_line = bench_lines.marked(reading.overruns(con, as_of))
     held = reading.works(con, as_of).set_index("object")
     lines = every_line[every_line["counts"]].reset_index(drop=True)
@@ -84,6 +111,48 @@ def bench(
     of_works = by_work[by_work["open"]].join(held[["commission", "outcome", "first_day", "last_day"]])
     declined = of_works["outcome"].notna()
     on_bench = of_works[~declined & (of_works["begun"] | (of_works["yardstick"] == "approved"))]
+    return _Opened(every_line=every_line, lines=lines, of_works=of_works, declined=declined, on_bench=on_bench)
+
+
+def so_far(con: duckdb.DuckDBPyConnection, as_of: date) -> pd.DataFrame:
+    """What is known of works on the bench before anything is foretold, in a tenth of the time.
+
+    Returns
+    -------
+    Frame, one row a work, the one with the least left of what was approved first: `object`, `actual_hours` and `approved_hours` as in `Bench.works`, `estimated_hours` (of its lines; null: none has any), `left_hours`
+    (of its open lines: what was estimated less what each took so far, nought where it took more; null likewise), `yardstick`.
+    """
+    opened = _opened(con, as_of)
+    lines = opened.lines[opened.lines["object"].isin(opened.on_bench.index)]
+    over = (lines["estimated_hours"] - lines["actual_hours"]).clip(lower=0.0).where(lines["open"], 0.0)
+    sums = lines.assign(left_hours=over.where(lines["estimated_hours"].notna())).groupby("object")
+    promised = _promised(reading.approved_promises(con, as_of).set_index("object"))
+    found = pd.DataFrame({
+        "actual_hours": sums["actual_hours"].sum(), "estimated_hours": sums["estimated_hours"].sum(min_count=1), "left_hours": sums["left_hours"].sum(min_count=1),
+    }).astype(float)  # fmt: skip
+    found = found.assign(approved_hours=[_approved_hours(promised.get(str(name))) for name in found.index], yardstick=opened.on_bench["yardstick"])
+    room = found["approved_hours"] - found["actual_hours"]
+    return found.assign(room=room).sort_values(["room", "object"], na_position="last").drop(columns="room").reset_index()
+
+
+def bench(
+    con: duckdb.DuckDBPyConnection,
+    as_of: date,
+    memory: Memory,
+    only: str | None = None,
+    progress_of: Callable[[int, int], None] = lambda _done, _all: None,
+    draws: int = DRAWS,
+    ended_of: Callable[[str, Ended], None] = lambda _name, _ended: None,
+) -> Bench:
+    """Where the works on the bench will end, as things stood on a day.
+
+    Parameters
+    ----------
+    memory : of what was reckoned before. only : this work, with those of its commission. progress_of : is told how many are done, of how many. ended_of : is told of each work where it ends as soon
+        as that is known.
+    """
+    opened = _opened(con, as_of)
+    every_line, lines, of_works, declined, on_bench = opened.every_line, opened.lines, opened.of_works, opened.declined, opened.on_bench
     left_out = of_works.index[~declined].difference(on_bench.index)
     if only is not None:
         of = on_bench["commission"].get(only)
@@ -99,32 +168,37 @@ def bench(
     foretold: dict[str, Forecast] = {}
     first_stage = frozenset(str(name) for name in approved.index[approved["first_stage"].astype(bool)])
     described = bench_lines.described(con, every_line, [name for group in groups for name in group])
-    opened = lines[lines["open"] & lines["object"].isin(list(described))]
+    still_open = lines[lines["open"] & lines["object"].isin(list(described))]
     done = lines["actual_hours"].where(~lines["open"], 0.0).groupby(lines["object"]).sum()
     finished_hours = {str(name): float(hours) for name, hours in done.items()}
-    begun = bench_lines.evidence(learnt.calibration.joint.growth, learnt.sayings, opened)
-    asked = bench_lines.asked(learnt, opened, asked_lines, begun, described, finished_hours, first_stage, reading.left_out(con, as_of))
-    ends = pd.DataFrame(np.nan, index=opened.index, columns=[*NAMES, "mean"])
+    begun = bench_lines.evidence(learnt.calibration.joint.growth, learnt.sayings, still_open)
+    asked = bench_lines.asked(learnt, still_open, asked_lines, begun, described, finished_hours, first_stage, reading.left_out(con, as_of))
+    ends = pd.DataFrame(np.nan, index=still_open.index, columns=[*NAMES, "mean"])
     jointly: dict[str, Forecast] = {}
+    ended: dict[str, Ended] = {}
+    promised = _promised(approved)
 
     def told(names: tuple[str, ...]) -> Forecast:
         one = asked.of(names)
         return memory.of("told", (learnt.key, draws, digest(one)), partial(forecast.foretell, learnt.calibration, learnt.discoveries, one, draws))
 
     def of_group(group: tuple[str, ...]) -> tuple[dict[str, Forecast], Forecast]:
-        return {name: told((name,)) for name in group}, told(group)  # each by itself, as its revision is, and all together
+        alone = {name: told((name,)) for name in group}  # each by itself, as its revision is
+        return alone, told(group) if len(group) > 1 else alone[group[0]]  # and all together
 
     with side_by_side.each(of_group, groups) as results:
         for number, (group, (alone, together)) in enumerate(zip(groups, results, strict=True)):
             foretold |= alone
             for name in group:
+                ended[name] = Ended.of(alone[name].totals[name], promised.get(name))
+                ended_of(name, ended[name])
                 ends.iloc[np.flatnonzero(asked.lines.object == name)] = np.column_stack([foretold[name].lines, foretold[name].mean])
             jointly |= dict.fromkeys(group, together)
             progress_of(number + 1, len(groups))
     past = learnt.calibration.joint.lines
     works_behind = pd.Series(past.object).groupby(past.technique).nunique()
     lines = _with_ends(lines, ends).assign(works=lambda frame: frame["technique"].map(works_behind).fillna(0).astype(int))
-    works = _works(on_bench, lines, approved, foretold, read_settings(con))
+    works = _works(on_bench, lines, promised, foretold, ended, read_settings(con))
     drawn, found_drawn = _drawn(lines, groups, foretold, jointly, min(draws, forecast.KEPT))
     return Bench(
         drawn=drawn, found_drawn=found_drawn, works=works, lines=lines.drop(columns=["place", "open", "goes_on", "left", "counts", "low_hours", "high_hours"]).reset_index(drop=True), found={name: tuple(one for one in ends.found if one.work == name) for name, ends in foretold.items()},
@@ -165,10 +239,21 @@ def _with_ends(lines: pd.DataFrame, ends: pd.DataFrame) -> pd.DataFrame:
     return found.assign(all_done=(found["said_done"] >= bench_lines.ALL_DONE) & found["said_last"].fillna(False).astype(bool) & found["open"])
 
 
-def _works(on_bench: pd.DataFrame, lines: pd.DataFrame, approved: pd.DataFrame, foretold: Mapping[str, Forecast], studio: Settings) -> pd.DataFrame:
+def _promised(approved: pd.DataFrame) -> dict[str, Row]:
+    """By work, the row of what its approved version promises; `approved` by object."""
+    return {row["object"]: row for row in approved.reset_index().to_dict("records")}
+
+
+def _works(
+    on_bench: pd.DataFrame,
+    lines: pd.DataFrame,
+    promised: Mapping[str, Row],
+    foretold: Mapping[str, Forecast],
+    ended: Mapping[str, Ended],
+    studio: Settings,
+) -> pd.DataFrame:
     """One row a work; see `Bench`."""
     rows = []
-    promised = {row["object"]: row for row in approved.reset_index().to_dict("records")}
     places = lines.groupby("object").indices
     estimated_hours, actual_hours = (lines[name].to_numpy(dtype=float) for name in ("estimated_hours", "actual_hours"))
     share = (
@@ -184,16 +269,13 @@ def _works(on_bench: pd.DataFrame, lines: pd.DataFrame, approved: pd.DataFrame, 
         if ends is None:  # what is to be done on it nobody has said yet
             rows.append(about)
             continue
-        promise, total = promised.get(name), ends.totals[name]
-        hours = float(promise["approved_hours"]) if promise is not None and pd.notna(promise["approved_hours"]) else np.nan
+        promise, total, end = promised.get(name), ends.totals[name], ended[name]
         even = _break_even(promise, studio)
-        above = total[total > hours] - hours if not np.isnan(hours) else np.zeros(0)
         estimated, actual = estimated_hours[of], actual_hours[of]
         plain = earned.earned(estimated, actual, share[of], finished[of])
         rows.append(about | {
-            "approved_hours": hours, **dict(zip(NAMES, np.quantile(total, LEVELS).tolist(), strict=True)),
-            "chance_over_approved": chance_over(total, hours) if not np.isnan(hours) else np.nan, "hours_over": hours_over(total, hours) if not np.isnan(hours) else np.nan,
-            "over_if": float(np.median(above)) if len(above) else 0.0, "break_even_hours": even, "chance_over_break_even": chance_over(total, even) if not np.isnan(even) else np.nan,
+            "approved_hours": end.approved_hours, **dict(zip(NAMES, end.quantiles, strict=True)), "chance_over_approved": end.chance_over_approved, "hours_over": end.hours_over,
+            "over_if": end.over_if, "break_even_hours": even, "chance_over_break_even": chance_over(total, even) if not np.isnan(even) else np.nan,
             "luck": ends.luck[name], "earned_hours": earned.at_completion(float(np.nansum(estimated)), plain, float(actual.sum())) if np.nansum(estimated) > 0 else np.nan,
             "first_stage": bool(promise is not None and promise["first_stage"]),
         })  # fmt: skip
@@ -206,7 +288,7 @@ def _works(on_bench: pd.DataFrame, lines: pd.DataFrame, approved: pd.DataFrame, 
     return found.sort_values(["hours_over", "object"], ascending=[False, True], na_position="last", ignore_index=True)
 
 
-def _break_even(promise: Mapping[Hashable, Any] | None, studio: Settings) -> float:
+def _break_even(promise: Row | None, studio: Settings) -> float:
     """Hours from which the studio works for nothing: what the price leaves after tax and costs, by what an hour must earn; not a number where that is not known."""
     of = None if promise is None else prices.of_row(promise, studio)
     if promise is None or of is None or of.net is None or not (studio.yearly_cost and studio.chargeable_hours):

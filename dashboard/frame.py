@@ -35,6 +35,8 @@ def show(title: str, body: Callable[[], None]) -> None:
 
     An error of ours is said in words, and what was typed stays where it is.
     """
+    if st.session_state.get("whole") != title:
+        st.session_state.pop("whole", None)
     st.title(title)
     if held.shows_invented():
         st.info("This is an invented studio, to look around in and to try things on. Nothing here is yours, and nothing of yours is here.")
@@ -53,6 +55,16 @@ def show(title: str, body: Callable[[], None]) -> None:
         body()
     except BenchHoursError as error:
         refuse(str(error))
+
+
+def is_drawn_anew(title: str) -> bool:
+    """The page stands in this window with all that it has: it need not show less until all is there again."""
+    return bool(st.session_state.get("whole") == title)
+
+
+def is_whole(title: str) -> None:
+    """All that the page has is drawn; see `is_drawn_anew`."""
+    st.session_state["whole"] = title
 
 
 def done(sentence: str, *ways: Way) -> None:

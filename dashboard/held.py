@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cache, cached_property
-from typing import TypeVar
+from typing import TypeVar, cast
 from urllib.parse import urlencode
 from uuid import uuid4
 
@@ -18,7 +18,7 @@ from dashboard import background, calibrating, forecasting, planning, promising,
 from dashboard.analysis.backtest import Retried
 from dashboard.analysis.calibration import Calibration
 from dashboard.analysis.experience import Experience
-from dashboard.forecasting import Bench
+from dashboard.forecasting import Bench, Ended
 from dashboard.letter.content import Ready
 from dashboard.planning import Plan
 from dashboard.remembered import Memory
@@ -248,21 +248,44 @@ def ready_later(quote: Quote, found: quoting.Quoted) -> Callable[[], Ready | Non
 
 
 def bench() -> Bench:
-    """Where the works on the bench will end, today; see `dashboard.forecasting`. Reckoned anew, only where something bears on it, after a write."""
+    """Where the works on the bench will end, today, as soon as that is reckoned; see `bench_begun`."""
+    return awaited_bench(bench_begun())
+
+
+def awaited_bench(task: background.Task[Bench]) -> Bench:
+    """The bench, as soon as it is reckoned: what a page shows stays meanwhile."""
+    return _awaited(task, "Looking ahead …", _AT_ONCE_S)
+
+
+def bench_begun() -> background.Task[Bench]:
+    """Where the works on the bench will end, today; see `dashboard.forecasting`, and `ended_so_far`. Reckoned anew, only where something bears on it, after a write."""
     opened, on = store(), today()
     path, changes = str(opened.path), opened.changes()
     background.give_up(
         lambda key: isinstance(key, tuple) and key[:2] in (("bench history", path), ("bench since", path)) and key[2] != changes
     )  # it would keep this waiting
-    task = _bench_begun(opened, on)
-    return _awaited(task, "Looking ahead …", _AT_ONCE_S)
+    return _bench_begun(opened, on)
 
 
 def _bench_begun(opened: Store, on: date) -> background.Task[Bench]:
-    return background.begun(
-        ("bench", str(opened.path), opened.changes(), on),
-        lambda progress: forecasting.bench(opened.cursor(), on, _memory(str(opened.path)), progress_of=progress),
-    )
+    def look_ahead(progress: background.Progress) -> Bench:
+        ended: dict[str, Ended] = {}
+        return forecasting.bench(
+            opened.cursor(), on, _memory(str(opened.path)), progress_of=lambda done, of: progress(done, of, dict(ended)), ended_of=ended.__setitem__
+        )
+
+    return background.begun(("bench", str(opened.path), opened.changes(), on), look_ahead)
+
+
+def ended_so_far(task: background.Task[Bench]) -> Mapping[str, Ended]:
+    """Where works end, by object, of those of which it is known already."""
+    return cast("dict[str, Ended] | None", task.so_far) or {}
+
+
+def bench_so_far(on: date) -> pd.DataFrame:
+    """What is known of the works on the bench before anything is foretold; see `dashboard.forecasting.so_far`. Read anew only after a write."""
+    opened = store()
+    return _bench_so_far(str(opened.path), opened.changes(), on)
 
 
 def bench_history(code: str) -> background.Task[pd.DataFrame]:
@@ -363,6 +386,11 @@ def _faults(path: str, changes: int) -> list[Fault]:
 @st.cache_data(max_entries=8, show_spinner=False)
 def _on_the_bench(path: str, changes: int, as_of: date) -> bool:
     return reading.anything_on_the_bench(store().cursor(), as_of)
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def _bench_so_far(path: str, changes: int, as_of: date) -> pd.DataFrame:
+    return forecasting.so_far(store().cursor(), as_of)
 
 
 @st.cache_data(max_entries=8, show_spinner=False)

@@ -48,6 +48,10 @@ Thing = tuple[str, str]
 """What can be said of a work: of which kind, and the word: ("technique", "tear mending"), ("structure", "marked")."""
 
 
+Splits = tuple[list[tuple[Thing, ...]], Floats]
+"""Ways to part finished works by what can be said of them, none first; and (works, splits but none) of which works each holds."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Described:
     """A work as far as it bears on what may turn up; unknown is an empty name, or no number. `area` is of the picture, dm²; `techniques` are on its sheet, `worked` was begun
@@ -69,9 +73,9 @@ class Described:
         )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Discoveries:
-    """What finished works teach of what turns up.
+    """What finished works teach of what turns up. Known by itself and not by what it holds, so that what is asked of it for one work after another is kept beside it.
 
     Attributes
     ----------
@@ -92,8 +96,8 @@ class Discoveries:
 
     def looked_at(self, work: Described) -> Foreseen:
         """The finished works that a new one is told from; what is nearly always done has not turned up on them."""
-        known = _of_its_kind(self, work)[0]
-        return replace(known.past, turned_up=known.past.turned_up & ~_nearly_always(self, work)[None, :])
+        known = _of_its_kind(self, work.kind)[0]
+        return replace(known.past, turned_up=known.past.turned_up & ~_nearly_always(self, work.kind)[None, :])
 
 
 def learn(past: Foreseen, works: pd.DataFrame, known: Calibration, begun: pd.DataFrame) -> Discoveries:
@@ -222,8 +226,8 @@ class UsuallyDone:
 
 def usually_done(known: Discoveries, work: Described) -> list[UsuallyDone]:
     """What is nearly always done on works of its kind, and is neither on the sheet of this one nor begun on it; see `_nearly_always`."""
-    missing = _nearly_always(known, work) & ~np.isin(known.past.techniques, sorted(work.techniques | work.worked))
-    past = _of_its_kind(known, work)[0].past
+    missing = _nearly_always(known, work.kind) & ~np.isin(known.past.techniques, sorted(work.techniques | work.worked))
+    past = _of_its_kind(known, work.kind)[0].past
     had, kind = _had(past).sum(axis=0), work.kind if len(past.objects) < known.works else ""
     return [
         UsuallyDone(technique=str(past.techniques[t]), phase=str(past.phases[t]), works=int(had[t]), of=len(past.objects), kind=kind)
@@ -236,14 +240,15 @@ def _had(past: Foreseen) -> Flags:
     return past.quoted | past.worked_before | past.turned_up
 
 
-def _nearly_always(known: Discoveries, work: Described) -> Flags:
+@lru_cache(maxsize=16)
+def _nearly_always(known: Discoveries, kind: str) -> Flags:
     """(T,) nine in ten of the finished works that are looked at had it, and there are enough of them; where these are of all kinds, nine in ten of those of its own kind too."""
-    own = _of_its_kind(known, work)[0]
+    own = _of_its_kind(known, kind)[0]
     if own.works < ENOUGH_OF_A_KIND:
         return np.zeros(len(known.past.techniques), dtype=bool)
     always: Flags = _had(own.past).mean(axis=0) >= _NEARLY_ALWAYS
-    same = np.array([one.kind == work.kind for one in known.described], dtype=bool)
-    return always & (_had(known.past)[same].mean(axis=0) >= _NEARLY_ALWAYS) if work.kind and same.any() else always
+    same = np.array([one.kind == kind for one in known.described], dtype=bool)
+    return always & (_had(known.past)[same].mean(axis=0) >= _NEARLY_ALWAYS) if kind and same.any() else always
 
 
 def expected(known: Discoveries, work: Described) -> list[MayTurnUp]:
@@ -251,24 +256,26 @@ def expected(known: Discoveries, work: Described) -> list[MayTurnUp]:
     if not known.works:
         return []
     everywhere = known.works
-    always = _nearly_always(known, work)
-    known, done = _of_its_kind(known, work)
+    always = _nearly_always(known, work.kind)
+    known, done = _of_its_kind(known, work.kind)
     past = known.past
     on_sheet = np.isin(past.techniques, sorted(work.techniques))
     under_way = np.isin(past.techniques, sorted(work.worked))
     at_risk = ~past.quoted & ~past.worked_before & ~always[None, :]  # what is nearly always done says nothing of how often others turn up
-    found = _told(known, work, past.turned_up & at_risk, at_risk, ~on_sheet & ~under_way & done, another=False)
-    found += _told(known, work, past.another, past.quoted, on_sheet & done, another=True)
+    splits = _splits(known, work)
+    found = _told(known, splits, past.turned_up & at_risk, at_risk, ~on_sheet & ~under_way & done, another=False)
+    found += _told(known, splits, past.another, past.quoted, on_sheet & done, another=True)
     if known.works < everywhere:  # the works that are told are of its kind alone
         found = [replace(one, things=(("kind", work.kind), *one.things)) for one in found]
     return sorted(found, key=lambda one: (-one.chance, one.technique))
 
 
-def _of_its_kind(known: Discoveries, work: Described) -> tuple[Discoveries, Flags]:
+@lru_cache(maxsize=16)
+def _of_its_kind(known: Discoveries, kind: str) -> tuple[Discoveries, Flags]:
     """The finished works to look at, those of its kind where there are enough, and (T,) the techniques that may turn up on such a work: what was never done on its kind does not."""
     past = known.past
-    same = np.array([one.kind == work.kind for one in known.described], dtype=bool)
-    if not work.kind or same.sum() < OF_A_KIND:
+    same = np.array([one.kind == kind for one in known.described], dtype=bool)
+    if not kind or same.sum() < OF_A_KIND:
         return known, np.ones(len(past.techniques), dtype=bool)
     done = _had(past)[same].any(axis=0)
     if same.sum() < ENOUGH_OF_A_KIND:
@@ -279,7 +286,7 @@ def _of_its_kind(known: Discoveries, work: Described) -> tuple[Discoveries, Flag
     return replace(known, past=own, described=tuple(one for one, is_same in zip(known.described, same.tolist(), strict=True) if is_same)), done
 
 
-def _told(known: Discoveries, work: Described, turned: Flags, at_risk: Flags, asked: Flags, *, another: bool) -> list[MayTurnUp]:
+def _told(known: Discoveries, splits: Splits, turned: Flags, at_risk: Flags, asked: Flags, *, another: bool) -> list[MayTurnUp]:
     past = known.past
     where = np.flatnonzero(asked & at_risk.any(axis=0))
     if not len(where):
@@ -287,7 +294,7 @@ def _told(known: Discoveries, work: Described, turned: Flags, at_risk: Flags, as
     prior = _pooled(turned, at_risk, past.phases)[where]
     turned, at_risk = (turned & at_risk)[:, where], at_risk[:, where]
     a, b = _TECHNIQUE * prior, _TECHNIQUE * (1 - prior)
-    things, holds = _splits(known.described, work)
+    things, holds = splits
     everywhere = np.ones((known.works, 1))
     of = np.hstack([everywhere, holds]).T @ at_risk.astype(float)  # (1 + splits, techniques)
     hit = np.hstack([everywhere, holds]).T @ turned.astype(float)
@@ -309,9 +316,10 @@ def _told(known: Discoveries, work: Described, turned: Flags, at_risk: Flags, as
     ]  # fmt: skip
 
 
-def _splits(past: tuple[Described, ...], work: Described) -> tuple[list[tuple[Thing, ...]], Floats]:
+def _splits(known: Discoveries, work: Described) -> Splits:
     """What holds of the new work, singly and in twos, the empty one first; and (works, splits) of which finished works each holds."""
-    place, told = _held(past)
+    place, told = _held(known)
+    past = known.described
     singly = _things(work)
     columns = [told[:, place[thing]] if thing in place else np.zeros(len(past)) for thing in singly]
     often = [column.sum() for column in columns]
@@ -330,8 +338,9 @@ def _splits(past: tuple[Described, ...], work: Described) -> tuple[list[tuple[Th
 
 
 @lru_cache(maxsize=16)
-def _held(past: tuple[Described, ...]) -> tuple[dict[Thing, int], Floats]:
+def _held(known: Discoveries) -> tuple[dict[Thing, int], Floats]:
     """Everything that can be said of some work, and (works, things) of which it holds: the same for all works on the bench."""
+    past = known.described
     told = [_things(one) for one in past]
     place = {thing: number for number, thing in enumerate(sorted({thing for one in told for thing in one}))}
     found = np.zeros((len(past), len(place)))

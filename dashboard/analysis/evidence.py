@@ -100,7 +100,7 @@ def draw(foretold: Foretold, begun: Evidence, work: Integers, works: int, draws:
     shown = np.zeros((works, len(_LUCK)))
     for line, one in told.items():
         shown[work[line]] += one.shows
-    places = special.ndtr(scores)
+    places = [_Places.of(special.ndtr(of)) for of in scores]
     luck = np.stack([_drawn_luck(of, own_places) for of, own_places in zip(shown, places, strict=True)])
     within = np.where(work[:, None] == work[None, :], np.outer(loading, loading), 0.0)
     rest = _root((foretold.correlation - within) / np.outer(own, own)) @ apart.standard_normal((len(work), draws))
@@ -131,13 +131,41 @@ def _root(correlation: Floats) -> Floats:
     return found
 
 
-def _drawn_luck(shown: Floats, places: Floats) -> Floats:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Places:
+    """Even places (draws,) from 0 to 1 of the luck of a work: in rising order, in which a table is looked up ten times as fast, and where each stands."""
+
+    rising: Floats
+    order: Integers
+
+    @classmethod
+    def of(cls, places: Floats) -> _Places:
+        order = np.argsort(places)
+        return cls(rising=places[order], order=order)
+
+    def interpolated(self, at: Floats, values: Floats) -> Floats:
+        """(draws,) `np.interp` at each."""
+        found = np.empty_like(self.rising)
+        found[self.order] = np.interp(self.rising, at, values)
+        return found
+
+
+def _drawn_luck(shown: Floats, places: _Places) -> Floats:
     """(draws,) the luck of a work at even places from 0 to 1, given the log chance of what its lines show by it; the same places with worse lines give worse luck, draw by draw."""
     log_density = -(_LUCK**2) / 2 + shown
     density = np.exp(log_density - log_density.max())
     upto = np.concatenate([[0.0], np.cumsum((density[1:] + density[:-1]) / 2)])
-    found: Floats = np.interp(places, upto / upto[-1], _LUCK)
-    return found
+    return places.interpolated(upto / upto[-1], _LUCK)
+
+
+def _log_sum_exp(values: Floats) -> Floats:
+    """`special.logsumexp` along the first axis, to the digit: on arrays as short as these that takes longer to look at what it was given than to add it up."""
+    most = values.max(axis=0)
+    is_most = values == most
+    with np.errstate(divide="ignore", invalid="ignore"):
+        count, rest = is_most.sum(axis=0, dtype=float), np.exp(np.where(is_most, -np.inf, values) - most).sum(axis=0)
+        found: Floats = np.log1p(rest / count) + np.log(count) + most
+    return found if np.isfinite(found).all() else special.logsumexp(values, axis=0)
 
 
 def _between(values: Floats, grid: Floats) -> tuple[Integers, Floats]:
@@ -145,6 +173,12 @@ def _between(values: Floats, grid: Floats) -> tuple[Integers, Floats]:
     place = (np.clip(values, grid[0], grid[-1]) - grid[0]) / (grid[1] - grid[0])
     before = np.minimum(place.astype(np.int64), len(grid) - 2)
     return before, place - before
+
+
+def _above(below: Floats, scores: Floats) -> Floats:
+    """Normal scores (k,), each moved to the same place of what lies above so much of the distribution."""
+    found: Floats = special.ndtri(np.clip(below + (1 - below) * special.ndtr(scores), 1e-15, 1 - 1e-15))
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,31 +236,30 @@ class _Told:
             ends, below, reached = _as_said(table, loading, lowest, _Saying.of(table, begun, line))
         prior = -(_LUCK**2) / 2
         shares = ((goes_on + (1 - goes_on) * more * unfinished, reached), ((1 - goes_on) * (1 - more * unfinished), here))
-        both = [np.log(share) + chance - special.logsumexp(prior + chance) for share, chance in shares if share > 0]
+        both = [np.log(share) + chance - _log_sum_exp(prior + chance) for share, chance in shares if share > 0]
         return cls(
             table=table, loading=loading, so_far=so_far, all_done=all_done, goes_on=goes_on, unfinished=unfinished, lowest=lowest, reached=reached,
             shows=here if all_done else np.logaddexp.reduce(both, axis=0), ends=ends, below=below,
         )  # fmt: skip
 
-    def drawn(self, others: Floats, places: Floats, rest: Floats, evenly: Floats) -> Floats:
+    def drawn(self, others: Floats, places: _Places, rest: Floats, evenly: Floats) -> Floats:
         """(draws,) hours in the end, given what the other lines show by the luck of the work; `places` of that, see `_drawn_luck`."""
         if self.all_done:
-            return np.full(len(places), self.so_far)
-        own = np.sqrt(1 - self.loading**2)
-        luck = _drawn_luck(others + self.reached, places)
-        if len(self.ends):
-            row, part = _between(luck, _LUCK)
-            below = self.below[row] + (self.below[row + 1] - self.below[row]) * part
-            hours = np.exp(self._as_said(luck, special.ndtri(np.clip(below + (1 - below) * special.ndtr(rest), 1e-15, 1 - 1e-15))))
-        else:
-            below = special.ndtr((self.lowest - self.loading * luck) / own)
-            score = self.loading * luck + own * special.ndtri(np.clip(below + (1 - below) * special.ndtr(rest), 1e-15, 1 - 1e-15))
-            hours = np.exp(_log_hours(self.table, score))
-        if self.goes_on < 1:
-            luck = _drawn_luck(others, places)
-            such = np.exp(_log_hours(self.table, self.loading * luck + own * rest))
-            left = np.where(evenly < self.goes_on + (1 - self.goes_on) * self.unfinished, such, self.so_far)
-            hours = np.where(evenly < self.goes_on, hours, left)
+            return np.full(len(rest), self.so_far)
+        hours, own = np.full(len(rest), self.so_far), np.sqrt(1 - self.loading**2)
+        goes_on = evenly < self.goes_on
+        if (at := np.flatnonzero(goes_on)).size:
+            luck, of_its_own = _drawn_luck(others + self.reached, places)[at], rest[at]
+            if len(self.ends):
+                row, part = _between(luck, _LUCK)
+                below = self.below[row] + (self.below[row + 1] - self.below[row]) * part
+                hours[at] = np.exp(self._as_said(luck, _above(below, of_its_own)))
+            else:
+                below = special.ndtr((self.lowest - self.loading * luck) / own)
+                hours[at] = np.exp(_log_hours(self.table, self.loading * luck + own * _above(below, of_its_own)))
+        if (at := np.flatnonzero(~goes_on & (evenly < self.goes_on + (1 - self.goes_on) * self.unfinished))).size:
+            luck = _drawn_luck(others, places)[at]
+            hours[at] = np.exp(_log_hours(self.table, self.loading * luck + own * rest[at]))
         found: Floats = np.maximum(hours, self.so_far)
         return found
 
@@ -288,8 +321,7 @@ class _Saying:
         share = special.expit(-self.log_rest) * np.exp(-whole)
         inside = np.minimum(share, _MOST_SAID)
         chance = -(_NODES[:, None] ** 2) / 2 - (((rest[None, :] + special.logit(inside)) / self.sd) ** 2) / 2 - np.log1p(-inside)
-        found: Floats = special.logsumexp(np.where(share < 1, chance, _NEVER), axis=0)
-        return found
+        return _log_sum_exp(np.where(share < 1, chance, _NEVER))
 
 
 def _as_said(table: Floats, loading: float, lowest: float, saying: _Saying) -> tuple[Floats, Floats, Floats]:
@@ -334,9 +366,21 @@ def _slopes(table: Floats) -> tuple[float, float]:
 def _log_hours(table: Floats, scores: Floats) -> Floats:
     """(k,) log hours at normal scores; beyond the ends of the table as straight as it ends."""
     low, high = _slopes(table)
-    inside = np.interp(scores, NORMAL_SCORES, table)
+    inside = _at_normal_scores(table, scores)
     found: Floats = inside + high * np.maximum(scores - NORMAL_SCORES[-1], 0.0) + low * np.minimum(scores - NORMAL_SCORES[0], 0.0)
     return found
+
+
+def _at_normal_scores(table: Floats, scores: Floats) -> Floats:
+    """`np.interp(scores, NORMAL_SCORES, table)` to the digit: where a score lies among even ones need not be searched for."""
+    last = len(NORMAL_SCORES) - 2
+    within = np.clip(scores, NORMAL_SCORES[0], NORMAL_SCORES[-1])
+    left = np.minimum(((within - NORMAL_SCORES[0]) / _STEP).astype(np.int64), last)
+    left -= within < NORMAL_SCORES[left]  # by a hair, as the steps are rounded
+    left += (within >= NORMAL_SCORES[left + 1]) & (left < last)
+    slope = np.diff(table) / np.diff(NORMAL_SCORES)
+    found: Floats = slope[left] * (within - NORMAL_SCORES[left]) + table[left]
+    return np.where(within < NORMAL_SCORES[-1], found, table[-1])
 
 
 def _score(table: Floats, log_hours: Floats | float) -> Floats:

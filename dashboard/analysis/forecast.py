@@ -171,7 +171,7 @@ def ends(known: Calibration, discoveries: Discoveries, asked: UnderWay, draws: i
 def _as_drawn(foretold: Foretold, hours: Floats) -> Foretold:
     """What was drawn (n, draws), as quantiles and correlations, which can be kept."""
     n, draws = hours.shape
-    order = np.argsort(hours, axis=1, kind="stable")
+    order = np.array([_in_order(row) for row in hours]).reshape(hours.shape).astype(np.int64, copy=False)
     ordered, rank = np.take_along_axis(hours, order, axis=1), np.empty_like(order)
     np.put_along_axis(rank, order, np.broadcast_to(np.arange(draws), order.shape), axis=1)
     evenly = (np.arange(draws) + 0.5) / draws
@@ -179,6 +179,18 @@ def _as_drawn(foretold: Foretold, hours: Floats) -> Foretold:
     table = np.ceil(table * STEPS) / STEPS  # brought to the steps in which it is kept, it must not fall below what was worked
     scores = special.ndtri(evenly)[rank]
     return replace(foretold, table=table, correlation=np.corrcoef(scores) if n > 1 else np.eye(n))
+
+
+def _in_order(values: Floats) -> Integers:
+    """The order of values that rise; equal ones stay as they stood. Many are equal to the least, the hours so far, and hardly any others: so the rest is put in order by the quicker way that keeps no order of equals."""
+    is_least = values == values.min(initial=np.inf)
+    rest = np.flatnonzero(~is_least)
+    order = rest[np.argsort(values[rest])]
+    rising = values[order]
+    if (rising[1:] == rising[:-1]).any():
+        order = rest[np.argsort(values[rest], kind="stable")]
+    found: Integers = np.concatenate([np.flatnonzero(is_least), order])
+    return found
 
 
 def foretell(known: Calibration, discoveries: Discoveries, asked: UnderWay, draws: int = DRAWS) -> Forecast:

@@ -12,32 +12,44 @@ import streamlit as st
 
 from dashboard import fields, frame, held, markup, promising, quote_sentences, reading, tables
 from dashboard import forecast_sentences as said
+from dashboard.analysis.basis import NAMES
 from dashboard.background import GivenUp, Task
 from dashboard.charts import bench as charts
-from dashboard.forecasting import FORECAST_KEYS, Bench
+from dashboard.forecasting import FORECAST_KEYS, Bench, Ended
 from dashboard.giving import as_csv_text
 from dashboard.words import ago, amount, counted, day, hours, plain, tenths, text
 from ingest import quotes
+from ingest.errors import BenchHoursError
 
+TITLE = "On the bench"
 SHOWN, MOST_READ_OUT, MOST_FINDS, MOST_SINCE = 12, 40, 6, 5
 LIKELY = 0.02
 _WATCH_S = 0.5
 _AT_ONCE_S = 0.3
 _SHOWN_H = 0.05
+_NOT_YET = "…"
+_HEADS_SO_FAR = ("work", "so far, h", "estimated, h", "left, h", "approved, h", "ends, even chance, h", "4 in 5, h", "above what was approved")
 
 
 def body() -> None:
     shown = held.store().changes()  # before anything is read: what is written meanwhile must not be missed
-    bench = held.bench()
-    works = bench.works
     pending: list[Task[Any]] = []
+    task = held.bench_begun()
+    if not (frame.is_drawn_anew(TITLE) or task.wait(_AT_ONCE_S)) and _so_far(task, shown):
+        return
+    _whole(held.awaited_bench(task), pending)
+    frame.is_whole(TITLE)
+    _watch(shown, pending)
+
+
+def _whole(bench: Bench, pending: list[Task[Any]]) -> None:
+    works = bench.works
     if works.empty:
         _nothing(bench)
     elif (code := _choose(works["object"].tolist())) is not None:
         _one(bench, works[works["object"] == code].iloc[0], pending)
     else:
         _all(bench, pending)
-    _watch(shown, pending)
 
 
 def _all(bench: Bench, pending: list[Task[Any]]) -> None:
@@ -99,6 +111,62 @@ def _choose(codes: list[str]) -> str | None:
 def _go(code: str) -> None:
     st.query_params.from_dict({"object": code, **held.same_studio()})
     st.rerun()
+
+
+# --- before all is foretold
+
+
+def _so_far(task: Task[Bench], changes: int) -> bool:
+    """What is known of the works on the bench, at once, and where they end as that comes; False where there is nothing to show of that."""
+    known = held.bench_so_far(held.today())
+    if known.empty:
+        return False
+    asked = known[known["object"] == st.query_params.get("object")]
+    frame.as_of(held.today())
+    if asked.empty:
+        left = known["left_hours"]
+        st.html(
+            tables.figures([
+                ("works on the bench", f"{len(known)}", False), ("so far", f"{hours(known['actual_hours'].sum())} h", False),
+                ("left of what was estimated", f"{hours(left.sum())} h" if left.notna().any() else "–", False),
+            ])
+        )  # fmt: skip
+    _filled(known if asked.empty else asked, int((known["yardstick"] != "none").sum()), task, changes)
+    return True
+
+
+@st.fragment(run_every=_WATCH_S)
+def _filled(known: pd.DataFrame, of: int, task: Task[Bench], changes: int) -> None:
+    """Works with what is known of them, and where they end as far as that is reckoned, `of` so many in all; the page is drawn anew when all is, or something was written since."""
+    if held.store().changes() != changes:
+        st.rerun(scope="app")
+    if task.wait(0):
+        try:
+            task.result()
+        except BenchHoursError as error:
+            frame.refuse(str(error))
+            return
+        st.rerun(scope="app")
+    ended = held.ended_so_far(task)
+    words = f"where {len(ended)} of {counted(of, 'work')} {'ends' if of == 1 else 'end'} is known" if ended else "learning from the finished works …"
+    st.progress(min(len(ended) / of, 1.0) if of else 0.0, text=f"Looking ahead: {words}")
+    st.html(tables.ledger("Works on the bench", _HEADS_SO_FAR, [_row_so_far(row, ended.get(row["object"])) for row in known.to_dict("records")], words=(0, 7)))
+    frame.say([f"Left is what was estimated of lines not finished, less what each took so far. Where “{_NOT_YET}” stands it is being worked out."])
+
+
+def _row_so_far(row: tables.Row, ended: Ended | None) -> list[tables.Cell]:
+    known: list[tables.Cell] = [
+        tables.Link(row["object"], held.address("on-the-bench", object=row["object"])),
+        *(hours(row[name]) for name in ("actual_hours", "estimated_hours", "left_hours", "approved_hours")),
+    ]
+    if ended is None:
+        return known + ["–" if row["yardstick"] == "none" else _NOT_YET] * 3
+    by_name = dict(zip(NAMES, ended.quantiles, strict=True))
+    return [*known, hours(by_name["p50"]), hours(by_name["p80"]), _above_approved(ended.chance_over_approved)]
+
+
+def _above_approved(chance: float) -> str:
+    return said.in_ten(chance) if pd.notna(chance) else "–"
 
 
 # --- all of them
@@ -271,7 +339,7 @@ def _table(name: str, works: pd.DataFrame) -> None:
     rows: list[list[tables.Cell]] = [
         [
             tables.Link(row["object"], held.address("on-the-bench", object=row["object"])), hours(row["actual_hours"]), hours(row["approved_hours"]), hours(row["p50"]), hours(row["p80"]),
-            said.in_ten(row["chance_over_approved"]) if pd.notna(row["chance_over_approved"]) else "–",
+            _above_approved(row["chance_over_approved"]),
         ]
         for row in works.to_dict("records")
     ]  # fmt: skip
@@ -418,4 +486,4 @@ def _csv(content: pd.DataFrame) -> str:
     return as_csv_text(content)
 
 
-frame.show("On the bench", body)
+frame.show(TITLE, body)

@@ -9,37 +9,39 @@ from pathlib import Path
 
 from playwright.sync_api import Page, expect
 
+from dashboard.forecast_sentences import in_ten
+from dashboard.words import hours
 from ingest.history import utc_now
 from ingest.store import Store
-from tests import big_studio
+from tests import big_studio, ready
 from tests.browser.conftest import act, keep, settled
 from tests.browser.test_tasks import go, press
 from tests.conftest import bring_into
 from tests.phones import PHONE, action, ms
 
-OPEN = 40
+WORKS, OPEN = 500, 40
 
 
-def of_forty_open_works(folder: Path) -> Path:
-    """A studio of 500 works, 40 of them on the bench."""
+def of_open_works(folder: Path, works: int = WORKS, on_the_bench: int = OPEN) -> Path:
+    """A studio of many works, with 40 entries each, the last of them on the bench."""
     with Store(folder / "studio.duckdb") as store:
-        big_studio.fill(store, folder, 500, 20_000)
+        big_studio.fill(store, folder, works, 40 * works)
         with store.writing() as con:
-            con.execute(f"UPDATE objects SET finished_on = NULL WHERE object IN (SELECT object FROM objects ORDER BY object DESC LIMIT {OPEN})")
+            con.execute(f"UPDATE objects SET finished_on = NULL WHERE object IN (SELECT object FROM objects ORDER BY object DESC LIMIT {on_the_bench})")
     return folder / "studio.duckdb"
 
 
-def log_from_a_phone(address: str, code: str, hours: str) -> None:
+def log_from_a_phone(address: str, code: str, took: str) -> None:
     """As the form sends it."""
     now = utc_now()
-    made = action(f"{code} {hours} {now}", at=now, row={"object": code, "technique": "retouching", "date": f"{now:%Y-%m-%d}", "hours": hours})
+    made = action(f"{code} {took} {now}", at=now, row={"object": code, "technique": "retouching", "date": f"{now:%Y-%m-%d}", "hours": took})
     body = json.dumps({"version": 1, "phone": PHONE, "clock": ms(now), "actions": [made]}).encode()
     with urllib.request.urlopen(urllib.request.Request(f"{address}/log/v1/actions", body, {"Content-Type": "application/json"})) as answer:
         assert json.load(answer)["received"] == [made["action"]]
 
 
 def test_what_a_phone_logs_shows_in_the_open_page_by_itself_at_forty_open_works(serve_here: Callable[..., str], laptop: Page, tmp_path: Path) -> None:
-    address = serve_here(of_forty_open_works(tmp_path))
+    address = serve_here(of_open_works(tmp_path))
     go(laptop, f"{address}/on-the-bench", "On the bench")
     expect(laptop.get_by_role("heading", name="Write to the owner")).to_be_visible(timeout=90_000)
     expect(laptop.locator("dl.figures div", has_text="works on the bench")).to_contain_text(f"{OPEN}")
@@ -47,15 +49,54 @@ def test_what_a_phone_logs_shows_in_the_open_page_by_itself_at_forty_open_works(
     heading = laptop.get_by_role("heading", level=3).first
     code = heading.get_by_role("link").inner_text()
     block = laptop.get_by_text(re.compile(r"^Write to the owner: .* that it ends above")).first
-    for hours in ("2", "3.5"):
+    for took in ("2", "3.5"):
         before = block.inner_text()
-        log_from_a_phone(address, code, hours)
+        log_from_a_phone(address, code, took)
         began = time.monotonic()
         while block.inner_text() == before:  # two seconds where nothing else is done on the machine: tests/benchmarks/bench.py
             assert time.monotonic() - began < 20, "it never shows"
             laptop.wait_for_timeout(20)
     settled(laptop)
     keep(laptop, "bench-forty")
+
+
+# Of one work nobody is told where it ends before a file is there.
+HELD_UP = """
+import time
+from pathlib import Path
+from dashboard import command
+from dashboard.analysis import forecast
+foretell = forecast.foretell
+def held_up(known, discoveries, asked, draws):
+    while {code!r} in asked.works and not Path({gate!r}).exists():
+        time.sleep(0.02)
+    return foretell(known, discoveries, asked, draws)
+forecast.foretell = held_up
+raise SystemExit(command.main())
+"""
+
+
+def test_what_is_known_shows_at_once_and_where_works_end_as_it_comes(serve_here: Callable[..., str], page: Page, tmp_path: Path) -> None:
+    db, gate = tmp_path / "demo.duckdb", tmp_path / "go on"
+    assert ready.command("demo", "--no-serve", "--db", str(db)).returncode == 0
+    works = {one["object"]: one for one in json.loads(ready.command("forecast", "--json", "--db", str(db)).stdout)}
+    last = max(works)
+    go(page, f"{serve_here(db, program=('-c', HELD_UP.format(code=last, gate=str(gate))))}/on-the-bench", "On the bench")
+    expect(page.get_by_text(f"where {len(works) - 1} of {len(works)} works end is known")).to_be_visible(timeout=60_000)
+    figures = page.locator("dl.figures div")
+    expect(figures.filter(has_text="works on the bench")).to_contain_text(f"{len(works)}")
+    expect(figures.filter(has_text="so far")).to_contain_text(f"{hours(sum(one['actual_hours'] for one in works.values()))} h")
+    rows = [row.get_by_role("cell").all_inner_texts() for row in page.get_by_role("region", name="Works on the bench").get_by_role("row").all()[1:]]
+    assert sorted(row[0] for row in rows) == sorted(works)
+    for code, so_far, _, _, approved, even, most, above in rows:
+        one = works[code]
+        assert [so_far, approved] == [hours(one["actual_hours"]), hours(one["approved_hours"])]
+        assert [even, most, above] == (["…"] * 3 if code == last else [hours(one["p50"]), hours(one["p80"]), in_ten(one["chance_over_approved"])])
+    keep(page, "bench-so-far")
+    gate.touch()
+    expect(page.get_by_role("heading", name="Where they end")).to_be_visible(timeout=60_000)
+    expect(page.get_by_text("Looking ahead")).to_have_count(0)
+    settled(page)
 
 
 def test_one_tap_leads_to_the_revision_and_the_dots_to_why(serve_here: Callable[..., str], phone: Page, tmp_path: Path) -> None:

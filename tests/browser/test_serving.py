@@ -57,7 +57,7 @@ def test_a_server_is_stopped_while_a_browser_waits_for_what_it_computes(browser:
     served = Server(tmp_path / "s.duckdb", program=("-c", AT_ONCE))
     with browser.new_page() as opened:
         opened.goto(f"{served.address}/{page}")
-        expect(opened.get_by_test_id("stSpinner").first).to_be_visible()
+        opened.wait_for_selector("[data-testid=stSpinner], [data-testid=stProgress]")
         served.stop()
     told = served.said.read_text()
     assert "Traceback" not in told and told.splitlines()[-1] == "stopped; the record is closed, and everything in it is kept"

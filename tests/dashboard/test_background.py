@@ -31,6 +31,21 @@ def test_work_is_begun_once_for_all_who_ask_and_tells_how_far_it_is() -> None:
     assert one.wait(10) and other.result() == "done" and times == [1]
 
 
+def test_what_is_there_of_a_result_can_be_shown_before_all_of_it_is() -> None:
+    go_on, told = threading.Event(), threading.Event()
+
+    def do(progress: background.Progress) -> list[str]:
+        progress(1, 2, ["one"])
+        told.set()
+        assert go_on.wait(10)
+        return ["one", "two"]
+
+    task = background.begun("half", do)
+    assert told.wait(10) and task.so_far == ["one"] and not task.wait(0)
+    go_on.set()
+    assert task.result() == ["one", "two"]
+
+
 def test_work_that_failed_says_why_and_is_begun_again() -> None:
     def fails(_: object) -> str:
         raise BenchHoursError("no", "Try again.")

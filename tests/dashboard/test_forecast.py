@@ -10,11 +10,12 @@ import pandas as pd
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from scipy import special
 
-from dashboard.analysis import calibration, forecast, progress, promise
+from dashboard.analysis import calibration, evidence, forecast, progress, promise
 from dashboard.analysis.basis import LEVELS, Basis
 from dashboard.analysis.by_hand import Ranges
-from dashboard.analysis.calibration import Calibration
+from dashboard.analysis.calibration import NORMAL_SCORES, Calibration
 from dashboard.analysis.discovery import Discoveries
 from dashboard.analysis.evidence import Evidence
 from dashboard.analysis.forecast import Forecast, UnderWay
@@ -182,3 +183,16 @@ def test_shares_that_lean_are_learnt_and_few_of_them_hardly_count() -> None:
     assert abs(few.lean) < 0.3 and progress.learn(np.zeros(0), np.zeros(0), np.zeros(0, dtype=np.int64)).lean == 0
     often = progress.learn(np.repeat(said[:2], 50), np.repeat(passed[:2], 50), np.repeat(np.arange(2), 50))
     assert often.lean == pytest.approx(few.lean)  # however often a line is spoken of, it is one line
+
+
+def test_the_quicker_ways_to_look_up_sort_and_add_give_what_the_plain_ones_give_to_the_digit() -> None:
+    luck = np.random.default_rng(4)
+    scores = np.concatenate([luck.normal(0, 2, 4_000), NORMAL_SCORES, np.nextafter(NORMAL_SCORES, 9), np.nextafter(NORMAL_SCORES, -9), [-8.0, 8.0]])
+    table = np.sort(luck.normal(1, 1, len(NORMAL_SCORES)))
+    assert np.array_equal(evidence._at_normal_scores(table, scores), np.interp(scores, NORMAL_SCORES, table))
+    places, upto = luck.random(4_000), np.concatenate([[0.0, 0.0], np.sort(luck.random(138)), [1.0]])
+    assert np.array_equal(evidence._Places.of(places).interpolated(upto, NORMAL_SCORES), np.interp(places, upto, NORMAL_SCORES))
+    for values in (luck.normal(-50, 30, 141), np.full(7, -1e4), luck.normal(0, 300, (43, 60)), np.full(3, -np.inf), np.array([-np.inf, 0.0])):
+        assert np.array_equal(evidence._log_sum_exp(values), special.logsumexp(values, axis=0))
+    for hours in (luck.gamma(2, 3, 3_000), np.maximum(luck.gamma(2, 3, 3_000), 5.0), np.round(luck.gamma(2, 3, 3_000), 1), np.full(40, 2.0)):
+        assert np.array_equal(forecast._in_order(hours), np.argsort(hours, kind="stable"))

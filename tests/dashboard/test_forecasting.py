@@ -69,6 +69,32 @@ def test_finished_lines_stay_and_a_work_that_is_finished_is_not_on_the_bench(fer
     assert len(told(ferry, date(2024, 2, 19)).works) == 1  # as it stood before
 
 
+def test_what_is_known_before_anything_is_foretold_is_added_up_by_hand(ferry: Store, tmp_path: Path) -> None:
+    log(ferry, entry("2024-01-10", "facing", 5.5), entry("2024-01-11", "varnish removal with solvent gel", 3.0), code="24-001")
+    known = forecasting.so_far(ferry.cursor(), DAY)
+    assert known["object"].tolist() == ["24-001"]
+    # of 4, 10, 3 and 9 hours: the facing took more than its own, so nothing is left of it
+    assert known[["actual_hours", "estimated_hours", "left_hours", "approved_hours"]].iloc[0].tolist() == [8.5, 26, 0 + 7 + 3 + 9, 26]
+    bring_into(ferry, tmp_path, "m.csv", "object,phase,technique,part,finished_on\n24-001,varnish and overpaint,,,2024-01-12\n")
+    assert forecasting.so_far(ferry.cursor(), DAY)["left_hours"].tolist() == [3 + 9]
+    finish(ferry, "24-001", date(2024, 2, 20))
+    assert forecasting.so_far(ferry.cursor(), DAY).empty
+
+
+def test_what_is_told_of_works_one_by_one_is_what_stands_in_the_end(demo: Store) -> None:
+    con = demo.cursor()
+    today, ended = reading.today(con), {}
+    bench = forecasting.bench(con, today, Memory(), ended_of=ended.__setitem__)
+    known = forecasting.so_far(con, today).set_index("object")
+    told_of = bench.works[bench.works["p50"].notna()]
+    assert set(ended) == set(told_of["object"]) and set(known.index) == set(bench.works["object"]) and len(ended) > 3
+    for row in told_of.to_dict("records"):
+        one = ended[row["object"]]
+        assert one.quantiles == [row[name] for name in ("p10", "p50", "p80", "p90")]
+        assert (one.chance_over_approved, one.hours_over, one.over_if) == (row["chance_over_approved"], row["hours_over"], row["over_if"])
+        assert known.loc[row["object"], ["actual_hours", "approved_hours"]].tolist() == [row["actual_hours"], row["approved_hours"]]
+
+
 def test_hours_more_never_lower_an_end_nor_those_of_the_work_and_finishing_all_makes_it_the_actual(ferry: Store, tmp_path: Path) -> None:
     memory = Memory()
     last = told(ferry, memory=memory)
