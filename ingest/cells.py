@@ -49,12 +49,6 @@ def begin_faults(con: duckdb.DuckDBPyConnection) -> None:
         con.execute(f'CREATE OR REPLACE TEMP TABLE {table} ("row" BIGINT, column_name VARCHAR, code VARCHAR, details JSON)')
 
 
-def has_faults(con: duckdb.DuckDBPyConnection) -> bool:
-    """Some row has a fault."""
-    found: bool = con.execute("SELECT EXISTS (FROM faults)").fetchall()[0][0]
-    return found
-
-
 def note(con: duckdb.DuckDBPyConnection, table: str, source: str, rules: Sequence[Rule]) -> None:
     """Add faults or warnings for rows of a query or table that meet a condition.
 
@@ -98,13 +92,13 @@ def read_cells(con: duckdb.DuckDBPyConnection, form: Form, rows: Rows, context: 
         everything = ", ".join(f"c{number}" for number in range(len(names)))
         note_all(con, "faults", "", "nul_byte", f"cells WHERE contains(concat_ws(' ', {everything}), chr(0))")
     values, joins = [], []
-    left = rows.texts if rows.texts is not None else _left_to_read(con, form, names)
+    left = rows.texts if rows.texts is not None else _left_to_read(con, form, rows)
     for column in form.columns:
         if column.name not in names:
             values.append(f"NULL::{READERS[column.reading].sql_type} AS {column.name}")
             continue
         cell = f"cells.c{names.index(column.name)}"
-        value, join = _read_column(con, column, cell, left.get(column.name, []), context, few=rows.typed and not rows.has_nul)
+        value, join = _read_column(con, column, cell, _at_once(column, rows), left.get(column.name, []), context, few=rows.typed and not rows.has_nul)
         values.append(f"{value} AS {column.name}")
         joins += join
     not_blank = " OR ".join(f"c{number} IS NOT NULL" for number in range(len(names))) or "false"
@@ -119,13 +113,21 @@ def read_cells(con: duckdb.DuckDBPyConnection, form: Form, rows: Rows, context: 
         note(con, "faults", f"(FROM cells WHERE {not_blank})", [rule(condition, name, "empty") for name, condition in empty.items()])
 
 
-def _left_to_read(con: duckdb.DuckDBPyConnection, form: Form, names: list[str]) -> dict[str, list[str]]:
+def _at_once(column: Column, rows: Rows) -> str | None:
+    """SQL for what the column's reader reads at once: of a file, all but plain text was read with it."""
+    at_once = READERS[column.reading].at_once
+    if at_once is None or rows.typed or column.reading == "text":
+        return at_once and at_once.format(text=f"cells.c{rows.names.index(column.name)}")
+    return f"cells.at_once_{column.name}"
+
+
+def _left_to_read(con: duckdb.DuckDBPyConnection, form: Form, rows: Rows) -> dict[str, list[str]]:
     """By column, its different texts that no SQL of its reader reads at once, in one order."""
     questions = []
     for column in form.columns:
-        if column.name in names and column.reading != "text":
-            cell, at_once = f"c{names.index(column.name)}", READERS[column.reading].at_once
-            unread = f"coalesce(({at_once.format(text=cell)}).wall IS NULL, true)" if at_once else "true"
+        if column.name in rows.names and column.reading != "text":
+            cell, at_once = f"c{rows.names.index(column.name)}", _at_once(column, rows)
+            unread = f"coalesce(({at_once}).wall IS NULL, true)" if at_once else "true"
             questions.append(f"SELECT DISTINCT '{column.name}' AS name, {cell} AS text FROM cells WHERE {cell} IS NOT NULL AND {unread}")
     left: dict[str, list[str]] = {}
     for name, text in con.execute(" UNION ALL ".join(questions)).fetchall() if questions else []:
@@ -133,10 +135,11 @@ def _left_to_read(con: duckdb.DuckDBPyConnection, form: Form, names: list[str]) 
     return {name: sorted(texts) for name, texts in left.items()}
 
 
-def _read_column(con: duckdb.DuckDBPyConnection, column: Column, cell: str, texts: list[str], context: Context, *, few: bool) -> tuple[str, list[str]]:
+def _read_column(
+    con: duckdb.DuckDBPyConnection, column: Column, cell: str, at_once: str | None, texts: list[str], context: Context, *, few: bool
+) -> tuple[str, list[str]]:
     """SQL for the column's value, and the joins it needs; notes those of its `texts` that cannot be read. `few`: there are so few rows that a table costs more than it saves."""
     reader = READERS[column.reading]
-    at_once = reader.at_once.format(text=cell) if reader.at_once else None
     if column.reading == "text":
         return str(at_once), []
     if not texts:

@@ -1,7 +1,7 @@
 """One way in: rows are checked, and what was checked is stored.
 
 Files, pages, phones and the sheet of a quote all become rows (`ingest.rows`). `check` reads them and the record and writes nothing but temporary tables of its
-connection (`ingest.stages`); `store` writes what it left, in the same connection and transaction, and decides nothing.
+connection (`ingest.stages`); `store` writes what it left, in the same connection and transaction, and decides nothing of a row.
 """
 
 from __future__ import annotations

@@ -142,6 +142,6 @@ def look_over(paths: Iterable[Path], folder: Path) -> list[RecognizedFile]:
 def _check_file(con: duckdb.DuckDBPyConnection, one: RecognizedFile, now: datetime, held_back_as: HeldBackAs, progress: Progress) -> Checked:
     name = one.file.path.name
     progress(f"{name}: reading {one.form.kind}")
-    rows = rows_of_file(con, one.file)
+    rows = rows_of_file(con, one.file, one.form)
     progress(f"{name}: checking {len(rows.lines):,} rows")
     return check(con, one.form, rows, Context.of(con, now=now, decimal_mark=rows.decimal_mark), held_back_as)

@@ -263,7 +263,7 @@ def lines_of_file(store: Store, path: Path) -> tuple[list[dict[str, str]], list[
             raise FileError(
                 f'{path.name} lacks the column "technique"', "A file of lines has technique, and as far as known phase, part, quantity, hours, person, option."
             )
-        rows = rows_of_file(con, file)
+        rows = rows_of_file(con, file, ESTIMATES)
         known = {name: place for place, name in enumerate(names) if name in _FILE_COLUMNS}
         cells_of = con.execute(f'SELECT {", ".join(f"trim(c{place})" for place in known.values())} FROM cells ORDER BY "row"').fetchall()
     lines: list[dict[str, str]] = [{} for _ in range(int(max(rows.lines, default=0)))]

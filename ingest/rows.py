@@ -16,6 +16,7 @@ import pandas as pd
 
 from ingest.csv_files import CsvFile, LineFault, forget_rows, read_raw
 from ingest.notation import MARK_OF_SEPARATOR, DecimalMark
+from ingest.readings import READERS
 from ingest.records import Form
 
 Row = Mapping[str, str]
@@ -56,9 +57,11 @@ class Rows:
         return "" if self.file is None else MARK_OF_SEPARATOR.get(self.file.separator, "")
 
 
-def rows_of_file(con: duckdb.DuckDBPyConnection, file: CsvFile) -> Rows:
-    """The rows of a file that was looked over."""
-    lines, faults = read_raw(con, file)
+def rows_of_file(con: duckdb.DuckDBPyConnection, file: CsvFile, form: Form) -> Rows:
+    """The rows of a file that was looked over; beside its cells, `at_once_` with the name of a column has what its reader reads at once."""
+    readers = {column.name: READERS[column.reading] for column in form.columns if column.name in file.names and column.reading != "text"}
+    at_once = {f"at_once_{name}": reader.at_once.format(text=f"c{file.names.index(name)}") for name, reader in readers.items() if reader.at_once}
+    lines, faults = read_raw(con, file, at_once)
     _name_lines(con, lines)
     return Rows(names=file.names, lines=lines, file=file, faults=faults, has_nul=file.has_nul)
 

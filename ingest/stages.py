@@ -1,6 +1,6 @@
 """The temporary tables by which one stage of a check hands over to the next: their columns, who makes them, who reads them.
 
-They belong to one connection and last until the next check in it. `ingest.check` is the order in which they are made; a test holds this list against the code.
+They belong to one connection and last until the next check in it. `ingest.check` is the order in which they are made; a test holds the tables and who makes and reads them against the code.
 `row` counts the rows of what is checked from 0.
 """
 
@@ -20,7 +20,7 @@ class Stage:
 
 STAGES = {
     # rows as text
-    "raw_rows": Stage("c0 … as written; of typed rows also row", ("rows", "csv_files")),
+    "raw_rows": Stage("c0 … as written; of typed rows also row, of a file also at_once_ and the name of a column", ("rows", "csv_files")),
     "raw": Stage("row, c0 … as written", ("rows", "csv_files"), ("check", "rejects")),
     "cells": Stage("row, c0 … as meant, emptied (columns that say that there is nothing)", ("rows", "csv_files"), ("cells", "kept", "estimates", "quotes")),
     "row_lines": Stage("row, line", ("rows",), ("check", "rejects", "entries", "estimates", "drafts", "quotes", "judging")),
@@ -36,11 +36,12 @@ STAGES = {
     "corrections": Stage("row, entry: the key of what is held and will be corrected", ("row_status",), ("entries", "estimates", "keyed", "kept")),
     # time entries
     "zone_days": Stage("day, ahead_before, ahead_after, change_from, change_to, is_gap", ("clock",), ("entries_resolved", "export_time_entries")),
+    "repeated": Stage("content that several rows without a name say", ("entries",)),
     "repeats": Stage("row, content, rank among equal rows", ("entries",)),
     "adopted": Stage("row, entry, unnamed: the name of the held entry that it names", ("entries",)),
     "doubtful": Stage("row, content, rank, candidates, candidate, resembles", ("entries",)),
     "sittings": Stage("row, person, started_at, ended_at: hands-on spells, held and new", ("entries",)),
-    "overlapping": Stage("person", ("entries",)),
+    "overlapping": Stage("person: hash of the name", ("entries",)),
     "spells_to_be": Stage("id, entry, person, day, started_at, ended_at, hours, counted_hours, mode: spells as they will be", ("entries",)),
     "touched": Stage("person, day", ("counting",), ("recount_hours", "entries")),
     "recounted": Stage("id, counted_hours", ("recount_hours",), ("counting", "entries", "integrity")),
@@ -61,11 +62,11 @@ STAGES = {
     "local_spells": Stage("time entries with their readings of the studio's clock", ("export",), ("export_time_entries",)),
     # what phones sent
     "turn": Stage("spell", ("turn",)),
-    "words": Stage("action, entry, spell, device, role, outcome, settled_at, waiting, word (by which words are ordered)", ("turn",), ("settling",)),
+    "words": Stage("action, entry, spell, device, role, received_at, clock_off, outcome, settled_at, decided, waiting, word (by which words are ordered)", ("turn",), ("settling",)),
     "candidates": Stage("words of a turn that may be the last on their entry", ("turn",)),
     "overtaken": Stage("action, has_outcome: words that a later one makes idle", ("settling",)),
     "decided": Stage("words that the principal decides on", ("decisions",)),
     "to_go_back": Stage("entries that a device changed, with what they were", ("decisions",)),
-    "to_leave_out": Stage("action: words of a device that wait for the principal", ("decisions",)),
+    "to_leave_out": Stage("action: words of a device that are not settled, or wait for the principal", ("decisions",)),
 }  # fmt: skip
 """By name. Besides, `read_` with the name of a column: what each text of it means, made and joined by `cells`."""

@@ -1,7 +1,8 @@
 """Import of a million entries beside an honest rival and a bare COPY: `python -m tests.benchmarks.import_entries [ROWS]`.
 
 The rival reads with pandas, makes the same checks vectorised, and inserts once into DuckDB. Each contender runs in a process
-of its own, three times in turn; the median time and the peak memory are compared.
+of its own, three times in turn; the median time and the peak memory are compared. So is the writing of the logs: on Linux a process begins with the peak
+of the one that started it.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import numpy as np
@@ -117,18 +119,24 @@ def bare_copy(_objects: Path, entries: Path, database: Path) -> int:
 CONTENDERS = {"ours": ours, "rival": rival, "bare copy": bare_copy}
 
 
+def of_its_own(*args: object) -> list[dict[str, Any]]:
+    """What this module says when it is run with arguments in a process of its own: an object a line."""
+    said = subprocess.run([sys.executable, "-m", "tests.benchmarks.import_entries", *map(str, args)], capture_output=True, text=True, check=True).stdout
+    return [json.loads(line) for line in said.splitlines()]
+
+
 def main(rows: int) -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         for bad in (0.0, 0.01):
-            objects, entries = write_logs(folder, rows, bad)
+            (written,) = of_its_own("logs", folder, rows, bad)
+            objects, entries = written["objects"], written["entries"]
             runs: dict[str, list[dict[str, float]]] = {contender: [] for contender in CONTENDERS if not (bad and contender == "bare copy")}
             for turn in range(TURNS):
                 for contender, timed in runs.items():
                     database = folder / f"{contender}-{bad}-{turn}.duckdb"
-                    call = [sys.executable, "-m", "tests.benchmarks.import_entries", contender, str(objects), str(entries), str(database)]
-                    said = subprocess.run(call, capture_output=True, text=True, check=True).stdout.strip().splitlines()
-                    timed.append(json.loads(said[0]) | json.loads(said[1]))
+                    told, peak = of_its_own(contender, objects, entries, database)
+                    timed.append(told | peak)
                     database.unlink()
             middle = {
                 contender: {key: statistics.median(run[key] for run in some) for key in ("seconds", "peak_mb", "stored", "rejected")}
@@ -147,7 +155,9 @@ def main(rows: int) -> None:
 
 
 if __name__ == "__main__":
-    if len(sys.argv) == 5:
+    if len(sys.argv) == 5 and sys.argv[1] == "logs":
+        print(json.dumps(dict(zip(("objects", "entries"), map(str, write_logs(Path(sys.argv[2]), int(sys.argv[3]), float(sys.argv[4]))), strict=True))))
+    elif len(sys.argv) == 5:
         CONTENDERS[sys.argv[1]](*(Path(text) for text in sys.argv[2:]))
         print(json.dumps({"peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}))
     else:

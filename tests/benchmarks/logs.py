@@ -12,6 +12,7 @@ from ingest.vocabulary import read_vocabulary
 
 OBJECTS = 800
 PEOPLE = 300
+MOST_SPELLS = 9_000  # of a person, three a day: the last of them lies in the past
 
 
 def write_logs(folder: Path, rows: int, bad_share: float, seed: int = 1) -> tuple[Path, Path]:
@@ -25,7 +26,8 @@ def write_logs(folder: Path, rows: int, bad_share: float, seed: int = 1) -> tupl
     objects = np.array([f"{18 + n // 100:02d}-{n % 100 + 1:03d}" for n in range(OBJECTS)])
     which = rng.integers(0, len(techniques), rows)
     turn = np.arange(rows)
-    spell = turn // PEOPLE  # three spells a person and day, none overlapping another
+    people = max(PEOPLE, -(-rows // MOST_SPELLS))
+    spell = turn // people  # three spells a person and day, none overlapping another
     start = pd.Timestamp("2015-01-05 08:00") + pd.to_timedelta(spell // 3 * 24 + spell % 3 * 3, "h") + pd.to_timedelta(rng.integers(0, 12, rows) * 5, "min")
     end = start + pd.to_timedelta(rng.integers(3, 24, rows) * 5, "min")
     frame = pd.DataFrame(
@@ -34,7 +36,7 @@ def write_logs(folder: Path, rows: int, bad_share: float, seed: int = 1) -> tupl
             "phase": np.where(rng.random(rows) < 0.5, techniques["phase"].to_numpy()[which], ""),
             "technique": techniques["technique"].to_numpy()[which],
             "part": "",
-            "person": np.array([f"Person {n}" for n in range(PEOPLE)])[turn % PEOPLE],
+            "person": np.array([f"Person {n}" for n in range(people)])[turn % people],
             "started_at": start.strftime("%Y-%m-%d %H:%M"),
             "ended_at": end.strftime("%Y-%m-%d %H:%M"),
             "mode": "",
