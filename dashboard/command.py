@@ -388,7 +388,7 @@ def print_overruns(lines: pd.DataFrame, as_of: date, known: str | None = None) -
 def _add_pages(commands: options.Commands) -> None:
     shown, served = commands.add("demo", _demo, "nothing"), commands.add("serve", _serve, "nothing")
     for parser in (shown, served):
-        parser.add_argument("--port", type=int, default=8411, help="port to listen on (8411)")
+        parser.add_argument("--port", type=options.port, default=8411, help="port to listen on (8411)")
     shown.add_argument("--no-serve", action="store_true", help="print only")
     served.add_argument("--phones", action="store_true", help="let paired phones and laptops of the local network in, over TLS")
     served.add_argument("--plain", action="store_true", help="with --phones: without TLS, so that whoever is in the network can read along")

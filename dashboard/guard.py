@@ -305,7 +305,7 @@ def address_of(scope: Scope) -> str:
 
 def _told(scope: Scope, cookie: str, device: str) -> Scope:
     """The request as the pages see it: who asks is said by the guard, and the secret stays with it."""
-    scope = {**scope}
+    scope = {**scope, "headers": [(name.lower(), value) for name, value in scope["headers"]]}  # names are told apart by their letters here
     heads = MutableHeaders(scope=scope)
     heads[TOLD] = device
     said = [pair.strip() for one in heads.getlist("cookie") for pair in one.split(";")]

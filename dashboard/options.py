@@ -75,6 +75,12 @@ def _day(text: str) -> date:
         raise argparse.ArgumentTypeError(f'"{text}" is not a day written as year-month-day') from error
 
 
+def port(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and int(text) <= 65_535):
+        raise argparse.ArgumentTypeError(f'"{text}" is not a port: write a whole number from 1 to 65535, or 0 for any that is free')
+    return int(text)
+
+
 def number(read: Callable[[str], float]) -> Callable[[str], float]:
     """The type of an option that a reader of `ingest.notation` reads, so that a number typed there meets the reader of all numbers."""
 

@@ -14,14 +14,14 @@ from typing import NamedTuple
 import duckdb
 
 from ingest import people
-from ingest.cells import has_faults, note, note_all, rule
+from ingest.cells import note, note_all, rule
 from ingest.errors import BenchHoursError, NotationError
 from ingest.history import Change, keep_earlier, keep_made
 from ingest.lines import give_numbers, same_line
 from ingest.notation import day_in_words, written
 from ingest.readings import READERS, Context
 from ingest.records import FAR_OFF
-from ingest.row_status import RowStatus, untouched
+from ingest.row_status import RowStatus, has_faults, untouched
 from ingest.rows import Rows
 from ingest.settings import read_settings
 from ingest.sql import quoted
@@ -105,7 +105,7 @@ def _check_versions(con: duckdb.DuckDBPyConnection, asked: _Asked) -> None:
     of_version = ("made_on", "reason", "price", "currency", "tax_in_price", "tax_per_cent")
     if asked.heads_differ:
         first = ", ".join(f'first_value({name}) OVER (PARTITION BY object, version ORDER BY "row") AS first_{name}' for name in of_version)
-        note(con, "faults", f'(SELECT "row", {", ".join(of_version)}, {first} FROM resolved WHERE version IS NOT NULL)', [
+        note(con, "faults", f'(SELECT "row", {", ".join(of_version)}, {first} FROM resolved WHERE object IS NOT NULL AND version IS NOT NULL)', [
             rule(f"{name} IS DISTINCT FROM first_{name}", name, "version_disagrees", column=quoted(name)) for name in of_version
         ])  # fmt: skip
     if asked.approved:
@@ -205,7 +205,10 @@ _AS_TEXT = "string_agg(concat_ws(chr(31), {line}), chr(30) ORDER BY {line})".rep
         for name in ("p.key", "t.key", "e.part", "coalesce(w.key, e.person)", *(f"e.{name}" for name in _OF_A_LINE if name != "person"))
     ),
 )
-_TAX = "{0}.tax_in_price::VARCHAR, {0}.tax_per_cent::VARCHAR"  # unsaid, they are left out of a content, which is then what it was before they could be said
+# What a price includes, unsaid, is left out of a content, which is then what it was before that could be said.
+_CONTENT = """md5(concat_ws(chr(31), {lines}, {version}.made_on, coalesce({version}.approved_on::VARCHAR, ''), coalesce({version}.approved_option, ''),
+    coalesce({version}.reason, ''), coalesce({version}.price::VARCHAR, ''), coalesce({version}.currency, ''), {version}.tax_in_price::VARCHAR,
+    {version}.tax_per_cent::VARCHAR))::UUID"""
 _WITH_KEYS = """LEFT JOIN phases AS p ON p.phase = e.phase LEFT JOIN techniques AS t ON t.technique = e.technique
     LEFT JOIN person_spellings AS w ON w.written = e.person"""
 
@@ -240,8 +243,7 @@ def _compare_with_held(con: duckdb.DuckDBPyConnection, rows: Rows, status: RowSt
             -- a file that does not say what a price includes says nothing against what is known of it; where nothing is known it may say it, of an approved version too
             coalesce(n.tax_in_price = v.tax_in_price, n.tax_in_price IS NULL) AND coalesce(n.tax_per_cent = v.tax_per_cent, n.tax_per_cent IS NULL) AS same_tax,
             coalesce(n.tax_in_price = v.tax_in_price, true) AND coalesce(n.tax_per_cent = v.tax_per_cent, true) AS agrees,
-            md5(concat_ws(chr(31), new.as_text, n.made_on, coalesce(n.approved_on::VARCHAR, ''), coalesce(n.approved_option, ''), coalesce(n.reason, ''),
-                coalesce(n.price::VARCHAR, ''), coalesce(n.currency, ''), {_TAX.format("n")}))::UUID AS content
+            {_CONTENT.format(version="n", lines="new.as_text")} AS content
         FROM versions AS n JOIN new USING (object, version) JOIN estimate_versions AS v USING (object, version) LEFT JOIN held AS h USING (object, version)""")
     joined = "resolved AS r JOIN compared AS v USING (object, version)"
     status.mark(
@@ -305,8 +307,7 @@ def _keep_versions(con: duckdb.DuckDBPyConnection, change: Change, which: str, v
         "estimate_versions",
         change,
         f"""SELECT v.object || ' version ' || v.version AS key, to_json({{'version': v, 'lines': l.lines}}) AS earlier,
-            md5(concat_ws(chr(31), l.as_text, v.made_on, coalesce(v.approved_on::VARCHAR, ''), coalesce(v.approved_option, ''), coalesce(v.reason, ''),
-                coalesce(v.price::VARCHAR, ''), coalesce(v.currency, ''), {_TAX.format("v")}))::UUID AS content
+            {_CONTENT.format(version="v", lines="l.as_text")} AS content
         FROM estimate_versions AS v
         JOIN (SELECT e.object, e.version, list(e) AS lines, {_AS_TEXT} AS as_text FROM estimate_lines AS e {_WITH_KEYS} GROUP BY e.object, e.version) AS l USING (object, version)
         JOIN {which} AS k USING (object, version)""",

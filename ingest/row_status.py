@@ -36,7 +36,7 @@ class RowStatus:
 
     def reject_faulty(self) -> None:
         """Reject the rows that have a fault."""
-        if self._con.execute("SELECT EXISTS (FROM faults)").fetchall()[0][0]:
+        if has_faults(self._con):
             self.mark("rejected", 'SELECT "row" FROM faults')
 
     def outcome(self) -> Outcome:
@@ -50,6 +50,12 @@ class RowStatus:
             held_back=counts.get("held back", 0),
             rejected=counts.get("rejected", 0),
         )
+
+
+def has_faults(con: duckdb.DuckDBPyConnection) -> bool:
+    """Some row has a fault."""
+    found: bool = con.execute("SELECT EXISTS (FROM faults)").fetchall()[0][0]
+    return found
 
 
 def untouched(table: str = "") -> str:

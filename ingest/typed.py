@@ -1,4 +1,4 @@
-"""Rows typed on a page or tapped on a phone: the check and the store of any row, all of them or none.
+"""Rows typed on a page or tapped on a phone: the check and the store of any row.
 
 A page says all of a row, so an empty cell is empty; and what is said stands, even where an earlier version once said the same.
 """

@@ -43,7 +43,7 @@ def keep(store: Store, what: str, said: Any, by: str) -> Kept:
     """Keep it as it stands now, in place of what was kept under the name."""
     now = utc_now()
     with store.writing(counts=False) as con:
-        _keep(con, what, said, now, by)
+        put(con, what, said, by, now)
     return Kept(said, now, by)
 
 
@@ -53,7 +53,7 @@ def replace(store: Store, what: str, instead: Mapping[str, Any], by: str) -> Non
     with store.writing(counts=False) as con:
         con.execute("DELETE FROM unsaved WHERE what = ?", [what])
         for name, said in instead.items():
-            _keep(con, name, said, now, by)
+            put(con, name, said, by, now)
 
 
 def forget(store: Store, what: str) -> None:
@@ -61,10 +61,6 @@ def forget(store: Store, what: str) -> None:
     replace(store, what, {}, "")
 
 
-def put(con: duckdb.DuckDBPyConnection, what: str, said: Any, by: str) -> None:
-    """Keep it inside the caller's transaction."""
-    _keep(con, what, said, utc_now(), by)
-
-
-def _keep(con: duckdb.DuckDBPyConnection, what: str, said: Any, now: datetime, by: str) -> None:
-    con.execute("INSERT OR REPLACE INTO unsaved VALUES (?, ?, ?, ?)", [what, now, by, json.dumps(said, ensure_ascii=False)])
+def put(con: duckdb.DuckDBPyConnection, what: str, said: Any, by: str, now: datetime | None = None) -> None:
+    """Keep it inside the caller's transaction; `now` in UTC, the machine's clock where not given."""
+    con.execute("INSERT OR REPLACE INTO unsaved VALUES (?, ?, ?, ?)", [what, now or utc_now(), by, json.dumps(said, ensure_ascii=False)])

@@ -315,7 +315,7 @@ def _held_back_from_devices() -> None:
     by_device = decisions.counts(held.store().cursor())
     if not by_device:
         return
-    total = sum(count for _, count in by_device.values())
+    total = sum(one.count for one in by_device.values())
     st.header(f"Changes from phones: {counted(total, 'change')} for you to decide")
     frame.say([
         f"A phone corrects by itself what its person logged in the last {bench.DAYS_BACK} days, one that several share what was logged on it, {MOST_CHANGES} entries in a day. "
@@ -323,14 +323,17 @@ def _held_back_from_devices() -> None:
     ])  # fmt: skip
     device = None
     if len(by_device) > 1:
-        device = st.selectbox("From which device", [None, *by_device], format_func=lambda one: "all devices" if one is None else _device(*by_device[one]))
+        device = st.selectbox("From which device", [None, *by_device], format_func=lambda one: "all devices" if one is None else _device(by_device[one]))
     rows = decisions.held_back(held.store().cursor(), SHOWN_QUESTIONS, device or None)
-    count = total if device is None else by_device[device][1]
-    all_of_them = "Take it in", "Leave it out"
+    shown = list(by_device.values()) if device is None else [by_device[device]]
+    count, until = sum(one.count for one in shown), max(one.until for one in shown)
+    seen = st.session_state.get("changes seen", {}).get(device, until)  # of a press, what was counted when the button was drawn: what came since waits on
+    st.session_state["changes seen"] = {device: until}
+    all_of_them = ("Take it in", "Leave it out") if count == 1 else (f"Take all {count:,} in", f"Leave all {count:,} out")
     with st.container(horizontal=True):
-        for words, decided_as in zip(all_of_them if count == 1 else (f"Take all {count:,} in", f"Leave all {count:,} out"), EVERY_WORD, strict=True):
+        for words, decided_as in zip(all_of_them, EVERY_WORD, strict=True):
             if st.button(words, key=f"all {decided_as}"):
-                _tell_words(decisions.decide(held.store(), decided_as, held.change("decided under Bring in logs"), device=device))
+                _tell_words(decisions.decide(held.store(), decided_as, held.change("decided under Bring in logs"), device=device, until=seen))
     if count == 1:
         frame.list_out([_change_from(rows[0])])
         return
@@ -348,8 +351,8 @@ def _held_back_from_devices() -> None:
         _tell_words(told)
 
 
-def _device(called: str, count: int) -> str:
-    return f"{called or 'a device that is not known any more'}, {counted(count, 'change')}"
+def _device(one: decisions.Waiting) -> str:
+    return f"{one.called or 'a device that is not known any more'}, {counted(one.count, 'change')}"
 
 
 def _change_from(one: decisions.HeldBack) -> str:
@@ -391,15 +394,10 @@ def _refused_from_phones() -> None:
         return
     st.header(f"To mend in the form: {counted(len(refused), 'entry', 'entries')}")
     frame.say(["None of their hours are counted yet. Who logged them finds them on top of the form to log hours, to be mended or struck out."])
-    frame.list_out([f"{one['person']}, {_what(one)}: {_why(one['faults'])}" for one in refused[:SHOWN_REMARKS]])
+    frame.list_out([f"{_row_says(one)}. {_why(one['faults'])}" for one in refused[:SHOWN_REMARKS]])
     if len(refused) > SHOWN_REMARKS:
         frame.say([f"And {len(refused) - SHOWN_REMARKS:,} more."])
     frame.link_away("Mend them in the form", "/log")
-
-
-def _what(refused: dict[str, Any]) -> str:
-    works = [one["object"] for one in refused["works"]] or [refused["row"].get("object") or "studio time"]
-    return " ".join(filter(None, (refused["row"].get("technique", ""), "on", ", ".join(works))))
 
 
 def _why(faults: Sequence[dict[str, str]]) -> str:

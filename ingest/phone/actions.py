@@ -69,6 +69,11 @@ class Action:
     works: tuple[Share, ...] = ()
     split: Split = "equally"
 
+    @property
+    def entries(self) -> list[str]:
+        """The names of the entries that it says once it is logged: of several works one for each."""
+        return [f"{self.entry}{SHARE}{number}" for number in range(1, len(self.works) + 1)] if self.works else [self.entry]
+
     @classmethod
     def read(cls, raw: object) -> Action:
         """Read what came as JSON; keys that are not known are passed over, so that a newer form may say more. Raises `ActionError`."""
@@ -112,16 +117,6 @@ class Action:
             action=action, entry=entry, number=number, made_at=0, state=kept["state"], person=kept["person"], row=kept["row"], taps=kept["taps"], works=works,
             split=kept.get("split", "equally"),
         )  # fmt: skip
-
-
-def spell_of(entry: str) -> str:
-    """The name by which the spell is known that an entry is a share of; the entry's own where it is of none."""
-    return entry.partition(SHARE)[0]
-
-
-def share_of(entry: str, number: int | str) -> str:
-    """The name of the entry of one of the works that a spell is shared out over, from 1; with an empty number, how all of them begin."""
-    return f"{entry}{SHARE}{number}"
 
 
 def uuid(raw: object, what: str) -> str:

@@ -30,19 +30,21 @@ WHERE t.retired_on IS NULL AND p.retired_on IS NULL ORDER BY p.position, t.techn
 # Hours and hands of others are theirs: of them only what waits by itself is told, so that anybody can take it off.
 _IN_HAND = "SELECT * FROM spells_in_hand ORDER BY in_hand_since, entry"
 # By the day on which a spell ended: a wait of weeks that was just taken off is still to be said more of.
-_OWN_DAYS = "SELECT * FROM time_entries WHERE person = ? AND greatest(day, ended_at::DATE) >= ? ORDER BY day, started_at NULLS LAST, entry"
+_OWN_DAYS = "SELECT * FROM time_entries WHERE person = ? AND greatest(day, timezone(?, timezone('UTC', ended_at))::DATE) >= ? ORDER BY day, started_at NULLS LAST, entry"
+# Under the name that a person has now: a word keeps the one under which it was said.
+_WHOSE = "coalesce((SELECT any_value(s.person) FROM person_spellings AS s WHERE s.written = said->>'person'), said->>'person')"
 # What is refused and the last word on its entry: of one phone by its count, of several by when they were made.
-_TO_MEND = """
+_TO_MEND = f"""
 WITH refused AS (SELECT DISTINCT a.entry FROM phone_actions AS a JOIN phone_outcomes AS o USING (action) WHERE o.outcome = 'refused'),
 said AS (
     SELECT a.*, o.outcome, o.told, min(a.made_at) OVER (PARTITION BY a.phone, a.entry ORDER BY a.number ROWS BETWEEN CURRENT ROW AND UNBOUNDED FOLLOWING) AS said_at
     FROM phone_actions AS a JOIN phone_outcomes AS o USING (action) SEMI JOIN refused USING (entry)
 )
 SELECT action, entry, number, said, told FROM said WHERE true
-QUALIFY row_number() OVER (PARTITION BY entry ORDER BY said_at DESC, number DESC, action DESC) = 1 AND outcome = 'refused' AND coalesce(said->>'person' = ?, true)
+QUALIFY row_number() OVER (PARTITION BY entry ORDER BY said_at DESC, number DESC, action DESC) = 1 AND outcome = 'refused' AND coalesce({_WHOSE} = ?, true)
 ORDER BY made_at, number
 """
-_HELD_BACK = "SELECT count(*) FROM phone_outcomes AS o JOIN phone_actions AS a USING (action) WHERE o.outcome = 'held back' AND a.said->>'person' = ?"
+_HELD_BACK = f"SELECT count(*) FROM phone_outcomes AS o JOIN phone_actions AS a USING (action) WHERE o.outcome = 'held back' AND {_WHOSE} = ?"
 
 
 def bench(
@@ -88,7 +90,7 @@ def bench(
         if "aliases" in one:
             one["aliases"] = [word for word in one["aliases"] if word != one["technique"]]
     if person is not None:
-        said |= {"person": person, "entries": _own_days(con, person, today), "to_mend": to_mend(con, person)}
+        said |= {"person": person, "entries": _own_days(con, person, settings.zone, today), "to_mend": to_mend(con, person)}
         if held_back := con.execute(_HELD_BACK, [person]).fetchall()[0][0]:
             said["held_back"] = held_back
     return said
@@ -105,8 +107,8 @@ def _in_hand(con: duckdb.DuckDBPyConnection, person: str | None, everyone: bool)
     return found
 
 
-def _own_days(con: duckdb.DuckDBPyConnection, person: str, today: date) -> list[dict[str, Any]]:
-    rows = _rows(con, _OWN_DAYS, [person, today - timedelta(days=DAYS_BACK)])
+def _own_days(con: duckdb.DuckDBPyConnection, person: str, zone: str, today: date) -> list[dict[str, Any]]:
+    rows = _rows(con, _OWN_DAYS, [person, zone, today - timedelta(days=DAYS_BACK)])
     return [{"entry": row["entry"], "day": f"{row['day']}", "hours": row["hours"], "row": _texts(row) | _when(row)} for row in rows]
 
 

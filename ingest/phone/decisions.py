@@ -69,25 +69,50 @@ def held_back(con: duckdb.DuckDBPyConnection, most: int, device: str | None = No
     ]  # fmt: skip
 
 
-def counts(con: duckdb.DuckDBPyConnection) -> dict[str, tuple[str, int]]:
-    """How many words wait for the principal, by device, with its name (empty where it is not known any more)."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Waiting:
+    """How many words of a device wait for the principal, its name (empty where it is not known any more), and since when the last of them does, in UTC."""
+
+    called: str
+    count: int
+    until: datetime
+
+
+def counts(con: duckdb.DuckDBPyConnection) -> dict[str, Waiting]:
+    """What waits for the principal, by device."""
     rows = con.execute(
-        """SELECT coalesce(a.device, ''), coalesce(any_value(d.name), ''), count(*) FROM phone_outcomes AS o JOIN phone_actions AS a ON a.action = o.action
-        LEFT JOIN devices AS d ON d.device = a.device WHERE o.outcome = 'held back' GROUP BY 1 ORDER BY 2, 1"""
+        """SELECT coalesce(a.device, ''), coalesce(any_value(d.name), '') AS called, count(*), max(o.settled_at)
+        FROM phone_outcomes AS o JOIN phone_actions AS a ON a.action = o.action
+        LEFT JOIN devices AS d ON d.device = a.device WHERE o.outcome = 'held back' GROUP BY 1 ORDER BY called, 1"""
     ).fetchall()
-    return {device: (called, count) for device, called, count in rows}
+    return {device: Waiting(called=called, count=count, until=until) for device, called, count, until in rows}
 
 
-def decide(store: Store, decision: Decision, change: Change, *, actions: Sequence[str] | None = None, device: str | None = None) -> dict[str, int]:
+def decide(
+    store: Store,
+    decision: Decision,
+    change: Change,
+    *,
+    actions: Sequence[str] | None = None,
+    device: str | None = None,
+    until: datetime | None = None,
+    now: datetime | None = None,
+) -> dict[str, int]:
     """Take words in, or leave them out: those named, or all that wait, of one device or of any. How many came to which outcome.
 
     A word that is taken in counts as said now, and meets the checks of any other: it may be refused, and then lies with whoever said it, to be mended.
+
+    Parameters
+    ----------
+    until : only words that wait since then (UTC) at the latest: those that came since were not seen by who decides.
+    now : the present instant in UTC when all is settled; the machine's clock where not given.
     """
     with store.writing(counts=False) as con:
         con.execute(
             """CREATE OR REPLACE TEMP TABLE decided AS SELECT o.action FROM phone_outcomes AS o JOIN phone_actions AS a ON a.action = o.action
-            WHERE o.outcome = 'held back' AND ($actions IS NULL OR o.action IN (SELECT unnest($actions::VARCHAR[]))) AND coalesce(coalesce(a.device, '') = $device, true)""",
-            {"actions": None if actions is None else list(actions), "device": device},
+            WHERE o.outcome = 'held back' AND ($actions IS NULL OR o.action IN (SELECT unnest($actions::VARCHAR[]))) AND coalesce(coalesce(a.device, '') = $device, true)
+            AND coalesce(o.settled_at <= $until, true)""",
+            {"actions": None if actions is None else list(actions), "device": device, "until": until},
         )
         found = [row[0] for row in con.execute("SELECT action FROM decided").fetchall()]
         con.execute("INSERT INTO phone_decisions SELECT action, ?, ?, ? FROM decided", [decision, change.at, change.by])
@@ -97,13 +122,10 @@ def decide(store: Store, decision: Decision, change: Change, *, actions: Sequenc
             con.execute("UPDATE phone_outcomes SET outcome = 'taken in' WHERE action IN (SELECT action FROM decided)")
     if decision == "left out":
         return {"left out": len(found)} if found else {}
-    Inbox(store).catch_up(change.at, within_s=_PATIENCE_S)
-    con = store.cursor()
-    try:
+    Inbox(store).catch_up(now, within_s=_PATIENCE_S)
+    with store.cursor() as con:
         asked = "SELECT outcome, count(*) FROM phone_outcomes WHERE action IN (SELECT unnest(?::VARCHAR[])) GROUP BY outcome"
         return dict(con.execute(asked, [found]).fetchall())
-    finally:
-        con.close()
 
 
 def _leave_out(con: duckdb.DuckDBPyConnection, actions: Sequence[str], now: datetime) -> None:
@@ -161,10 +183,10 @@ def take_back(store: Store, device: str, since: datetime, change: Change) -> tup
         left: list[str] = []
         if back:
             report = put_rows(con, TIME_ENTRIES, back, change, all_or_none=False)
-            left = [
-                f"{back[int(line) - 1]['object'] or 'studio time'}, {back[int(line) - 1]['technique']}: {column} {reason}. {mend}"
-                for line, column, reason, mend in report.problems[["line", "column", "reason", "mend"]].itertuples(index=False)
-            ]
+            sentences: dict[int, list[str]] = {}
+            for line, column, reason, mend in report.problems[["line", "column", "reason", "mend"]].itertuples(index=False):
+                sentences.setdefault(int(line), []).append(f"{column} {reason}. {mend}")
+            left = [f"{back[line - 1]['object'] or 'studio time'}, {back[line - 1]['technique']}: {' '.join(some)}" for line, some in sentences.items()]
         _go_back_in_hand(con, device, since, change)
         waiting = [row[0] for row in con.execute("SELECT action FROM to_leave_out").fetchall()]
         con.execute("INSERT INTO phone_decisions SELECT action, 'left out', ?, ? FROM to_leave_out", [change.at, change.by])
@@ -179,7 +201,8 @@ def _find(con: duckdb.DuckDBPyConnection, device: str, since: datetime) -> None:
     Of an entry that a device and others changed in turn only what the device did after the last of the others goes back.
     """
     of_device = "a.device = $device AND a.received_at >= $since"
-    place = "2 * c.history + (c.event = 'made')::BIGINT"  # a change is the row that the history has of it; an entry is made after a row, and before the next
+    # A change is the row that the history has of it; an entry is made, or put back, after a row and before the next.
+    place = "2 * c.history + (c.event = 'made')::BIGINT"
     con.execute(
         f"""CREATE OR REPLACE TEMP TABLE to_go_back AS
         WITH own AS (
@@ -187,7 +210,7 @@ def _find(con: duckdb.DuckDBPyConnection, device: str, since: datetime) -> None:
         ), others AS (
             SELECT entry, max(place) AS latest FROM (
                 SELECT h.key AS entry, 2 * h.number AS place FROM history AS h SEMI JOIN own ON own.entry = h.key
-                WHERE h.kind = 'time_entries' AND h.number NOT IN (SELECT history FROM own WHERE event <> 'made')
+                WHERE h.kind = 'time_entries' AND h.number NOT IN (SELECT history FROM own WHERE event <> 'made' OR h.event = 'put back')
                 UNION ALL
                 SELECT c.entry, {place} FROM phone_changes AS c JOIN phone_actions AS a ON a.action = c.action SEMI JOIN own ON own.entry = c.entry
                 WHERE c.event = 'made' AND NOT coalesce({of_device}, false)

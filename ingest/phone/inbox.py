@@ -97,31 +97,25 @@ class Inbox:
         return Receipt(received=[one.action for one in actions], unread=unread, clock_off=off)
 
     def _keep(self, rows: list[dict[str, Any]]) -> None:
-        con = self._store.cursor()
         try:
-            with self._door:
+            with self._store.cursor() as con, self._door:
                 con.execute(
                     "INSERT INTO phone_actions BY NAME SELECT unnest(from_json(?, ?), max_depth := 2) ON CONFLICT DO NOTHING", [json.dumps(rows), _SHAPE]
                 )
         except duckdb.Error as error:
             raise StoreError(f"the studio's file cannot be written ({why(error)})", _KEPT_THERE) from error
-        finally:
-            con.close()
 
     def outcomes(self, actions: Sequence[str]) -> tuple[list[dict[str, Any]], list[str]]:
         """What became of actions, of those that are settled: `{action, outcome, faults, remarks}`; and those that are not here at all.
 
         A phone may hold for arrived what is not here any more: the studio went back to a backup. It has to send that again.
         """
-        con = self._store.cursor()
-        try:
+        with self._store.cursor() as con:
             rows = con.execute(
                 f"""SELECT asked.action, o.outcome, o.told, p.action IS NULL FROM (SELECT unnest(?::VARCHAR[]) AS action) AS asked
                 LEFT JOIN phone_actions AS p ON p.action = asked.action LEFT JOIN {SETTLED} AS o ON o.action = asked.action""",
                 [list(actions)],
             ).fetchall()
-        finally:
-            con.close()
         settled = [{"action": action, "outcome": outcome, **json.loads(told)} for action, outcome, told, _ in rows if outcome]
         missing = [action for action, outcome, _, lacks in rows if lacks and not outcome]
         if len(settled) + len(missing) < len(rows):
@@ -130,15 +124,9 @@ class Inbox:
 
     def aside(self, actions: Sequence[str]) -> BenchHoursError | None:
         """Why some of these actions wait while others are settled; None: none of them does."""
-        if not self._aside:
-            return None
-        con = self._store.cursor()
-        try:
-            waiting = f"SELECT {spell_sql('entry')} FROM phone_actions ANTI JOIN {SETTLED} USING (action) WHERE action IN (SELECT unnest(?::VARCHAR[]))"
-            spells = [row[0] for row in con.execute(waiting, [list(actions)]).fetchall()]
-        finally:
-            con.close()
-        return next((self._aside[spell].error for spell in spells if spell in self._aside), None)
+        aside = self._aside
+        spells = self._waiting_of("action IN (SELECT unnest(?::VARCHAR[]))", [list(actions)]) if aside else []
+        return next((aside[spell].error for spell in spells if spell in aside), None)
 
     @property
     def why_waiting(self) -> BenchHoursError | None:
@@ -165,19 +153,19 @@ class Inbox:
 
     def _work(self) -> None:
         while True:
-            news = self._news.wait(_AGAIN_S if self.trouble else _ASIDE_AGAIN_S if self._aside else None)
+            due = min((one.again_at for one in self._aside.values()), default=None)
+            self._news.wait(_AGAIN_S if self.trouble else None if due is None else max(0.0, due - time.monotonic()))
             if not self._stopped:
                 time.sleep(_GATHER_S)
             self._news.clear()
             if self._stopped:
                 return
-            if not news:
-                self._aside.clear()  # what could not be taken in is tried again
             self._settle()
 
     def _settle(self, now: datetime | None = None, until: float | None = None) -> None:
         """Turn by turn, until nothing waits, the time is over or the machine fails. A fault of our own in a turn is narrowed down to the spells that it comes from."""
         try:
+            self._aside = {spell: one for spell, one in self._aside.items() if one.again_at > time.monotonic()}
             while not self._stopped and (until is None or time.monotonic() < until):
                 aside = {spell: one.until for spell, one in self._aside.items()}
                 failed: Exception | None = None
@@ -192,6 +180,7 @@ class Inbox:
                 self.settled += count
                 self.trouble = None
                 if not count:
+                    self._forget_settled()
                     return
                 time.sleep(_BETWEEN_S)
         except Exception as error:
@@ -223,26 +212,36 @@ class Inbox:
         """The words on a spell wait for the next start, a later word on it, or ten minutes: a fault of ours is no fault of what was said."""
         if not any(type(error) is type(one.cause) for one in self._aside.values()):  # once of a kind is enough to find it by
             traceback.print_exception(error, file=sys.stderr)
-        con = self._store.cursor()
-        try:
+        with self._store.cursor() as con:
             of_spell = f"SELECT max(received_at) FROM phone_actions WHERE {spell_sql('entry')} = ?"
             until = con.execute(of_spell, [spell]).fetchall()[0][0]
-        finally:
-            con.close()
         told = BenchHoursError(
             f"an entry could not be taken in ({type(error).__name__})",
             "Nothing is lost: it is kept in the studio and tried again; its window tells what happened.",
         )
-        self._aside[spell] = _Aside(until, told, error)
+        self._aside[spell] = _Aside(until, told, error, time.monotonic() + _ASIDE_AGAIN_S)
+
+    def _forget_settled(self) -> None:
+        """Nothing is said any more of what was put aside and settled since, by a later word on it or by another process."""
+        if self._aside:
+            waiting = self._waiting_of(f"{spell_sql('entry')} IN (SELECT unnest(?::VARCHAR[]))", [list(self._aside)])
+            self._aside = {spell: self._aside[spell] for spell in waiting}
+
+    def _waiting_of(self, condition: str, values: list[object]) -> list[str]:
+        """The spells of actions that meet a condition and are not settled."""
+        with self._store.cursor() as con:
+            waiting = f"SELECT DISTINCT {spell_sql('entry')} FROM phone_actions ANTI JOIN {SETTLED} USING (action) WHERE {condition}"
+            return [row[0] for row in con.execute(waiting, values).fetchall()]
 
 
 @dataclass(frozen=True, slots=True)
 class _Aside:
-    """Words on a spell that could not be taken in, by a fault of ours: those that came until then (UTC)."""
+    """Words on a spell that could not be taken in, by a fault of ours: those that came until then (UTC); tried again at a moment of the monotonic clock."""
 
     until: datetime
     error: BenchHoursError
     cause: Exception
+    again_at: float
 
 
 _OF_THE_MACHINE = (

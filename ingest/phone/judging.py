@@ -14,7 +14,6 @@ import pandas as pd
 
 from ingest.faults import sentence
 from ingest.notation import folded
-from ingest.phone.actions import share_of
 from ingest.phone.bench import DAYS_BACK
 from ingest.phone.sharing import Row, ShareError, rows_of
 from ingest.phone.turn import A_DAY, Held, Turn, Word
@@ -99,7 +98,7 @@ def judge(turn: Turn, word: Word) -> Verdict:
 
 
 def _why_held_back(turn: Turn, word: Word, entries: Sequence[Held]) -> str:
-    """Why the principal decides on a word on held entries, as a code of `ingest.faults`; empty: nobody has to."""
+    """Why the principal decides on a word on held entries, as a code of `ingest.faults`; empty: nobody has to, and the change is counted."""
     if not entries or not word.limited or word.decided:
         return ""
     first_day = word.received_at.replace(tzinfo=UTC).astimezone(ZoneInfo(turn.context.settings.zone)).date() - timedelta(days=DAYS_BACK)
@@ -159,8 +158,7 @@ def _rows(turn: Turn, word: Word) -> dict[str, Row]:
         rows = rows_of(action, row, turn.context, turn.areas)
     except ShareError as error:
         raise _NotSo(remark(error.column, error.value, error.code, **error.details)) from error
-    names = [share_of(action.entry, number + 1) for number in range(len(rows))] if action.works else [action.entry]
-    return {name: {**row, "entry": name} for name, row in zip(names, rows, strict=True)}
+    return {name: {**row, "entry": name} for name, row in zip(action.entries, rows, strict=True)}
 
 
 def _tapped(word: Word) -> dict[str, datetime]:

@@ -20,7 +20,6 @@ from ingest.corrections import take_out
 from ingest.history import Change, utc_now
 from ingest.notation import folded
 from ingest.phone import turn as turns
-from ingest.phone.actions import SHARE
 from ingest.phone.judging import Outcome, Remark, Verdict, judge, remarks_of
 from ingest.phone.sharing import Row
 from ingest.phone.turn import NEVER, SETTLED, Turn, Word
@@ -52,7 +51,7 @@ def next_spells(store: Store, aside: Mapping[str, datetime]) -> list[str]:
 
 
 def settle(store: Store, now: datetime | None = None, *, only: Sequence[str] | None = None, aside: Mapping[str, datetime] | None = None) -> int:
-    """Settle words in one turn; how many, 0 where none is left.
+    """Settle words in one turn; how many, 0 where none is left but those aside.
 
     Whatever is raised, the words go on waiting.
 
@@ -155,11 +154,14 @@ class _Settling:
         self._note_changes(saved, held, before)
 
     def _log(self, logged: Sequence[tuple[Word, Verdict]], held: set[str]) -> tuple[dict[str, list[Remark]], dict[str, list[Remark]]]:
-        """Store rows through the checks of a file, new ones together, corrections by who makes them; faults and remarks by action."""
+        """Store rows through the checks of a file, new ones together, what the history tells of by who says it; faults and remarks by action."""
+        names = [name for _, verdict in logged for name in verdict.rows]
+        known = "SELECT DISTINCT key FROM history WHERE kind = 'time_entries' AND key IN (SELECT unnest(?::VARCHAR[]))"
+        told_of = held | {row[0] for row in self.con.execute(known, [names]).fetchall()}
         groups: dict[str, list[tuple[Word, Row]]] = {}
         for word, verdict in logged:
             for name, row in verdict.rows.items():
-                groups.setdefault(word.action.person if name in held else "", []).append((word, row))
+                groups.setdefault(word.action.person if name in told_of else "", []).append((word, row))
         faults: dict[str, list[Remark]] = {}
         remarks: dict[str, list[Remark]] = {}
         for group in groups.values():
@@ -177,7 +179,7 @@ class _Settling:
         out: dict[str, list[str]] = {}
         by: dict[str, Word] = {}
         for word, _ in words:
-            said = set(self.names_said(word))
+            said = set(word.action.entries) if word.action.state == "logged" else set()  # also those on which a later word stands
             for one in self.turn.held.get(word.spell, []):
                 if not one.in_hand and one.is_of(word.action.entry) and one.entry not in said and self.turn.last.get(one.entry, NEVER) < word.order:
                     out.setdefault(word.action.person, []).append(one.entry)
@@ -185,36 +187,22 @@ class _Settling:
         for person, entries in out.items():
             take_out(self.con, entries, self._change(by[person], "on the phone"))
 
-    @staticmethod
-    def names_said(word: Word) -> list[str]:
-        """The names of all entries that a logged word says, also of those on which a later word stands."""
-        action = word.action
-        if action.state != "logged":
-            return []
-        return [f"{action.entry}{SHARE}{number + 1}" for number in range(len(action.works))] if action.works else [action.entry]
-
     def _note_changes(self, saved: Sequence[tuple[Word, Verdict]], held: set[str], before: int) -> None:
         """Keep what each word changed, so that all that a device did can be told, and taken back."""
-        touched = [
+        changed = [
             {"action": word.action.action, "entry": one.entry, "event": "corrected" if one.entry in verdict.rows else "taken back"}
             for word, verdict in saved
             for one in self.turn.held.get(word.spell, [])
             if one.is_of(word.action.entry)
         ]
-        if touched:
-            self.con.execute(
-                """INSERT INTO phone_changes SELECT t.action, h.key, t.event, h.number
-            FROM history AS h JOIN (SELECT unnest(from_json($touched, '[{"action": "VARCHAR", "entry": "VARCHAR", "event": "VARCHAR"}]'), max_depth := 2)) AS t ON t.entry = h.key
-            WHERE h.kind = 'time_entries' AND h.number > $before""",
-                {"touched": json.dumps(touched), "before": before},
-            )
-        made = [{"action": word.action.action, "entry": name} for word, verdict in saved for name in verdict.rows if name not in held]
-        if made:
-            self.con.execute(
-                """INSERT INTO phone_changes SELECT m.action, m.entry, 'made', $before
-            FROM (SELECT unnest(from_json($made, '[{"action": "VARCHAR", "entry": "VARCHAR"}]'), max_depth := 2)) AS m""",
-                {"made": json.dumps(made), "before": before},
-            )
+        changed += [{"action": word.action.action, "entry": name, "event": "made"} for word, verdict in saved for name in verdict.rows if name not in held]
+        self.con.execute(
+            """INSERT INTO phone_changes SELECT c.action, c.entry, c.event, coalesce(h.number, $before)
+            FROM (SELECT unnest(from_json($changed, '[{"action": "VARCHAR", "entry": "VARCHAR", "event": "VARCHAR"}]'), max_depth := 2)) AS c
+            LEFT JOIN history AS h ON h.kind = 'time_entries' AND h.key = c.entry AND h.number > $before
+            WHERE h.number IS NOT NULL OR c.event = 'made'""",
+            {"changed": json.dumps(changed), "before": before},
+        )
 
     # --- outcomes
 

@@ -1,7 +1,7 @@
 """One turn of settling: the spells whose words wait, what was ever said of them, and how they stand. Read set-based, however many words there are.
 
-Leaves two temporary tables: `turn` (`spell`), and `words`, all that phones ever said of those spells (`action`, `entry`, `spell`, `device`, `role`, `outcome`,
-`settled_at`, `waiting`, and `word`, by which words are ordered: when it was said, the phone's count, the action).
+Leaves the temporary tables `turn` (`spell`), `words`, all that phones ever said of those spells (in it `word`, by which words are ordered: when it was said, the
+phone's count, the action), and `candidates`, those of them that may be the last on their entry.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ A_DAY = timedelta(days=1)
 
 
 def spell_sql(entry: str) -> str:
-    """SQL for the spell of an entry, as `actions.spell_of` tells it."""
+    """SQL for the spell of which an entry is a share; the entry itself where it is of none."""
     return f"split_part({entry}, '{SHARE}', 1)"
 
 
@@ -251,8 +251,9 @@ def _read_held(turn: Turn) -> None:
                 in_hand_since AS since, NULL AS last_day FROM spells_in_hand
             UNION ALL
             SELECT e.entry, {spell_sql("e.entry")}, false, e.person, e.mode, (e.object, e.phase, e.technique, e.part, e.charge, coalesce(e.discovery, false)),
-                e.started_at, greatest(e.day, e.ended_at::DATE) FROM time_entries AS e
-        ) SEMI JOIN turn USING (spell)"""
+                e.started_at, greatest(e.day, timezone(?, timezone('UTC', e.ended_at))::DATE) FROM time_entries AS e
+        ) SEMI JOIN turn USING (spell)""",
+        [turn.context.settings.zone],
     ).fetchall()
     for spell, *about in rows:
         turn.held.setdefault(spell, []).append(Held(*about))

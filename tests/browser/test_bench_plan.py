@@ -9,7 +9,7 @@ import icalendar
 import pandas as pd
 from playwright.sync_api import Page, TimeoutError, expect
 
-from tests.browser.conftest import act, keep, settled
+from tests.browser.conftest import act, choose, keep, settled
 from tests.browser.test_tasks import go, press
 
 
@@ -100,8 +100,7 @@ def test_the_year_tells_what_an_hour_earned_and_each_earlier_one_too(demo_addres
     now = works.get_by_role("row").count()
     keep(page, "year-demo")
     last_year = f"{date.today().year - 1}"
-    page.get_by_role("combobox", name="Year").click()
-    act(page, lambda: page.get_by_role("option", name=last_year).click())
+    choose(page, "Year", last_year)
     expect(page.get_by_text(f"From 1 January {last_year} to 31 December {last_year}", exact=True)).to_be_visible()
     assert works.get_by_role("row").count() != now
     with page.expect_download() as given:
@@ -114,8 +113,7 @@ def test_limits_are_the_studio_s_own_and_the_page_goes_where_it_is_not_wanted(se
     address = serve_here(tmp_path / "demo.duckdb", "demo")
     go(laptop, f"{address}/hours-worth-a-pause", "Hours worth a pause")
     expect(laptop.get_by_text("Choose whose hours to look at", exact=False)).to_be_visible()
-    laptop.get_by_role("combobox", name="Whose").click()
-    act(laptop, lambda: laptop.get_by_role("option", name="Tamsin").click())
+    choose(laptop, "Whose", "Tamsin")
     expect(laptop.get_by_text("beyond 60 minutes without a break of 10 minutes", exact=False)).to_be_visible()
     expect(laptop.get_by_text("Logged hours are working time, not measured exposure", exact=False)).to_be_visible()
     keep(laptop, "pauses-demo")

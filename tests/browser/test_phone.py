@@ -358,7 +358,11 @@ def test_the_pages_lead_to_the_form_and_show_what_it_refused(studio: Studio, bro
     page.get_by_role("link", name="Studio's pages").click()
     page.get_by_role("link", name="1 entry from the form to log hours refused: see why.").click()
     expect(page.get_by_role("heading", name="To mend in the form: 1 entry")).to_be_visible()
-    expect(page.get_by_role("listitem").filter(has_text='Ilse, filling on 24-001: Hours "1:75" cannot be read as hours. Write it like 1.5')).to_be_visible()
+    expect(
+        page.get_by_role("listitem").filter(
+            has_text=re.compile(r'24-001, filling, Ilse, [\d-]+, 1:75 h\. Hours "1:75" cannot be read as hours\. Write it like 1\.5')
+        )
+    ).to_be_visible()
     picture(page, "refused-on-the-pages")
     page.get_by_role("link", name="Mend them in the form").click()
     page.get_by_role("button", name=re.compile("filling Refused")).click()

@@ -34,6 +34,8 @@ def go(page: Page, address: str, title: str) -> None:
 def press(page: Page, name: str) -> None:
     button = page.get_by_role("button", name=name, exact=True).first
     expect(button).to_be_enabled()
+    button.focus()  # a field that was left is sent first: a page that is drawn anew just then takes the press with it
+    settled(page)
     act(page, lambda: button.press("Enter"))
 
 
@@ -58,6 +60,7 @@ def row_of(page: Page, table: str, *cells: str) -> list[str]:
     row = page.get_by_role("region", name=table, exact=True).get_by_role("row")
     for text in cells:
         row = row.filter(has_text=text)
+    expect(row.first).to_be_visible()  # cells are read as they stand, without waiting
     return row.first.get_by_role("cell").all_inner_texts()
 
 

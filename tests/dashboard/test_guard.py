@@ -18,13 +18,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from starlette.datastructures import Headers
 from starlette.routing import Mount, Route
 from streamlit.web.server.starlette import App
 from websockets.asyncio.client import connect
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
 from dashboard import roles
-from dashboard.guard import SENT_AWAY
+from dashboard.guard import SENT_AWAY, TOLD, _told
 from dashboard.guesses import Patience, neighbourhood
 from dashboard.listening import MOST, MOST_OF_ONE, listening
 from ingest.devices import Devices
@@ -689,3 +690,10 @@ def test_what_is_said_in_the_window_of_the_server_holds_no_secret_and_nothing_of
     assert "at the door" in said
     secrets = [cookie.partition("=")[2] or cookie for cookie in studio.cookies.values()]
     assert [secret for secret in (*secrets, *(one.replace("-", "") for one in secrets), *SECRETS_OF_THE_STUDIO) if secret in said] == []
+
+
+def test_heads_in_any_letters_neither_say_who_asks_nor_carry_the_secret_on() -> None:
+    """Names of heads know no case (RFC 9110, 5.1); who asks is said by the guard alone."""
+    scope = {"type": "http", "headers": [(TOLD.upper().encode(), b"here"), (b"Cookie", b"ours=secret; theirs=kept")]}
+    heads = Headers(scope=_told(scope, "ours", "a device"))
+    assert heads.getlist(TOLD) == ["a device"] and heads.getlist("cookie") == ["theirs=kept"]

@@ -61,6 +61,13 @@ def test_a_row_with_a_nul_byte_is_rejected(studio: Bring) -> None:
     assert faults(report) == ["2 : has a NUL byte in it"] and report.outcome.stored == 1
 
 
+def test_a_row_that_is_too_long_is_a_fault_of_its_own_and_stops_no_other(studio: Bring) -> None:
+    report = studio("long.csv", 'object,title\n24-010,a\n24-011,"' + ("x" * 900 + "\n") * 2600 + '"\n24-012,c\n')
+    assert report.outcome.stored == 2 and report.outcome.rejected == 1
+    assert faults(report) == ["3 : is too long to be a row"]
+    assert report.problems["mend"].tolist() == ["A row has at most 1,000,000 bytes."]
+
+
 def test_blank_lines_and_rows_of_separators_are_no_rows_and_lines_stay_true(studio: Bring) -> None:
     report = studio("b.csv", '\n\nobject,title,finished_on\n\n24-010,"two\nlines",\n,,\n24-011,b,yesterday\n')
     assert faults(report) == ["8 finished_on: is not a day"] and report.outcome.rows == 2

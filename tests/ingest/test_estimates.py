@@ -39,6 +39,12 @@ def test_an_approval_may_come_later_but_an_approved_version_is_never_rewritten(s
     assert store.cursor().execute("SELECT count(*) FROM history").fetchall() == [(2,)]
 
 
+def test_rows_of_works_that_are_not_known_yet_are_not_taken_for_one_version(studio: Bring) -> None:
+    head = "object,version,made_on,phase,technique,hours,currency\n"
+    report = studio("est.csv", f"{head}25-700,1,2024-01-05,,facing,1,EUR\n25-700,1,2024-01-05,,filling,1,EUR\n25-701,1,2024-01-06,,facing,1,\n")
+    assert set(faults(report)) == {f"{line} object: is not a known object" for line in (2, 3, 4)}
+
+
 def test_what_cannot_be_in_an_estimate_is_told(studio: Bring) -> None:
     report = studio(
         "est.csv",

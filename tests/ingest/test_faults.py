@@ -8,6 +8,7 @@ from string import Formatter
 import pytest
 
 import ingest
+from ingest import csv_files
 from ingest.errors import NotationError
 from ingest.faults import WORDINGS, Wording, sentence
 from ingest.meaning import NONSENSE
@@ -70,6 +71,17 @@ def test_a_detail_that_is_missing_is_an_error_and_never_a_gap_in_a_sentence(code
     for missing in details:
         with pytest.raises(KeyError, match=missing):
             sentence(code, {name: value for name, value in details.items() if name != missing})
+
+
+@pytest.mark.parametrize(
+    ("kind", "cells"),
+    [("MISSING COLUMNS", 1), ("MISSING COLUMNS", 3), ("TOO MANY COLUMNS", 9), ("UNQUOTED VALUE", 3), ("LINE SIZE OVER MAXIMUM", 3), ("CAST", 3)],
+)
+def test_what_is_said_of_a_line_that_is_no_row_fits_its_sentence(kind: str, cells: int, tmp_path: Path) -> None:
+    (tmp_path / "log.csv").write_text("a,b,c,d\n1,2,3,4\n", encoding="utf-8")
+    code, details = csv_files._fault(kind, cells, "broken", csv_files.open_csv(tmp_path / "log.csv", tmp_path))
+    assert details.keys() >= details_of(WORDINGS[code])
+    assert all(sentence(code, details))
 
 
 def test_an_unknown_code_is_an_error() -> None:

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from datetime import date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import duckdb
 import pytest
 
-from ingest import corrections
+from ingest import corrections, people
 from ingest.devices import Device, Devices
+from ingest.export import export
 from ingest.history import Change
+from ingest.imports import import_files
 from ingest.integrity import faults
 from ingest.phone import decisions, settling
 from ingest.phone.bench import bench
 from ingest.phone.inbox import Inbox
 from ingest.phone.judging import MOST_CHANGES
+from ingest.settings import write_settings
 from ingest.store import Store, migrations
 from tests.conftest import NOW, Bring
 from tests.phones import PHONE, action, ms, name, settle
@@ -66,6 +70,10 @@ def everything(store: Store) -> list[tuple[Any, ...]]:
     return store.cursor().execute("SELECT * EXCLUDE (line) FROM time_entries ORDER BY entry").fetchall()
 
 
+def decide(store: Store, decision: decisions.Decision, **of: Any) -> dict[str, int]:
+    return decisions.decide(store, decision, CHANGE, now=CHANGE.at, **of)
+
+
 # --- what a device may change
 
 
@@ -93,6 +101,18 @@ def test_a_day_is_one_of_the_studio(devices: Devices, store: Store) -> None:
     assert send(store, paired(devices, "Ilse"), word("Ilse-7", "struck"), now=late) == ["held back"]
 
 
+def test_a_day_is_one_of_the_studio_west_of_greenwich_too(devices: Devices, studio: Bring, store: Store) -> None:
+    """Eight in the evening is the next day in UTC already."""
+    with store.writing() as con:
+        write_settings(con, {"zone": "America/Los_Angeles"})
+    days = {back: TODAY - timedelta(days=back) for back in (7, 8)}
+    rows = "".join(f"late-{back},24-001,,retouching,Ilse,{day}T19:00,{day}T20:00\n" for back, day in days.items())
+    studio("late.csv", "entry,object,phase,technique,person,started_at,ended_at\n" + rows)
+    noon = datetime.combine(TODAY, datetime.min.time()) + timedelta(hours=20)
+    assert {one["entry"] for one in bench(store.cursor(), "Ilse", now=noon)["entries"]} & {"late-7", "late-8"} == {"late-7"}
+    assert send(store, paired(devices, "Ilse"), word("late-7", "struck"), word("late-8", "struck"), now=noon) == ["saved", "held back"]
+
+
 def test_new_entries_of_any_day_come_in_from_any_device(devices: Devices, store: Store) -> None:
     old = [word(name(("new", number)), day=date(2026, 4, 1) + timedelta(days=number % 28)) for number in range(2 * MOST_CHANGES)]
     assert send(store, paired(devices, "Ilse"), *old[:MOST_CHANGES]) == ["saved"] * MOST_CHANGES
@@ -109,6 +129,14 @@ def test_a_shared_device_changes_only_what_was_logged_on_it(devices: Devices, st
     assert send(store, shared, word(name("here"), hours="1")) == ["saved"] and hours(store)[name("here")] == 1.0
     assert send(store, shared, word(name("here"), "struck")) == ["saved"]
     assert hours(store).keys() >= {"Ilse-0", name("there"), "Maud-1"}
+
+
+def test_what_the_principal_took_in_is_not_made_on_the_device(devices: Devices, store: Store) -> None:
+    shared, later = paired(devices), CHANGE.at + timedelta(minutes=1)
+    assert send(store, shared, word("Ilse-0", hours="5")) == ["held back"]
+    corrections.take_back(store, "Ilse-0", Change(by="principal", reason="twice", at=NOW + timedelta(minutes=1)))
+    assert decide(store, "taken in") == {"saved": 1} and hours(store)["Ilse-0"] == 5.0
+    assert send(store, shared, word("Ilse-0", hours="7", at=later), now=later) == ["held back"]
 
 
 def test_a_shared_device_keeps_to_the_week_too(devices: Devices, store: Store) -> None:
@@ -138,6 +166,24 @@ def test_more_than_a_few_dozen_changes_in_a_day_wait_and_the_next_day_has_its_ow
     assert send(store, ilse, word("Ilse-2", "struck", at=later), now=later) == ["saved"]
 
 
+def test_the_last_change_of_a_day_may_be_said_again(devices: Devices, studio: Bring, store: Store) -> None:
+    many = range(MOST_CHANGES)
+    studio("more.csv", HEAD + "".join(f"m-{n},24-001,,retouching,Ilse,{TODAY - timedelta(days=n % 5)},0.1\n" for n in many))
+    ilse, later = paired(devices, "Ilse"), NOW + timedelta(minutes=1)
+    assert set(send(store, ilse, *[word(f"m-{n}", hours="0.2") for n in many])) == {"saved"}
+    assert send(store, ilse, word("m-0", hours="0.3", at=later), word("Ilse-0", "struck", at=later), now=later) == ["saved", "held back"]
+
+
+def test_changes_that_the_principal_took_in_do_not_count_for_the_device(devices: Devices, studio: Bring, store: Store) -> None:
+    many = range(MOST_CHANGES)
+    studio("old.csv", HEAD + "".join(f"m-{n},24-001,,retouching,Ilse,{TODAY - timedelta(days=30 + n % 5)},0.1\n" for n in many))
+    ilse = paired(devices, "Ilse")
+    assert set(send(store, ilse, *[word(f"m-{n}", hours="0.2") for n in many])) == {"held back"}
+    assert decide(store, "taken in") == {"saved": MOST_CHANGES}
+    later = CHANGE.at + timedelta(minutes=1)
+    assert send(store, ilse, word("Ilse-0", "struck", at=later), now=later) == ["saved"]
+
+
 @pytest.mark.parametrize("device", ["principal", "here"])
 def test_the_principal_changes_anything(devices: Devices, store: Store, device: str) -> None:
     words = [word(entry, "struck") for entry in hours(store)]
@@ -164,6 +210,14 @@ def test_many_words_on_one_old_entry_are_one_to_decide_on(devices: Devices, stor
     assert len(decisions.held_back(store.cursor(), 10)) == 1
 
 
+def test_what_one_device_asks_makes_the_question_of_another_no_less_open(devices: Devices, store: Store) -> None:
+    first, second = paired(devices, "Ilse"), paired(devices, "Ilse")
+    later = NOW + timedelta(minutes=1)
+    assert send(store, first, word("Ilse-19", hours="1")) == ["held back"]
+    assert send(store, second, word("Ilse-19", hours="4", at=later), now=later) == ["held back"]
+    assert {device: one.count for device, one in decisions.counts(store.cursor()).items()} == {first.device: 1, second.device: 1}
+
+
 # --- the principal decides
 
 
@@ -181,18 +235,21 @@ def test_what_waits_is_told_with_what_is_held_and_why(asked: Device, store: Stor
         (asked.name, "logged", 2.0, "it waits for the principal, as the entry lies more than 7 days back"),
         (asked.name, "struck", 2.0, "it waits for the principal, as the entry lies more than 7 days back"),
     ]
-    assert decisions.counts(store.cursor()) == {asked.device: (asked.name, 2)} and len(decisions.held_back(store.cursor(), 1)) == 1
+    assert (
+        decisions.counts(store.cursor()) == {asked.device: decisions.Waiting(called=asked.name, count=2, until=NOW)}
+        and len(decisions.held_back(store.cursor(), 1)) == 1
+    )
     assert decisions.held_back(store.cursor(), 10, "another") == []
     assert bench(store.cursor(), "Ilse", now=NOW)["held_back"] == 2 and "held_back" not in bench(store.cursor(), "Maud", now=NOW)
 
 
 def test_what_is_taken_in_comes_into_the_record_and_what_is_left_out_never_does(asked: Device, store: Store) -> None:
     first, second = decisions.held_back(store.cursor(), 10)
-    assert decisions.decide(store, "taken in", CHANGE, actions=[first.action]) == {"saved": 1}
-    assert decisions.decide(store, "left out", CHANGE, actions=[second.action]) == {"left out": 1}
+    assert decide(store, "taken in", actions=[first.action]) == {"saved": 1}
+    assert decide(store, "left out", actions=[second.action]) == {"left out": 1}
     assert hours(store)["Ilse-19"] == 3.0 and hours(store)["Ilse-18"] == 2.0
     assert decisions.counts(store.cursor()) == {} and settling.waiting(store.cursor()) == 0
-    assert decisions.decide(store, "taken in", CHANGE, actions=[second.action]) == {}  # decided once
+    assert decide(store, "taken in", actions=[second.action]) == {}  # decided once
     assert store.cursor().execute("SELECT changed_by, earlier->>'hours' FROM history WHERE key = 'Ilse-19'").fetchall() == [("Ilse", "2.0")]
     assert "held_back" not in bench(store.cursor(), "Ilse", now=NOW)
 
@@ -202,16 +259,53 @@ def test_all_that_one_device_asks_is_decided_at_once_and_that_of_another_is_not(
     other = word("Maud-19", "struck", person="Maud")
     other["row"]["person"] = "Maud"
     assert send(store, maud, other) == ["held back"]
-    assert decisions.decide(store, "taken in", CHANGE, device=asked.device) == {"saved": 2}
+    assert decide(store, "taken in", device=asked.device) == {"saved": 2}
     assert set(decisions.counts(store.cursor())) == {maud.device}
-    assert decisions.decide(store, "left out", CHANGE) == {"left out": 1}
+    assert decide(store, "left out") == {"left out": 1}
+
+
+def test_what_came_after_it_was_counted_is_not_decided_with_it(asked: Device, store: Store) -> None:
+    until, later = decisions.counts(store.cursor())[asked.device].until, NOW + timedelta(minutes=1)
+    assert send(store, asked, word("Ilse-17", "struck", at=later), now=later) == ["held back"]
+    assert decide(store, "taken in", device=asked.device, until=until) == {"saved": 2}
+    assert [one.held[0]["entry"] for one in decisions.held_back(store.cursor(), 10)] == ["Ilse-17"] and "Ilse-17" in hours(store)
+
+
+def test_words_of_others_are_settled_by_the_moment_of_settling_and_not_of_the_press(asked: Device, store: Store) -> None:
+    """A press may wait for whoever writes: what was logged meanwhile does not lie in the future."""
+    meanwhile = CHANGE.at + timedelta(minutes=10)
+    spell = action("meanwhile", taps={"started_at": ms(meanwhile - timedelta(minutes=5)), "ended_at": ms(meanwhile)}, at=meanwhile)
+    Inbox(store).receive({"phone": PHONE, "clock": ms(meanwhile), "actions": [spell]}, meanwhile)
+    decisions.decide(store, "taken in", CHANGE, now=meanwhile + timedelta(minutes=1))
+    assert [one["outcome"] for one in Inbox(store).outcomes([spell["action"]])[0]] == ["saved"]
+
+
+def test_what_waits_and_what_was_refused_follow_a_person_who_is_renamed(devices: Devices, store: Store) -> None:
+    wrong = word("Ilse-0")
+    wrong["row"]["hours"] = "many"
+    assert send(store, paired(devices, "Ilse"), word("Ilse-19", "struck"), wrong) == ["held back", "refused"]
+    with store.writing() as con:
+        people.rename(con, "Ilse", "Ilse Brandt", CHANGE)
+    told = bench(store.cursor(), "Ilse Brandt", now=NOW)
+    assert told["held_back"] == 1 and [one["entry"] for one in told["to_mend"]] == ["Ilse-0"]
+
+
+def test_words_that_wait_keep_the_limits_of_their_device_through_an_export(devices: Devices, store: Store, tmp_path: Path) -> None:
+    words = [word("Ilse-19", "struck"), word("Maud-3", "struck")]
+    Inbox(store).receive({"phone": PHONE, "clock": ms(NOW), "actions": words}, NOW, device=paired(devices, "Ilse"))
+    export(store, tmp_path / "out", private=True)
+    with Store(":memory:") as other:
+        assert all(one.complete for one in import_files(other, sorted((tmp_path / "out").iterdir()), now=NOW))
+        settle(other, NOW)
+        told = {one["action"]: one["outcome"] for one in Inbox(other).outcomes([one["action"] for one in words])[0]}
+        assert [told[one["action"]] for one in words] == ["held back", "refused"] and hours(other).keys() >= {"Ilse-19", "Maud-3"}
 
 
 def test_what_is_taken_in_counts_as_said_then(asked: Device, store: Store) -> None:
     """The principal saw what is held: a correction made on the pages meanwhile does not overtake it; a word after it does."""
     row = corrections.as_row(store.cursor().execute("SELECT * FROM time_entries WHERE entry = 'Ilse-19'").df().to_dict("records")[0])
     corrections.correct(store, "Ilse-19", {**row, "hours": "5"}, Change(by="principal", reason="looked at", at=NOW + timedelta(minutes=5)))
-    assert decisions.decide(store, "taken in", CHANGE) == {"saved": 2} and hours(store)["Ilse-19"] == 3.0
+    assert decide(store, "taken in") == {"saved": 2} and hours(store)["Ilse-19"] == 3.0
     later = CHANGE.at + timedelta(minutes=1)
     assert send(store, None, word("Ilse-19", hours="4", at=later), now=later) == ["saved"]
 
@@ -220,7 +314,7 @@ def test_what_is_taken_in_and_cannot_be_is_refused_and_lies_with_who_said_it(dev
     wrong = word("Ilse-19")
     wrong["row"]["hours"] = "many"
     assert send(store, paired(devices, "Ilse"), wrong) == ["held back"]
-    assert decisions.decide(store, "taken in", CHANGE) == {"refused": 1}
+    assert decide(store, "taken in") == {"refused": 1}
     assert [one["entry"] for one in bench(store.cursor(), "Ilse", now=NOW)["to_mend"]] == ["Ilse-19"]
 
 
@@ -249,6 +343,47 @@ def test_all_that_a_device_did_since_a_moment_is_taken_back_in_one_press(devices
     assert everything(store) == before and decisions.counts(store.cursor()) == {}
     assert store.cursor().execute("SELECT count(*) FROM history").fetchall()[0][0] > history + 4  # what was done, and that it was taken back
     assert faults(store.cursor()) == [] and not decisions.done_since(store.cursor(), ilse.device, NOW).anything
+
+
+@pytest.mark.parametrize(("entry", "words", "was"), [("Ilse-0", ("struck", "logged"), 2.0), (name("made"), ("logged", "struck", "logged"), None)])
+def test_no_device_shields_what_it_did_by_striking_it_and_logging_it_again(
+    devices: Devices, store: Store, entry: str, words: tuple[str, ...], was: float | None
+) -> None:
+    ilse = paired(devices, "Ilse")
+    for minutes, state in enumerate(words):
+        at = NOW + timedelta(minutes=minutes)
+        assert send(store, ilse, word(entry, state, hours="9", at=at), now=at) == ["saved"]
+    done, left = decisions.take_back(store, ilse.device, NOW, CHANGE)
+    assert done.stands == 0 and left == [] and hours(store).get(entry) == was
+
+
+def test_what_somebody_else_put_back_stands(devices: Devices, store: Store) -> None:
+    ilse, later = paired(devices, "Ilse"), NOW + timedelta(minutes=1)
+    assert send(store, ilse, word("Ilse-0", "struck")) == ["saved"]
+    assert send(store, None, word("Ilse-0", hours="4", at=later), now=later) == ["saved"]
+    done, _ = decisions.take_back(store, ilse.device, NOW, CHANGE)
+    assert done.stands == 1 and hours(store)["Ilse-0"] == 4.0
+
+
+def test_an_entry_that_cannot_be_again_what_it_was_is_one_whatever_its_faults(devices: Devices, studio: Bring, store: Store) -> None:
+    studio("more.csv", f"entry,object,phase,technique,person,date,hours,quantity,unit\nfaulty,24-001,,retouching,Ilse,{TODAY},1,2,dm2\n")
+    ilse = paired(devices, "Ilse")
+    assert send(store, ilse, word("faulty", hours="9"), word("Ilse-0", hours="9")) == ["saved"] * 2
+    with store.writing() as con:  # since then the hours and the unit that it had are such as no entry has
+        con.execute("""UPDATE history SET earlier = json_merge_patch(earlier, '{"hours": 40.0, "unit": "m2"}') WHERE key = 'faulty'""")
+    done, left = decisions.take_back(store, ilse.device, NOW, CHANGE)
+    assert done.changed == 1 and len(left) == 1 and left[0].count(". ") >= 2
+    assert hours(store)["faulty"] == 9.0 and hours(store)["Ilse-0"] == 2.0
+
+
+def test_an_entry_put_back_stands_under_the_name_of_who_put_it_back(devices: Devices, store: Store) -> None:
+    assert send(store, None, word("Ilse-0", "struck")) == ["saved"]
+    new, again = word(name("new"), person="Maud", at=NOW + timedelta(minutes=1)), word("Ilse-0", hours="5", at=NOW + timedelta(minutes=2))
+    new["row"]["person"] = "Maud"
+    assert send(store, None, new, again, now=NOW + timedelta(minutes=3)) == ["saved"] * 2
+    assert store.cursor().execute("SELECT event, changed_by FROM history WHERE key = 'Ilse-0' ORDER BY number DESC LIMIT 1").fetchall() == [
+        ("put back", "Ilse")
+    ]
 
 
 def test_what_others_said_later_stands(devices: Devices, store: Store) -> None:

@@ -597,6 +597,38 @@ def test_where_no_file_can_be_opened_what_comes_is_kept_and_settled_later(studio
     assert inbox.catch_up(NOW) == 0 and len(held(store)) == 3
 
 
+def test_what_could_not_be_taken_in_is_tried_again_also_while_phones_ask_for_it(studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    inbox, real, tries = Inbox(store), Action.of_kept, 0
+
+    def broken(kept: Any, *, action: str, entry: str, number: int) -> Action:
+        nonlocal tries
+        tries += 1
+        if tries < 3:  # once together with others, once by itself
+            raise ZeroDivisionError
+        return real(kept, action=action, entry=entry, number=number)
+
+    monkeypatch.setattr(Action, "of_kept", broken)
+    monkeypatch.setattr("ingest.phone.inbox._ASIDE_AGAIN_S", 1.0)
+    sent = finished("bad")
+    inbox.receive({"phone": PHONE, "clock": ms(NOW), "actions": [sent]}, NOW)
+    with inbox.settling():
+        asked = time.monotonic()
+        while not (settled := inbox.outcomes([sent["action"]])[0]) and time.monotonic() < asked + 20:
+            time.sleep(0.1)
+        assert tries >= 3 and [one["outcome"] for one in settled] == ["saved"] and inbox.why_waiting is None
+
+
+def test_what_was_put_aside_is_said_no_more_once_a_later_word_settled_it(studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    inbox = Inbox(store)
+    inbox.receive({"phone": PHONE, "clock": ms(NOW), "actions": [finished("bad")]}, NOW)
+    with monkeypatch.context() as broken:
+        broken.setattr(Action, "of_kept", _raised(ZeroDivisionError()))
+        assert inbox.catch_up(NOW) == 1 and inbox.why_waiting
+    later = NOW + timedelta(seconds=9)
+    inbox.receive({"phone": PHONE, "clock": ms(later), "actions": [finished("bad", row={"note": "again"}, number=10**7)]}, later)
+    assert inbox.catch_up(later) == 0 and inbox.why_waiting is None
+
+
 def test_a_studio_that_lost_what_had_arrived_says_so_and_settles_what_came_back_with_a_backup(studio: Bring, store: Store) -> None:
     sent = [finished("a"), finished("b", at=MORNING - timedelta(hours=3))]
     Inbox(store).receive({"phone": PHONE, "clock": ms(NOW), "actions": sent}, NOW)
