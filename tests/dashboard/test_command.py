@@ -98,6 +98,14 @@ def test_what_cannot_be_done_is_said_in_one_line_with_exit_2(capsys: pytest.Capt
         assert caught.value.code == 2 and len(capsys.readouterr().err.splitlines()) == 1
 
 
+@pytest.mark.parametrize("port", ["99999", "65536", "-1", "8411.5", "eight", "٨٤١١", ""])
+def test_a_port_that_there_is_none_of_is_said_in_one_line_before_anything_is_opened(port: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as caught:
+        main(["serve", "--db", str(tmp_path / "studio.duckdb"), f"--port={port}"])
+    (line,) = capsys.readouterr().err.splitlines()
+    assert caught.value.code == 2 and f'"{port}" is not a port: write a whole number' in line and not list(tmp_path.iterdir())
+
+
 def test_help_and_what_is_wrong_with_a_call_go_to_whoever_called_wherever_the_command_runs(capsys: pytest.CaptureFixture[str]) -> None:
     told: list[str] = []
     complained: list[str] = []
