@@ -1,4 +1,4 @@
-"""What each role opens: pages, paths, and in words."""
+"""Pages and paths that each role opens, and their description in words."""
 
 from __future__ import annotations
 
@@ -6,25 +6,44 @@ from ingest.devices import Role
 
 PAGES_FOR_ALL = {"where_the_hours_went": "Where the hours went", "one_work": "One work"}
 OWN = {"hours_worth_a_pause": "Hours worth a pause"}
-"""Pages that show each person their own: not on a device that several share, nor where the studio does not want them."""
+"""Pages that show each person their own hours: not on a device that several share, nor where the studio does
+not want them.
+"""
+GUIDE = {"guide": "Guide"}
 PAGES: dict[Role, dict[str, str]] = {
-    "principal": {"on_the_bench": "On the bench", "bench_plan": "Bench plan"}
-    | PAGES_FOR_ALL
-    | {
-        "our_rates": "Our rates", "quote_a_work": "Quote a work", "promised_and_kept": "Promised and kept", "the_year": "The year", **OWN, "works": "Works", "estimate": "Estimate", "bring_in_logs": "Bring in logs", "studio": "Studio", "safe_keeping": "Safe keeping", "who_may_come_in": "Who may come in",
-    },
-    "reviews": PAGES_FOR_ALL | OWN,
+    "principal": (
+        {"on_the_bench": "On the bench", "bench_plan": "Bench plan"}
+        | PAGES_FOR_ALL
+        | {
+            "our_rates": "Our rates",
+            "quote_a_work": "Quote a work",
+            "promised_and_kept": "Promised and kept",
+            "the_year": "The year",
+            **OWN,
+            "works": "Works",
+            "estimate": "Estimate",
+            "bring_in_logs": "Bring in logs",
+            "studio": "Studio",
+            "safe_keeping": "Safe keeping",
+            "who_may_come_in": "Who may come in",
+            **GUIDE,
+        }
+    ),
+    "reviews": PAGES_FOR_ALL | OWN | GUIDE,
     "logs": {},
-}  # fmt: skip
+}
 """The pages that a role opens, by the names of their scripts, in their order."""
 
 WORDS: dict[Role, str] = {
-    "logs": "logs: the form to log hours, and one’s own hours worth a pause; nothing else", "reviews": "reviews: where the hours went, by codes of works; no people, prices, titles, owners or notes",
+    "logs": "logs: the form to log hours, and one’s own hours worth a pause; nothing else",
+    "reviews": "reviews: where the hours went, by codes of works; no people, prices, titles, owners or notes",
     "principal": "principal: everything",
-}  # fmt: skip
+}
 OPENS: dict[Role, str] = {
-    "logs": "is for the form to log hours, and for one’s own hours worth a pause, only", "reviews": "is for looking at where the hours went, and for one’s own hours worth a pause, only", "principal": "opens everything",
-}  # fmt: skip
+    "logs": "is for the form to log hours, and for one’s own hours worth a pause, only",
+    "reviews": "is for looking at where the hours went, and for one’s own hours worth a pause, only",
+    "principal": "opens everything",
+}
 READS = frozenset({"GET", "HEAD"})
 _OF_ANY_PAGE = ("/_stcore/", "/static/", "/media/", "/component/", "/favicon.png")
 """What the library behind the pages needs for each of them."""
@@ -48,6 +67,11 @@ def opens(role: Role, kind: str, method: str, path: str) -> bool:
         case "logs":
             return kind == "http" and (is_of_the_form(path) or (is_ones_own(path) and method in READS))
         case "reviews":
-            own = path == "/" or path.strip("/").replace("-", "_") in PAGES["reviews"] or path.startswith(_OF_ANY_PAGE) or is_ones_own(path)
+            own = (
+                path == "/"
+                or path.strip("/").replace("-", "_") in PAGES["reviews"]
+                or path.startswith(_OF_ANY_PAGE)
+                or is_ones_own(path)
+            )
             return own and (kind == "websocket" or method in READS)
     return False

@@ -15,18 +15,25 @@ _PLAIN = {
 
 
 def why(error: Exception) -> str:
-    """What the system or the database says of a failure, in a few words."""
+    """Short reason of a failure of the system or the database."""
     text = str(error)
-    for said, plain in _PLAIN.items():
-        if said in text:
+    for message, plain in _PLAIN.items():
+        if message in text:
             return plain
     if isinstance(error, OSError) and error.strerror:
         return error.strerror
     return text.splitlines()[0] if text else type(error).__name__
 
 
+def unwritten(what: str, error: Exception, mend: str = "") -> BenchHoursError:
+    """The error of what a full disk, or a folder that may not be written, leaves undone."""
+    return BenchHoursError(
+        f"{what} ({why(error)})", f"See that the disk has room and the folder may be written{mend}."
+    )
+
+
 class BenchHoursError(Exception):
-    """What could not be done, and what to do about it.
+    """An action that failed, and what to do about it.
 
     Attributes
     ----------
@@ -62,10 +69,10 @@ class StoreError(BenchHoursError):
 
     Attributes
     ----------
-    held : another process holds it.
+    locked : another process has it open.
     other_file : the mend is to name another file.
     """
 
-    def __init__(self, what: str, mend: str = "", *, held: bool = False, other_file: bool = False) -> None:
-        self.held, self.other_file = held, other_file
+    def __init__(self, what: str, mend: str = "", *, locked: bool = False, other_file: bool = False) -> None:
+        self.locked, self.other_file = locked, other_file
         super().__init__(what, mend)

@@ -1,17 +1,28 @@
-"""SQL: statements kept as files beside the code that runs them, and texts as SQL writes them."""
+"""SQL: the connection it runs on, statements in files beside the code that runs them, string literals."""
 
 from __future__ import annotations
 
 from functools import cache
 from importlib import resources
 
+import duckdb
+
+Connection = duckdb.DuckDBPyConnection
+
+
+def statement(package: str, name: str, **parts: object) -> str:
+    """The text of `name`.sql in a package, with SQL in the place of each `{part}`."""
+    text = _text(package, name)
+    for part, sql in parts.items():
+        text = text.replace(f"{{{part}}}", str(sql))
+    return text
+
 
 @cache
-def statement(package: str, name: str) -> str:
-    """The text of `name`.sql in a package of queries."""
+def _text(package: str, name: str) -> str:
     return resources.files(package).joinpath(f"{name}.sql").read_text(encoding="utf-8")
 
 
 def quoted(text: object) -> str:
-    """A text, or what can be said as one, as SQL writes it."""
+    """A value as an SQL string literal."""
     return "'" + str(text).replace("'", "''") + "'"

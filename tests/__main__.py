@@ -8,15 +8,28 @@ import subprocess
 import sys
 from pathlib import Path
 
+from tests import ROOT
 from tests.chromium import find_chromium
 
-ROOT = Path(__file__).resolve().parent.parent
 CHECKS = (
     ("ruff", "format", "--check", "."),
     ("ruff", "check", "."),
     ("mypy",),
     ("lint-imports", "--no-logo"),
-    ("pytest", "-q", "-n", "2", "--dist", "loadfile", "--max-worker-restart", "1", "--durations", "12"),  # browser tests wait more than they work
+    # Browser tests wait about as long as they work: three workers fill two cores.
+    (
+        "pytest",
+        "-q",
+        "-n",
+        "3",
+        "--dist",
+        "loadfile",
+        "--no-loadscope-reorder",
+        "--max-worker-restart",
+        "1",
+        "--durations",
+        "12",
+    ),
 )
 
 
@@ -28,26 +41,42 @@ def main() -> int:
         print("Debian: sudo apt-get install chromium.  macOS: brew install --cask chromium.", file=sys.stderr)
         print("Elsewhere: install it and name it in BENCH_HOURS_CHROMIUM.", file=sys.stderr)
         return 2
-    # Commands and servers are started hundreds of times: what they are made of is compiled once, also where that is not the custom.
+    # Commands and servers are started hundreds of times: what they are made of is compiled once, also where
+    # that is not the custom.
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
-    environment |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # two runs share the cores: threads that wait for each other's turn only heat them
+    # two runs share the cores: threads that wait for each other's turn only heat them
+    environment |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     for check in CHECKS:
         print("$", *check, flush=True)
-        done = subprocess.run([str(Path(sys.executable).with_name(check[0])), *check[1:]], cwd=ROOT, env=environment, check=False)
+        done = subprocess.run(
+            [str(Path(sys.executable).with_name(check[0])), *check[1:]],
+            cwd=ROOT,
+            env=environment,
+            check=False,
+        )
         if done.returncode:
             return done.returncode
     return 0
 
 
 def install_chromium() -> None:
-    """Debian's own Chromium, and the tool by which it is told whom to trust, where this user may install it without being asked for a password."""
+    """Debian's own Chromium, and the tool by which it is told whom to trust, where this user may install it
+    without being asked for a password.
+    """
     if not shutil.which("apt-get"):
         return
     rights = [] if os.geteuid() == 0 else ["sudo", "-n"] if shutil.which("sudo") else None
     if rights is None:
         return
-    for step in (["update", "-qq"], ["install", "-y", "-qq", "--no-install-recommends", "chromium", "libnss3-tools"]):
-        subprocess.run([*rights, "env", "DEBIAN_FRONTEND=noninteractive", "apt-get", *step], check=False, stdout=subprocess.DEVNULL)
+    for step in (
+        ["update", "-qq"],
+        ["install", "-y", "-qq", "--no-install-recommends", "chromium", "libnss3-tools"],
+    ):
+        subprocess.run(
+            [*rights, "env", "DEBIAN_FRONTEND=noninteractive", "apt-get", *step],
+            check=False,
+            stdout=subprocess.DEVNULL,
+        )
 
 
 if __name__ == "__main__":

@@ -7,29 +7,37 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from ingest.imports import import_files
+from ingest.importing.files import import_files
 from ingest.store import Store
-from ingest.vocabulary import read_vocabulary
+from ingest.studio.vocabulary import read_vocabulary
 
 LINES = 12
 
 
 def fill(store: Store, folder: Path, works: int, entries: int, seed: int = 3) -> None:
-    """Bring in works with an estimate of 12 lines each, most of them finished, and entries spread over them."""
+    """Bring in works with an estimate of 12 lines each, most of them finished, and entries over them."""
     for name, frame in frames(works, entries, seed).items():
         frame.to_csv(folder / f"{name}.csv", index=False)
-    reports = import_files(store, [folder / f"{name}.csv" for name in ("objects", "estimates", "time_entries")])
+    reports = import_files(
+        store, [folder / f"{name}.csv" for name in ("objects", "estimates", "time_entries")]
+    )
     assert all(not report.outcome.rejected for report in reports), [report.problems for report in reports]
 
 
 def frames(works: int, entries: int, seed: int) -> dict[str, pd.DataFrame]:
     rng = np.random.default_rng(seed)
     with Store(":memory:") as store:
-        known = [one for one in read_vocabulary(store.cursor()).techniques.values() if one.mode == "hands_on" and one.phase != "studio time"]
-    measured = np.array([one.unit == "dm2" for one in known])
-    names = np.array([one.technique for one in known])
+        known = [
+            technique
+            for technique in read_vocabulary(store.cursor()).techniques.values()
+            if technique.mode == "hands_on" and technique.phase != "studio time"
+        ]
+    measured = np.array([item.unit == "dm2" for item in known])
+    names = np.array([item.technique for item in known])
     codes = np.array([f"{8 + n // 28:02d}-{n % 28 + 1:03d}" for n in range(works)])
-    first = pd.Timestamp("2008-01-07") + pd.to_timedelta((np.arange(works) * min(13.0, 6400 / works)).astype(int), "D")
+    first = pd.Timestamp("2008-01-07") + pd.to_timedelta(
+        (np.arange(works) * min(13.0, 6400 / works)).astype(int), "D"
+    )
     objects = pd.DataFrame(
         {
             "object": codes,
@@ -38,7 +46,9 @@ def frames(works: int, entries: int, seed: int) -> dict[str, pd.DataFrame]:
             "height_cm": rng.integers(30, 150, works),
             "width_cm": rng.integers(30, 150, works),
             "received_on": first.strftime("%Y-%m-%d"),
-            "finished_on": np.where(np.arange(works) < works * 0.97, (first + pd.Timedelta(days=200)).strftime("%Y-%m-%d"), ""),
+            "finished_on": np.where(
+                np.arange(works) < works * 0.97, (first + pd.Timedelta(days=200)).strftime("%Y-%m-%d"), ""
+            ),
         }
     )
     picks = np.stack([rng.permutation(len(names))[:LINES] for _ in range(works)])
@@ -69,8 +79,14 @@ def frames(works: int, entries: int, seed: int) -> dict[str, pd.DataFrame]:
             "technique": names[lines["pick"].to_numpy()[of]],
             "person": np.array(["Ada", "Bo", "Cy", "Di"])[person],
             "date": start.strftime("%Y-%m-%d"),
-            "hours": np.round(lines["hours"].to_numpy()[of] * len(lines) / entries * rng.lognormal(0.1, 0.4, entries), 4).clip(0.01, 12),
-            "quantity": np.where(measured[lines["pick"].to_numpy()[of]], np.round(20 * len(lines) / entries, 4).astype(str), ""),
+            "hours": (
+                np.round(
+                    lines["hours"].to_numpy()[of] * len(lines) / entries * rng.lognormal(0.1, 0.4, entries), 4
+                ).clip(0.01, 12)
+            ),
+            "quantity": np.where(
+                measured[lines["pick"].to_numpy()[of]], np.round(20 * len(lines) / entries, 4).astype(str), ""
+            ),
             "note": np.where(rng.random(entries) < 0.2, "along the upper edge", ""),
         }
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from datetime import datetime
 from functools import partial
 from pathlib import Path
 
@@ -11,33 +10,78 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, settings
 
-from dashboard import demo, reading
-from ingest.check import Checked
-from ingest.history import Change
-from ingest.imports import import_files
-from ingest.settings import write_settings
+from dashboard import queries
+from dashboard.services import demo
+from ingest.importing.check import Checked
+from ingest.importing.files import import_files
 from ingest.store import Store
+from ingest.tables.audit_log import Change
+from tests import prepared
 
-# Few examples and no clock: the same run on a slow machine must end the same. Campaigns live in tests/benchmarks/.
+# Few examples and no clock: the same run on a slow machine must end the same. Campaigns live in
+# tests/benchmarks/.
 settings.register_profile(
-    "project", max_examples=40, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+    "project",
+    max_examples=40,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 settings.load_profile("project")
 
-# The present of the tests, UTC; what needs a present is given this one. Only where something reads the machine's clock by itself (a server, a
-# browser, OpenSSL) does a test look there too: never hold the one against the other.
-NOW = datetime(2026, 6, 1, 12, 0)
+# The present of the tests, UTC; what needs a present is given this one. Only where something reads the
+# machine's clock by itself (a server, a browser, OpenSSL) does a test look there too: never hold the one
+# against the other.
+NOW = prepared.NOW
 LATER = NOW.date()
 CHANGE = Change(by="Ilse", reason="a test", at=NOW)
+
+LONGEST = (
+    "browser/test_pages.py",
+    "browser/test_tasks.py",
+    "dashboard/services/test_quote.py",
+    "browser/test_quote_a_work.py",
+    "dashboard/documents/test_quote_letter.py",
+    "browser/test_on_the_bench.py",
+    "browser/test_who_may_come_in.py",
+    "dashboard/services/test_saved_quote.py",
+    "browser/phone/test_phone_and_server.py",
+    "browser/test_bench_plan.py",
+    "ingest/phone/test_phone.py",
+    "browser/test_promises.py",
+    "browser/test_estimate_sheet.py",
+    "dashboard/server/test_guard.py",
+    "browser/test_from_an_empty_studio.py",
+    "dashboard/services/test_forecast.py",
+    "browser/test_held_back.py",
+    "browser/phone/test_day_at_the_bench.py",
+    "dashboard/services/test_plan.py",
+    "ingest/safekeeping/test_export.py",
+    "browser/phone/test_several_phones.py",
+    "dashboard/cli/test_remote.py",
+    "browser/test_our_rates.py",
+    "ingest/safekeeping/test_killed.py",
+    "browser/phone/test_typing_in_the_form.py",
+    "ingest/importing/test_corpus.py",
+    "browser/test_serving.py",
+)
+"""Files of more than 20 s, the longest first. They begin first, so that none is left to one worker at the
+end.
+"""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    rank = {Path(__file__).parent / name: place for place, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: rank.get(item.path, len(rank)))
+
 
 Bring = Callable[..., Checked]
 
 
 @pytest.fixture
-def store() -> Iterator[Store]:
-    with Store(":memory:") as opened:
-        with opened.writing() as con:
-            write_settings(con, {"zone": "Europe/Berlin"})
+def store(request: pytest.FixtureRequest) -> Iterator[Store]:
+    """A studio without works; with `studio`, two of them."""
+    with prepared.new_studio(works="studio" in request.fixturenames) as opened:
         yield opened
 
 
@@ -64,19 +108,14 @@ def invented(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def studio(bring: Bring) -> Bring:
-    """Two objects to log on."""
-    report = bring(
-        "objects.csv",
-        "object,title,shape,height_cm,width_cm,received_on\n24-001,Ferry in snow,rectangle,60,80,2024-01-02\n24-002,Weir at dusk,oval,40,30,2024-01-03\n",
-    )
-    assert report.complete
+    """`bring` into a store with two works to log on."""
     return bring
 
 
 @pytest.fixture
 def lines(store: Store) -> Callable[..., pd.DataFrame]:
     """`lines()`: the overruns of every line, as of a day."""
-    return lambda as_of=LATER: reading.overruns(store.cursor(), as_of)
+    return lambda as_of=LATER: queries.overruns(store.cursor(), as_of)
 
 
 def entries(store: Store) -> pd.DataFrame:
@@ -85,4 +124,6 @@ def entries(store: Store) -> pd.DataFrame:
 
 def faults(report: Checked) -> list[str]:
     """Problems as one can read them: line, column, reason."""
-    return [f"{line} {column}: {reason}" for line, column, _, reason, _ in report.problems.itertuples(index=False)]
+    return [
+        f"{line} {column}: {reason}" for line, column, _, reason, _ in report.problems.itertuples(index=False)
+    ]

@@ -1,4 +1,6 @@
-"""Invented works on the bench: their lines in the order of work, hours as they pass, and what was said of how far lines were."""
+"""Invented works on the bench: their lines in the order of work, hours as they pass, and what was said of how
+far lines were.
+"""
 
 from __future__ import annotations
 
@@ -7,14 +9,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import special
 
-from dashboard.analysis import progress
-from dashboard.analysis.calibration import Calibration
-from dashboard.analysis.discovery import Described, Discoveries
-from dashboard.analysis.evidence import Evidence
-from dashboard.analysis.forecast import UnderWay
-from dashboard.analysis.lines import Lines, join
-from dashboard.analysis.mixed import Flags, Integers
-from dashboard.analysis.progress import Saying
+from dashboard.analysis.arrays import Flags, Integers
+from dashboard.analysis.data.lines import Lines, join
+from dashboard.analysis.models import percent_complete
+from dashboard.analysis.models.calibration import Calibration
+from dashboard.analysis.models.percent_complete import LogitCalibration
+from dashboard.analysis.simulation.censored_observations import CensoredObservations
+from dashboard.analysis.simulation.completion import OpenWorks
+from dashboard.analysis.simulation.discovery_model import DiscoveryModel, WorkFeatures
 from tests.invented_quotes import Quoted, draw_quoted
 from tests.invented_truth import Floats
 
@@ -29,9 +31,11 @@ class Course:
 
     Attributes
     ----------
-    lines : all that it takes, in the order of work, with hours and quantity. found : which of them nobody quoted.
+    lines : all that it takes, in the order of work, with hours and quantity.
+    found : which of them nobody quoted.
     spell_line, spell_hours : (spells,) in their order, on which line and how long.
-    spoken : (n,) something is said of it along the way; off : (n,) how far off that is, in log odds.
+    spoken : (n,) something is said of it along the way;
+    off : (n,) how far off that is, in log odds.
     """
 
     lines: Lines
@@ -56,8 +60,8 @@ class Course:
         return np.minimum(np.bincount(self.spell_line, passed, len(self.lines)), self.lines.hours)
 
     def finished(self, so_far: Floats) -> Flags:
-        found: Flags = so_far >= self.lines.hours * (1 - 1e-9)
-        return found
+        flags: Flags = so_far >= self.lines.hours * (1 - 1e-9)
+        return flags
 
     def said(self, so_far: Floats) -> Floats:
         """(n,) how far lines under way are said to be, to a twentieth; not a number where nothing is."""
@@ -66,7 +70,7 @@ class Course:
         known = self.spoken & (so_far > 0) & ~self.finished(so_far) & (said > 0) & (said < 1)
         return np.where(known, said, np.nan)
 
-    def under_way(self, so_far: Floats, saying: Saying) -> UnderWay:
+    def under_way(self, so_far: Floats, saying: LogitCalibration) -> OpenWorks:
         """As it is asked about."""
         on_sheet_or_begun = (~self.found | (so_far > 0)) & ~self.finished(so_far)
         lines = self.lines.take(on_sheet_or_begun)
@@ -77,15 +81,29 @@ class Course:
         techniques, name = self.lines.technique, str(self.lines.object[0])
         unknown = np.isnan(said)
         begun = replace(
-            Evidence.none(n), so_far=here, said_at=np.where(unknown, np.nan, here), said=np.where(unknown, np.nan, share), said_sd=np.where(unknown, np.nan, sd)
-        )  # fmt: skip
-        return UnderWay(
-            lines=replace(lines, hours=nothing, quantity=nothing, is_open=np.ones(n, dtype=bool)), begun=begun, in_estimate=~self.found[on_sheet_or_begun], pinned=np.zeros(n),
-            finished_hours={name: float(so_far[self.finished(so_far)].sum())}, bears_on=dict.fromkeys(np.unique(techniques).tolist(), 0),
-            works={name: Described(
-                kind="easel painting", grades=(float(self.lines.condition[0]), np.nan, np.nan), area=float(self.lines.area[0]), techniques=frozenset(techniques[~self.found].tolist()), worked=frozenset(techniques[so_far > 0].tolist()),
-            )},
-        )  # fmt: skip
+            CensoredObservations.none(n),
+            so_far=here,
+            stated_at_hours=np.where(unknown, np.nan, here),
+            stated_share=np.where(unknown, np.nan, share),
+            stated_sd=np.where(unknown, np.nan, sd),
+        )
+        return OpenWorks(
+            lines=replace(lines, hours=nothing, quantity=nothing, is_open=np.ones(n, dtype=bool)),
+            observations=begun,
+            in_estimate=~self.found[on_sheet_or_begun],
+            pinned=np.zeros(n),
+            finished_hours={name: float(so_far[self.finished(so_far)].sum())},
+            bears_on=dict.fromkeys(np.unique(techniques).tolist(), 0),
+            works={
+                name: WorkFeatures(
+                    kind="easel painting",
+                    grades=(float(self.lines.condition[0]), np.nan, np.nan),
+                    area=float(self.lines.area[0]),
+                    techniques=frozenset(techniques[~self.found].tolist()),
+                    worked=frozenset(techniques[so_far > 0].tolist()),
+                )
+            },
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,11 +112,11 @@ class Bench:
 
     quoted: Quoted
     courses: tuple[Course, ...]
-    saying: Saying
+    saying: LogitCalibration
     when: Floats
 
-    def discoveries(self, known: Calibration) -> Discoveries:
-        return replace(self.quoted.discoveries(known), when=self.when)
+    def discoveries(self, calibration: Calibration) -> DiscoveryModel:
+        return replace(self.quoted.discoveries(calibration), when=self.when)
 
 
 def draw_bench(seed: int, works: int = 40, later: int = 12) -> Bench:
@@ -109,9 +127,11 @@ def draw_bench(seed: int, works: int = 40, later: int = 12) -> Bench:
     passed = rng.uniform(0.1, 0.9, _PAST_SAYINGS)
     said = special.expit(special.logit(passed) + lean + spread * rng.standard_normal(_PAST_SAYINGS))
     return Bench(
-        quoted=quoted, courses=tuple(_course(quoted, name, lean, spread, rng) for name in quoted.totals),
-        saying=progress.learn(np.round(said * 20) / 20, passed, np.arange(_PAST_SAYINGS)), when=_when(quoted.studio.history),
-    )  # fmt: skip
+        quoted=quoted,
+        courses=tuple(_course(quoted, name, lean, spread, rng) for name in quoted.totals),
+        saying=percent_complete.learn(np.round(said * 20) / 20, passed, np.arange(_PAST_SAYINGS)),
+        when=_when(quoted.studio.history),
+    )
 
 
 def _when(history: Lines) -> Floats:
@@ -120,12 +140,17 @@ def _when(history: Lines) -> Floats:
     shares = []
     for line in unquoted:
         its = history.object == history.object[line]
-        shares.append(float(history.hours[its & (history.phase < history.phase[line])].sum() / history.hours[its].sum()))
+        shares.append(
+            float(history.hours[its & (history.phase < history.phase[line])].sum() / history.hours[its].sum())
+        )
     return np.sort(shares)
 
 
 def _course(quoted: Quoted, name: str, lean: float, spread: float, rng: np.random.Generator) -> Course:
-    sheet, extra = quoted.to_come.take(quoted.to_come.object == name), quoted.turned_up.take(quoted.turned_up.object == name)
+    sheet, extra = (
+        quoted.to_come.take(quoted.to_come.object == name),
+        quoted.turned_up.take(quoted.turned_up.object == name),
+    )
     usual = float(np.exp(np.nanmean(np.log(quoted.studio.history.figure))))
     lines = join(replace(sheet, figure=np.where(np.isnan(sheet.figure), usual, sheet.figure)), extra)
     found = np.arange(len(lines)) >= len(sheet)
@@ -147,5 +172,10 @@ def _course(quoted: Quoted, name: str, lean: float, spread: float, rng: np.rando
             at_hand.remove(which)
     line, hours_of = (np.array(values) for values in zip(*spells, strict=True))
     return Course(
-        lines=lines, found=found, spell_line=line, spell_hours=hours_of, spoken=rng.random(n) < _SPOKEN_OF, off=lean + spread * rng.standard_normal(n)
+        lines=lines,
+        found=found,
+        spell_line=line,
+        spell_hours=hours_of,
+        spoken=rng.random(n) < _SPOKEN_OF,
+        off=lean + spread * rng.standard_normal(n),
     )

@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-import os
 import random
 import shutil
 import subprocess
-import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import duckdb
 
-from ingest.integrity import faults, sums
+from ingest.safekeeping.integrity import faults, sums
 from ingest.store import Store, schema_version
-
-ROOT = Path(__file__).parents[1]
+from tests import ready
 
 
 @dataclass(frozen=True)
@@ -38,7 +36,9 @@ class Work:
 
 
 def killed_at_random(work: Work, folder: Path, times: int, seed: int = 1) -> tuple[int, int]:
-    """Kill it at so many random moments; every time what is left must be as before or as after. How often it was which."""
+    """Kill it at so many random moments; every time what is left must be as before or as after. How often it
+    was which.
+    """
     rng = random.Random(seed)
     whole = folder / "whole"
     whole.mkdir(parents=True)
@@ -62,8 +62,8 @@ def killed_at_random(work: Work, folder: Path, times: int, seed: int = 1) -> tup
 def _run(work: Work, whole: Path, place: Path, seconds: float | None) -> float:
     """Run it on a copy of the folder, killed so long after it began or not at all; how long it took."""
     shutil.copytree(whole, place)
-    process = subprocess.Popen(
-        [sys.executable, "-c", work.code, str(place)], env={**os.environ, "PYTHONPATH": str(ROOT)}, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    process = ready.start(
+        "-c", work.code, str(place), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
     assert process.stdout
     assert process.stdout.readline() == "begun\n", process.stderr and process.stderr.read()
@@ -83,9 +83,16 @@ def _held(path: Path) -> Any:
     """All that a database holds; opened as anybody would open it, and it must hold together."""
     with Store(path) as store, store.reading() as con:
         assert faults(con) == []
-        return {name: total for name, total in sums(con).items() if name not in ("change_counter", "backups", "imports")} | {
-            "form": schema_version(con), "works and entries": con.execute("SELECT (SELECT count(*) FROM objects), (SELECT count(*) FROM spells)").fetchall(),
-        }  # fmt: skip
+        return {
+            name: total
+            for name, total in sums(con).items()
+            if name not in ("change_counter", "backups", "imports")
+        } | {
+            "form": schema_version(con),
+            "works and entries": (
+                con.execute("SELECT (SELECT count(*) FROM objects), (SELECT count(*) FROM spells)").fetchall()
+            ),
+        }
 
 
 _BEGIN = "import sys; from pathlib import Path; folder = Path(sys.argv[1])\n"
@@ -96,8 +103,12 @@ def importing(make: Callable[[Path], tuple[Path, Path]]) -> Work:
 
     def prepare(folder: Path) -> None:
         works, entries = make(folder)
-        code = "from ingest.store import Store; from ingest.imports import import_files\nwith Store(folder / 's.duckdb') as store:\n    import_files(store, [Path(sys.argv[2])])"
-        subprocess.run([sys.executable, "-c", _BEGIN + code, str(folder), str(works)], env={**os.environ, "PYTHONPATH": str(ROOT)}, check=True)
+        code = (
+            "from ingest.store import Store; from ingest.importing.files import import_files\nwith"
+            " Store(folder / 's.duckdb') as store:\n    import_files(store, [Path(sys.argv[2])])"
+        )
+        done = ready.run("-c", _BEGIN + code, str(folder), str(works))
+        assert done.returncode == 0, done.stderr
         entries.rename(folder / "entries.csv")
 
     def state(folder: Path) -> Any:
@@ -105,10 +116,15 @@ def importing(make: Callable[[Path], tuple[Path, Path]]) -> Work:
         return {name: found[name] for name in ("works and entries", "objects", "form")}
 
     code = (
-        "from ingest.store import Store; from ingest.imports import import_files\nstore = Store(folder / 's.duckdb')\nprint('begun', flush=True)\n"
-        "import_files(store, [folder / 'entries.csv'], write_rejects=False)\nstore.close()"
+        "from ingest.store import Store; from ingest.importing.files import import_files\nstore ="
+        " Store(folder / 's.duckdb')\nprint('begun', flush=True)\nimport_files(store, [folder /"
+        " 'entries.csv'], write_rejects=False)\nstore.close()"
     )
     return Work(_BEGIN + code, prepare, state)
+
+
+def _copy(database: Path, folder: Path) -> None:
+    shutil.copy(database, folder / "s.duckdb")
 
 
 def migrating(sample: Path) -> Work:
@@ -117,12 +133,18 @@ def migrating(sample: Path) -> Work:
     def state(folder: Path) -> Any:
         with duckdb.connect(str(folder / "s.duckdb")) as con:
             form = schema_version(con)
-            tables = [row[0] for row in con.execute("SELECT table_name FROM duckdb_tables() ORDER BY 1").fetchall()]
-            held = [con.execute(f"SELECT count(*), bit_xor(hash(t)) FROM {table} AS t").fetchall() for table in tables if table != "schema_versions"]
+            tables = [
+                row[0] for row in con.execute("SELECT table_name FROM duckdb_tables() ORDER BY 1").fetchall()
+            ]
+            held = [
+                con.execute(f"SELECT count(*), bit_xor(hash(t)) FROM {table} AS t").fetchall()
+                for table in tables
+                if table != "schema_versions"
+            ]
         return form, tables, held
 
     code = "from ingest.store import Store\nprint('begun', flush=True)\nStore(folder / 's.duckdb').close()"
-    return Work(_BEGIN + code, lambda folder: shutil.copy(sample, folder / "s.duckdb") and None, state)
+    return Work(_BEGIN + code, partial(_copy, sample), state)
 
 
 def backing_up(database: Path) -> Work:
@@ -132,8 +154,11 @@ def backing_up(database: Path) -> Work:
         copy = folder / "kept" / "b.duckdb"
         return _held(folder / "s.duckdb"), _held(copy) if copy.exists() else None
 
-    code = "from ingest.store import Store; from ingest.backup import back_up\nstore = Store(folder / 's.duckdb')\nprint('begun', flush=True)\nback_up(store, folder / 'kept' / 'b.duckdb')"
-    return Work(_BEGIN + code, lambda folder: shutil.copy(database, folder / "s.duckdb") and None, state)
+    code = (
+        "from ingest.store import Store; from ingest.safekeeping.backup import back_up\nstore = Store(folder"
+        " / 's.duckdb')\nprint('begun', flush=True)\nback_up(store, folder / 'kept' / 'b.duckdb')"
+    )
+    return Work(_BEGIN + code, partial(_copy, database), state)
 
 
 def restoring(database: Path, other: Path, *, there: bool) -> Work:
@@ -147,5 +172,8 @@ def restoring(database: Path, other: Path, *, there: bool) -> Work:
     def state(folder: Path) -> Any:
         return _held(folder / "s.duckdb") if (folder / "s.duckdb").exists() else None
 
-    code = f"from ingest.backup import restore\nprint('begun', flush=True)\nrestore(folder / 'b.duckdb', folder / 's.duckdb', force={there})"
+    code = (
+        "from ingest.safekeeping.restore import restore\nprint('begun', flush=True)\nrestore(folder /"
+        f" 'b.duckdb', folder / 's.duckdb', force={there})"
+    )
     return Work(_BEGIN + code, prepare, state)

@@ -1,7 +1,8 @@
-"""Phones at once on a bad network, and a server that is killed under them: what was acknowledged is there, once; in the end all is, and nothing else.
+"""Phones at once on a bad network, and a server that is killed under them: what was acknowledged is there,
+once; in the end all is, and nothing else.
 
-Each phone keeps its actions as the form does, and sends them as badly as a network can: not at all, in half, without waiting for the answer, twice
-at once as two open tabs do, in another order than they were made in.
+Each phone keeps its actions as the form does, and sends them as badly as a network can: not at all, in half,
+without waiting for the answer, twice at once as two open tabs do, in another order than they were made in.
 """
 
 from __future__ import annotations
@@ -17,8 +18,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from ingest.integrity import faults
 from ingest.phone.inbox import Inbox
+from ingest.safekeeping.integrity import faults
 from ingest.store import Store
 from tests.conftest import bring_into
 from tests.phones import action, ms, name
@@ -123,7 +124,9 @@ class Handset:
         how = self.rng.choices(("well", "twice", "half", "deaf", "not"), (6, 2, 1, 2, 1))[0]
         if not batch or how == "not":
             return
-        tabs = [threading.Thread(target=self._send, args=(batch, how)) for _ in range(2 if how == "twice" else 1)]
+        tabs = [
+            threading.Thread(target=self._send, args=(batch, how)) for _ in range(2 if how == "twice" else 1)
+        ]
         for tab in tabs:
             tab.start()
         for tab in tabs:
@@ -155,8 +158,8 @@ class Handset:
             self.sendings += 1
             self.acknowledged |= set(said["received"])
             self.unread += said["unread"]
-            for one in said["received"]:
-                self.queue.pop(one, None)
+            for item in said["received"]:
+                self.queue.pop(item, None)
 
 
 def shares(entry: str, row: dict[str, str], works: list[str]) -> dict[str, dict[str, str]]:
@@ -165,7 +168,13 @@ def shares(entry: str, row: dict[str, str], works: list[str]) -> dict[str, dict[
         return {entry: row}
     note = f"{row['note']} (one of {len(works)} works in one spell, shared equally)"
     return {
-        f"{entry}+share {n}": {**row, "object": code, "hours": f"{float(row['hours']) / len(works)}", "note": note} for n, code in enumerate(works, start=1)
+        f"{entry}+share {n}": {
+            **row,
+            "object": code,
+            "hours": f"{float(row['hours']) / len(works)}",
+            "note": note,
+        }
+        for n, code in enumerate(works, start=1)
     }
 
 
@@ -182,22 +191,34 @@ class Told:
 
 
 def campaign(folder: Path, *, phones: int, entries: int, kills: int, seed: int = 1) -> Told:
-    """Let phones log while the server is killed at random moments; asserts that nothing is lost, doubled or invented."""
+    """Let phones log while the server is killed at random moments; asserts that nothing is lost, doubled or
+    invented.
+    """
     begun = time.monotonic()
     db = folder / "studio.duckdb"
     with Store(db) as store:
-        bring_into(store, folder, "objects.csv", "object,title\n" + "".join(f"26-{n:03},Work {n}\n" for n in range(WORKS)))
+        bring_into(
+            store,
+            folder,
+            "objects.csv",
+            "object,title\n" + "".join(f"26-{n:03},Work {n}\n" for n in range(WORKS)),
+        )
     rng = random.Random(seed)
     server = Server(db)
-    handsets = [Handset(number, server.port, seed, clock_off=rng.choice((0.0, 90.0, -400.0, 86_400.0))) for number in range(phones)]
-    threads = [threading.Thread(target=one.live, args=(entries,), daemon=True) for one in handsets]
+    handsets = [
+        Handset(number, server.port, seed, clock_off=rng.choice((0.0, 90.0, -400.0, 86_400.0)))
+        for number in range(phones)
+    ]
+    threads = [threading.Thread(target=handset.live, args=(entries,), daemon=True) for handset in handsets]
     try:
         for thread in threads:
             thread.start()
         to_make = phones * entries
         for turn in range(kills):
             # spread over the whole of it, each at a moment of its own
-            while sum(len(one.acknowledged) for one in handsets) < to_make * (turn + rng.random()) / (kills + 0.5) and any(one.is_alive() for one in threads):
+            while sum(len(handset.acknowledged) for handset in handsets) < to_make * (turn + rng.random()) / (
+                kills + 0.5
+            ) and any(thread.is_alive() for thread in threads):
                 time.sleep(0.005)
             time.sleep(rng.random() * 0.3)
             server.discard()
@@ -210,37 +231,57 @@ def campaign(folder: Path, *, phones: int, entries: int, kills: int, seed: int =
         server.stop()
     _look_at_the_end(db, handsets)
     return Told(
-        phones=phones, entries=sum(len(rows) for one in handsets for rows in one.truth.values()), actions=sum(len(one.made) for one in handsets),
-        sendings=sum(one.sendings for one in handsets), kills=kills, seconds=time.monotonic() - begun,
-    )  # fmt: skip
+        phones=phones,
+        entries=sum(len(rows) for handset in handsets for rows in handset.truth.values()),
+        actions=sum(len(handset.made) for handset in handsets),
+        sendings=sum(handset.sendings for handset in handsets),
+        kills=kills,
+        seconds=time.monotonic() - begun,
+    )
 
 
 def _look_after_a_kill(db: Path, handsets: list[Handset]) -> None:
     """What was acknowledged is there, each action once (it is the key), and none that no phone made."""
-    acknowledged = set[str]().union(*(set(one.acknowledged) for one in handsets))
+    acknowledged = set[str]().union(*(set(handset.acknowledged) for handset in handsets))
     with Store(db) as store:
         held = [row[0] for row in store.cursor().execute("SELECT action FROM phone_actions").fetchall()]
         assert faults(store.cursor()) == []
-    made = set[str]().union(*(set(one.made) for one in handsets))
+    made = set[str]().union(*(set(handset.made) for handset in handsets))
     assert len(held) == len(set(held)) and acknowledged <= set(held) <= made
 
 
 def _look_at_the_end(db: Path, handsets: list[Handset]) -> None:
-    assert all(one.unread == [] and one.made == one.acknowledged for one in handsets)
+    assert all(handset.unread == [] and handset.made == handset.acknowledged for handset in handsets)
     with Store(db) as store:
         inbox = Inbox(store)
         inbox.catch_up()  # as whoever opens the record next
         assert inbox.trouble is None
         con = store.cursor()
         assert faults(con) == []
-        assert {row[0] for row in con.execute("SELECT action FROM phone_actions").fetchall()} == set[str]().union(*(one.made for one in handsets))
-        assert con.execute("SELECT action FROM phone_actions ANTI JOIN phone_outcomes USING (action)").fetchall() == []
+        assert {row[0] for row in con.execute("SELECT action FROM phone_actions").fetchall()} == set[
+            str
+        ]().union(*(handset.made for handset in handsets))
+        assert (
+            con.execute("SELECT action FROM phone_actions ANTI JOIN phone_outcomes USING (action)").fetchall()
+            == []
+        )
         assert con.execute("SELECT told FROM phone_outcomes WHERE outcome = 'refused'").fetchall() == []
-        rows = con.execute("SELECT entry, coalesce(object, ''), technique, person, day::VARCHAR, round(hours, 9), note FROM time_entries").fetchall()
+        rows = con.execute(
+            "SELECT entry, coalesce(object, ''), technique, person, day::VARCHAR, round(hours, 9), note FROM"
+            " time_entries"
+        ).fetchall()
     truth = {
-        (entry, row["object"], row["technique"], row["person"], row["date"], round(float(row["hours"]), 9), row["note"])
-        for one in handsets
-        for rows_of_one in one.truth.values()
+        (
+            entry,
+            row["object"],
+            row["technique"],
+            row["person"],
+            row["date"],
+            round(float(row["hours"]), 9),
+            row["note"],
+        )
+        for handset in handsets
+        for rows_of_one in handset.truth.values()
         for entry, row in rows_of_one.items()
     }
     assert len(rows) == len(set(rows)) and set(rows) == truth

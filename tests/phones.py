@@ -28,7 +28,14 @@ _count = iter(range(1, 10**9))
 
 
 def action(
-    entry: str, state: str = "logged", *, at: datetime = NOW, person: str = "Ilse", number: int | None = None, row: dict[str, str] | None = None, **more: Any
+    entry: str,
+    state: str = "logged",
+    *,
+    at: datetime = NOW,
+    person: str = "Ilse",
+    number: int | None = None,
+    row: dict[str, str] | None = None,
+    **more: Any,
 ) -> dict[str, Any]:
     """One action; the row says retouching of Ilse on 24-001 unless it says otherwise."""
     number = next(_count) if number is None else number
@@ -45,14 +52,24 @@ def action(
     }
 
 
-def send(store: Store, *actions: dict[str, Any], now: datetime = NOW, clock: datetime | None = None, phone: str = PHONE) -> list[dict[str, Any]]:
-    """Send actions as one sending and settle them; what became of each, in their order. `clock`: what the phone's clock shows when the right one shows `now`."""
+def send(
+    store: Store,
+    *actions: dict[str, Any],
+    now: datetime = NOW,
+    clock: datetime | None = None,
+    phone: str = PHONE,
+) -> list[dict[str, Any]]:
+    """Send actions as one sending and settle them; what became of each, in their order. `clock`: what the
+    phone's clock shows when the right one shows `now`.
+    """
     inbox = Inbox(store)
     receipt = inbox.receive({"phone": phone, "clock": ms(clock or now), "actions": list(actions)}, now)
-    assert receipt.unread == [] and receipt.received == list(dict.fromkeys(one["action"] for one in actions))
+    assert receipt.unread == [] and receipt.received == list(
+        dict.fromkeys(item["action"] for item in actions)
+    )
     settle(store, now)
-    told = {one["action"]: one for one in inbox.outcomes(receipt.received)[0]}
-    return [told[one["action"]] for one in actions]
+    told = {outcome["action"]: outcome for outcome in inbox.outcomes(receipt.received)[0]}
+    return [told[item["action"]] for item in actions]
 
 
 def settle(store: Store, now: datetime = NOW) -> None:
@@ -62,4 +79,4 @@ def settle(store: Store, now: datetime = NOW) -> None:
 
 
 def outcomes(told: list[dict[str, Any]]) -> list[str]:
-    return [one["outcome"] for one in told]
+    return [item["outcome"] for item in told]

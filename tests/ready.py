@@ -1,9 +1,12 @@
-"""Commands and servers that begin at once: processes of their own, forked from one that has imported everything already.
+"""Commands and servers that begin at once: processes of their own, forked from one that has imported
+everything already.
 
-What is started here is what `python -m dashboard.command …` starts, with streams, folder, environment, signals, end and process id of its own; only its
-imports (1.3 s of a core) were done once, before. The process that waits has one thread and opens no file, no database and no port: all of that
-happens in the child. Elsewhere than on Linux (where a fork after imports is no safe thing) each is started from nothing. What proves that
-the installed command begins by itself is started by `subprocess`, as are the starts of which a test says so.
+What is started here is what `python -m dashboard.cli.main …` starts, with streams, folder, environment,
+signals, end and process id of its own; only its imports (1.3 s of a core) were done once, before. The process
+that waits has one thread and opens no file, no database and no port: all of that happens in the child.
+Elsewhere than on Linux (where a fork after imports is no safe thing) each is started from nothing. What
+proves that the installed command begins by itself is started by `subprocess`, as are the starts of which a
+test says so.
 """
 
 from __future__ import annotations
@@ -29,9 +32,9 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import IO, Any, NoReturn
 
-from dashboard import analysis, charts, letter
+from dashboard import analysis, charts, documents
+from tests import ROOT
 
-ROOT = Path(__file__).parents[1]
 _IMPORTED = (
     "uvicorn",
     "uvicorn.lifespan.on",
@@ -42,13 +45,19 @@ _IMPORTED = (
     "streamlit.runtime.scriptrunner.script_runner",
 )
 """What `serve` imports once it runs."""
-_ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "JE_ARROW_MALLOC_CONF": "background_thread:false"}
+_ONE_THREAD = {
+    "OMP_NUM_THREADS": "1",
+    "OPENBLAS_NUM_THREADS": "1",
+    "JE_ARROW_MALLOC_CONF": "background_thread:false",
+}
 
 
 class Process:
     """A process begun by `start`: what tests use of `subprocess.Popen`."""
 
-    def __init__(self, call: Iterable[str], report: socket.socket, streams: tuple[IO[Any] | None, IO[Any] | None]) -> None:
+    def __init__(
+        self, call: Iterable[str], report: socket.socket, streams: tuple[IO[Any] | None, IO[Any] | None]
+    ) -> None:
         self.args, self._report = [*call], report
         self.stdout, self.stderr = streams
         self.returncode: int | None = None
@@ -90,7 +99,10 @@ class Process:
         if late:
             late.start()
         with ThreadPoolExecutor(2) as both:
-            said = [both.submit(stream.read) if stream and not stream.closed else None for stream in (self.stdout, self.stderr)]
+            said = [
+                both.submit(stream.read) if stream and not stream.closed else None
+                for stream in (self.stdout, self.stderr)
+            ]
         self.wait()
         if late:
             late.cancel()
@@ -111,8 +123,17 @@ def start(
 ) -> Process | subprocess.Popen[Any]:
     """Start `python` with these arguments (`-m module …` or `-c code …`), as `subprocess.Popen` does."""
     if sys.platform != "linux" or preexec_fn:
-        return subprocess.Popen([sys.executable, *call], cwd=cwd, env=env, stdout=stdout, stderr=stderr, text=text, preexec_fn=preexec_fn)  # noqa: PLW1509
-    ends, ours = [], []
+        return subprocess.Popen(
+            [sys.executable, *call],
+            cwd=cwd,
+            env=env,
+            stdout=stdout,
+            stderr=stderr,
+            text=text,
+            preexec_fn=preexec_fn,  # noqa: PLW1509
+        )
+    ends: list[tuple[int, bool]] = []
+    ours: list[IO[Any] | None] = []
     for stream, usual in ((stdout, 1), (stderr, 2)):
         if stream == subprocess.PIPE:
             read, write = os.pipe()
@@ -121,7 +142,18 @@ def start(
         else:
             ours.append(None)
             opened = os.open(os.devnull, os.O_WRONLY) if stream == subprocess.DEVNULL else None
-            ends.append((usual if stream is None else stream.fileno() if not isinstance(stream, int) else opened or stream, opened is not None))
+            ends.append(
+                (
+                    (
+                        usual
+                        if stream is None
+                        else stream.fileno()
+                        if not isinstance(stream, int)
+                        else opened or stream
+                    ),
+                    opened is not None,
+                )
+            )
     report, theirs = socket.socketpair()
     wish = {"call": call, "cwd": str(cwd or Path.cwd()), "env": dict(os.environ if env is None else env)}
     _waiting().ask(wish, [ends[0][0], ends[1][0], theirs.fileno()])
@@ -132,17 +164,23 @@ def start(
     return Process(call, report, (ours[0], ours[1]))
 
 
-def run(*call: str, cwd: Path | None = None, env: Mapping[str, str] | None = None, timeout: float | None = 300) -> subprocess.CompletedProcess[str]:
-    """Run `python` with these arguments to its end, as `subprocess.run` does; its words are kept apart as texts."""
+def run(
+    *call: str, cwd: Path | None = None, env: Mapping[str, str] | None = None, timeout: float | None = 300
+) -> subprocess.CompletedProcess[str]:
+    """Run `python` with these arguments to its end, as `subprocess.run` does; its words are kept apart as
+    texts.
+    """
     process = start(*call, cwd=cwd, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     said, complained = process.communicate(timeout)
     assert process.returncode is not None
     return subprocess.CompletedProcess([*call], process.returncode, said, complained)
 
 
-def command(*arguments: str, cwd: Path | None = None, env: Mapping[str, str] | None = None) -> subprocess.CompletedProcess[str]:
+def command(
+    *arguments: str, cwd: Path | None = None, env: Mapping[str, str] | None = None
+) -> subprocess.CompletedProcess[str]:
     """Run `bench-hours` with these arguments to its end."""
-    return run("-m", "dashboard.command", *arguments, cwd=cwd, env=env)
+    return run("-m", "dashboard.cli.main", *arguments, cwd=cwd, env=env)
 
 
 class _Waiting:
@@ -154,7 +192,9 @@ class _Waiting:
         with theirs:
             environment = {**os.environ, **_ONE_THREAD}
             call = [sys.executable, "-m", "tests.ready", str(theirs.fileno())]
-            self._process = subprocess.Popen(call, cwd=ROOT, env=environment, pass_fds=[theirs.fileno()], stdin=subprocess.DEVNULL)
+            self._process = subprocess.Popen(
+                call, cwd=ROOT, env=environment, pass_fds=[theirs.fileno()], stdin=subprocess.DEVNULL
+            )
         atexit.register(self._close)
 
     def ask(self, wish: dict[str, Any], ends: list[int]) -> None:
@@ -200,7 +240,8 @@ def _wait_for_wishes(asks: socket.socket) -> dict[str, Any]:
             if not size:
                 sys.exit()
             text = b""
-            while missing := int.from_bytes(size, "big") - len(text):  # no byte more: the next wish may have come
+            # no byte more: the next wish may have come
+            while missing := int.from_bytes(size, "big") - len(text):
                 if not (part := asks.recv(missing)):
                     sys.exit()
                 text += part
@@ -212,9 +253,9 @@ def _wait_for_wishes(asks: socket.socket) -> dict[str, Any]:
                 signal.signal(signal.SIGINT, signal.default_int_handler)
                 for end in (asks, woken, wakes, report, *reports.values()):
                     end.close()
-                for number, end in enumerate(ends[:2], start=1):
-                    os.dup2(end, number)
-                    os.close(end)
+                for number, stream in enumerate(ends[:2], start=1):
+                    os.dup2(stream, number)
+                    os.close(stream)
                 wish: dict[str, Any] = json.loads(text)
                 return wish
             os.close(ends[0])
@@ -231,8 +272,9 @@ def _become(wish: dict[str, Any]) -> NoReturn:
     os.chdir(wish["cwd"])
     kind, what, *arguments = wish["call"]
     sys.argv = [kind, *arguments]
-    sys.stdout = sys.__stdout__ = os.fdopen(1, "w", closefd=False)
-    sys.stderr = sys.__stderr__ = os.fdopen(2, "w", buffering=1, errors="backslashreplace", closefd=False)
+    sys.stdout = os.fdopen(1, "w", closefd=False)
+    sys.stderr = os.fdopen(2, "w", buffering=1, errors="backslashreplace", closefd=False)
+    vars(sys).update(__stdout__=sys.stdout, __stderr__=sys.stderr)
     if kind == "-m":
         sys.modules.pop(what, None)  # it is run anew, as the program that it now is
         runpy.run_module(what, run_name="__main__", alter_sys=True)
@@ -242,18 +284,22 @@ def _become(wish: dict[str, Any]) -> NoReturn:
 
 
 def _of_ours() -> Iterable[str]:
-    """What commands import, and what pages draw with; what is made of Streamlit's own waits for a server, as it asks whether there is one."""
-    yield "dashboard.command"
-    for package in (analysis, charts, letter):
-        for one in pkgutil.iter_modules(package.__path__, f"{package.__name__}."):
-            yield one.name
+    """What commands import, and what pages draw with; what is made of Streamlit's own waits for a server, as
+    it asks whether there is one.
+    """
+    yield "dashboard.cli.main"
+    for package in (analysis, charts, documents):
+        for module in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
+            yield module.name
 
 
 def main() -> None:
     for name in (*_of_ours(), *_IMPORTED):
         importlib.import_module(name)
     threads = len(os.listdir("/proc/self/task"))
-    assert threads == 1, f"{threads} threads run before the fork: {[one.name for one in threading.enumerate()]}"
+    assert threads == 1, (
+        f"{threads} threads run before the fork: {[item.name for item in threading.enumerate()]}"
+    )
     asks = socket.socket(fileno=int(sys.argv[1]))
     gc.collect()
     gc.freeze()  # what everybody shares is not touched by looking through it

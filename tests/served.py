@@ -20,8 +20,8 @@ from tests import ready
 def free_port() -> int:
     """A port that nobody has, and that the system gives to nobody while a server is on its way to it.
 
-    The system gives ports of its own choice from 32,768 (Linux) or 49,152 up: a connection or a server of another
-    test could take one of those between here and the start of the server it was meant for.
+    The system gives ports of its own choice from 32,768 (Linux) or 49,152 up: a connection or a server of
+    another test could take one of those between here and the start of the server it was meant for.
     """
     while True:
         port = random.randrange(15_000, 32_000)
@@ -34,11 +34,14 @@ def free_port() -> int:
 
 
 STOPPED_WITHIN_S = 20.0
-"""A stop is over so soon: the server bears three seconds with who does not let go; the rest is for a busy machine."""
+"""A stop is over so soon: the server bears three seconds with who does not let go; the rest is for a busy
+machine.
+"""
 
 
 class Server:
-    """A process that serves the pages of a database at an address that stays: stopped as a person does it, or killed, and started again.
+    """A process that serves the pages of a database at an address that stays: stopped as a person does it, or
+    killed, and started again.
 
     Attributes
     ----------
@@ -46,10 +49,18 @@ class Server:
 
     Parameters
     ----------
-    options : to whom it serves, like `--phones`. command : `serve` or `demo`. program : what python runs, where that is something else.
+    options : to whom it serves, like `--phones`.
+    command : `serve` or `demo`.
+    program : what python runs, where that is something else.
     """
 
-    def __init__(self, db: Path, *options: str, command: str = "serve", program: tuple[str, ...] = ("-m", "dashboard.command")) -> None:
+    def __init__(
+        self,
+        db: Path,
+        *options: str,
+        command: str = "serve",
+        program: tuple[str, ...] = ("-m", "dashboard.cli.main"),
+    ) -> None:
         self.db, self.port, self.said = db, free_port(), db.with_name("served.txt")
         self._call = [*program, command, "--db", str(db), "--port", str(self.port), *options]
         secure = "--phones" in options and "--plain" not in options
@@ -61,7 +72,9 @@ class Server:
             self.process = ready.start(*self._call, stdout=subprocess.DEVNULL, stderr=said, **options)
         for _ in range(1200):
             try:
-                urllib.request.urlopen(f"{self.address}/log/icon.svg", timeout=1, context=ssl._create_unverified_context()).close()
+                urllib.request.urlopen(
+                    f"{self.address}/log/icon.svg", timeout=1, context=ssl._create_unverified_context()
+                ).close()
                 return
             except urllib.error.HTTPError:  # it refuses, so it is there
                 return
@@ -72,7 +85,9 @@ class Server:
         raise AssertionError("the server did not start")
 
     def stop(self, how: signal.Signals = signal.SIGINT, within_s: float = STOPPED_WITHIN_S) -> float:
-        """Stop it as a person does by Ctrl-C, or as the system does (SIGTERM); how many seconds it took. Fails where it does not end in good order and in time."""
+        """Stop it as a person does by Ctrl-C, or as the system does (SIGTERM); how many seconds it took.
+        Fails where it does not end in good order and in time.
+        """
         assert self.process.poll() is None, f"it had ended by itself: {self.said.read_text()}"
         begun = time.monotonic()
         self.process.send_signal(how)
@@ -80,7 +95,9 @@ class Server:
             code = self.process.wait(within_s)
         except subprocess.TimeoutExpired:
             self.discard()
-            raise AssertionError(f"not stopped {within_s:g} s after {how.name}: {self.said.read_text()}") from None
+            raise AssertionError(
+                f"not stopped {within_s:g} s after {how.name}: {self.said.read_text()}"
+            ) from None
         assert code == 0, f"stopped by {how.name} with exit code {code}: {self.said.read_text()}"
         return time.monotonic() - begun
 

@@ -13,12 +13,19 @@ from pathlib import Path
 def _mounted(folder: Path, *options: str) -> bool:
     if os.geteuid() or not shutil.which("mount"):
         return False
-    return subprocess.run(["mount", "-t", "tmpfs", *options, "tmpfs", str(folder)], check=False, capture_output=True).returncode == 0
+    return (
+        subprocess.run(
+            ["mount", "-t", "tmpfs", *options, "tmpfs", str(folder)], check=False, capture_output=True
+        ).returncode
+        == 0
+    )
 
 
 @contextmanager
 def small_disk(folder: Path, kilobytes: int) -> Iterator[Path]:
-    """A disk of its own of some size where this machine lets us make one; else a limit on the size of each file this process writes, which fails as a full disk does."""
+    """A disk of its own of some size where this machine lets us make one; else a limit on the size of each
+    file this process writes, which fails as a full disk does.
+    """
     folder.mkdir()
     if _mounted(folder, "-o", f"size={kilobytes}k"):
         try:
@@ -40,7 +47,9 @@ def small_disk(folder: Path, kilobytes: int) -> Iterator[Path]:
 
 @contextmanager
 def only_to_read(folder: Path, holds: list[Path]) -> Iterator[Path]:
-    """A folder with copies of some files, in which nothing may be written; root may write everywhere, so there it is a disk of its own."""
+    """A folder with copies of some files, in which nothing may be written; root may write everywhere, so
+    there it is a disk of its own.
+    """
     folder.mkdir()
     mounted = _mounted(folder)
     for file in holds:

@@ -1,0 +1,1 @@
+"""Pure computation on frames and arrays: no database, no page."""

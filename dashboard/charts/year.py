@@ -5,12 +5,16 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from dashboard import look
-from dashboard.charts.dressing import Chart, dressed
+from dashboard import theme
+from dashboard.charts.style import Chart, dressed
 
 HEIGHT = 260
 WHAT = {"chargeable": "charged", "own_cost": "at the studio’s own cost", "studio": "studio time"}
-_COLOURS = {"charged": look.ACCENT, "at the studio’s own cost": look.OVER, "studio time": look.CAUSE_COLOURS["more to treat"]}
+_COLOURS = {
+    "charged": theme.ACCENT,
+    "at the studio’s own cost": theme.OVER,
+    "studio time": theme.CAUSE_COLOURS["more to treat"],
+}
 
 
 def months(hours: pd.DataFrame) -> Chart:
@@ -18,22 +22,53 @@ def months(hours: pd.DataFrame) -> Chart:
 
     Parameters
     ----------
-    hours : frame of `dashboard.reading.hours_of_months`.
+    hours : frame of `dashboard.queries.hours_of_months`.
     """
     data = hours.groupby(["month", "what"], as_index=False)["hours"].sum()
     data = data.assign(
         words=data["what"].map(WHAT),
-        called=[f"{one:%b}" for one in data["month"]],
+        called=[f"{item:%b}" for item in data["month"]],
         order=data["what"].map({name: place for place, name in enumerate(WHAT)}),
-        said=[f"{one:%B %Y}" for one in data["month"]],
+        said=[f"{item:%B %Y}" for item in data["month"]],
     )
     there = [words for words in WHAT.values() if (data["words"] == words).any()]
     names = [f"{pd.Timestamp(2001, number, 1):%b}" for number in range(1, 13)]
-    chart = alt.Chart(data.drop(columns=["month", "what"])).mark_bar(aria=False).encode(
-        x=alt.X("called:O", sort=names, scale=alt.Scale(domain=names), axis=alt.Axis(title=None, labelAngle=0, labelOverlap=True)),
-        y=alt.Y("hours:Q", axis=alt.Axis(title="hours", tickCount=5, tickMinStep=1, format=look.NUMBER, titleAngle=0, titleAlign="left", titleAnchor="start", titleX=0, titleY=-14, grid=True)),
-        color=alt.Color("words:N", scale=alt.Scale(domain=there, range=[_COLOURS[one] for one in there]), legend=alt.Legend(title=None, orient="bottom")),
-        order=alt.Order("order:Q"),
-        tooltip=[alt.Tooltip("said:N", title="month"), alt.Tooltip("words:N", title="hours"), alt.Tooltip("hours:Q", title="h", format=",.1f")],
-    )  # fmt: skip
+    chart = (
+        alt.Chart(data.drop(columns=["month", "what"]))
+        .mark_bar(aria=False)
+        .encode(
+            x=alt.X(
+                "called:O",
+                sort=names,
+                scale=alt.Scale(domain=names),
+                axis=alt.Axis(title=None, labelAngle=0, labelOverlap=True),
+            ),
+            y=alt.Y(
+                "hours:Q",
+                axis=alt.Axis(
+                    title="hours",
+                    tickCount=5,
+                    tickMinStep=1,
+                    format=theme.NUMBER,
+                    titleAngle=0,
+                    titleAlign="left",
+                    titleAnchor="start",
+                    titleX=0,
+                    titleY=-14,
+                    grid=True,
+                ),
+            ),
+            color=alt.Color(
+                "words:N",
+                scale=alt.Scale(domain=there, range=[_COLOURS[item] for item in there]),
+                legend=alt.Legend(title=None, orient="bottom"),
+            ),
+            order=alt.Order("order:Q"),
+            tooltip=[
+                alt.Tooltip("said:N", title="month"),
+                alt.Tooltip("words:N", title="hours"),
+                alt.Tooltip("hours:Q", title="h", format=",.1f"),
+            ],
+        )
+    )
     return dressed(chart, HEIGHT)

@@ -4,7 +4,7 @@
 
 CREATE TABLE settings (
     setting VARCHAR PRIMARY KEY,      -- zone, currency, day_order, bench_hours_per_week, hourly_rate, studio
-    value VARCHAR NOT NULL            -- as text; read back by ingest/settings.py
+    value VARCHAR NOT NULL            -- as text; read back by ingest/studio/settings.py
 );
 
 CREATE TABLE change_counter (

@@ -11,7 +11,7 @@ CREATE TABLE drafts (
 ALTER TABLE people ADD COLUMN left_on DATE;  -- no longer at the studio from this day; null: is
 
 -- Every way in which a person's name is written. `key` is the name as it enters the identity of an entry: it stays
--- when the person is renamed, so that a file brought in twice is recognised. Filled for people already held by ingest/people.py.
+-- when the person is renamed, so that a file brought in twice is recognised. Filled for people already held by ingest/studio/people.py.
 CREATE TABLE person_spellings (
     spelling VARCHAR PRIMARY KEY,     -- folded: no case, accents or hyphens
     written VARCHAR NOT NULL UNIQUE,  -- as first written

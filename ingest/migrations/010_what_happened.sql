@@ -1,4 +1,4 @@
--- What happened to each row of the history is a kind of its own: made, corrected, brought in, renamed, joined, retired, approved, taken back, put back (ingest/history.py says what each is).
+-- What happened to each row of the history is a kind of its own: made, corrected, brought in, renamed, joined, retired, approved, taken back, put back (ingest/tables/audit_log.py says what each is).
 -- Until now it could only be guessed from the reason, which people type. Of rows of before it is worked out once, by events_of_before.sql.
 
 ALTER TABLE history ADD COLUMN event VARCHAR DEFAULT 'corrected';

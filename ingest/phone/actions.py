@@ -1,4 +1,4 @@
-"""What a phone sends: actions, each of which says the whole time entry as it should be after it.
+"""Actions of a phone: each carries the whole time entry as it should be after it.
 
 So an action needs no other to be understood: sent twice, late or out of order, they end in the same record.
 """
@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal, cast
 
 from ingest.errors import BenchHoursError
-from ingest.records import TIME_ENTRIES
+from ingest.schema.csv_columns import TIME_ENTRIES
 
 State = Literal["running", "logged", "struck"]
 Split = Literal["equally", "by area", "own shares"]
@@ -35,7 +35,9 @@ class ActionError(BenchHoursError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Share:
-    """One work of a spell over several: its code and, where the shares are said, how large its own is, as written."""
+    """One work of a spell over several: its code and, where the shares are said, how large its own is, as
+    written.
+    """
 
     object: str
     share: str = ""
@@ -54,7 +56,8 @@ class Action:
     state : running: begun and not finished; logged: a time entry; struck: neither any more.
     person : who says so.
     row : columns of the time entries' form, as written.
-    taps : moments of `started_at` and `ended_at` by the phone's clock, in ms since 1970; they win over those columns of `row`.
+    taps : moments of `started_at` and `ended_at` by the phone's clock, in ms since 1970; they win over those
+        columns of `row`.
     works, split : a spell over several works, and how it is shared out among them; then `row` has no object.
     """
 
@@ -72,58 +75,90 @@ class Action:
     @property
     def entries(self) -> list[str]:
         """The names of the entries that it says once it is logged: of several works one for each."""
-        return [f"{self.entry}{SHARE}{number}" for number in range(1, len(self.works) + 1)] if self.works else [self.entry]
+        return (
+            [f"{self.entry}{SHARE}{number}" for number in range(1, len(self.works) + 1)]
+            if self.works
+            else [self.entry]
+        )
 
     @classmethod
     def read(cls, raw: object) -> Action:
-        """Read what came as JSON; keys that are not known are passed over, so that a newer form may say more. Raises `ActionError`."""
-        said = _object(raw, "an action")
-        state, split = said.get("state"), said.get("split") or "equally"
+        """Read what came as JSON; keys that are not known are passed over, so that a newer form may say more.
+        Raises `ActionError`.
+        """
+        content = _object(raw, "an action")
+        state, split = content.get("state"), content.get("split") or "equally"
         if state not in STATES:
             raise ActionError(f"state is {_shown(state)}", f"Say {', '.join(STATES[:-1])} or {STATES[-1]}.")
         if split not in SPLITS:
             raise ActionError(f"split is {_shown(split)}", f"Say {', '.join(SPLITS[:-1])} or {SPLITS[-1]}.")
-        row = {name: _text(text, name) for name, text in _object(said.get("row") or {}, "row").items() if name in ROW}
-        taps = {name: _whole(moment, name, _FIRST_TAP, _LAST_TAP) for name, moment in _object(said.get("taps") or {}, "taps").items() if name in TAPS}
-        works = said.get("works") or []
+        row = {
+            name: _text(text, name)
+            for name, text in _object(content.get("row") or {}, "row").items()
+            if name in ROW
+        }
+        taps = {
+            name: _whole(moment, name, _FIRST_TAP, _LAST_TAP)
+            for name, moment in _object(content.get("taps") or {}, "taps").items()
+            if name in TAPS
+        }
+        works = content.get("works") or []
         if not isinstance(works, list) or len(works) > MOST_WORKS:
             raise ActionError("works is no list of at most 30", "Give each work as {object, share}.")
         shares = tuple(
-            Share(object=_text(one.get("object"), "object"), share=_text(one.get("share") or "", "share")) for one in (_object(w, "a work") for w in works)
+            Share(object=_text(item.get("object"), "object"), share=_text(item.get("share") or "", "share"))
+            for item in (_object(w, "a work") for w in works)
         )
         return cls(
-            action=uuid(said.get("action"), "action"),
-            entry=_name(said.get("entry"), "entry"),
-            number=_whole(said.get("number"), "number", 0, 2**53),
-            made_at=_whole(said.get("made_at"), "made_at", _FIRST_TAP, _LAST_TAP),
+            action=uuid(content.get("action"), "action"),
+            entry=_name(content.get("entry"), "entry"),
+            number=_whole(content.get("number"), "number", 0, 2**53),
+            made_at=_whole(content.get("made_at"), "made_at", _FIRST_TAP, _LAST_TAP),
             state=cast(State, state),
-            person=_name(said.get("person"), "person"),
+            person=_name(content.get("person"), "person"),
             row=row,
             taps=taps,
             works=shares,
             split=cast(Split, split),
         )
 
-    def kept(self) -> dict[str, Any]:
-        """What is stored of it beside its own columns; `of_kept` reads it."""
-        works = [{"object": one.object, "share": one.share} for one in self.works]
-        return {"state": self.state, "person": self.person, "row": dict(self.row), "taps": dict(self.taps), "works": works, "split": self.split}
+    def to_json(self) -> dict[str, Any]:
+        """Its stored form, beside the columns of its own; `from_json` reads it."""
+        works = [{"object": work.object, "share": work.share} for work in self.works]
+        return {
+            "state": self.state,
+            "person": self.person,
+            "row": dict(self.row),
+            "taps": dict(self.taps),
+            "works": works,
+            "split": self.split,
+        }
 
     @classmethod
-    def of_kept(cls, kept: Mapping[str, Any], *, action: str, entry: str, number: int) -> Action:
+    def from_json(cls, content: Mapping[str, Any], *, action: str, entry: str, number: int) -> Action:
         """An action as it was stored; its moment was put right when it came."""
-        works = tuple(Share(object=one["object"], share=one["share"]) for one in kept["works"])
+        works = tuple(Share(object=item["object"], share=item["share"]) for item in content["works"])
         return cls(
-            action=action, entry=entry, number=number, made_at=0, state=kept["state"], person=kept["person"], row=kept["row"], taps=kept["taps"], works=works,
-            split=kept.get("split", "equally"),
-        )  # fmt: skip
+            action=action,
+            entry=entry,
+            number=number,
+            made_at=0,
+            state=content["state"],
+            person=content["person"],
+            row=content["row"],
+            taps=content["taps"],
+            works=works,
+            split=content.get("split", "equally"),
+        )
 
 
 def uuid(raw: object, what: str) -> str:
     """A UUID in small letters."""
     text = raw.lower() if isinstance(raw, str) else ""
     if not _UUID.fullmatch(text):
-        raise ActionError(f"{what} is {_shown(raw)}", "Make a UUID for it, like 123e4567-e89b-12d3-a456-426614174000.")
+        raise ActionError(
+            f"{what} is {_shown(raw)}", "Make a UUID for it, like 123e4567-e89b-12d3-a456-426614174000."
+        )
     return text
 
 

@@ -1,7 +1,8 @@
-"""Where actions of phones arrive: each is on the disk before it is acknowledged, and settled right after.
+"""Inbox of phones' actions: each is on the disk before it is acknowledged, and settled right after.
 
-Two steps, because the checks of a row take longer than a phone at the bench should wait, and because what cannot be stored
-(a work that is not there yet, hours that nobody can read) is then safe here too, until somebody mends it.
+Two steps, because the checks of a row take longer than a phone at the bench should wait, and because what
+cannot be stored (a work that is not there yet, hours that nobody can read) is then safe here too, until
+somebody mends it.
 """
 
 from __future__ import annotations
@@ -21,32 +22,53 @@ import duckdb
 
 from ingest.devices import Device
 from ingest.errors import BenchHoursError, StoreError, why
-from ingest.history import utc_now
-from ingest.phone import settling
+from ingest.phone import apply_actions
 from ingest.phone.actions import MOST_ACTIONS, Action, ActionError, uuid, whole_ms
-from ingest.phone.turn import SETTLED, spell_sql
+from ingest.phone.entry_versions import SETTLED, spell_sql
 from ingest.store import Store
+from ingest.tables.audit_log import utc_now
 
-_AGAIN_S = 3.0  # between two tries where the file could not be written
-_GATHER_S = 0.15  # what phones send at about the same time is settled at once: one transaction costs as much for twenty entries as for one
+_RETRY_S = 3.0  # between two tries where the file could not be written
+# what phones send at about the same time is settled at once: one transaction costs as much for twenty entries
+# as for one
+_GATHER_S = 0.15
 _BETWEEN_S = 0.01  # between two turns, so that whoever else waits for the processor gets it
-_ASIDE_AGAIN_S = 600.0
+_ASIDE_RETRY_S = 600.0
 _KEPT_THERE = "Nothing is lost: the phone keeps it and sends it again."
-_KEPT_HERE = "Nothing is lost: what arrived is kept in the studio and tried again; see that the disk has room and the machine is well."
+_KEPT_HERE = (
+    "Nothing is lost: what arrived is kept in the studio and tried again; see that the disk has room and the"
+    " machine is well."
+)
 _SHAPE = json.dumps(
-    [{"action": "VARCHAR", "phone": "VARCHAR", "number": "BIGINT", "entry": "VARCHAR", "made_at": "TIMESTAMP", "clock_off": "DOUBLE", "received_at": "TIMESTAMP", "said": "JSON", "device": "VARCHAR", "logs_for": "VARCHAR", "role": "VARCHAR"}]
-)  # fmt: skip
+    [
+        {
+            "action": "VARCHAR",
+            "phone": "VARCHAR",
+            "number": "BIGINT",
+            "entry": "VARCHAR",
+            "made_at": "TIMESTAMP",
+            "clock_off": "DOUBLE",
+            "received_at": "TIMESTAMP",
+            "said": "JSON",
+            "device": "VARCHAR",
+            "logs_for": "VARCHAR",
+            "role": "VARCHAR",
+        }
+    ]
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Receipt:
-    """What became of a sending.
+    """Result of a sending.
 
     Attributes
     ----------
     received : actions that are on the disk now, or were before.
-    unread : actions that are none, by what they call themselves (or their place in the sending, from 0), and why.
-    clock_off : seconds by which the phone's clock is behind (below 0: ahead), taken from the moment of sending.
+    unread : actions that are none, by what they call themselves (or their place in the sending, from 0), and
+        why.
+    clock_off : seconds by which the phone's clock is behind (below 0: ahead), taken from the moment of
+        sending.
     """
 
     received: list[str]
@@ -59,7 +81,8 @@ class Inbox:
 
     def __init__(self, store: Store) -> None:
         self._store = store
-        self._door = threading.Lock()  # an action must not be stored twice, and DuckDB lets the second of two writers of one key fail
+        # an action must not be stored twice, and DuckDB lets the second of two writers of one key fail
+        self._door = threading.Lock()
         self._news = threading.Event()
         self._stopped = False
         self.settled = 0
@@ -68,75 +91,101 @@ class Inbox:
         """Why what arrived cannot be settled just now; it is tried again every few seconds."""
         self._aside: dict[str, _Aside] = {}
 
-    def receive(self, said: object, now: datetime | None = None, *, device: Device | None = None) -> Receipt:
-        """Keep a sending, `{phone, clock, actions}`, and say what was kept once it is on the disk.
+    def receive(
+        self, sending: object, now: datetime | None = None, *, device: Device | None = None
+    ) -> Receipt:
+        """Store a sending, `{phone, clock, actions}`; returns once it is on the disk.
 
         `device`: from which it comes; one of a person who logs says that person's own entries only.
 
         Raises `ActionError` where it is no sending at all, `StoreError` where it cannot be kept.
         """
-        if not isinstance(said, dict) or not isinstance(said.get("actions"), list):
-            raise ActionError("this is no sending of actions", "Send a JSON object with phone, clock and actions.")
-        if len(said["actions"]) > MOST_ACTIONS:
-            raise ActionError(f"{len(said['actions']):,} actions are too many at once", f"Send at most {MOST_ACTIONS}.")
-        phone, clock = uuid(said.get("phone"), "phone"), whole_ms(said.get("clock"), "clock")
+        if not isinstance(sending, dict) or not isinstance(sending.get("actions"), list):
+            raise ActionError(
+                "this is no sending of actions", "Send a JSON object with phone, clock and actions."
+            )
+        if len(sending["actions"]) > MOST_ACTIONS:
+            raise ActionError(
+                f"{len(sending['actions']):,} actions are too many at once", f"Send at most {MOST_ACTIONS}."
+            )
+        phone, clock = uuid(sending.get("phone"), "phone"), whole_ms(sending.get("clock"), "clock")
         now = now or utc_now()
-        off = _seconds(now) - clock / 1000
-        actions, unread = _read(said["actions"])
+        off = (now - _BEGIN).total_seconds() - clock / 1000
+        actions, unread = _read(sending["actions"])
         rows = [
             {
-                "action": one.action, "phone": phone, "number": one.number, "entry": one.entry, "made_at": _made_at(one, off, now), "clock_off": off,
-                "received_at": now.isoformat(sep=" "), "said": one.kept(), "device": device and device.device,
-                "logs_for": device.person if device and device.role == "logs" else None, "role": device and device.role,
+                "action": action.action,
+                "phone": phone,
+                "number": action.number,
+                "entry": action.entry,
+                "made_at": _made_at(action, off, now),
+                "clock_off": off,
+                "received_at": now.isoformat(sep=" "),
+                "said": action.to_json(),
+                "device": device and device.device,
+                "logs_for": device.person if device and device.role == "logs" else None,
+                "role": device and device.role,
             }
-            for one in actions
-        ]  # fmt: skip
+            for action in actions
+        ]
         if rows:
             self._keep(rows)
             self._news.set()
-        return Receipt(received=[one.action for one in actions], unread=unread, clock_off=off)
+        return Receipt(received=[action.action for action in actions], unread=unread, clock_off=off)
 
     def _keep(self, rows: list[dict[str, Any]]) -> None:
         try:
             with self._store.cursor() as con, self._door:
                 con.execute(
-                    "INSERT INTO phone_actions BY NAME SELECT unnest(from_json(?, ?), max_depth := 2) ON CONFLICT DO NOTHING", [json.dumps(rows), _SHAPE]
+                    """INSERT INTO phone_actions BY NAME
+                    SELECT unnest(from_json(?, ?), max_depth := 2) ON CONFLICT DO NOTHING""",
+                    [json.dumps(rows), _SHAPE],
                 )
         except duckdb.Error as error:
             raise StoreError(f"the studio's file cannot be written ({why(error)})", _KEPT_THERE) from error
 
     def outcomes(self, actions: Sequence[str]) -> tuple[list[dict[str, Any]], list[str]]:
-        """What became of actions, of those that are settled: `{action, outcome, faults, remarks}`; and those that are not here at all.
+        """Outcomes of settled actions, `{action, outcome, faults, remarks}`, and the actions that are not
+        here at all.
 
-        A phone may hold for arrived what is not here any more: the studio went back to a backup. It has to send that again.
+        A phone may hold for arrived what is not here any more: the studio went back to a backup. It has to
+        send that again.
         """
         with self._store.cursor() as con:
             rows = con.execute(
-                f"""SELECT asked.action, o.outcome, o.told, p.action IS NULL FROM (SELECT unnest(?::VARCHAR[]) AS action) AS asked
-                LEFT JOIN phone_actions AS p ON p.action = asked.action LEFT JOIN {SETTLED} AS o ON o.action = asked.action""",
+                f"""SELECT asked.action, o.outcome, o.told, p.action IS NULL
+                FROM (SELECT unnest(?::VARCHAR[]) AS action) AS asked
+                LEFT JOIN phone_actions AS p ON p.action = asked.action
+                LEFT JOIN {SETTLED} AS o ON o.action = asked.action""",
                 [list(actions)],
             ).fetchall()
-        settled = [{"action": action, "outcome": outcome, **json.loads(told)} for action, outcome, told, _ in rows if outcome]
+        settled = [
+            {"action": action, "outcome": outcome, **json.loads(remarks)}
+            for action, outcome, remarks, _ in rows
+            if outcome
+        ]
         missing = [action for action, outcome, _, lacks in rows if lacks and not outcome]
         if len(settled) + len(missing) < len(rows):
             self._news.set()  # they may have come with a backup, and not by the door
         return settled, missing
 
     def aside(self, actions: Sequence[str]) -> BenchHoursError | None:
-        """Why some of these actions wait while others are settled; None: none of them does."""
+        """Reason why some of these actions wait while others are settled; None where none does."""
         aside = self._aside
         spells = self._waiting_of("action IN (SELECT unnest(?::VARCHAR[]))", [list(actions)]) if aside else []
         return next((aside[spell].error for spell in spells if spell in aside), None)
 
     @property
     def why_waiting(self) -> BenchHoursError | None:
-        """Why something that arrived is not settled: all of it cannot be, or some of it could not be taken in."""
-        return self.trouble or next((one.error for one in list(self._aside.values())), None)
+        """Reason why arrived actions are not settled: none can be, or some could not be taken in."""
+        return self.trouble or next((item.error for item in list(self._aside.values())), None)
 
     def catch_up(self, now: datetime | None = None, *, within_s: float | None = None) -> int:
-        """Settle now what waits, for who runs no thread for it, and say how many actions wait still: there is `trouble`, or the time was not enough."""
+        """Settle pending actions without a thread; returns the number still pending, as there is `trouble` or
+        the time is over.
+        """
         self._settle(now, None if within_s is None else time.monotonic() + within_s)
-        return settling.waiting(self._store.cursor())
+        return apply_actions.waiting(self._store.cursor())
 
     @contextmanager
     def settling(self) -> Iterator[None]:
@@ -153,8 +202,10 @@ class Inbox:
 
     def _work(self) -> None:
         while True:
-            due = min((one.again_at for one in self._aside.values()), default=None)
-            self._news.wait(_AGAIN_S if self.trouble else None if due is None else max(0.0, due - time.monotonic()))
+            due = min((item.again_at for item in self._aside.values()), default=None)
+            self._news.wait(
+                _RETRY_S if self.trouble else None if due is None else max(0.0, due - time.monotonic())
+            )
             if not self._stopped:
                 time.sleep(_GATHER_S)
             self._news.clear()
@@ -163,20 +214,24 @@ class Inbox:
             self._settle()
 
     def _settle(self, now: datetime | None = None, until: float | None = None) -> None:
-        """Turn by turn, until nothing waits, the time is over or the machine fails. A fault of our own in a turn is narrowed down to the spells that it comes from."""
+        """Settle turn by turn until nothing is pending, the time is over or the machine fails; an error of
+        the program is narrowed down to its spells.
+        """
         try:
-            self._aside = {spell: one for spell, one in self._aside.items() if one.again_at > time.monotonic()}
+            self._aside = {
+                spell: item for spell, item in self._aside.items() if item.again_at > time.monotonic()
+            }
             while not self._stopped and (until is None or time.monotonic() < until):
-                aside = {spell: one.until for spell, one in self._aside.items()}
+                aside = {spell: item.until for spell, item in self._aside.items()}
                 failed: Exception | None = None
                 try:
-                    count = settling.settle(self._store, now, aside=aside)
+                    count = apply_actions.settle(self._store, now, aside=aside)
                 except Exception as error:
-                    if of_the_machine(error):
+                    if is_machine_failure(error):
                         raise
                     failed = error
                 if failed:
-                    count = self._settle_apart(settling.next_spells(self._store, aside), now, failed)
+                    count = self._settle_apart(apply_actions.next_spells(self._store, aside), now, failed)
                 self.settled += count
                 self.trouble = None
                 if not count:
@@ -184,12 +239,18 @@ class Inbox:
                     return
                 time.sleep(_BETWEEN_S)
         except Exception as error:
-            if not of_the_machine(error):  # what waits cannot even be read: nothing is known of why
+            if not is_machine_failure(error):  # what waits cannot even be read: nothing is known of why
                 traceback.print_exc(file=sys.stderr)
-            self.trouble = error if isinstance(error, StoreError) else StoreError(f"the studio cannot settle it just now ({why(error)})", _KEPT_HERE)
+            self.trouble = (
+                error
+                if isinstance(error, StoreError)
+                else StoreError(f"the studio cannot settle it just now ({why(error)})", _KEPT_HERE)
+            )
 
     def _settle_apart(self, spells: Sequence[str], now: datetime | None, error: Exception) -> int:
-        """Of spells that could not be settled together: halves of them, down to those that cannot; these wait, and keep no others waiting. How many were done with."""
+        """Settle halves of spells that failed together, down to those that fail; these are put aside. Returns
+        the number settled or put aside.
+        """
         if len(spells) <= 1:
             for spell in spells:
                 self._put_aside(spell, error)
@@ -198,10 +259,10 @@ class Inbox:
         for some in (spells[: len(spells) // 2], spells[len(spells) // 2 :]):
             again: Exception | None = None
             try:
-                while count := settling.settle(self._store, now, only=some):
+                while count := apply_actions.settle(self._store, now, only=some):
                     done += count
             except Exception as fault:
-                if of_the_machine(fault):
+                if is_machine_failure(fault):
                     raise
                 again = fault
             if again:
@@ -209,34 +270,43 @@ class Inbox:
         return done
 
     def _put_aside(self, spell: str, error: Exception) -> None:
-        """The words on a spell wait for the next start, a later word on it, or ten minutes: a fault of ours is no fault of what was said."""
-        if not any(type(error) is type(one.cause) for one in self._aside.values()):  # once of a kind is enough to find it by
+        """Put actions on a spell aside until the next start, a later action on it, or ten minutes: an error
+        of the program is no fault of theirs.
+        """
+        # once of a kind is enough to find it by
+        if not any(type(error) is type(item.cause) for item in self._aside.values()):
             traceback.print_exception(error, file=sys.stderr)
         with self._store.cursor() as con:
             of_spell = f"SELECT max(received_at) FROM phone_actions WHERE {spell_sql('entry')} = ?"
             until = con.execute(of_spell, [spell]).fetchall()[0][0]
-        told = BenchHoursError(
+        message = BenchHoursError(
             f"an entry could not be taken in ({type(error).__name__})",
             "Nothing is lost: it is kept in the studio and tried again; its window tells what happened.",
         )
-        self._aside[spell] = _Aside(until, told, error, time.monotonic() + _ASIDE_AGAIN_S)
+        self._aside[spell] = _Aside(until, message, error, time.monotonic() + _ASIDE_RETRY_S)
 
     def _forget_settled(self) -> None:
-        """Nothing is said any more of what was put aside and settled since, by a later word on it or by another process."""
+        """Drop spells put aside that were settled since, by a later action or another process."""
         if self._aside:
-            waiting = self._waiting_of(f"{spell_sql('entry')} IN (SELECT unnest(?::VARCHAR[]))", [list(self._aside)])
+            waiting = self._waiting_of(
+                f"{spell_sql('entry')} IN (SELECT unnest(?::VARCHAR[]))", [list(self._aside)]
+            )
             self._aside = {spell: self._aside[spell] for spell in waiting}
 
     def _waiting_of(self, condition: str, values: list[object]) -> list[str]:
-        """The spells of actions that meet a condition and are not settled."""
+        """Spells of the unsettled actions that meet a condition."""
         with self._store.cursor() as con:
-            waiting = f"SELECT DISTINCT {spell_sql('entry')} FROM phone_actions ANTI JOIN {SETTLED} USING (action) WHERE {condition}"
+            waiting = f"""SELECT DISTINCT {spell_sql("entry")} FROM phone_actions
+                ANTI JOIN {SETTLED} USING (action)
+                WHERE {condition}"""
             return [row[0] for row in con.execute(waiting, values).fetchall()]
 
 
 @dataclass(frozen=True, slots=True)
 class _Aside:
-    """Words on a spell that could not be taken in, by a fault of ours: those that came until then (UTC); tried again at a moment of the monotonic clock."""
+    """Actions on a spell set aside after an error of the program: those that came until `until` (UTC), tried
+    again at `again_at` (monotonic clock).
+    """
 
     until: datetime
     error: BenchHoursError
@@ -244,16 +314,26 @@ class _Aside:
     again_at: float
 
 
-_OF_THE_MACHINE = (
-    OSError, MemoryError, StoreError, duckdb.IOException, duckdb.FatalException, duckdb.InternalException, duckdb.OutOfMemoryException, duckdb.TransactionException,
-    duckdb.ConnectionException, duckdb.InterruptException,
-)  # fmt: skip
+_MACHINE_FAILURES = (
+    OSError,
+    MemoryError,
+    StoreError,
+    duckdb.IOException,
+    duckdb.FatalException,
+    duckdb.InternalException,
+    duckdb.OutOfMemoryException,
+    duckdb.TransactionException,
+    duckdb.ConnectionException,
+    duckdb.InterruptException,
+)
 
 
-def of_the_machine(error: BaseException | None) -> bool:
-    """A failure that says nothing of what was being stored: no room, no handle, no memory, a file that is gone, a database that cannot be written."""
+def is_machine_failure(error: BaseException | None) -> bool:
+    """True for failures that say nothing of the data: no room, handle or memory, a file that is gone, a
+    database that cannot be written.
+    """
     while error is not None:
-        if isinstance(error, _OF_THE_MACHINE):
+        if isinstance(error, _MACHINE_FAILURES):
             return True
         error = error.__cause__
     return False
@@ -263,23 +343,21 @@ def _read(raw: list[Any]) -> tuple[list[Action], list[tuple[str | int, ActionErr
     """The actions of a sending, each once, and those that are none."""
     actions: dict[str, Action] = {}
     unread: list[tuple[str | int, ActionError]] = []
-    for place, one in enumerate(raw):
+    for place, item in enumerate(raw):
         try:
-            action = Action.read(one)
+            action = Action.read(item)
             actions.setdefault(action.action, action)
         except ActionError as error:
-            name = one.get("action") if isinstance(one, dict) else None
+            name = item.get("action") if isinstance(item, dict) else None
             unread.append((name if isinstance(name, str) else place, error))
     return list(actions.values()), unread
 
 
-def _made_at(one: Action, off: float, now: datetime) -> str:
-    """When an action was made, in UTC: by the phone's clock put right, and never after it arrived."""
-    return min(_BEGIN + timedelta(milliseconds=one.made_at) + timedelta(seconds=off), now).isoformat(sep=" ")
-
-
-def _seconds(moment: datetime) -> float:
-    return (moment - _BEGIN).total_seconds()
+def _made_at(action: Action, off: float, now: datetime) -> str:
+    """Time of an action in UTC, by the phone's clock put right, and never after its arrival."""
+    return min(_BEGIN + timedelta(milliseconds=action.made_at) + timedelta(seconds=off), now).isoformat(
+        sep=" "
+    )
 
 
 _BEGIN = datetime(1970, 1, 1)

@@ -1,9 +1,12 @@
-"""The form for the bench: how soon it can be used on a slow phone, and how soon the studio says that it has what was sent.
+"""The form for the bench: how soon it can be used on a slow phone, and how soon the studio says that it has
+what was sent.
 
 `python -m tests.benchmarks.form [cold | posts]` measures, side by side,
-- the form and the same form as a Streamlit page, cold, on a network and a processor as Lighthouse's mobile profile has them (150 ms, 1.6 Mbit/s down,
-  0.75 Mbit/s up, a processor four times slower; from memory), for 40 works on the bench and 70 techniques;
-- eight phones that post while somebody uses the pages of a studio of 500 works, beside as many asking the same server for a small file.
+- the form and the same form as a Streamlit page, cold, on a network and a processor as Lighthouse's mobile
+  profile has them (150 ms, 1.6 Mbit/s down, 0.75 Mbit/s up, a processor four times slower; from memory), for
+  40 works on the bench and 70 techniques;
+- eight phones that post while somebody uses the pages of a studio of 500 works, beside as many asking the
+  same server for a small file.
 """
 
 from __future__ import annotations
@@ -22,7 +25,7 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from dashboard.demo import fresh
+from dashboard.services.demo import fresh
 from ingest.store import Store
 from tests import big_studio
 from tests.benchmarks.pages import SERVE_BARE
@@ -36,13 +39,16 @@ PHONES = 8
 PAUSES = {3: 30, 1: 60}  # seconds between two posts of a phone in the mean, and how many it sends
 SLOW = {"offline": False, "latency": 150, "downloadThroughput": 1.6e6 / 8, "uploadThroughput": 0.75e6 / 8}
 SLOWER = 4
-# What the form asks for, with the library of the pages: work, technique, times, how far, quantity, note, charge.
+# What the form asks for, with the library of the pages: work, technique, times, how far, quantity, note,
+# charge.
 AS_A_PAGE = """
 import streamlit as st
-from dashboard import held
-con = held.store().cursor()
-works = [row[0] for row in con.execute("SELECT object || coalesce(' ' || title, '') FROM objects WHERE finished_on IS NULL ORDER BY object").fetchall()]
-techniques = [row[0] for row in con.execute("SELECT technique FROM techniques WHERE retired_on IS NULL ORDER BY technique").fetchall()]
+from dashboard.ui import page_data
+con = page_data.store().cursor()
+WORKS = "SELECT object || coalesce(' ' || title, '') FROM objects WHERE finished_on IS NULL ORDER BY object"
+TECHNIQUES = "SELECT technique FROM techniques WHERE retired_on IS NULL ORDER BY technique"
+works = [row[0] for row in con.execute(WORKS).fetchall()]
+techniques = [row[0] for row in con.execute(TECHNIQUES).fetchall()]
 st.title("At the bench")
 st.selectbox("Work", works)
 st.selectbox("Technique", techniques)
@@ -75,11 +81,13 @@ def leave_on_the_bench(store: Store, works: int, techniques: int) -> None:
     with store.writing() as con:
         con.execute("UPDATE objects SET finished_on = NULL")
         con.execute(
-            "UPDATE objects SET finished_on = DATE '2020-01-01' WHERE object NOT IN (SELECT object FROM objects ORDER BY received_on DESC NULLS LAST, object LIMIT ?)",
+            "UPDATE objects SET finished_on = DATE '2020-01-01' WHERE object NOT IN (SELECT object FROM"
+            " objects ORDER BY received_on DESC NULLS LAST, object LIMIT ?)",
             [works],
         )
         con.execute(
-            "UPDATE techniques SET retired_on = DATE '2020-01-01' WHERE technique NOT IN (SELECT technique FROM techniques ORDER BY technique LIMIT ?)",
+            "UPDATE techniques SET retired_on = DATE '2020-01-01' WHERE technique NOT IN (SELECT technique"
+            " FROM techniques ORDER BY technique LIMIT ?)",
             [techniques],
         )
 
@@ -110,15 +118,20 @@ def _cold(browser: Browser, folder: Path) -> None:
     for what, some in (("a phone that is new", new), ("a phone that is known", known)):
         seconds = statistics.median(one for one, _ in some)
         print(
-            f"{WORKS} works, {TECHNIQUES} techniques, cold, slow network, processor {SLOWER} times slower; {what}: usable after {seconds:.2f} s "
-            f"(slowest of {TURNS}: {max(one for one, _ in some):.2f} s), the page of Streamlit {rival:.1f} s: {seconds / rival:.3f}"
+            f"{WORKS} works, {TECHNIQUES} techniques, cold, slow network, processor {SLOWER} times slower;"
+            f" {what}: usable after {seconds:.2f} s (slowest of {TURNS}: {max(one for one, _ in some):.2f}"
+            f" s), the page of Streamlit {rival:.1f} s: {seconds / rival:.3f}"
         )
     size, theirs = new[0][1], bare[0][1]
-    print(f"  sent, compressed: {size:,} bytes with heads, the page of Streamlit {theirs:,}: {size / theirs:.4f}", flush=True)
+    print(
+        f"  sent, compressed: {size:,} bytes with heads, the page of Streamlit {theirs:,}:"
+        f" {size / theirs:.4f}",
+        flush=True,
+    )
 
 
 def _opened(context: BrowserContext, address: str, button: str = "") -> tuple[float, int]:
-    """Seconds from the call of an address until it can be used, and bytes that came over the network for it."""
+    """Seconds from the call of an address until it can be used, and bytes that came over the network."""
     page = context.new_page()
     devtools = context.new_cdp_session(page)
     devtools.send("Network.enable")
@@ -127,8 +140,13 @@ def _opened(context: BrowserContext, address: str, button: str = "") -> tuple[fl
     devtools.send("Emulation.setCPUThrottlingRate", {"rate": SLOWER})
     came: dict[str, int] = {}
     names: dict[str, str] = {}
-    devtools.on("Network.requestWillBeSent", lambda sent: names.update({sent["requestId"]: sent["request"]["url"]}))
-    devtools.on("Network.loadingFinished", lambda done: came.update({done["requestId"]: int(done["encodedDataLength"])}))
+    devtools.on(
+        "Network.requestWillBeSent", lambda sent: names.update({sent["requestId"]: sent["request"]["url"]})
+    )
+    devtools.on(
+        "Network.loadingFinished",
+        lambda done: came.update({done["requestId"]: int(done["encodedDataLength"])}),
+    )
     begun = time.perf_counter()
     page.goto(address, wait_until="commit")
     if button:
@@ -136,10 +154,15 @@ def _opened(context: BrowserContext, address: str, button: str = "") -> tuple[fl
         seconds = time.perf_counter() - begun
     else:
         page.wait_for_selector("html[data-ready]", state="attached")
-        page.evaluate("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")  # drawn
+        # drawn
+        page.evaluate("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
         seconds = time.perf_counter() - begun
     page.wait_for_timeout(300)
-    size = sum(came.values()) if button else sum(size for request, size in came.items() if names.get(request, "").endswith("/log"))
+    size = (
+        sum(came.values())
+        if button
+        else sum(size for request, size in came.items() if names.get(request, "").endswith("/log"))
+    )
     context.close()
     return seconds, size
 
@@ -159,7 +182,10 @@ def _posts(browser: Browser, folder: Path) -> None:
     port = int(address.rpartition(":")[2])
     for pause, posts in PAUSES.items():
         took: dict[str, list[float]] = {"post": [], "file": []}
-        threads = [threading.Thread(target=_phone, args=(port, works, took, number, pause, posts)) for number in range(PHONES)]
+        threads = [
+            threading.Thread(target=_phone, args=(port, works, took, number, pause, posts))
+            for number in range(PHONES)
+        ]
         for thread in threads:
             thread.start()
         turns = _use(page, threads)
@@ -169,15 +195,23 @@ def _posts(browser: Browser, folder: Path) -> None:
 
 
 def _tell(pause: int, turns: int, took: dict[str, list[float]]) -> None:
-    said = {what: (statistics.median(some), statistics.quantiles(some, n=20)[-1], max(some)) for what, some in took.items()}
+    said = {
+        what: (statistics.median(some), statistics.quantiles(some, n=20)[-1], max(some))
+        for what, some in took.items()
+    }
     (middle, late, slowest), (plain, late_plain, slowest_plain) = said["post"], said["file"]
     print(
-        f"{PHONES} phones, {len(took['post'])} posts, each phone one in {pause} s, the pages of 500 works used meanwhile ({turns} changed filters): a post's median {middle * 1000:.0f} ms, p95 {late * 1000:.0f} ms, "
-        f"slowest {slowest * 1000:.0f} ms; a small file of the same server {plain * 1000:.0f}, {late_plain * 1000:.0f}, {slowest_plain * 1000:.0f} ms; p95 to p95: {late / late_plain:.1f}"
+        f"{PHONES} phones, {len(took['post'])} posts, each phone one in {pause} s, the pages of 500 works"
+        f" used meanwhile ({turns} changed filters): a post's median {middle * 1000:.0f} ms, p95"
+        f" {late * 1000:.0f} ms, slowest {slowest * 1000:.0f} ms; a small file of the same server"
+        f" {plain * 1000:.0f}, {late_plain * 1000:.0f}, {slowest_plain * 1000:.0f} ms; p95 to p95:"
+        f" {late / late_plain:.1f}"
     )
 
 
-def _phone(port: int, works: list[str], took: dict[str, list[float]], number: int, pause: int, posts: int) -> None:
+def _phone(
+    port: int, works: list[str], took: dict[str, list[float]], number: int, pause: int, posts: int
+) -> None:
     """Somebody who logs without a rest: a post, and a small file after it."""
     rng = random.Random(f"{number} {pause}")
     phone = str(uuid.UUID(int=rng.getrandbits(128), version=4))
@@ -202,7 +236,10 @@ def _phone(port: int, works: list[str], took: dict[str, list[float]], number: in
             "row": row,
         }
         body = json.dumps({"version": 1, "phone": phone, "clock": now, "actions": [made]}).encode()
-        for what, call in (("post", ("POST", "/log/v1/actions", body, {"Content-Type": "application/json"})), ("file", ("GET", "/log/icon.svg"))):
+        for what, call in (
+            ("post", ("POST", "/log/v1/actions", body, {"Content-Type": "application/json"})),
+            ("file", ("GET", "/log/icon.svg")),
+        ):
             connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
             begun = time.perf_counter()
             connection.request(*call)

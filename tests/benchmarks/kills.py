@@ -1,6 +1,7 @@
 """kill -9 at random moments of an import of 300,000 rows, a migration, a backup and a restore.
 
-`python -m tests.benchmarks.kills` prints how often the database was as before and how often complete; it stops at the first time it was neither.
+`python -m tests.benchmarks.kills` prints how often the database was as before and how often complete; it
+stops at the first time it was neither.
 """
 
 from __future__ import annotations
@@ -12,11 +13,9 @@ import time
 from pathlib import Path
 
 from ingest.store import Store
-from tests import big_studio
+from tests import SAMPLES, big_studio
 from tests.benchmarks.logs import write_logs
 from tests.killing import backing_up, importing, killed_at_random, migrating, restoring
-
-SAMPLES = Path(__file__).parent.parent / "samples"
 
 
 def main() -> int:
@@ -46,7 +45,8 @@ def main() -> int:
             begun = time.monotonic()
             as_before, complete = killed_at_random(work, folder / f"work-{number}", said.moments, said.seed)
             print(
-                f"{what.format(rows=said.rows)}: killed {said.moments} times; as before {as_before}, complete {complete} ({time.monotonic() - begun:.0f} s)",
+                f"{what.format(rows=said.rows)}: killed {said.moments} times; as before {as_before}, complete"
+                f" {complete} ({time.monotonic() - begun:.0f} s)",
                 flush=True,
             )
     return 0

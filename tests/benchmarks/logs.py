@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from ingest.store import Store
-from ingest.vocabulary import read_vocabulary
+from ingest.studio.vocabulary import read_vocabulary
 
 OBJECTS = 800
 PEOPLE = 300
@@ -21,14 +21,19 @@ def write_logs(folder: Path, rows: int, bad_share: float, seed: int = 1) -> tupl
     with Store(":memory:") as store:
         known = read_vocabulary(store.cursor()).techniques.values()
     techniques = pd.DataFrame(
-        [(t.technique, t.phase, t.mode) for t in known if t.unit == "dm2" and t.mode == "hands_on"], columns=["technique", "phase", "mode"]
+        [(t.technique, t.phase, t.mode) for t in known if t.unit == "dm2" and t.mode == "hands_on"],
+        columns=["technique", "phase", "mode"],
     )
     objects = np.array([f"{18 + n // 100:02d}-{n % 100 + 1:03d}" for n in range(OBJECTS)])
     which = rng.integers(0, len(techniques), rows)
     turn = np.arange(rows)
     people = max(PEOPLE, -(-rows // MOST_SPELLS))
     spell = turn // people  # three spells a person and day, none overlapping another
-    start = pd.Timestamp("2015-01-05 08:00") + pd.to_timedelta(spell // 3 * 24 + spell % 3 * 3, "h") + pd.to_timedelta(rng.integers(0, 12, rows) * 5, "min")
+    start = (
+        pd.Timestamp("2015-01-05 08:00")
+        + pd.to_timedelta(spell // 3 * 24 + spell % 3 * 3, "h")
+        + pd.to_timedelta(rng.integers(0, 12, rows) * 5, "min")
+    )
     end = start + pd.to_timedelta(rng.integers(3, 24, rows) * 5, "min")
     frame = pd.DataFrame(
         {

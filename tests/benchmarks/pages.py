@@ -1,6 +1,8 @@
-"""The first page over many entries beside a bare page with one Altair chart: `python -m tests.benchmarks.pages [ENTRIES]`.
+"""The first page over many entries beside a bare page with one Altair chart: `python -m
+tests.benchmarks.pages [ENTRIES]`.
 
-Both run side by side in the same browser: time to the first chart drawn, and time from a changed filter to the figures that follow.
+Both run side by side in the same browser: time to the first chart drawn, and time from a changed filter to
+the figures that follow.
 """
 
 from __future__ import annotations
@@ -19,20 +21,23 @@ from tests.browser.conftest import serve
 from tests.chromium import find_chromium
 
 TURNS = 9
-# As little as a page with a chart can be: the same server, look and library, a choice, and one chart of thirteen bars.
+# As little as a page with a chart can be: the same server, look and library, a choice, and one chart of
+# thirteen bars.
 BARE = """
 import altair as alt, pandas as pd, streamlit as st
 chosen = st.selectbox("Period", ["everything", "2012", "2013"])
 st.html(f"<p id=said>{chosen}</p>")
 data = pd.DataFrame({"phase": [f"phase {n}" for n in range(13)], "hours": range(13)})
-st.altair_chart(alt.Chart(data).mark_bar().encode(x="hours", y="phase").properties(usermeta={"embedOptions": {"renderer": "svg"}}), theme=None)
+chart = alt.Chart(data).mark_bar().encode(x="hours", y="phase")
+st.altair_chart(chart.properties(usermeta={"embedOptions": {"renderer": "svg"}}), theme=None)
 """
 SERVE_BARE = """
 import sys
 from pathlib import Path
-from dashboard import command, serving
-serving._SCRIPT = Path(sys.argv.pop(1))
-raise SystemExit(command.main(sys.argv[1:]))
+from dashboard.cli import main
+from dashboard.server import run
+run._SCRIPT = Path(sys.argv.pop(1))
+raise SystemExit(main.main(sys.argv[1:]))
 """
 
 
@@ -66,11 +71,16 @@ def main(entries: int) -> None:
     to_chart = {label: statistics.median(some[1:]) for label, some in first.items()}
     to_filter = {label: statistics.median(some[1:]) for label, some in again.items()}
     print(
-        f"{entries:,} entries, 500 works; time to the first chart, median of {TURNS - 1}: ours {to_chart['ours']:.2f} s, bare {to_chart['bare']:.2f} s: {to_chart['ours'] / to_chart['bare']:.2f}"
+        f"{entries:,} entries, 500 works; time to the first chart, median of {TURNS - 1}: ours"
+        f" {to_chart['ours']:.2f} s, bare {to_chart['bare']:.2f} s: {to_chart['ours'] / to_chart['bare']:.2f}"
     )
-    print(f"  the very first visit: ours {cold['ours']:.2f} s, bare {cold['bare']:.2f} s: {cold['ours'] / cold['bare']:.2f}")
     print(
-        f"  a changed filter: ours {to_filter['ours'] * 1000:.0f} ms, bare {to_filter['bare'] * 1000:.0f} ms: {(to_filter['ours'] - to_filter['bare']) * 1000:+.0f} ms"
+        f"  the very first visit: ours {cold['ours']:.2f} s, bare {cold['bare']:.2f} s:"
+        f" {cold['ours'] / cold['bare']:.2f}"
+    )
+    print(
+        f"  a changed filter: ours {to_filter['ours'] * 1000:.0f} ms, bare {to_filter['bare'] * 1000:.0f} ms:"
+        f" {(to_filter['ours'] - to_filter['bare']) * 1000:+.0f} ms"
     )
 
 
@@ -85,7 +95,8 @@ def _changed(page: Page, label: str, year: str) -> float:
     option.click()
     page.wait_for_function(
         """([said, before]) => { const e = document.querySelector(said);
-        return e && e.innerText !== before && document.querySelector('[data-testid=stApp]').dataset.testScriptState === 'notRunning' }""",
+        return e && e.innerText !== before
+            && document.querySelector('[data-testid=stApp]').dataset.testScriptState === 'notRunning' }""",
         arg=[said, before],
         polling=10,
     )

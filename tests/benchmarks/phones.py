@@ -1,6 +1,8 @@
-"""Eight phones of 500 entries each on a bad network, the server killed ten times: `python -m tests.benchmarks.phones [--phones --entries --kills --seed]`.
+"""Eight phones of 500 entries each on a bad network, the server killed ten times: `python -m
+tests.benchmarks.phones [--phones --entries --kills --seed]`.
 
-Stops at the first action that was acknowledged and is not there, and at the end where the record is not what the phones said, no more and no less.
+Stops at the first action that was acknowledged and is not there, and at the end where the record is not what
+the phones said, no more and no less.
 """
 
 from __future__ import annotations
@@ -20,10 +22,13 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     said = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="bench-hours-phones-") as name:
-        told = campaign(Path(name), phones=said.phones, entries=said.entries, kills=said.kills, seed=said.seed)
+        told = campaign(
+            Path(name), phones=said.phones, entries=said.entries, kills=said.kills, seed=said.seed
+        )
     print(
-        f"{told.phones} phones, {told.actions:,} actions in {told.sendings:,} sendings that were answered, killed {told.kills} times: every acknowledged action was "
-        f"there once after each kill; in the end {told.entries:,} entries, exactly as the phones said ({told.seconds:.0f} s)"
+        f"{told.phones} phones, {told.actions:,} actions in {told.sendings:,} sendings that were answered,"
+        f" killed {told.kills} times: every acknowledged action was there once after each kill; in the end"
+        f" {told.entries:,} entries, exactly as the phones said ({told.seconds:.0f} s)"
     )
     return 0
 

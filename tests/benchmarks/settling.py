@@ -1,7 +1,9 @@
-"""Words that wait for the next start, on one entry and on many: `python -m tests.benchmarks.settling [--one --many --faulty]`.
+"""Words that wait for the next start, on one entry and on many: `python -m tests.benchmarks.settling [--one
+--many --faulty]`.
 
-A server was killed before it settled them. Says how long the next one takes to answer, how long its posts take meanwhile, and when all is settled; stops where
-the record is not what the words say in the end. `--faulty`: so many words on another entry, none of which can be stored.
+A server was killed before it settled them. Says how long the next one takes to answer, how long its posts
+take meanwhile, and when all is settled; stops where the record is not what the words say in the end.
+`--faulty`: so many words on another entry, none of which can be stored.
 """
 
 from __future__ import annotations
@@ -18,8 +20,8 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from ingest.integrity import faults
 from ingest.phone.inbox import Inbox
+from ingest.safekeeping.integrity import faults
 from ingest.store import Store
 from tests.conftest import bring_into
 from tests.phones import action, ms, name
@@ -38,11 +40,19 @@ def main() -> int:
     with tempfile.TemporaryDirectory(prefix="bench-hours-settling-") as folder:
         db = Path(folder) / "studio.duckdb"
         with Store(db) as store:
-            bring_into(store, Path(folder), "objects.csv", "object,title\n" + "".join(f"26-{n:03},Work {n}\n" for n in range(WORKS)))
+            bring_into(
+                store,
+                Path(folder),
+                "objects.csv",
+                "object,title\n" + "".join(f"26-{n:03},Work {n}\n" for n in range(WORKS)),
+            )
             begun = time.perf_counter()
             last = leave_waiting(store, said.one, said.many, said.faulty)
             posts = -(-said.one // IN_ONE) + -(-said.many // IN_ONE) + -(-said.faulty // IN_ONE)
-            print(f"{said.one + said.many + said.faulty:,} words received in {posts:,} posts: {time.perf_counter() - begun:.1f} s")
+            print(
+                f"{said.one + said.many + said.faulty:,} words received in {posts:,} posts:"
+                f" {time.perf_counter() - begun:.1f} s"
+            )
         begun = time.perf_counter()
         Server(Path(folder) / "empty.duckdb").discard()
         print(f"a start with nothing waiting answers after {time.perf_counter() - begun:.1f} s")
@@ -53,24 +63,36 @@ def main() -> int:
             print(f"the next start answers after {listens:.1f} s")
             took = list(_until_settled(server, last, begun))
             print(
-                f"all is settled {time.perf_counter() - begun:.1f} s after it; a post meanwhile: median {statistics.median(took) * 1000:.0f} ms, slowest {max(took) * 1000:.0f} ms"
+                f"all is settled {time.perf_counter() - begun:.1f} s after it; a post meanwhile: median"
+                f" {statistics.median(took) * 1000:.0f} ms, slowest {max(took) * 1000:.0f} ms"
             )
         finally:
             server.stop()
         with Store(db) as store:
             con = store.cursor()
             assert faults(con) == []
-            assert con.execute("SELECT count(*) FROM phone_actions ANTI JOIN phone_outcomes USING (action)").fetchall() == [(0,)]
-            counts = dict(con.execute("SELECT outcome, count(*) FROM phone_outcomes GROUP BY outcome ORDER BY outcome").fetchall())
+            assert con.execute(
+                "SELECT count(*) FROM phone_actions ANTI JOIN phone_outcomes USING (action)"
+            ).fetchall() == [(0,)]
+            counts = dict(
+                con.execute(
+                    "SELECT outcome, count(*) FROM phone_outcomes GROUP BY outcome ORDER BY outcome"
+                ).fetchall()
+            )
             assert con.execute("SELECT count(*), round(sum(hours), 2) FROM spells").fetchall() == [
-                (said.many + (said.one > 0) + len(took), round(said.many / 2 + len(took) / 2 + (said.one > 0), 2))
+                (
+                    said.many + (said.one > 0) + len(took),
+                    round(said.many / 2 + len(took) / 2 + (said.one > 0), 2),
+                )
             ]
             print(f"in the end: {counts}")
     return 0
 
 
 def leave_waiting(store: Store, one: int, many: int, faulty: int = 0) -> list[str]:
-    """Words that are received and not settled; the last of each kind. The last word on the one entry says an hour, those on the many half an hour each."""
+    """Words that are received and not settled; the last of each kind. The last word on the one entry says an
+    hour, those on the many half an hour each.
+    """
     now = datetime.now(UTC).replace(tzinfo=None)
     inbox, last = Inbox(store), []
 
@@ -83,7 +105,12 @@ def leave_waiting(store: Store, one: int, many: int, faulty: int = 0) -> list[st
                 "hours": hours,
                 "note": f"{n}",
             }
-            made = action(f"{entry}{n if hours == '0.5' else ''}", at=now - timedelta(hours=3) + timedelta(milliseconds=n), row=row, number=n + 1)
+            made = action(
+                f"{entry}{n if hours == '0.5' else ''}",
+                at=now - timedelta(hours=3) + timedelta(milliseconds=n),
+                row=row,
+                number=n + 1,
+            )
             yield {**made, "action": name((entry, "action", n))}
 
     for entry, count, hours in (("one", one, "1"), ("many", many, "0.5"), ("faulty", faulty, "long")):
@@ -101,7 +128,12 @@ def _until_settled(server: Server, last: list[str], begun: float) -> Iterator[fl
     phone = name("somebody who goes on logging")
     for count in range(10**6):
         now = datetime.now(UTC).replace(tzinfo=None)
-        said = action(f"meanwhile {count}", at=now, row={"object": "26-001", "date": f"{now - timedelta(days=1):%Y-%m-%d}", "hours": "0.5"}, number=count)
+        said = action(
+            f"meanwhile {count}",
+            at=now,
+            row={"object": "26-001", "date": f"{now - timedelta(days=1):%Y-%m-%d}", "hours": "0.5"},
+            number=count,
+        )
         asked = time.perf_counter()
         _post(server, "actions", {"version": 1, "phone": phone, "clock": ms(now), "actions": [said]})
         yield time.perf_counter() - asked
@@ -113,7 +145,9 @@ def _until_settled(server: Server, last: list[str], begun: float) -> Iterator[fl
 
 
 def _post(server: Server, call: str, said: dict[str, Any]) -> Any:
-    request = urllib.request.Request(f"{server.address}/log/v1/{call}", json.dumps(said).encode(), {"Content-Type": "application/json"})
+    request = urllib.request.Request(
+        f"{server.address}/log/v1/{call}", json.dumps(said).encode(), {"Content-Type": "application/json"}
+    )
     with urllib.request.urlopen(request, timeout=60) as answer:
         return json.loads(answer.read())
 

@@ -1,7 +1,8 @@
-"""Somebody taps at random in two tabs of the form, on a network that comes and goes: `python -m tests.benchmarks.taps [--taps --seed]`.
+"""Somebody taps at random in two tabs of the form, on a network that comes and goes: `python -m
+tests.benchmarks.taps [--taps --seed]`.
 
-Stops where the page fails, where something is never settled, or where the record is not whole in the end. What was refused is printed, to be read:
-each refusal should be right, and say how to mend it.
+Stops where the page fails, where something is never settled, or where the record is not whole in the end.
+What was refused is printed, to be read: each refusal should be right, and say how to mend it.
 """
 
 from __future__ import annotations
@@ -16,15 +17,35 @@ from pathlib import Path
 
 from playwright.sync_api import BrowserContext, Error, Page, sync_playwright
 
-from ingest.integrity import faults
+from ingest.safekeeping.integrity import faults
 from ingest.store import Store
-from tests.browser.test_phone import Studio, founded, of_works
+from tests.browser.phone.conftest import Studio, founded
 from tests.chromium import find_chromium
 
 TIMES = ("09:00", "10:15", "23:50", "00:10", "")
-WORDS = ("", " ", "24-001", "24-002", "retouching", "filling", "1:30", "1,5", "1½", "0", "-3", "25 pcs", "<b>x</b>", "Ilse", "Maud", "zz")
+WORDS = (
+    "",
+    " ",
+    "24-001",
+    "24-002",
+    "retouching",
+    "filling",
+    "1:30",
+    "1,5",
+    "1½",
+    "0",
+    "-3",
+    "25 pcs",
+    "<b>x</b>",
+    "Ilse",
+    "Maud",
+    "zz",
+)
 FIELDS = "#view input:not([type=radio]):not([type=checkbox]):visible, #view textarea:visible"
-TAPPED = "button:visible, nav a[href^='#']:visible, #who, #told a, summary:visible, .choices label:visible, label.tick:visible"
+TAPPED = (
+    "button:visible, nav a[href^='#']:visible, #who, #told a, summary:visible, .choices label:visible,"
+    " label.tick:visible"
+)
 ONE_TAP_MS = 800
 SETTLED_WITHIN_S = 180  # what is still to be said of a spell just finished is waited for
 MOST_TABS = 2
@@ -36,10 +57,16 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     said = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="bench-hours-taps-") as name, sync_playwright() as play:
-        studio = founded(Path(name), of_works)
+        founded(Path(name)).close()
+        studio = Studio(Path(name) / "studio.duckdb")
         try:
             browser = play.chromium.launch(executable_path=find_chromium())
-            handset = browser.new_context(viewport={"width": 360, "height": 640}, has_touch=True, is_mobile=True, timezone_id="Europe/Berlin")
+            handset = browser.new_context(
+                viewport={"width": 360, "height": 640},
+                has_touch=True,
+                is_mobile=True,
+                timezone_id="Europe/Berlin",
+            )
             _Hand(studio, handset, random.Random(said.seed)).play(said.taps)
             browser.close()
         finally:
@@ -47,11 +74,23 @@ def main() -> int:
         with Store(studio.db) as store:
             con = store.cursor()
             assert faults(con) == []
-            counts = dict(con.execute("SELECT outcome, count(*) FROM phone_outcomes GROUP BY outcome ORDER BY outcome").fetchall())
-            refused = con.execute("SELECT told FROM phone_outcomes WHERE outcome = 'refused' ORDER BY settled_at").fetchall()
+            counts = dict(
+                con.execute(
+                    "SELECT outcome, count(*) FROM phone_outcomes GROUP BY outcome ORDER BY outcome"
+                ).fetchall()
+            )
+            refused = con.execute(
+                "SELECT told FROM phone_outcomes WHERE outcome = 'refused' ORDER BY settled_at"
+            ).fetchall()
     print(f"{said.taps} taps, no failure of the page; actions: {counts}")
     for (told,) in refused:
-        print(*(f"  {one['column']} “{one['value']}” {one['reason']}. {one['mend']}" for one in json.loads(told)["faults"]), sep="\n")
+        print(
+            *(
+                f"  {load['column']} “{load['value']}” {load['reason']}. {load['mend']}"
+                for load in json.loads(told)["faults"]
+            ),
+            sep="\n",
+        )
     return 0
 
 
@@ -104,7 +143,12 @@ class _Hand:
         elif what == "fill" and (fields := tab.locator(FIELDS).all()):
             field = self.rng.choice(fields)
             day = f"{datetime.now() - timedelta(days=self.rng.randrange(3)):%Y-%m-%d}"
-            field.fill({"time": self.rng.choice(TIMES), "date": day}.get(field.get_attribute("type") or "", self.rng.choice(WORDS)), timeout=ONE_TAP_MS)
+            field.fill(
+                {"time": self.rng.choice(TIMES), "date": day}.get(
+                    field.get_attribute("type") or "", self.rng.choice(WORDS)
+                ),
+                timeout=ONE_TAP_MS,
+            )
         elif what == "tap" and (found := tab.locator(TAPPED).all()):
             one = self.rng.choice(found)
             self.trail.append(one.inner_text(timeout=ONE_TAP_MS))

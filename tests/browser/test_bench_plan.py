@@ -1,16 +1,25 @@
-"""The bench plan, the year and hours worth a pause in a browser: what a person comes for, and who sees whose hours."""
+"""The bench plan, the year and hours worth a pause in a browser: what a person comes for, and who sees whose
+hours.
+"""
 
 import re
-from collections.abc import Callable
+from collections.abc import Iterator
 from datetime import date, timedelta
 from pathlib import Path
 
 import icalendar
 import pandas as pd
+import pytest
 from playwright.sync_api import Page, TimeoutError, expect
 
-from tests.browser.conftest import act, choose, keep, settled
-from tests.browser.test_tasks import go, press
+from tests.browser.conftest import act, choose, keep, serve, settled
+from tests.browser.steps import go, press
+
+
+@pytest.fixture(scope="module")
+def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """An invented studio to plan in."""
+    yield from serve(tmp_path_factory.mktemp("plan") / "demo.duckdb", "demo")
 
 
 def typed(page: Page, label: str, text: str) -> None:
@@ -37,9 +46,10 @@ def row_days(page: Page) -> dict[str, str]:
     return {row[0]: row[1] for row in cells}
 
 
-def test_a_work_put_first_and_a_holiday_move_the_plan_and_a_new_work_is_told(serve_here: Callable[..., str], phone: Page, tmp_path: Path) -> None:
-    address = serve_here(tmp_path / "demo.duckdb", "demo")
-    go(phone, f"{address}/bench-plan", "Bench plan")
+def test_a_work_put_first_and_a_holiday_move_the_plan_and_a_new_work_is_told(
+    studio: str, phone: Page
+) -> None:
+    go(phone, f"{studio}/bench-plan", "Bench plan")
     settled(phone)
     before = row_days(phone)
     assert next(iter(before)) == "26-063" and len(before) == 5
@@ -65,26 +75,32 @@ def test_a_work_put_first_and_a_holiday_move_the_plan_and_a_new_work_is_told(ser
     chosen(phone, "First day", tomorrow)
     chosen(phone, "Last day (empty: the same)", tomorrow - timedelta(days=1))
     press(phone, "Add")
-    expect(phone.get_by_text(f"Not added: {tomorrow - timedelta(days=1)} is before {tomorrow}.", exact=False)).to_be_visible()
+    expect(
+        phone.get_by_text(f"Not added: {tomorrow - timedelta(days=1)} is before {tomorrow}.", exact=False)
+    ).to_be_visible()
     chosen(phone, "Last day (empty: the same)", tomorrow + timedelta(days=60))
     press(phone, "Add")
     expect(phone.get_by_text("The plan keeps clear of it.", exact=False)).to_be_visible()
     settled(phone)
     away = row_days(phone)
     assert pd.Timestamp(away["26-066"]) > pd.Timestamp(tomorrow + timedelta(days=60))
-    expect(phone.get_by_role("region", name="Holidays and absences to come")).to_contain_text("the whole studio")
+    expect(phone.get_by_role("region", name="Holidays and absences to come")).to_contain_text(
+        "the whole studio"
+    )
     with phone.expect_download() as given:
         phone.get_by_role("button", name="The plan for a calendar (iCalendar)").click()
     read = icalendar.Calendar.from_ical(Path(given.value.path()).read_bytes())
     words = [str(event["summary"]) for event in read.walk("VEVENT")]
-    assert "studio closed" in words and any(one.startswith("26-066 ready") for one in words)
+    assert "studio closed" in words and any(word.startswith("26-066 ready") for word in words)
     keep(phone, "plan-away")
 
 
 def test_a_new_work_stands_behind_all_or_before_all(demo_address: str, page: Page) -> None:
     go(page, f"{demo_address}/bench-plan", "Bench plan")
     settled(page)
-    told = page.get_by_text(re.compile("^(Behind all that is promised|Taken up before all others), it would be ready by"))
+    told = page.get_by_text(
+        re.compile("^(Behind all that is promised|Taken up before all others), it would be ready by")
+    )
     behind = told.inner_text()
     assert behind.startswith("Behind all that is promised")
     act(page, lambda: page.get_by_text("Taken up before all others", exact=True).click())
@@ -101,7 +117,9 @@ def test_the_year_tells_what_an_hour_earned_and_each_earlier_one_too(demo_addres
     keep(page, "year-demo")
     last_year = f"{date.today().year - 1}"
     choose(page, "Year", last_year)
-    expect(page.get_by_text(f"From 1 January {last_year} to 31 December {last_year}", exact=True)).to_be_visible()
+    expect(
+        page.get_by_text(f"From 1 January {last_year} to 31 December {last_year}", exact=True)
+    ).to_be_visible()
     assert works.get_by_role("row").count() != now
     with page.expect_download() as given:
         page.get_by_role("button", name="The works as CSV").click()
@@ -109,19 +127,24 @@ def test_the_year_tells_what_an_hour_earned_and_each_earlier_one_too(demo_addres
     assert pd.read_csv(given.value.path())["object"].notna().all()
 
 
-def test_limits_are_the_studio_s_own_and_the_page_goes_where_it_is_not_wanted(serve_here: Callable[..., str], laptop: Page, tmp_path: Path) -> None:
-    address = serve_here(tmp_path / "demo.duckdb", "demo")
-    go(laptop, f"{address}/hours-worth-a-pause", "Hours worth a pause")
+def test_limits_are_the_studio_s_own_and_the_page_goes_where_it_is_not_wanted(
+    studio: str, laptop: Page
+) -> None:
+    go(laptop, f"{studio}/hours-worth-a-pause", "Hours worth a pause")
     expect(laptop.get_by_text("Choose whose hours to look at", exact=False)).to_be_visible()
     choose(laptop, "Whose", "Tamsin")
     expect(laptop.get_by_text("beyond 60 minutes without a break of 10 minutes", exact=False)).to_be_visible()
-    expect(laptop.get_by_text("Logged hours are working time, not measured exposure", exact=False)).to_be_visible()
+    expect(
+        laptop.get_by_text("Logged hours are working time, not measured exposure", exact=False)
+    ).to_be_visible()
     keep(laptop, "pauses-demo")
-    go(laptop, f"{address}/studio?part=bench", "Studio")
+    go(laptop, f"{studio}/studio?part=bench", "Studio")
     typed(laptop, "Blade work is late from this time of day on", "25:00")
     press(laptop, "Save")
     expect(laptop.get_by_text('"25:00" is no time of day', exact=False)).to_be_visible()
-    expect(laptop.get_by_label("Blade work is late from this time of day on", exact=True)).to_have_value("25:00")
+    expect(laptop.get_by_label("Blade work is late from this time of day on", exact=True)).to_have_value(
+        "25:00"
+    )
     typed(laptop, "Blade work is late from this time of day on", "16:00")
     typed(laptop, "Repetitive handwork without a break, minutes, beyond which it is shown", "90")
     press(laptop, "Save")

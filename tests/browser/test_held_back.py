@@ -1,4 +1,6 @@
-"""What a phone may not change by itself is decided by the principal; all that a device did is taken back in one press."""
+"""What a phone may not change by itself is decided by the principal; all that a device did is taken back in
+one press.
+"""
 
 from __future__ import annotations
 
@@ -11,11 +13,11 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from ingest.devices import Devices
-from ingest.history import utc_now
-from ingest.imports import import_files
+from ingest.importing.files import import_files
 from ingest.phone.inbox import Inbox
-from ingest.settings import write_settings
 from ingest.store import Store
+from ingest.studio.settings import write_settings
+from ingest.tables.audit_log import utc_now
 from tests.browser.conftest import act, choose, keep, settled
 from tests.conftest import bring_into
 from tests.phones import PHONE, action, ms, name
@@ -24,7 +26,9 @@ Serve = Callable[..., str]
 
 
 def asked(folder: Path, old: int) -> Path:
-    """Entries of Ilse; her phone struck or corrected as many that lie far back, and of this week it struck one and made one; a shared one struck another of hers."""
+    """Entries of Ilse; her phone struck or corrected as many that lie far back, and of this week it struck
+    one and made one; a shared one struck another of hers.
+    """
     now = utc_now()
     with Store(folder / "studio.duckdb") as store:
         with store.writing() as con:
@@ -35,36 +39,53 @@ def asked(folder: Path, old: int) -> Path:
         (folder / "log.csv").write_text(f"entry,object,phase,technique,person,date,hours,note\n{rows}")
         import_files(store, [folder / "log.csv"])
         devices = Devices(store)
-        for person, called, entries in (("Ilse", "Ilse's phone", range(old + 1)), (None, "the tablet (workshop)", range(1))):
+        for person, called, entries in (
+            ("Ilse", "Ilse's phone", range(old + 1)),
+            (None, "the tablet (workshop)", range(1)),
+        ):
             made = devices.pair(devices.admit(role="logs", person=person, name=called))
             assert made
             words: list[dict[str, Any]] = []
             for n in entries:
                 state, row = (
-                    ("struck", {}) if n % 2 == 0 else ("logged", {"date": f"{days[n]}", "hours": "3½", "note": "the sky and its reflection in the water"})
+                    ("struck", {})
+                    if n % 2 == 0
+                    else (
+                        "logged",
+                        {
+                            "date": f"{days[n]}",
+                            "hours": "3½",
+                            "note": "the sky and its reflection in the water",
+                        },
+                    )
                 )
-                words.append({**action(f"{n}", state, at=now, row=row), "entry": f"slip-{n}", "action": name((called, n))})
+                words.append(
+                    {
+                        **action(f"{n}", state, at=now, row=row),
+                        "entry": f"slip-{n}",
+                        "action": name((called, n)),
+                    }
+                )
             if person:
                 words.append(action("made", at=now, row={"date": f"{days[0]}", "hours": "1"}))
             else:
-                words = [{**one, "entry": f"slip-{old + 1}"} for one in words]
+                words = [{**word, "entry": f"slip-{old + 1}"} for word in words]
             inbox = Inbox(store)
             inbox.receive({"phone": PHONE, "clock": ms(now), "actions": words}, now, device=made[0])
             assert inbox.catch_up() == 0
     return folder / "studio.duckdb"
 
 
-def held(db: Path) -> dict[str, float]:
-    with Store(db) as store:
-        return dict(store.cursor().execute("SELECT entry, hours FROM time_entries").fetchall())
-
-
 @pytest.mark.parametrize("old", [1, 40])
-def test_changes_that_a_phone_may_not_make_are_decided_under_bring_in_logs(tmp_path: Path, serve_here: Serve, page: Page, old: int) -> None:
+def test_changes_that_a_phone_may_not_make_are_decided_under_bring_in_logs(
+    tmp_path: Path, serve_here: Serve, page: Page, old: int
+) -> None:
     address = serve_here(asked(tmp_path, old))
     page.goto(f"{address}/bring-in-logs")
     settled(page)
-    expect(page.get_by_role("heading", name=f"Changes from phones: {old + 1} changes for you to decide")).to_be_visible()
+    expect(
+        page.get_by_role("heading", name=f"Changes from phones: {old + 1} changes for you to decide")
+    ).to_be_visible()
     expect(page.get_by_text("It says: 24-001, retouching, Ilse,").first).to_be_visible()
     expect(page.get_by_text("as the entry lies more than 7 days back").first).to_be_visible()
     keep(page, f"held-back-{old}")
@@ -88,17 +109,26 @@ def test_changes_that_a_phone_may_not_make_are_decided_under_bring_in_logs(tmp_p
     expect(page.get_by_role("heading", name="Changes from phones")).to_have_count(0)
 
 
-def test_all_that_a_device_did_is_taken_back_under_who_may_come_in(tmp_path: Path, serve_here: Serve, page: Page) -> None:
+def test_all_that_a_device_did_is_taken_back_under_who_may_come_in(
+    tmp_path: Path, serve_here: Serve, page: Page
+) -> None:
     db = asked(tmp_path, 3)
     address = serve_here(db)
     page.goto(f"{address}/who-may-come-in")
     settled(page)
     act(page, page.get_by_text("Take back what a device did").click)
     choose(page, "Which device", "Ilse's phone, Ilse")
-    expect(page.get_by_text("It made 1 entry; it corrected or struck 1 entry; 3 things that it sent wait still, to be left out.")).to_be_visible()
+    expect(
+        page.get_by_text(
+            "It made 1 entry; it corrected or struck 1 entry; 3 things that it sent wait still, to be left"
+            " out."
+        )
+    ).to_be_visible()
     keep(page, "take-back")
     act(page, page.get_by_role("button", name="Take back all that Ilse's phone did since").click)
     expect(page.get_by_text("Taken back. It made 1 entry")).to_be_visible()
     page.goto(f"{address}/bring-in-logs")
     settled(page)
-    expect(page.get_by_role("heading", name="Changes from phones: 1 change for you to decide")).to_be_visible()
+    expect(
+        page.get_by_role("heading", name="Changes from phones: 1 change for you to decide")
+    ).to_be_visible()

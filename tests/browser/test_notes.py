@@ -1,4 +1,6 @@
-"""A note may hold anything: it is shown as it was written, wherever it is shown, and leaves as it was written."""
+"""A note may hold anything: it is shown as it was written, wherever it is shown, and leaves as it was
+written.
+"""
 
 from __future__ import annotations
 
@@ -13,22 +15,30 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from ingest.export import export
-from ingest.imports import import_files
-from ingest.settings import write_settings
+from ingest.importing.files import import_files
+from ingest.safekeeping.export import export
 from ingest.store import Store
+from ingest.studio.settings import write_settings
 from tests import phones
 from tests.browser.conftest import act, settled, until
 from tests.conftest import bring_into
 from tests.served import Server
 
 NOTES = {
-    "html": "<b>bold</b> <img src=x onerror=\"window.hurt='img'\"> & &amp; &lt;i&gt; <!-- no --> <a href='javascript:hurt()'>a</a>",
-    "script": "</script><script>window.hurt='script'</script>{{ 7*7 }} ${7*7} #{7*7} ]]> \\u003cscript\\u003e",
+    "html": (
+        "<b>bold</b> <img src=x onerror=\"window.hurt='img'\"> & &amp; &lt;i&gt; <!-- no --> <a"
+        " href='javascript:hurt()'>a</a>"
+    ),
+    "script": (
+        "</script><script>window.hurt='script'</script>{{ 7*7 }} ${7*7} #{7*7} ]]> \\u003cscript\\u003e"
+    ),
     "quotes": "'single' \"double\" `tick` «guillemets» „low“ O'Neil \\ back\\slash \\n",
     "emoji": "🖼️ 👩‍🎨 🇳🇱 e\u0301 ﷽ 𝕏 \u2028line\u2029paragraph",
     "right to left": "הערה על התמונה \u202etpircs\u202c عربي mixed 12.5 dm²",
-    "markdown": "# head **strong** [link](https://elsewhere.example) ![p](https://elsewhere.example/x.png) $x^2$ :red[no] | a | b |\n\n- item",
+    "markdown": (
+        "# head **strong** [link](https://elsewhere.example) ![p](https://elsewhere.example/x.png) $x^2$"
+        " :red[no] | a | b |\n\n- item"
+    ),
     "formula": '=HYPERLINK("https://elsewhere.example","x")',
     "sql": "'); DROP TABLE spells; -- %s {0} %(x)s",
     "long": "0123456789" * 999 + " the end.",
@@ -52,11 +62,14 @@ def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
 def sent(studio: Server) -> dict[str, str]:
     """Every note sent by a phone, each on a line of its own, as it then stands in the record."""
     today = json.load(urllib.request.urlopen(f"{studio.address}/log/v1/bench"))["today"]
-    actions = [phones.action(kind, row={"date": today, "hours": "1", "note": note, "part": kind}) for kind, note in NOTES.items()]
+    actions = [
+        phones.action(kind, row={"date": today, "hours": "1", "note": note, "part": kind})
+        for kind, note in NOTES.items()
+    ]
     told = post(studio, "actions", {"phone": phones.PHONE, "clock": 1, "actions": actions})
     assert told["unread"] == [] and len(told["received"]) == len(NOTES)
     outcomes = post(studio, "outcomes", {"actions": told["received"]})["outcomes"]
-    assert {one["outcome"] for one in outcomes} == {"saved"}, outcomes
+    assert {outcome["outcome"] for outcome in outcomes} == {"saved"}, outcomes
     return NOTES
 
 
@@ -66,7 +79,9 @@ def spaced(note: str) -> str:
 
 
 def post(studio: Server, path: str, said: object) -> dict[str, list[dict[str, str]]]:
-    request = urllib.request.Request(f"{studio.address}/log/v1/{path}", json.dumps(said).encode(), {"Content-Type": "application/json"})
+    request = urllib.request.Request(
+        f"{studio.address}/log/v1/{path}", json.dumps(said).encode(), {"Content-Type": "application/json"}
+    )
     with urllib.request.urlopen(request) as answer:
         found: dict[str, list[dict[str, str]]] = json.load(answer)
         return found
@@ -79,7 +94,10 @@ def page(browser: Browser) -> Iterator[Page]:
     context.on("request", lambda request: asked.append(request.url))
     opened = context.new_page()
     yield opened
-    assert opened.evaluate("window.hurt") is None and [url for url in asked if "elsewhere" in url or url.endswith("/x")] == []
+    assert (
+        opened.evaluate("window.hurt") is None
+        and [url for url in asked if "elsewhere" in url or url.endswith("/x")] == []
+    )
     context.close()
 
 
@@ -124,7 +142,9 @@ class Read(html.parser.HTMLParser):
             self.cells[-1] += data
 
 
-def test_the_statement_to_print_and_as_csv_hold_each_note_as_it_was_written(studio: Server, sent: dict[str, str], page: Page) -> None:
+def test_the_statement_to_print_and_as_csv_hold_each_note_as_it_was_written(
+    studio: Server, sent: dict[str, str], page: Page
+) -> None:
     page.goto(f"{studio.address}/one-work?object=24-001")
     settled(page)
     act(page, page.get_by_text("With the notes of the entries").click)
@@ -132,11 +152,27 @@ def test_the_statement_to_print_and_as_csv_hold_each_note_as_it_was_written(stud
         page.get_by_role("button", name="Statement to print").click()
     read = Read(Path(taken.value.path()).read_text(encoding="utf-8"))
     assert set(map(spaced, sent.values())) <= set(map(spaced, read.cells))
-    assert read.tags <= {"html", "meta", "title", "style", "h1", "h2", "p", "table", "thead", "tbody", "tr", "th", "td"}
+    assert read.tags <= {
+        "html",
+        "meta",
+        "title",
+        "style",
+        "h1",
+        "h2",
+        "p",
+        "table",
+        "thead",
+        "tbody",
+        "tr",
+        "th",
+        "td",
+    }
     with page.expect_download() as taken:
         page.get_by_role("button", name="Statement as CSV").click()
     rows = list(csv.DictReader(io.StringIO(Path(taken.value.path()).read_text(encoding="utf-8"))))
-    assert sorted(row["note"].removeprefix("'") if row["note"].startswith("'=") else row["note"] for row in rows) == sorted(sent.values())
+    assert sorted(
+        row["note"].removeprefix("'") if row["note"].startswith("'=") else row["note"] for row in rows
+    ) == sorted(sent.values())
     assert not any(row["note"].startswith("=") for row in rows)
 
 
@@ -144,11 +180,15 @@ def test_an_export_brings_each_note_back(studio: Server, sent: dict[str, str], t
     studio.command("export", str(tmp_path / "out"), "--private")
     with Store(":memory:") as back:
         assert all(report.complete for report in import_files(back, sorted((tmp_path / "out").iterdir())))
-        assert sorted(row[0] for row in back.cursor().execute("SELECT note FROM spells").fetchall()) == sorted(sent.values())
+        assert sorted(
+            row[0] for row in back.cursor().execute("SELECT note FROM spells").fetchall()
+        ) == sorted(sent.values())
         export(back, tmp_path / "again", private=True)
-    assert (tmp_path / "again" / "time_entries.csv").read_bytes() == (tmp_path / "out" / "time_entries.csv").read_bytes()
+    assert (tmp_path / "again" / "time_entries.csv").read_bytes() == (
+        tmp_path / "out" / "time_entries.csv"
+    ).read_bytes()
 
 
 def test_the_json_of_the_statement_holds_each_note(studio: Server, sent: dict[str, str]) -> None:
     told = json.loads(studio.command("statement", "--object", "24-001", "--json", "--with-notes"))
-    assert sorted(one["note"] for one in told) == sorted(sent.values())
+    assert sorted(item["note"] for item in told) == sorted(sent.values())

@@ -9,13 +9,13 @@ from pathlib import Path
 
 from playwright.sync_api import Page, expect
 
-from dashboard.forecast_sentences import in_ten
-from dashboard.words import hours
-from ingest.history import utc_now
+from dashboard.formatting import hours
+from dashboard.text.forecast import in_ten
 from ingest.store import Store
+from ingest.tables.audit_log import utc_now
 from tests import big_studio, ready
 from tests.browser.conftest import act, keep, settled
-from tests.browser.test_tasks import go, press
+from tests.browser.steps import go, press
 from tests.conftest import bring_into
 from tests.phones import PHONE, action, ms
 
@@ -27,20 +27,31 @@ def of_open_works(folder: Path, works: int = WORKS, on_the_bench: int = OPEN) ->
     with Store(folder / "studio.duckdb") as store:
         big_studio.fill(store, folder, works, 40 * works)
         with store.writing() as con:
-            con.execute(f"UPDATE objects SET finished_on = NULL WHERE object IN (SELECT object FROM objects ORDER BY object DESC LIMIT {on_the_bench})")
+            con.execute(
+                "UPDATE objects SET finished_on = NULL WHERE object IN (SELECT object FROM objects ORDER BY"
+                f" object DESC LIMIT {on_the_bench})"
+            )
     return folder / "studio.duckdb"
 
 
 def log_from_a_phone(address: str, code: str, took: str) -> None:
     """As the form sends it."""
     now = utc_now()
-    made = action(f"{code} {took} {now}", at=now, row={"object": code, "technique": "retouching", "date": f"{now:%Y-%m-%d}", "hours": took})
+    made = action(
+        f"{code} {took} {now}",
+        at=now,
+        row={"object": code, "technique": "retouching", "date": f"{now:%Y-%m-%d}", "hours": took},
+    )
     body = json.dumps({"version": 1, "phone": PHONE, "clock": ms(now), "actions": [made]}).encode()
-    with urllib.request.urlopen(urllib.request.Request(f"{address}/log/v1/actions", body, {"Content-Type": "application/json"})) as answer:
+    with urllib.request.urlopen(
+        urllib.request.Request(f"{address}/log/v1/actions", body, {"Content-Type": "application/json"})
+    ) as answer:
         assert json.load(answer)["received"] == [made["action"]]
 
 
-def test_what_a_phone_logs_shows_in_the_open_page_by_itself_at_forty_open_works(serve_here: Callable[..., str], laptop: Page, tmp_path: Path) -> None:
+def test_what_a_phone_logs_shows_in_the_open_page_by_itself_at_forty_open_works(
+    serve_here: Callable[..., str], laptop: Page, tmp_path: Path
+) -> None:
     address = serve_here(of_open_works(tmp_path))
     go(laptop, f"{address}/on-the-bench", "On the bench")
     expect(laptop.get_by_role("heading", name="Write to the owner")).to_be_visible(timeout=90_000)
@@ -53,45 +64,47 @@ def test_what_a_phone_logs_shows_in_the_open_page_by_itself_at_forty_open_works(
         before = block.inner_text()
         log_from_a_phone(address, code, took)
         began = time.monotonic()
-        while block.inner_text() == before:  # two seconds where nothing else is done on the machine: tests/benchmarks/bench.py
+        # two seconds where nothing else is done on the machine: tests/benchmarks/bench.py
+        while block.inner_text() == before:
             assert time.monotonic() - began < 20, "it never shows"
             laptop.wait_for_timeout(20)
     settled(laptop)
     keep(laptop, "bench-forty")
 
 
-# Of one work nobody is told where it ends before a file is there.
-HELD_UP = """
-import time
-from pathlib import Path
-from dashboard import command
-from dashboard.analysis import forecast
-foretell = forecast.foretell
-def held_up(known, discoveries, asked, draws):
-    while {code!r} in asked.works and not Path({gate!r}).exists():
-        time.sleep(0.02)
-    return foretell(known, discoveries, asked, draws)
-forecast.foretell = held_up
-raise SystemExit(command.main())
-"""
-
-
-def test_what_is_known_shows_at_once_and_where_works_end_as_it_comes(serve_here: Callable[..., str], page: Page, tmp_path: Path) -> None:
+def test_what_is_known_shows_at_once_and_where_works_end_as_it_comes(
+    serve_here: Callable[..., str], page: Page, tmp_path: Path
+) -> None:
     db, gate = tmp_path / "demo.duckdb", tmp_path / "go on"
     assert ready.command("demo", "--no-serve", "--db", str(db)).returncode == 0
-    works = {one["object"]: one for one in json.loads(ready.command("forecast", "--json", "--db", str(db)).stdout)}
+    works = {
+        load["object"]: load
+        for load in json.loads(ready.command("forecast", "--json", "--db", str(db)).stdout)
+    }
     last = max(works)
-    go(page, f"{serve_here(db, program=('-c', HELD_UP.format(code=last, gate=str(gate))))}/on-the-bench", "On the bench")
-    expect(page.get_by_text(f"where {len(works) - 1} of {len(works)} works end is known")).to_be_visible(timeout=60_000)
+    program = ("-m", "tests.altered_server", "withheld-work", last, str(gate))
+    go(page, f"{serve_here(db, program=program)}/on-the-bench", "On the bench")
+    expect(page.get_by_text(f"where {len(works) - 1} of {len(works)} works end is known")).to_be_visible(
+        timeout=60_000
+    )
     figures = page.locator("dl.figures div")
     expect(figures.filter(has_text="works on the bench")).to_contain_text(f"{len(works)}")
-    expect(figures.filter(has_text="so far")).to_contain_text(f"{hours(sum(one['actual_hours'] for one in works.values()))} h")
-    rows = [row.get_by_role("cell").all_inner_texts() for row in page.get_by_role("region", name="Works on the bench").get_by_role("row").all()[1:]]
+    expect(figures.filter(has_text="so far")).to_contain_text(
+        f"{hours(sum(work['actual_hours'] for work in works.values()))} h"
+    )
+    rows = [
+        row.get_by_role("cell").all_inner_texts()
+        for row in page.get_by_role("region", name="Works on the bench").get_by_role("row").all()[1:]
+    ]
     assert sorted(row[0] for row in rows) == sorted(works)
     for code, so_far, _, _, approved, even, most, above in rows:
         one = works[code]
         assert [so_far, approved] == [hours(one["actual_hours"]), hours(one["approved_hours"])]
-        assert [even, most, above] == (["…"] * 3 if code == last else [hours(one["p50"]), hours(one["p80"]), in_ten(one["chance_over_approved"])])
+        assert [even, most, above] == (
+            ["…"] * 3
+            if code == last
+            else [hours(one["p50"]), hours(one["p80"]), in_ten(one["chance_over_approved"])]
+        )
     keep(page, "bench-so-far")
     gate.touch()
     expect(page.get_by_role("heading", name="Where they end")).to_be_visible(timeout=60_000)
@@ -99,7 +112,9 @@ def test_what_is_known_shows_at_once_and_where_works_end_as_it_comes(serve_here:
     settled(page)
 
 
-def test_one_tap_leads_to_the_revision_and_the_dots_to_why(serve_here: Callable[..., str], phone: Page, tmp_path: Path) -> None:
+def test_one_tap_leads_to_the_revision_and_the_dots_to_why(
+    serve_here: Callable[..., str], phone: Page, tmp_path: Path
+) -> None:
     address = serve_here(tmp_path / "demo.duckdb", "demo")
     phone.goto(address)  # something is open, so this is the first phone
     expect(phone.get_by_role("heading", name="On the bench", exact=True)).to_be_visible()
@@ -114,11 +129,16 @@ def test_one_tap_leads_to_the_revision_and_the_dots_to_why(serve_here: Callable[
     assert "object=26-" in phone.url
     keep(phone, "bench-one-work")
     act(phone, lambda: phone.get_by_role("link", name="All works on the bench").click(), must=False)
-    expect(phone.get_by_text("Foretold so since", exact=False).first).to_be_visible(timeout=90_000)  # gathered beside the phone
+    # gathered beside the phone
+    expect(phone.get_by_text("Foretold so since", exact=False).first).to_be_visible(timeout=90_000)
     settled(phone)
     press(phone, "Quote the rest of 26-063 anew")
     expect(phone.get_by_role("heading", name="Quote a work", exact=True)).to_be_visible()
-    expect(phone.get_by_text("This work is under way, so this is a revision of what was promised.", exact=False).first).to_be_visible(timeout=60_000)
+    expect(
+        phone.get_by_text(
+            "This work is under way, so this is a revision of what was promised.", exact=False
+        ).first
+    ).to_be_visible(timeout=60_000)
 
 
 def test_the_bench_comes_first_once_anything_is_approved_and_shows_the_first_hours_by_itself(
@@ -127,13 +147,20 @@ def test_the_bench_comes_first_once_anything_is_approved_and_shows_the_first_hou
     with Store(tmp_path / "s.duckdb") as store:
         assert bring_into(store, tmp_path, "o.csv", "object,title\n24-001,Ferry\n").complete
         assert bring_into(
-            store, tmp_path, "e.csv", "object,version,made_on,approved_on,phase,technique,hours\n24-001,1,2024-01-05,2024-01-08,,filling,3\n"
+            store,
+            tmp_path,
+            "e.csv",
+            "object,version,made_on,approved_on,phase,technique,hours\n24-001,1,2024-01-05,2024-01-08,,filling,3\n",
         ).complete
     address = serve_here(tmp_path / "s.duckdb")
     laptop.goto(address)
     expect(laptop.get_by_role("heading", name="On the bench", exact=True)).to_be_visible()
     expect(laptop.locator("dl.figures div", has_text="works on the bench")).to_contain_text("1")
-    expect(laptop.get_by_text("No line is finished here yet, so all this rests on what is believed of any studio", exact=False)).to_be_visible()
+    expect(
+        laptop.get_by_text(
+            "No line is finished here yet, so all this rests on what is believed of any studio", exact=False
+        )
+    ).to_be_visible()
     settled(laptop)
     keep(laptop, "bench-one")
     expect(laptop.get_by_text("not begun.", exact=False)).to_be_visible()

@@ -1,4 +1,6 @@
-"""What a conservator wants to know before she quotes: what a technique takes her, how sure that is, from which works."""
+"""What a conservator wants to know before she quotes: what a technique takes her, how sure that is, from
+which works.
+"""
 
 import re
 import shutil
@@ -19,7 +21,9 @@ def test_what_a_technique_takes_how_sure_and_from_which_works_is_seen_pinned_and
     figures = laptop.locator("dl.figures")
     expect(figures.get_by_text("hours per dm²")).to_be_visible()
     expect(figures.get_by_text("4 in 5 such lines end within")).to_be_visible()
-    expect(laptop.get_by_text(re.compile(r"From \d+ finished lines on \d+ works, the last finished on"))).to_be_visible()
+    expect(
+        laptop.get_by_text(re.compile(r"From \d+ finished lines on \d+ works, the last finished on"))
+    ).to_be_visible()
     expect(laptop.get_by_text("Usual caution with solvents")).to_be_visible()
     settled(laptop)
     laptop.get_by_text("Pin a rate of your own").click()
@@ -29,7 +33,11 @@ def test_what_a_technique_takes_how_sure_and_from_which_works_is_seen_pinned_and
     expect(laptop.get_by_label("Hours per dm²")).to_have_value("0.31")  # nothing typed is lost
     laptop.get_by_label("Why").fill("a new solvent gel")
     act(laptop, lambda: laptop.get_by_role("button", name="Pin it").click())
-    expect(laptop.get_by_text(re.compile(r"Pinned at 0\.31 h per dm² on .* by principal: a new solvent gel\. The record says"))).to_be_visible()
+    expect(
+        laptop.get_by_text(
+            re.compile(r"Pinned at 0\.31 h per dm² on .* by principal: a new solvent gel\. The record says")
+        )
+    ).to_be_visible()
     expect(laptop.get_by_role("region", name="Rates of all techniques").get_by_text("0.31*")).to_be_attached()
     keep(laptop, "pinned")
     let_go = laptop.get_by_role("button", name="Let the record say it")
@@ -52,7 +60,9 @@ def test_what_a_technique_takes_how_sure_and_from_which_works_is_seen_pinned_and
     expect(laptop.get_by_role("region", name="Trust by phase").get_by_text("yes: ").first).to_be_attached()
     expect(laptop.get_by_role("region", name="Paces of people")).to_have_count(0)
     tick(laptop, "Show them here")
-    expect(laptop.get_by_role("region", name="Paces of people").get_by_role("cell", name="Ilse")).to_be_attached()
+    expect(
+        laptop.get_by_role("region", name="Paces of people").get_by_role("cell", name="Ilse")
+    ).to_be_attached()
     work = laptop.get_by_role("region", name="Lines behind the rate, the latest").get_by_role("link").first
     code = work.inner_text()
     work.click()

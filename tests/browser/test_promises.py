@@ -1,4 +1,6 @@
-"""The whole loop on the invented studio, on a phone and on a laptop: quoted, saved, sent, approved, logged from the phone form, something found, revised, finished, scored, and what it taught."""
+"""The whole loop on the invented studio, on a phone and on a laptop: quoted, saved, sent, approved, logged
+from the phone form, something found, revised, finished, scored, and what it taught.
+"""
 
 import re
 from pathlib import Path
@@ -6,8 +8,8 @@ from pathlib import Path
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import act, keep, settled
+from tests.browser.steps import done, go, press, row_of, unfold
 from tests.browser.test_quote_a_work import add_line, begin, fill, studio, total
-from tests.browser.test_tasks import done, go, press, row_of, unfold
 
 CODE = "26-099"
 
@@ -22,7 +24,9 @@ def hours_of(cell: str) -> float:
 
 
 def quoted_and_saved(page: Page, studio: str) -> float:
-    """A new work is described, quoted, given its code, its letter taken, and saved as version 1; the hours promised."""
+    """A new work is described, quoted, given its code, its letter taken, and saved as version 1; the hours
+    promised.
+    """
     begin(page, studio)
     act(page, page.get_by_role("button", name="Take its lines").first.click)
     promised = hours_of(total(page)[1])
@@ -63,7 +67,11 @@ def approved(page: Page, studio: str) -> None:
     assert row_of(page, "Versions of the estimate", "(4 in 5)")[2] == "not approved"
     unfold(page, "The lines of a version")
     expect(page.get_by_text("the same to the digit")).to_be_visible()
-    expect(page.get_by_text(re.compile(r"finished lines on 6\d works\. Nothing that was logged or changed later"))).to_be_visible()
+    expect(
+        page.get_by_text(
+            re.compile(r"finished lines on 6\d works\. Nothing that was logged or changed later")
+        )
+    ).to_be_visible()
     expect(page.get_by_role("button", name="Its letter as PDF")).to_be_visible()
     keep(page, "estimate-stood-on")
     page.get_by_label("Price agreed", exact=True).fill("2900")
@@ -73,7 +81,9 @@ def approved(page: Page, studio: str) -> None:
 
 
 def revised_and_approved(page: Page, studio: str) -> None:
-    """Something was found: what was approved stays, what was found is added, with a letter of change; and that is approved."""
+    """Something was found: what was approved stays, what was found is added, with a letter of change; and
+    that is approved.
+    """
     go(page, f"{studio}/estimate?object={CODE}", "Estimate")
     press(page, "Quote the rest anew")
     expect(page.get_by_role("heading", name=f"Quote 2: {CODE}")).to_be_visible()
@@ -87,13 +97,23 @@ def revised_and_approved(page: Page, studio: str) -> None:
     press(page, f"Save as version 2 of {CODE}")
     expect(page.get_by_text("Not saved: write first what was found")).to_be_visible()
     fill(page, "What was found: why there is another version", "An old lining under the frame's rebate")
-    expect(page.get_by_role("radio", name="what changed")).to_be_checked()  # a revision is told as what changed
-    expect(page.get_by_text(re.compile(r"What was approved stays: [\d.]+ h, €2,900\.00\. Found and added: [\d.]+ h, €")).first).to_be_visible()
+    expect(
+        page.get_by_role("radio", name="what changed")
+    ).to_be_checked()  # a revision is told as what changed
+    expect(
+        page.get_by_text(
+            re.compile(r"What was approved stays: [\d.]+ h, €2,900\.00\. Found and added: [\d.]+ h, €")
+        ).first
+    ).to_be_visible()
     act(page, page.get_by_text("The whole anew", exact=True).click)
-    expect(page.get_by_text("€2,900.00 was agreed").first).to_be_visible()  # which does not carry a price agreed over in silence
+    expect(
+        page.get_by_text("€2,900.00 was agreed").first
+    ).to_be_visible()  # which does not carry a price agreed over in silence
     act(
         page,
-        page.get_by_role("radiogroup", name="The price of the change").get_by_text("What was approved stays, and what was found is added", exact=True).click,
+        page.get_by_role("radiogroup", name="The price of the change")
+        .get_by_text("What was approved stays, and what was found is added", exact=True)
+        .click,
     )
     expect(page.get_by_text("€2,900.00 was agreed")).to_have_count(0)
     with page.expect_download() as given:
@@ -125,9 +145,13 @@ def finished_and_scored(page: Page, studio: str, promised: float) -> None:
     settled(page)
     shown = page.locator("dl.figures dd").all_inner_texts()
     assert hours_of(shown[0]) == promised and shown[1:] == ["6.8 h", "kept"]
-    expect(page.get_by_text(f"Promised {promised:.1f} h (4 in 5), took 6.8 h: kept, and below the range")).to_be_visible()
+    expect(
+        page.get_by_text(f"Promised {promised:.1f} h (4 in 5), took 6.8 h: kept, and below the range")
+    ).to_be_visible()
     expect(page.get_by_text("which is not scored: it took over what was worked already")).to_be_visible()
-    expect(page.get_by_text(re.compile(r"Turned up unquoted: .*inlay \(1\.5 h\)"))).to_be_visible()  # whatever the revision said since
+    expect(
+        page.get_by_text(re.compile(r"Turned up unquoted: .*inlay \(1\.5 h\)"))
+    ).to_be_visible()  # whatever the revision said since
     assert row_of(page, "Rates without it and with it", "retouching")[1] == "3.0"
     keep(page, "taught")
     go(page, f"{studio}/promised-and-kept", "Promised and kept")
@@ -137,7 +161,13 @@ def finished_and_scored(page: Page, studio: str, promised: float) -> None:
     with page.expect_download() as given:
         page.get_by_role("button", name="The page as HTML").click()
     sheet = Path(given.value.path()).read_text(encoding="utf-8")
-    assert "How our promises have held" in sheet and CODE not in sheet and "Brandreth" not in sheet and "Ilse" not in sheet and "€" not in sheet
+    assert (
+        "How our promises have held" in sheet
+        and CODE not in sheet
+        and "Brandreth" not in sheet
+        and "Ilse" not in sheet
+        and "€" not in sheet
+    )
     keep(page, "promised-and-kept")
     # the rate says which quotes used it
     go(page, f"{studio}/our-rates?technique=retouching", "Our rates")
@@ -152,5 +182,7 @@ def test_the_loop_from_a_quote_to_what_the_finished_work_taught(studio: str, lap
     revised_and_approved(laptop, studio)
     # overruns keep both yardsticks
     go(laptop, f"{studio}/one-work?object={CODE}", "One work")
-    expect(laptop.get_by_text(re.compile(r"First approved [\d.]+ h, latest approved [\d.]+ h"))).to_be_visible()
+    expect(
+        laptop.get_by_text(re.compile(r"First approved [\d.]+ h, latest approved [\d.]+ h"))
+    ).to_be_visible()
     finished_and_scored(laptop, studio, promised)

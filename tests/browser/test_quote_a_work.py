@@ -1,36 +1,49 @@
-"""From the README alone: a new work is described on the invented studio, quoted, and leaves as a letter; on a phone and on a laptop."""
+"""From the guide alone: a new work is described on the invented studio, quoted, and leaves as a letter; on a
+phone and on a laptop.
+"""
 
 import re
 import shutil
-from collections.abc import Callable
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from docx import Document
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import act, keep, settled
-from tests.browser.test_tasks import told, write_cell
+from tests.browser.conftest import act, keep, serve, settled
+from tests.browser.steps import told, write_cell
 
-WORK = {"Title": "A mill at Marrowby", "Kind": "easel painting", "Support": "canvas", "Height, cm": "61", "Width, cm": "76"}
+WORK = {
+    "Title": "A mill at Marrowby",
+    "Kind": "easel painting",
+    "Support": "canvas",
+    "Height, cm": "61",
+    "Width, cm": "76",
+}
 
 
-@pytest.fixture
-def studio(serve_here: Callable[..., str], invented: Path, tmp_path: Path) -> str:
-    db = tmp_path / "studio.duckdb"
+@pytest.fixture(scope="module")
+def studio(invented: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """An invented studio to quote in; each test has quotes of its own."""
+    db = tmp_path_factory.mktemp("quotes") / "studio.duckdb"
     shutil.copy(invented, db)
-    return serve_here(db)
+    yield from serve(db)
 
 
-def begin(page: Page, studio: str) -> None:
+def begin(page: Page, studio: str) -> str:
+    """Begin a quote and describe its work; the number of the quote."""
     page.goto(f"{studio}/quote-a-work")
     expect(page.get_by_role("heading", name="Quote a work", exact=True)).to_be_visible()
     settled(page)
     act(page, lambda: page.get_by_role("button", name="Begin a quote").click())
-    expect(page.get_by_role("heading", name="Quote 1: the new work")).to_be_visible()
+    heading = page.get_by_role("heading", name=re.compile(r"^Quote \d+: the new work$"))
+    expect(heading).to_be_visible()
     settled(page)
+    number = heading.inner_text().split()[1].rstrip(":")
     for label, text in WORK.items():
         fill(page, label, text)
+    return number
 
 
 def fill(page: Page, label: str, text: str) -> None:
@@ -68,11 +81,13 @@ def add_line(page: Page, technique: str, **more: str) -> None:
 
 
 def test_a_new_work_is_described_quoted_and_leaves_as_a_letter(studio: str, phone: Page) -> None:
-    begin(phone, studio)
+    number = begin(phone, studio)
     expect(phone.get_by_text("easel painting too, on canvas too").first).to_be_visible()
     act(phone, phone.get_by_role("button", name="Take its lines").first.click)
     before = total(phone)
-    assert all(re.fullmatch(r"[\d,]+\.\d h", cell) for cell in before[:3]) and re.fullmatch(r"€[\d,]+\.\d\d", before[3])
+    assert all(re.fullmatch(r"[\d,]+\.\d h", cell) for cell in before[:3]) and re.fullmatch(
+        r"€[\d,]+\.\d\d", before[3]
+    )
     expect(phone.get_by_role("region", name="Lines of the quote", exact=True)).to_be_visible()
     # each change shows what it did
     add_line(phone, "lining removal dry")
@@ -99,7 +114,10 @@ def test_a_new_work_is_described_quoted_and_leaves_as_a_letter(studio: str, phon
     settled(phone)
     with phone.expect_download() as given:
         phone.get_by_role("button", name="The letter as PDF").click()
-    assert Path(given.value.path()).read_bytes().startswith(b"%PDF") and given.value.suggested_filename == "quote-1.pdf"
+    assert (
+        Path(given.value.path()).read_bytes().startswith(b"%PDF")
+        and given.value.suggested_filename == f"quote-{number}.pdf"
+    )
     with phone.expect_download() as given:
         phone.get_by_role("button", name="The letter as a page (HTML)").click()
     html = Path(given.value.path()).read_text(encoding="utf-8")
@@ -111,7 +129,7 @@ def test_a_new_work_is_described_quoted_and_leaves_as_a_letter(studio: str, phon
     settled(phone)
     with phone.expect_download() as given:
         phone.get_by_role("button", name="The letter as a document (.docx)").click()
-    assert given.value.suggested_filename == "quote-1.docx"
+    assert given.value.suggested_filename == f"quote-{number}.docx"
     text = "\n".join(cell.text for table in Document(str(given.value.path())).tables for cell in table._cells)
     assert "taking off the old lining" in text and total(phone)[3].removeprefix("€") in text
     act(phone, lambda: phone.get_by_text("See it", exact=True).click())
@@ -120,7 +138,7 @@ def test_a_new_work_is_described_quoted_and_leaves_as_a_letter(studio: str, phon
     # nothing is lost by a reload
     figures = total(phone)
     phone.reload()
-    expect(phone.get_by_role("heading", name="Quote 1: A mill at Marrowby")).to_be_visible()
+    expect(phone.get_by_role("heading", name=f"Quote {number}: A mill at Marrowby")).to_be_visible()
     assert total(phone) == figures
     expect(phone.get_by_label("Addressee")).to_have_value("Family Brandreth")
     expect(phone.get_by_text(f"{technique} is left out")).to_be_visible()
@@ -133,7 +151,9 @@ def test_bad_input_is_said_in_words_and_nothing_typed_is_lost(studio: str, phone
     expect(phone.get_by_text('Line 2, quantity "99999999": cannot be.')).to_be_visible()
     fill(phone, "Height, cm", "tall")
     expect(phone.get_by_text('Height "tall": is not a number.')).to_be_visible()
-    expect(phone.get_by_text("the size of the work is not known, so it is foretold as a usual one")).to_be_visible()
+    expect(
+        phone.get_by_text("the size of the work is not known, so it is foretold as a usual one")
+    ).to_be_visible()
     fill(phone, "Ceiling", "a lot")
     expect(phone.get_by_text('Ceiling "a lot" is not a number.')).to_be_visible()
     fill(phone, "Currency", "JPY")
@@ -154,7 +174,9 @@ def test_bad_input_is_said_in_words_and_nothing_typed_is_lost(studio: str, phone
 def test_the_sheet_is_written_by_keyboard_and_options_stand_side_by_side(studio: str, laptop: Page) -> None:
     begin(laptop, studio)
     sheet = laptop.get_by_test_id("stDataFrame").first
-    for row, (technique, option) in enumerate([("retouching", ""), ("lining", "full treatment"), ("tear bridging", "stabilise only")]):
+    for row, (technique, option) in enumerate(
+        [("retouching", ""), ("lining", "full treatment"), ("tear bridging", "stabilise only")]
+    ):
         for _ in range(3):
             sheet.scroll_into_view_if_needed()
             box = sheet.bounding_box()
@@ -182,11 +204,13 @@ def press(page: Page, button: str) -> None:
     act(page, page.get_by_role("button", name=button).click)
 
 
-def test_works_of_one_owner_share_a_letter_and_two_windows_do_not_overwrite_each_other(studio: str, laptop: Page) -> None:
-    begin(laptop, studio)
+def test_works_of_one_owner_share_a_letter_and_two_windows_do_not_overwrite_each_other(
+    studio: str, laptop: Page
+) -> None:
+    number = begin(laptop, studio)
     add_line(laptop, "retouching")
     press(laptop, "Add it to the quote")
-    expect(laptop.get_by_role("heading", name="Quote 1: the new work")).to_be_visible()
+    expect(laptop.get_by_role("heading", name=f"Quote {number}: the new work")).to_be_visible()
     add_line(laptop, "filling")
     together = laptop.get_by_role("region", name="Works of this quote")
     expect(together.get_by_role("cell", name="together")).to_be_visible()
@@ -211,11 +235,11 @@ def test_works_of_one_owner_share_a_letter_and_two_windows_do_not_overwrite_each
 
 
 def test_a_quote_is_thrown_away_only_when_that_is_meant(studio: str, phone: Page) -> None:
-    begin(phone, studio)
+    number = begin(phone, studio)
     act(phone, lambda: phone.get_by_role("button", name="Throw the quote away").click())
     act(phone, lambda: phone.get_by_role("button", name="No, keep it").click())
-    expect(phone.get_by_role("heading", name="Quote 1: A mill at Marrowby")).to_be_visible()
+    expect(phone.get_by_role("heading", name=f"Quote {number}: A mill at Marrowby")).to_be_visible()
     act(phone, lambda: phone.get_by_role("button", name="Throw the quote away").click())
     act(phone, lambda: phone.get_by_role("button", name="Yes, throw it away").click())
-    expect(phone.get_by_text("Quote 1 is thrown away.")).to_be_visible()
+    expect(phone.get_by_text(f"Quote {number} is thrown away.")).to_be_visible()
     expect(phone.get_by_role("button", name="Begin a quote")).to_be_visible()

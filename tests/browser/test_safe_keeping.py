@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from ingest.imports import import_files
+from ingest.importing.files import import_files
 from ingest.store import Store
-from tests.browser.conftest import act, keep, tick
-from tests.browser.test_tasks import choose, done, go, press
+from tests.browser.conftest import act, choose, keep, tick
+from tests.browser.steps import done, go, press
 from tests.whole_studios import everything
 
 
@@ -22,7 +22,9 @@ def studio(serve_here: Callable[..., str], invented: Path, tmp_path: Path) -> st
     return serve_here(tmp_path / "studio.duckdb")
 
 
-def test_a_backup_is_made_lost_work_comes_back_and_what_was_there_is_kept(studio: str, laptop: Page, tmp_path: Path) -> None:
+def test_a_backup_is_made_lost_work_comes_back_and_what_was_there_is_kept(
+    studio: str, laptop: Page, tmp_path: Path
+) -> None:
     go(laptop, f"{studio}/", "On the bench")
     expect(laptop.get_by_text("No backup was made yet: a disk can fail.")).to_be_visible()
     go(laptop, f"{studio}/safe-keeping", "Safe keeping")
@@ -39,7 +41,9 @@ def test_a_backup_is_made_lost_work_comes_back_and_what_was_there_is_kept(studio
 
     go(laptop, f"{studio}/safe-keeping", "Safe keeping")
     choose(laptop, "Backup", "MB)")
-    expect(laptop.get_by_text(re.compile(r"It holds 67 works, .* entries, .*The studio now holds 67 works"))).to_be_visible()
+    expect(
+        laptop.get_by_text(re.compile(r"It holds 67 works, .* entries, .*The studio now holds 67 works"))
+    ).to_be_visible()
     expect(laptop.get_by_role("button", name="Go back to it")).to_be_disabled()
     keep(laptop, "safe-keeping-chosen")
     tick(laptop, "Put it in the place of everything held now")
@@ -52,10 +56,14 @@ def test_a_backup_is_made_lost_work_comes_back_and_what_was_there_is_kept(studio
     assert made.read_bytes() == content
     [before] = (tmp_path / "backups").glob("*before-restore*")
     with Store(before) as store:
-        assert store.cursor().execute("SELECT count(*) FROM people WHERE person = 'Somebody New'").fetchall() == [(1,)]
+        assert store.cursor().execute(
+            "SELECT count(*) FROM people WHERE person = 'Somebody New'"
+        ).fetchall() == [(1,)]
 
 
-def test_everything_can_be_taken_along_and_makes_the_same_studio_elsewhere(studio: str, laptop: Page, tmp_path: Path) -> None:
+def test_everything_can_be_taken_along_and_makes_the_same_studio_elsewhere(
+    studio: str, laptop: Page, tmp_path: Path
+) -> None:
     go(laptop, f"{studio}/safe-keeping", "Safe keeping")
     with laptop.expect_download() as copying:
         laptop.get_by_role("button", name="Take a copy with you").click()
@@ -69,7 +77,9 @@ def test_everything_can_be_taken_along_and_makes_the_same_studio_elsewhere(studi
     with zipfile.ZipFile(tmp_path / "all.zip") as packed:
         packed.extractall(tmp_path / "all")
     with Store(copy) as store, Store(":memory:") as elsewhere:
-        assert all(report.complete for report in import_files(elsewhere, sorted((tmp_path / "all").iterdir())))
+        assert all(
+            report.complete for report in import_files(elsewhere, sorted((tmp_path / "all").iterdir()))
+        )
         assert everything(elsewhere) == everything(store)
 
     choose(laptop, "Backup", "a file from elsewhere")
@@ -78,14 +88,24 @@ def test_everything_can_be_taken_along_and_makes_the_same_studio_elsewhere(studi
     wrong = tmp_path / "wrong.duckdb"
     wrong.write_text("no backup" * 1000)
     act(laptop, lambda: laptop.locator("input[type=file]").set_input_files(wrong))
-    expect(laptop.get_by_text("wrong.duckdb is not a bench-hours database, or it is damaged. Choose another backup.")).to_be_visible()
+    expect(
+        laptop.get_by_text(
+            "wrong.duckdb is not a bench-hours database, or it is damaged. Choose another backup."
+        )
+    ).to_be_visible()
 
 
-def test_what_does_not_hold_together_is_said_on_the_page(serve_here: Callable[..., str], invented: Path, phone: Page, tmp_path: Path) -> None:
+def test_what_does_not_hold_together_is_said_on_the_page(
+    serve_here: Callable[..., str], invented: Path, phone: Page, tmp_path: Path
+) -> None:
     shutil.copy(invented, tmp_path / "studio.duckdb")
     with Store(tmp_path / "studio.duckdb") as store:
         store.cursor().execute("DELETE FROM estimated_lines WHERE version = 2")
     go(phone, f"{serve_here(tmp_path / 'studio.duckdb')}/safe-keeping", "Safe keeping")
     expect(phone.get_by_text("The record does not hold together in 1 thing.")).to_be_visible()
-    expect(phone.get_by_text(re.compile("versions of estimates without lines: .*Bring in the estimates file again."))).to_be_visible()
+    expect(
+        phone.get_by_text(
+            re.compile("versions of estimates without lines: .*Bring in the estimates file again.")
+        )
+    ).to_be_visible()
     keep(phone, "safe-keeping-faults")

@@ -20,7 +20,12 @@ def test_a_server_that_is_stopped_lets_go_of_the_file(tmp_path: Path) -> None:
     path = tmp_path / "s.duckdb"
     served = Server(path)
     held = ready.command("overruns", "--db", str(path))
-    assert held.returncode == 0 and "Nothing in this studio is estimated or logged yet" in held.stdout and not held.stderr  # the server answers
+    # the server answers
+    assert (
+        held.returncode == 0
+        and "Nothing in this studio is estimated or logged yet" in held.stdout
+        and not held.stderr
+    )
     served.stop()
     freed = ready.command("overruns", "--db", str(path))
     assert freed.returncode == 0, freed.stderr
@@ -41,26 +46,27 @@ def test_browsers_that_connect_and_fall_silent_do_not_hold_a_server_that_is_stop
         served.stop()
     finally:
         callers.join()
-    for one in silent:
-        one.close()
+    for item in silent:
+        item.close()
     with Store(tmp_path / "s.duckdb") as freed:
         assert freed.changes() == 0
 
 
-# A page says at once what it waits for, however soon that would be there.
-AT_ONCE = "from dashboard import command, held; held._AT_ONCE_S = 0.0; raise SystemExit(command.main())"
-
-
 @pytest.mark.parametrize("page", ["on-the-bench", "our-rates", "bench-plan"])
-def test_a_server_is_stopped_while_a_browser_waits_for_what_it_computes(browser: Browser, invented: Path, tmp_path: Path, page: str) -> None:
+def test_a_server_is_stopped_while_a_browser_waits_for_what_it_computes(
+    browser: Browser, invented: Path, tmp_path: Path, page: str
+) -> None:
     shutil.copy(invented, tmp_path / "s.duckdb")
-    served = Server(tmp_path / "s.duckdb", program=("-c", AT_ONCE))
+    served = Server(tmp_path / "s.duckdb", program=("-m", "tests.altered_server", "impatient-page"))
     with browser.new_page() as opened:
         opened.goto(f"{served.address}/{page}")
         opened.wait_for_selector("[data-testid=stSpinner], [data-testid=stProgress]")
         served.stop()
     told = served.said.read_text()
-    assert "Traceback" not in told and told.splitlines()[-1] == "stopped; the record is closed, and everything in it is kept"
+    assert (
+        "Traceback" not in told
+        and told.splitlines()[-1] == "stopped; the record is closed, and everything in it is kept"
+    )
     with Store(tmp_path / "s.duckdb") as freed:
         assert freed.changes() > 0
 
@@ -68,17 +74,24 @@ def test_a_server_is_stopped_while_a_browser_waits_for_what_it_computes(browser:
 # It answers as a server does; what it does when it is told to stop stands in front.
 NO_SERVER_OF_OURS = """
 import signal, sys
-signal.signal(signal.SIGINT, {told})
+signal.signal(signal.SIGINT, {handler})
 from http.server import HTTPServer, SimpleHTTPRequestHandler
-HTTPServer(("127.0.0.1", int(sys.argv[sys.argv.index("--port") + 1])), SimpleHTTPRequestHandler).serve_forever()
+port = int(sys.argv[sys.argv.index("--port") + 1])
+HTTPServer(("127.0.0.1", port), SimpleHTTPRequestHandler).serve_forever()
 """
 
 
 @pytest.mark.parametrize(
-    ("told", "why"), [("signal.SIG_IGN", "not stopped 2 s after SIGINT"), ("lambda *_: sys.exit(3)", "stopped by SIGINT with exit code 3")]
+    ("handler", "why"),
+    [
+        ("signal.SIG_IGN", "not stopped 2 s after SIGINT"),
+        ("lambda *_: sys.exit(3)", "stopped by SIGINT with exit code 3"),
+    ],
 )
-def test_what_does_not_stop_in_good_order_fails_who_stops_it_and_is_ended_all_the_same(tmp_path: Path, told: str, why: str) -> None:
-    served = Server(tmp_path / "s.duckdb", program=("-c", NO_SERVER_OF_OURS.format(told=told)))
+def test_what_does_not_stop_in_good_order_fails_who_stops_it_and_is_ended_all_the_same(
+    tmp_path: Path, handler: str, why: str
+) -> None:
+    served = Server(tmp_path / "s.duckdb", program=("-c", NO_SERVER_OF_OURS.format(handler=handler)))
     with pytest.raises(AssertionError, match=why):
         served.stop(within_s=2)
     assert served.process.poll() is not None
@@ -86,42 +99,60 @@ def test_what_does_not_stop_in_good_order_fails_who_stops_it_and_is_ended_all_th
         served.stop()
 
 
-def test_a_page_that_fails_says_so_in_our_words_and_points_nowhere_outside(serve_here: Callable[..., str], phone: Page, tmp_path: Path) -> None:
-    broken = "from dashboard import command, reading; reading.holdings = lambda con: 1 / 0; raise SystemExit(command.main())"
-    phone.goto(serve_here(tmp_path / "s.duckdb", program=("-c", broken)))
+def test_a_page_that_fails_says_so_in_our_words_and_points_nowhere_outside(
+    serve_here: Callable[..., str], phone: Page, tmp_path: Path
+) -> None:
+    phone.goto(serve_here(tmp_path / "s.duckdb", program=("-m", "tests.altered_server", "failing-page")))
     expect(phone.get_by_text("This page failed (ZeroDivisionError). Nothing was changed.")).to_be_visible()
-    assert [link for link in phone.eval_on_selector_all("a[href]", "all => all.map(a => a.href)") if "127.0.0.1" not in link] == []
+    assert [
+        link
+        for link in phone.eval_on_selector_all("a[href]", "all => all.map(a => a.href)")
+        if "127.0.0.1" not in link
+    ] == []
     phone.goto("about:blank")  # every other page is looked at for these words at the end
 
 
-def test_a_finished_studio_with_nothing_beside_its_figures_is_shown(serve_here: Callable[..., str], phone: Page, tmp_path: Path) -> None:
+def one_work(folder: Path, objects: str, *lines: tuple[str, int, str, int]) -> Path:
+    """A studio with one work; each of its lines is a technique, its hours estimated, a day and its hours."""
     files = {
-        "o.csv": "object,finished_on\n24-001,2024-05-01\n",
-        "est.csv": "object,version,made_on,approved_on,phase,technique,hours\n24-001,1,2024-01-05,2024-01-09,,packing,4\n",
-        "log.csv": "object,phase,technique,person,date,hours\n24-001,,packing,Ilse,2024-02-01,5\n",
+        "o.csv": objects,
+        "est.csv": "object,version,made_on,approved_on,phase,technique,hours\n"
+        + "".join(f"24-001,1,2024-01-05,2024-01-09,,{line[0]},{line[1]}\n" for line in lines),
+        "log.csv": "object,phase,technique,person,date,hours\n"
+        + "".join(f"24-001,,{technique},Ilse,{day},{hours}\n" for technique, _, day, hours in lines),
     }
-    with Store(tmp_path / "one.duckdb") as store:
+    with Store(folder / "one.duckdb") as store:
         for name, text in files.items():
-            assert bring_into(store, tmp_path, name, text).complete
-    phone.goto(serve_here(tmp_path / "one.duckdb"))
-    expect(phone.get_by_text("Most over: handover, +1.0 h on 1 work, mostly harder going than quoted.")).to_be_visible()
+            assert bring_into(store, folder, name, text).complete
+    return folder / "one.duckdb"
 
 
-def test_a_studio_with_nothing_finished_sees_how_far_its_works_have_come(serve_here: Callable[..., str], phone: Page, tmp_path: Path) -> None:
-    files = {
-        "o.csv": "object\n24-001\n",
-        "est.csv": "object,version,made_on,approved_on,phase,technique,hours\n24-001,1,2024-01-05,2024-01-09,,packing,4\n24-001,1,2024-01-05,2024-01-09,,travel,8\n",
-        "log.csv": "object,phase,technique,person,date,hours\n24-001,,packing,Ilse,2024-02-01,5\n24-001,,travel,Ilse,2024-02-02,2\n",
-    }
-    with Store(tmp_path / "one.duckdb") as store:
-        for name, text in files.items():
-            assert bring_into(store, tmp_path, name, text).complete
-    phone.goto(f"{serve_here(tmp_path / 'one.duckdb')}/where-the-hours-went")
+def test_a_finished_studio_with_nothing_beside_its_figures_is_shown(
+    serve_here: Callable[..., str], phone: Page, tmp_path: Path
+) -> None:
+    db = one_work(tmp_path, "object,finished_on\n24-001,2024-05-01\n", ("packing", 4, "2024-02-01", 5))
+    phone.goto(serve_here(db))
+    expect(
+        phone.get_by_text("Most over: handover, +1.0 h on 1 work, mostly harder going than quoted.")
+    ).to_be_visible()
+
+
+def test_a_studio_with_nothing_finished_sees_how_far_its_works_have_come(
+    serve_here: Callable[..., str], phone: Page, tmp_path: Path
+) -> None:
+    lines = ("packing", 4, "2024-02-01", 5), ("travel", 8, "2024-02-02", 2)
+    db = one_work(tmp_path, "object\n24-001\n", *lines)
+    phone.goto(f"{serve_here(db)}/where-the-hours-went")
     expect(phone.get_by_role("heading", name="So far, on lines still open")).to_be_visible()
     said = phone.get_by_test_id("stVegaLiteChart").locator("svg text")
     expect(said.filter(has_text="handover: 7.0 h so far of 12.0 h")).to_have_count(1)
     expect(said.filter(has_text="+1.0 h finished or over already, 6.0 h not used yet")).to_have_count(1)
-    row = phone.get_by_role("region", name="Works with lines over already").get_by_role("row").last.get_by_role("cell").all_inner_texts()
+    row = (
+        phone.get_by_role("region", name="Works with lines over already")
+        .get_by_role("row")
+        .last.get_by_role("cell")
+        .all_inner_texts()
+    )
     assert row[:5] == ["24-001", "2 lines open", "12.0", "7.0", "+1.0"] and row[-1] == "6.0"
     for name in ("Phases", "Works", "Lines"):
         expect(phone.get_by_role("button", name=name, exact=True)).to_be_visible()

@@ -1,4 +1,6 @@
-"""Phones and laptops are paired by what stands on the screen, do what their role opens, and are sent away without losing anything."""
+"""Phones and laptops are paired by what stands on the screen, do what their role opens, and are sent away
+without losing anything.
+"""
 
 from __future__ import annotations
 
@@ -20,16 +22,25 @@ from cryptography.hazmat.primitives import serialization
 from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
 
-from ingest.settings import write_settings
 from ingest.store import Store
+from ingest.studio.settings import write_settings
 from tests.browser.conftest import act, keep, settled
 from tests.chromium import find_chromium
 from tests.conftest import bring_into
 from tests.served import Server
 
-OBJECTS = "object,title,owner,owner_address,received_on\n24-001,Ferry in snow,Orla Bankside,4 Mill Lane,2026-01-03\n24-002,Weir at dusk,,,2026-01-02\n"
-LOG = "object,phase,technique,person,date,hours,note,discovery\n24-001,,retouching,Ilse,2026-05-20,2,Bankside asked,yes\n24-001,,facing,Maud,2026-05-18,1,,\n"
-ESTIMATE = "object,version,made_on,approved_on,reason,price,currency,phase,technique,hours\n24-001,1,2026-05-01,2026-05-02,as Bankside wished,7654321,EUR,,retouching,3\n"
+OBJECTS = (
+    "object,title,owner,owner_address,received_on\n24-001,Ferry in snow,Orla Bankside,4 Mill"
+    " Lane,2026-01-03\n24-002,Weir at dusk,,,2026-01-02\n"
+)
+LOG = (
+    "object,phase,technique,person,date,hours,note,discovery\n24-001,,retouching,Ilse,2026-05-20,2,Bankside"
+    " asked,yes\n24-001,,facing,Maud,2026-05-18,1,,\n"
+)
+ESTIMATE = (
+    "object,version,made_on,approved_on,reason,price,currency,phase,technique,hours\n24-001,1,2026-05-01,2026-05-02,as"
+    " Bankside wished,7654321,EUR,,retouching,3\n"
+)
 NOT_FOR_ALL = ("Ferry in snow", "Weir", "Bankside", "Mill Lane", "Ilse", "Maud", "7,654,321", "7654321")
 LAPTOP = {"viewport": {"width": 1280, "height": 800}}
 PHONE = {"viewport": {"width": 360, "height": 640}, "is_mobile": True, "has_touch": True}
@@ -102,16 +113,20 @@ def at_the_door(laptop: Page, studio: Server) -> Page:
     laptop.get_by_role("link", name="I have a code").click()
     laptop.get_by_label("The code").fill("AAAAA AAAAA")
     laptop.get_by_role("button", name="Pair this device").click()
-    expect(laptop.get_by_role("alert")).to_contain_text("This code is wrong, used already, or older than ten minutes.")
+    expect(laptop.get_by_role("alert")).to_contain_text(
+        "This code is wrong, used already, or older than ten minutes."
+    )
     keep(laptop, "pair-this-device")
-    laptop.get_by_label("The code").fill(studio.code("principal", "--person", "Maud", "--name", "Maud's laptop").lower())
+    laptop.get_by_label("The code").fill(
+        studio.code("principal", "--person", "Maud", "--name", "Maud's laptop").lower()
+    )
     laptop.keyboard.press("Enter")
     title_of(laptop, "On the bench")
     settled(laptop)
     return laptop
 
 
-def test_a_phone_is_paired_by_the_code_on_the_screen_logs_and_is_sent_away_without_losing_what_it_has_not_sent(
+def test_a_phone_is_paired_by_the_code_on_the_screen_logs_and_is_sent_away_without_losing_what_it_has_not_sent(  # noqa: E501
     studio: Server, device: Callable[..., Page]
 ) -> None:
     laptop = at_the_door(device(**LAPTOP), studio)
@@ -145,15 +160,20 @@ def test_a_phone_is_paired_by_the_code_on_the_screen_logs_and_is_sent_away_witho
     phone.get_by_label("Note").fill("with the second glaze")
     phone.get_by_role("button", name="Save").click()
     title_of(phone, "Not let in")
-    expect(phone.locator("#kept")).to_contain_text("1 thing that is not in the studio yet stays on this device.")
+    expect(phone.locator("#kept")).to_contain_text(
+        "1 thing that is not in the studio yet stays on this device."
+    )
     expect(phone.locator("#kept")).to_contain_text("24-001, retouching")
     expect(phone.locator("#kept")).to_contain_text("with the second glaze")
     keep_phone(phone, "not-let-in-kept")
-    assert phone.evaluate("caches.keys().then((all) => Promise.all(all.map((one) => caches.open(one).then((kept) => kept.match('/log')))))") in ([], [None])
+    assert phone.evaluate(
+        "caches.keys().then((all) => Promise.all(all.map((one) => caches.open(one).then((kept) =>"
+        " kept.match('/log')))))"
+    ) in ([], [None])
     pair(phone, f"{studio.address}/pair#{studio.code('logs', '--person', 'Ilse')}")
     expect(phone.locator("#told")).to_contain_text("All is saved in the studio.")
     entries = json.loads(studio.command("statement", "--object", "24-001", "--json", "--with-notes"))
-    assert [one["note"] for one in entries if one["note"]][-1] == "with the second glaze"
+    assert [entry["note"] for entry in entries if entry["note"]][-1] == "with the second glaze"
 
 
 def choose(page: Page, whose: str) -> None:
@@ -168,7 +188,9 @@ def keep_phone(page: Page, name: str) -> None:
         keep(page, f"form-{name}")
 
 
-def test_an_open_page_of_a_device_that_is_sent_away_says_so_within_five_seconds(studio: Server, device: Callable[..., Page]) -> None:
+def test_an_open_page_of_a_device_that_is_sent_away_says_so_within_five_seconds(
+    studio: Server, device: Callable[..., Page]
+) -> None:
     page = paired(device(**LAPTOP), studio, "principal", "--name", "a borrowed laptop")
     title_of(page, "On the bench")
     settled(page)
@@ -177,18 +199,32 @@ def test_an_open_page_of_a_device_that_is_sent_away_says_so_within_five_seconds(
     expect(page.get_by_text("Ferry")).to_have_count(0)
 
 
-def test_a_device_that_reviews_is_sent_no_person_no_price_no_title_no_owner_and_no_note_on_any_page(studio: Server, device: Callable[..., Page]) -> None:
+def test_a_device_that_reviews_is_sent_no_person_no_price_no_title_no_owner_and_no_note_on_any_page(
+    studio: Server, device: Callable[..., Page]
+) -> None:
     """Looked for in all that the server says over the line, not in what is seen."""
     page = device(**LAPTOP)
     heard: list[bytes] = []
-    page.on("websocket", lambda line: line.on("framereceived", lambda said: heard.append(said if isinstance(said, bytes) else said.encode())))
-    page.on("response", lambda answer: heard.append(answer.body()) if answer.ok and "/static/" not in answer.url and answer.request.method == "GET" else None)
+    page.on(
+        "websocket",
+        lambda line: line.on(
+            "framereceived", lambda said: heard.append(said if isinstance(said, bytes) else said.encode())
+        ),
+    )
+    page.on(
+        "response",
+        lambda answer: (
+            heard.append(answer.body())
+            if answer.ok and "/static/" not in answer.url and answer.request.method == "GET"
+            else None
+        ),
+    )
     paired(page, studio, "reviews", "--name", "the desk")
     title_of(page, "Where the hours went")
     settled(page)
     keep(page, "reviews-where")
     links = page.locator(".st-key-pages").get_by_role("link")
-    expect(links).to_have_text(["Where the hours went", "One work", "Leave"])
+    expect(links).to_have_text(["Where the hours went", "One work", "Guide", "Leave"])
     page.goto(f"{studio.address}/?person=Ilse")
     settled(page)
     page.goto(f"{studio.address}/one-work?object=24-001")
@@ -197,7 +233,18 @@ def test_a_device_that_reviews_is_sent_no_person_no_price_no_title_no_owner_and_
     expect(page.get_by_text("20 May", exact=False).first).to_be_visible()
     keep(page, "reviews-one-work")
     act(page, page.get_by_role("combobox", name="Work").click, must=False)
-    for path in ("works", "works?object=24-001", "estimate?object=24-001", "bring-in-logs", "studio", "safe-keeping", "who-may-come-in"):
+    page.goto(f"{studio.address}/guide?chapter=words")
+    expect(page.get_by_role("heading", name="Words", exact=True)).to_be_visible()
+    settled(page)
+    for path in (
+        "works",
+        "works?object=24-001",
+        "estimate?object=24-001",
+        "bring-in-logs",
+        "studio",
+        "safe-keeping",
+        "who-may-come-in",
+    ):
         page.goto(f"{studio.address}/{path}")
         title_of(page, "Not let in")
     page.goto(f"{studio.address}/")
@@ -213,7 +260,9 @@ def test_a_device_that_reviews_is_sent_no_person_no_price_no_title_no_owner_and_
     title_of(page, "Not let in")
 
 
-def test_hours_worth_a_pause_are_seen_by_the_person_alone_whose_they_are(studio: Server, device: Callable[..., Page]) -> None:
+def test_hours_worth_a_pause_are_seen_by_the_person_alone_whose_they_are(
+    studio: Server, device: Callable[..., Page]
+) -> None:
     phone = paired(device(**PHONE), studio, "logs", "--person", "Ilse", "--name", "Ilse's phone again")
     phone.get_by_role("link", name=re.compile("Ilse")).click()
     phone.get_by_role("link", name="Pauses").click()
@@ -238,10 +287,14 @@ def test_hours_worth_a_pause_are_seen_by_the_person_alone_whose_they_are(studio:
     expect(shared.get_by_text("this device is nobody’s in particular", exact=False)).to_be_visible()
 
 
-def test_a_device_that_logs_is_told_nothing_of_prices_owners_and_other_people(studio: Server, device: Callable[..., Page]) -> None:
+def test_a_device_that_logs_is_told_nothing_of_prices_owners_and_other_people(
+    studio: Server, device: Callable[..., Page]
+) -> None:
     page = paired(device(**PHONE), studio, "logs", "--person", "Ilse")
     expect(page.get_by_role("heading", name="At the bench")).to_be_visible()
-    told = page.content() + page.evaluate("fetch('/log/v1/bench?person=Maud&everyone=yes').then((answer) => answer.text())")
+    told = page.content() + page.evaluate(
+        "fetch('/log/v1/bench?person=Maud&everyone=yes').then((answer) => answer.text())"
+    )
     assert "Ilse" in told and "Ferry in snow" in told
     assert [word for word in ("Bankside", "Mill Lane", "Maud", "7654321") if word in told] == []
     page.goto(f"{studio.address}/one-work?object=24-001")
@@ -250,7 +303,9 @@ def test_a_device_that_logs_is_told_nothing_of_prices_owners_and_other_people(st
     expect(page.get_by_role("heading", name="At the bench")).to_be_visible()
 
 
-def test_a_shared_device_asks_who_it_is_and_shows_codes_alone(studio: Server, device: Callable[..., Page]) -> None:
+def test_a_shared_device_asks_who_it_is_and_shows_codes_alone(
+    studio: Server, device: Callable[..., Page]
+) -> None:
     page = paired(device(**PHONE), studio, "logs", "--name", "tablet in the studio")
     expect(page.locator("#who")).to_have_text("Who?")
     assert "Ferry" not in page.content()
@@ -285,11 +340,15 @@ def sealed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
 
 
 def certificate_of(studio: Server) -> x509.Certificate:
-    return x509.load_pem_x509_certificate(studio.db.with_name("studio.duckdb.tls").joinpath("authority.pem").read_bytes())
+    return x509.load_pem_x509_certificate(
+        studio.db.with_name("studio.duckdb.tls").joinpath("authority.pem").read_bytes()
+    )
 
 
 def trusting(studio: Server, home: Path) -> tuple[dict[str, str], list[str]]:
-    """How a browser comes to trust the studio's authority: by the system's own list where its tool is there, else by the key of the server."""
+    """How a browser comes to trust the studio's authority: by the system's own list where its tool is there,
+    else by the key of the server.
+    """
     if shutil.which("certutil"):
         database = home / ".pki" / "nssdb"
         database.mkdir(parents=True)
@@ -297,27 +356,43 @@ def trusting(studio: Server, home: Path) -> tuple[dict[str, str], list[str]]:
         subprocess.run(["certutil", "-d", place, "-N", "--empty-password"], check=True)
         file = home / "authority.pem"
         file.write_bytes(certificate_of(studio).public_bytes(serialization.Encoding.PEM))
-        subprocess.run(["certutil", "-d", place, "-A", "-t", "C,,", "-n", "studio", "-i", str(file)], check=True)
+        subprocess.run(
+            ["certutil", "-d", place, "-A", "-t", "C,,", "-n", "studio", "-i", str(file)], check=True
+        )
         return {**os.environ, "HOME": str(home)}, []
-    server = x509.load_pem_x509_certificate(studio.db.with_name("studio.duckdb.tls").joinpath("server.pem").read_bytes())
-    key = server.public_key().public_bytes(serialization.Encoding.DER, serialization.PublicFormat.SubjectPublicKeyInfo)
-    return dict(os.environ), [f"--ignore-certificate-errors-spki-list={base64.b64encode(hashlib.sha256(key).digest()).decode()}"]
+    server = x509.load_pem_x509_certificate(
+        studio.db.with_name("studio.duckdb.tls").joinpath("server.pem").read_bytes()
+    )
+    key = server.public_key().public_bytes(
+        serialization.Encoding.DER, serialization.PublicFormat.SubjectPublicKeyInfo
+    )
+    return dict(os.environ), [
+        f"--ignore-certificate-errors-spki-list={base64.b64encode(hashlib.sha256(key).digest()).decode()}"
+    ]
 
 
-def test_a_device_that_trusts_the_studio_opens_the_form_again_without_network(sealed: Server, browser: Browser, tmp_path: Path) -> None:
+def test_a_device_that_trusts_the_studio_opens_the_form_again_without_network(
+    sealed: Server, browser: Browser, tmp_path: Path
+) -> None:
     environment, more = trusting(sealed, tmp_path)
     context = browser.browser_type.launch_persistent_context(
-        tmp_path / "profile", executable_path=find_chromium(), args=["--no-sandbox", *more], env=environment, **PHONE,  # type: ignore[arg-type]
-    )  # fmt: skip
+        tmp_path / "profile",
+        executable_path=find_chromium(),
+        args=["--no-sandbox", *more],
+        env={**environment},
+        **PHONE,  # type: ignore[arg-type]
+    )
     page = context.new_page()
     page.goto(f"{sealed.address}/certificate")
-    fingerprint = hashlib.sha256(certificate_of(sealed).public_bytes(serialization.Encoding.DER)).hexdigest().upper()
+    fingerprint = (
+        hashlib.sha256(certificate_of(sealed).public_bytes(serialization.Encoding.DER)).hexdigest().upper()
+    )
     expect(page.locator("code")).to_have_text(":".join(re.findall("..", fingerprint)))
     assert ":".join(re.findall("..", fingerprint)) in sealed.said.read_text()
     keep(page, "certificate")
     paired(page, sealed, "logs", "--person", "Ilse")
     expect(page.get_by_role("heading", name="At the bench")).to_be_visible()
-    cookie = next(one for one in context.cookies() if one["name"].startswith("__Host-bench-hours"))
+    cookie = next(cooky for cooky in context.cookies() if cooky["name"].startswith("__Host-bench-hours"))
     assert cookie["secure"] and cookie["httpOnly"] and cookie["sameSite"] == "Lax"
     page.evaluate("navigator.serviceWorker.ready.then(() => true)")
     page.reload()

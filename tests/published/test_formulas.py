@@ -1,10 +1,12 @@
-"""OWASP Application Security Verification Standard 5.0, requirement 1.2.10 (CSV and formula injection): the signs = + - @ and tab, when
-they are the first of a field, are escaped with a single quote (read at asvs.emil.hemdal.se/1.2.10). That a true number is left alone is
-advice of the same kind, from advisory CVE-2021-41270."""
+"""OWASP Application Security Verification Standard 5.0, requirement 1.2.10 (CSV and formula injection): the
+signs = + - @ and tab, when they are the first of a field, are escaped with a single quote (read at
+asvs.emil.hemdal.se/1.2.10). That a true number is left alone is advice of the same kind, from advisory
+CVE-2021-41270.
+"""
 
 import pytest
 
-from ingest.formulas import defused
+from ingest.values.csv_injection import defused
 
 
 @pytest.mark.parametrize("sign", ["=", "+", "-", "@", "\t"])

@@ -4,9 +4,10 @@ from datetime import datetime
 
 import pytest
 
-from ingest import notation
 from ingest.store import Store
+from ingest.values import parsing
 from tests.conftest import Bring, entries, faults
+from tests.frames import record
 
 
 @pytest.mark.parametrize(
@@ -20,17 +21,22 @@ from tests.conftest import Bring, entries, faults
     ],
 )
 def test_rfc_3339_examples_are_read_as_printed(text: str, utc: datetime) -> None:
-    assert notation.instant(text, "unset", "Europe/Berlin").utc == utc
+    assert parsing.instant(text, "unset", "Europe/Berlin").utc == utc
 
 
-@pytest.mark.parametrize(("text", "hours"), [("PT1H30M", 1.5), ("PT0.5H", 0.5), ("PT30M", 0.5), ("PT36H", 36.0), ("P1W", 168.0)])
+@pytest.mark.parametrize(
+    ("text", "hours"), [("PT1H30M", 1.5), ("PT0.5H", 0.5), ("PT30M", 0.5), ("PT36H", 36.0), ("P1W", 168.0)]
+)
 def test_iso_8601_durations(text: str, hours: float) -> None:
     """ISO 8601 durations (from memory; a day is counted as 24 hours here)."""
-    assert notation.hours(text) == hours
+    assert parsing.hours(text) == hours
 
 
 def _log(studio: Bring, start: str, end: str) -> str:
-    return f"object,phase,technique,person,started_at,ended_at,mode\n24-001,,pressing,Ilse,{start},{end},unattended\n"
+    return (
+        "object,phase,technique,person,started_at,ended_at,mode\n"
+        f"24-001,,pressing,Ilse,{start},{end},unattended\n"
+    )
 
 
 def test_new_york_clock_put_back_2014(studio: Bring, store: Store) -> None:
@@ -39,14 +45,22 @@ def test_new_york_clock_put_back_2014(studio: Bring, store: Store) -> None:
         con.execute("UPDATE settings SET value = 'America/New_York' WHERE setting = 'zone'")
     report = studio("e.csv", _log(studio, "2014-11-02 01:30", "2014-11-02 01:30-05:00"))
     assert report.complete
-    start, end = entries(store).loc[0, ["started_at", "ended_at"]]
+    entry = record(entries(store))
+    start, end = entry["started_at"], entry["ended_at"]
     assert (start.timestamp(), end.timestamp()) == (1414906200, 1414909800)
-    assert [row.reason for row in report.warnings.itertuples()] == ["was on the clock twice (it was put back); taken as the first time"]
+    assert [row.reason for row in report.warnings.itertuples()] == [
+        "was on the clock twice (it was put back); taken as the first time"
+    ]
 
 
 def test_berlin_clock_put_back_and_forward_2024(studio: Bring, store: Store) -> None:
-    """tzdata: 27 October 2024, 01:30 to 03:30 lasts 3 hours; 31 March 2024, 01:30 to 03:30 lasts 1 hour, and 02:30 never was."""
-    text = _log(studio, "2024-10-27 01:30", "2024-10-27 03:30") + "24-001,,pressing,Ilse,2024-03-31 01:30,2024-03-31 03:30,unattended\n"
+    """tzdata: 27 October 2024, 01:30 to 03:30 lasts 3 hours; 31 March 2024, 01:30 to 03:30 lasts 1 hour, and
+    02:30 never was.
+    """
+    text = (
+        _log(studio, "2024-10-27 01:30", "2024-10-27 03:30")
+        + "24-001,,pressing,Ilse,2024-03-31 01:30,2024-03-31 03:30,unattended\n"
+    )
     text += "24-001,,pressing,Ilse,2024-03-31 02:30,2024-03-31 05:30,unattended\n"
     report = studio("e.csv", text)
     assert entries(store)["hours"].tolist() == [1.0, 3.0]

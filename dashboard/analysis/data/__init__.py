@@ -1,0 +1,1 @@
+"""The record as arrays that the models learn from."""

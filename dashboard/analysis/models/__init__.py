@@ -1,0 +1,1 @@
+"""The fitted models: hours, quantities, ratios, rates."""

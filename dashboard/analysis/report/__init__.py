@@ -1,0 +1,1 @@
+"""What finished and open works come to: overruns, prices, the year, filters."""

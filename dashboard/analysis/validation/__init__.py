@@ -1,0 +1,1 @@
+"""How good past predictions and promises were."""

@@ -1,1 +1,0 @@
-"""The quote as a letter: what it says, on paper (PDF) and as a page (HTML)."""

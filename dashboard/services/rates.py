@@ -1,0 +1,154 @@
+"""From the database to rates: the record of a day, calibrated, with what the principal has pinned."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+
+from dashboard import queries
+from dashboard.analysis.models import calibration, hours_model, hours_prediction
+from dashboard.analysis.models import rate_table as rate_tables
+from dashboard.analysis.models.calibration import Calibration
+from dashboard.analysis.validation import backtest as backtests
+from dashboard.analysis.validation.backtest import QUANTILE_COLUMNS, BacktestResult
+from ingest.sql import Connection
+
+_EPOCH = date(1970, 1, 1)
+_DAY = timedelta(days=1)
+# Keys of `rates` that others depend on, in their order; more stand behind.
+RATE_KEYS = ("technique", "phase", "unit", "works", "lines", *rate_tables.FIGURES)
+
+
+def number_of(day: date) -> int:
+    """Days since 1970, as the analysis counts them."""
+    return (day - _EPOCH).days
+
+
+def calibrated(
+    con: Connection, as_of: date, *, without_open: Collection[str] = (), without: str | None = None
+) -> Calibration:
+    """What one would have known at the end of a day: nothing that is dated later has any part in it.
+
+    Parameters
+    ----------
+    without_open : works whose open lines are left aside, as they are what is asked about.
+    without : a work that is left aside altogether.
+    """
+    before = number_of(as_of + _DAY)
+    record = queries.record(con, as_of + _DAY)
+    unneeded = record.unneeded(before)
+    return calibration.learn(
+        record.as_of(before, without_open=without_open, without=without),
+        before,
+        unneeded if without is None else unneeded.take(unneeded.object != without),
+    )
+
+
+def rate_table(con: Connection, as_of: date, calibrated: Calibration) -> pd.DataFrame:
+    """Rates of all techniques in the order of work; see `dashboard.analysis.models.rate_table.table`.
+
+    Returns
+    -------
+    That frame, `RATE_KEYS` first, with `position` of the phase, `pinned_rate` (hours per unit of the
+    technique, `counted_in`, or per line), `pinned_reason`, `pinned_on`, `pinned_by`. Where a rate is pinned,
+    `p10` to `p90` are what the next line will take by it (of what was never measured no usual quantity is
+    known: they stay the record's); `rate` and its range stay what the record says.
+    """
+    techniques = queries.rated_techniques(con, as_of)
+    rates = rate_tables.table(calibrated, techniques[~techniques["retired"]])
+    rates = rates.merge(queries.pins(con, as_of), on="technique", how="left")
+    by = np.exp(rates["technique"].map(rate_tables.pins(rates).by_rate).fillna(0.0).to_numpy(dtype=float))
+    for name in ("p10", "p50", "p80", "p90"):
+        rates[name] = rates[name] * by
+    positions = queries.phases(con).set_index("phase")["position"]
+    rates["position"] = rates["phase"].map(positions).fillna(9999).astype(int)
+    others = [name for name in rates.columns if name not in RATE_KEYS]
+    return rates.sort_values(["position", "phase", "technique"], ignore_index=True)[[*RATE_KEYS, *others]]
+
+
+def past_lines(calibrated: Calibration, technique: str) -> pd.DataFrame:
+    """The finished lines behind a rate.
+
+    Returns
+    -------
+    Frame with `object`, `phase`, `part`, `day` (timestamp), `hours`, `quantity`, `figure` (hours by the
+    estimate), `usual_hours` (the hours, had the quantity been the usual one; without a quantity the hours as
+    they are) and `measured`, the latest first.
+    """
+    lines = calibrated.joint.lines
+    lines = lines.take((lines.technique == technique) & ~lines.is_open)
+    reference = rate_tables.usual_lines(calibrated, np.array([technique])).quantity
+    measured = lines.quantity > 0
+    to_usual = np.where(
+        measured,
+        (reference / np.where(measured, lines.quantity, 1.0))
+        ** hours_prediction.elasticity(calibrated.joint, lines.technique),
+        1.0,
+    )
+    frame = pd.DataFrame(
+        {
+            "object": lines.object,
+            "phase": lines.phase,
+            "part": lines.part,
+            "day": pd.to_datetime(lines.day, unit="D"),
+            "hours": lines.hours,
+            "quantity": lines.quantity,
+            "figure": lines.figure,
+            "usual_hours": lines.hours * to_usual,
+            "measured": measured,
+        }
+    )
+    return frame.sort_values(["day", "object", "part"], ascending=[False, True, True], ignore_index=True)
+
+
+def retried(
+    con: Connection, as_of: date, progress: Callable[[int, int], None] = lambda _done, _all: None
+) -> BacktestResult:
+    """Past promises tried again, on what was known at the end of a day."""
+    return backtests.run_backtest(
+        queries.record(con, as_of + _DAY, by_day=True), number_of(as_of + _DAY), progress
+    )
+
+
+def drift(calibrated: Calibration) -> tuple[float, float, float]:
+    """By which share hours change with each year, all else equal, and the range that holds the true one 4
+    times in 5.
+    """
+    middle, low, high = (float(np.expm1(value)) for value in hours_model.drift(calibrated.joint))
+    return middle, low, high
+
+
+def paces_of_people(calibrated: Calibration) -> pd.DataFrame:
+    """How each person's hours stand to the studio's for the same line: `person`, `pace` (1 is the studio's),
+    `pace_low`, `pace_high` (4 in 5), `lines`, by name.
+    """
+    lines = calibrated.joint.lines
+    pace = hours_model.person_effects(calibrated.joint)
+    frame = pd.DataFrame(
+        {
+            "person": calibrated.joint.levels.people,
+            "pace": np.exp(pace.middle),
+            "pace_low": np.exp(pace.low),
+            "pace_high": np.exp(pace.high),
+        }
+    )
+    worked = pd.Series((lines.shares[~lines.is_open] > 0).sum(axis=0), index=list(lines.people))
+    return frame.assign(lines=frame["person"].map(worked).fillna(0).astype(int))
+
+
+PREDICTION_COLUMNS = (
+    *("object", "phase", "technique", "part", "predicted_on", "estimate_hours", "actual_hours"),
+    *QUANTILE_COLUMNS,
+)
+
+
+def predictions(retried: BacktestResult) -> pd.DataFrame:
+    """The columns of a predictions file, in hours."""
+    lines = retried.lines
+    days = pd.to_datetime(lines["predicted_on"], unit="D").dt.strftime("%Y-%m-%d")
+    return lines.assign(predicted_on=days)[list(PREDICTION_COLUMNS)].sort_values(
+        ["predicted_on", "object", "phase", "technique", "part"], ignore_index=True
+    )

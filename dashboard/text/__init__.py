@@ -1,0 +1,1 @@
+"""Sentences and HTML made of figures, alike for pages, commands and letters."""

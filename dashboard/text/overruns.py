@@ -1,0 +1,150 @@
+"""Sentences beside figures of hours, the same on pages and in commands."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from dashboard.analysis.report.overruns import (
+    CAUSES,
+    Comparison,
+    beside_a_line,
+    best,
+    main_cause,
+    open_summary,
+    worst,
+)
+from dashboard.formatting import counted, hours, signed_hours
+from dashboard.text.rounding import as_shown
+
+ROUNDED = (
+    "Hours are shown to a tenth, each difference as that of the hours beside it; so the sum of a column may"
+    " differ from the one shown by 0.1 or so."
+)
+
+
+def most_over(phases: pd.DataFrame) -> str:
+    """Which phase ran over most, and mostly why."""
+    over = worst(phases)
+    if over is None:
+        return "No phase ran over its estimate."
+    return f"Most over: {_by_how_much_and_why(over)}"
+
+
+def most_under(phases: pd.DataFrame) -> str:
+    """Which phase stayed under most, and mostly why; nothing where none did."""
+    under = best(phases)
+    return "" if under is None else f"Most under: {_by_how_much_and_why(under)}"
+
+
+def _by_how_much_and_why(row: pd.Series) -> str:
+    row = as_shown(row)
+    return (
+        f"{row['phase']}, {signed_hours(row['difference_hours'])} h on {counted(int(row['works']), 'work')},"
+        f" mostly {main_cause(row)[0]}."
+    )
+
+
+def took(row: pd.Series) -> str:
+    """Actual hours of a row of `dashboard.analysis.report.overruns.summed` beside the estimated, in words."""
+    if row["open_lines"] and not row["actual_hours"] and not row["difference_hours"]:
+        return f"{hours(row['estimated_hours'])} h estimated, not begun"
+    if row["open_lines"]:
+        return f"{hours(row['actual_hours'])} h so far of {hours(row['estimated_hours'])} h"
+    return f"took {hours(row['actual_hours'])} h of {hours(row['estimated_hours'])} h"
+
+
+def not_used_yet(row: pd.Series) -> str:
+    """The part of a row with open lines that explains its difference; empty where nothing is unused."""
+    if row["unused_hours"] < 0.05 or not (row["actual_hours"] or row["difference_hours"]):
+        return ""
+    row = as_shown(row)
+    counted_already = (
+        f"{signed_hours(row['difference_hours'])} h finished or over already, "
+        if abs(row["difference_hours"]) >= 0.05
+        else ""
+    )
+    return f"{counted_already}{hours(row['unused_hours'])} h not used yet"
+
+
+def alt_text(sums: pd.DataFrame, of: str) -> str:
+    """A chart of estimated and actual hours, for those who cannot see it; `of` is the column that names a
+    row.
+    """
+    parts = [
+        ", ".join(filter(None, (f"{row[of]}: {took(row)}", not_used_yet(row)))) for _, row in sums.iterrows()
+    ]
+    return f"Estimated and actual hours. {'; '.join(parts)}."
+
+
+def remarks(comparison: Comparison) -> list[str]:
+    """Remarks beside the figures: what is open, left out, or apart."""
+    still_open = open_summary(comparison)
+    sentences = []
+    if still_open["lines"]:
+        over = over_so_far(comparison)
+        shown = as_shown(
+            still_open
+            | {"difference_hours": still_open["over_hours"], "open_lines": still_open["lines"]}
+            | dict.fromkeys(CAUSES, 0.0)
+        )
+        sentences.append(
+            f"Still open: {counted(int(still_open['lines']), 'line')} of"
+            f" {counted(int(still_open['works']), 'work')}, {hours(shown['actual_hours'])} h so far of"
+            f" {hours(shown['estimated_hours'])} h estimated; "
+            + (
+                f"{signed_hours(shown['difference_hours'])} h over"
+                f" already{f' ({over})' if still_open['works'] > 1 else ''}, "
+                if over
+                else "none over so far, "
+            )
+            + f"{hours(shown['unused_hours'])} h not used yet."
+        )
+    if still_open["done_lines"]:
+        sentences.append(
+            f"{counted(int(still_open['done_lines']), 'open line')} at 100 % done: a milestone finishes a"
+            " line."
+        )
+    if comparison.unmeasured_lines:
+        sentences.append(
+            f"{counted(comparison.unmeasured_lines, 'finished line')} without a whole quantity on both sides:"
+            " what they differ by is all under harder going."
+        )
+    if comparison.only_made_works:
+        sentences.append(
+            f"{counted(comparison.only_made_works, 'work')} held against an estimate that is not approved."
+        )
+    if comparison.unquoted_hours:
+        sentences.append(
+            f"Left out: {hours(comparison.unquoted_hours)} h on {counted(comparison.unquoted_works, 'work')}"
+            " without an estimate."
+        )
+    if comparison.unpriced_lines:
+        sentences.append(
+            f"Left out: {counted(comparison.unpriced_lines, 'line')} estimated in quantity only, without"
+            " hours."
+        )
+    if comparison.extra_hours or comparison.own_cost_hours:
+        sentences.append(
+            f"Apart from all this: {hours(comparison.extra_hours)} h extra, agreed and charged on top;"
+            f" {hours(comparison.own_cost_hours)} h at own cost."
+        )
+    return sentences
+
+
+def forgotten_parts(lines: pd.DataFrame) -> list[str]:
+    """Hours in no estimate beside a line that is, of the same technique under another part."""
+    beside = beside_a_line(lines)
+    words = beside["technique"] + beside["part"].map(lambda part: f", {part}," if part else " without a part")
+    return [
+        f"{name[0].upper()}{name[1:]} is in no estimate, but {line} is. If it is that work, correct the part"
+        " of its entries."
+        for name, line in zip(words, beside["beside"], strict=True)
+    ]
+
+
+def over_so_far(comparison: Comparison, most: int = 4) -> str:
+    """The works whose open lines are over already, by their codes, the worst first."""
+    works = comparison.open.groupby("object")["difference_hours"].sum().sort_values(ascending=False)
+    works = works[works >= 0.05]
+    named = [f"{code} {signed_hours(value)} h" for code, value in works.head(most).items()]
+    return ", ".join(named) + (f" and {counted(len(works) - most, 'more work')}" if len(works) > most else "")

@@ -1,0 +1,117 @@
+"""Held-back rows of files: a correction, or new hours."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import queries
+from dashboard.formatting import amount, counted, hours, plain, text
+from dashboard.ui import layout, page_data
+from ingest.editing import corrections
+from ingest.editing.corrections import Decision
+
+DECISIONS: dict[str, Decision | None] = {
+    "not yet": None,
+    "a correction": "correction",
+    "new hours": "new",
+    "leave it out": "left out",
+}
+
+
+EVERY_DECISION: tuple[Decision, ...] = ("correction", "new", "left out")
+
+
+SHOWN_QUESTIONS = 30
+
+
+def show() -> None:
+    rows = queries.held_back(page_data.store().cursor())
+    if rows.empty:
+        return
+    layout.section(
+        f"Correction or new? {counted(len(rows), 'row')} held back",
+        "Each has the person, day, work and technique of an entry that is held, but says otherwise. None"
+        " of their hours are counted yet. A correction takes the place of the held entry, whose earlier"
+        " version is kept; new hours stand beside it; left out, the row stays out even if its file comes"
+        " again.",
+    )
+    with st.container(horizontal=True):
+        if st.button("All are corrections"):
+            _decide(rows, "correction")
+        if st.button("All are new hours"):
+            _decide(rows, "new")
+        if st.button("Leave all out"):
+            _decide(rows, "left out")
+    shown = rows.head(SHOWN_QUESTIONS)
+    with st.form("questions"):
+        decisions = [_question(row) for row in shown.to_dict("records")]
+        if len(rows) > len(shown):
+            layout.say(f"The first {len(shown)} of {len(rows):,}; the next follow when these are decided.")
+        decided = st.form_submit_button("Decide as chosen", type="primary")
+    if decided:
+        done = 0
+        left: list[str] = []
+        for decision in EVERY_DECISION:
+            some = shown[[item == decision for item in decisions]]
+            if len(some):
+                number, undecided = corrections.decide(
+                    page_data.store(), _keys(some), decision, page_data.change("decided under Bring in logs")
+                )
+                done, left = done + number, left + undecided
+        _report(done, left)
+
+
+def _question(row: queries.Row) -> Decision | None:
+    what = ", ".join(
+        filter(
+            None,
+            (
+                text(row["object"]) or "studio time",
+                text(row["technique"]),
+                text(row["person"]),
+                text(row["day"]),
+            ),
+        )
+    )
+    here = _says(row, "")
+    then = _says(row, "held_") if row["is_held"] else "an entry that is not in the record any more"
+    chosen = st.radio(
+        plain(f"{row['file']}, line {row['line']}: {what}. Held: {then}. This row: {here}."),
+        list(DECISIONS),
+        horizontal=True,
+        key=f"question {row['content']} {row['rank']}",
+    )
+    return DECISIONS[chosen]
+
+
+def _says(row: queries.Row, which: str) -> str:
+    parts = [
+        f"{hours(row[f'{which}hours'])} h",
+        "" if row[f"{which}mode"] == "hands_on" else text(row[f"{which}mode"]),
+        text(row[f"{which}part"]),
+        amount(row[f"{which}quantity"], row["unit"] if isinstance(row["unit"], str) else None),
+        text(row[f"{which}note"]),
+    ]
+    return ", ".join(filter(None, parts))
+
+
+def _keys(rows: pd.DataFrame) -> list[tuple[str, int]]:
+    return list(zip(rows["content"], rows["rank"].astype(int), strict=True))
+
+
+def _decide(rows: pd.DataFrame, decision: Decision) -> None:
+    _report(
+        *corrections.decide(
+            page_data.store(), _keys(rows), decision, page_data.change("decided under Bring in logs")
+        )
+    )
+
+
+def _report(done: int, left: list[str]) -> None:
+    sentence = (
+        f"Decided: {counted(done, 'row')}."
+        if done
+        else "Nothing is decided yet: choose for each row what it is."
+    )
+    layout.done(" ".join([sentence, *(["Still open:", *left[:5]] if left else [])]))

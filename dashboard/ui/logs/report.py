@@ -1,0 +1,105 @@
+"""Status of the rows of one file."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import queries
+from dashboard.formatting import counted, plain, text
+from dashboard.text import html_blocks
+from dashboard.ui import layout, page_data
+from dashboard.ui.logs import rejects as rejects_part
+from ingest.importing import rejects
+from ingest.importing.check import Checked
+from ingest.values.parsing import EITHER_ORDER, folded, nearest
+
+SHOWN_REMARKS = 50
+
+
+def show(report: Checked, stored: bool) -> None:
+    """Figures of the import of one file, its faults and notes."""
+    st.header(plain(f"{report.file}: {report.kind}"))
+    o = report.outcome
+    layout.figures(
+        ("stored" if stored else "would be stored", f"{o.stored + o.corrected:,}"),
+        ("held already", f"{o.already_held:,}"),
+        ("held back: correction or new?", f"{o.held_back:,}", o.held_back > 0),
+        ("rejected", f"{o.rejected:,}", o.rejected > 0),
+    )
+    notes = [
+        (
+            f"{counted(report.outcome.rows, 'row')} in the file."
+            if report.outcome.rows
+            else "The file has a header and no rows."
+        )
+    ]
+    if o.corrected:
+        notes.append(
+            f"{counted(o.corrected, 'of them corrects', 'of them correct')} what was held; the earlier"
+            " version is kept."
+        )
+    if report.unknown_columns:
+        notes.append(f"Not read, as no such column is known: {', '.join(report.unknown_columns)}.")
+    if report.new_people:
+        notes.append(
+            f"New people: {', '.join(_beside_the_nearest(report.new_people))}. A name spelt otherwise is"
+            " another person; join the two under Studio if it is not."
+        )
+    layout.say(*notes)
+    if report.kind == "time entries" and stored and not o.rejected and not o.held_back:
+        layout.link("where_the_hours_went", "See where the hours went")
+    if len(report.problems):
+        st.subheader("What was rejected, and the mend")
+        st.html(_remarks("Faults", report.problems))
+        if report.faults["code"].eq(EITHER_ORDER).any():
+            layout.link("studio", "Say in which order this studio writes its dates")
+        _where_they_wait(report, stored)
+    if len(report.warnings):
+        with st.expander(f"Kept, but look at it: {counted(len(report.warnings), 'note')}"):
+            st.html(_remarks("Notes", report.warnings))
+
+
+def _beside_the_nearest(new: list[str]) -> list[str]:
+    """New people, each beside somebody of nearly that name."""
+    names = {
+        folded(name): name for name in queries.people(page_data.store().cursor())["person"] if name not in new
+    }
+    return [f"{name} (near to {near})" if (near := nearest(name, names)) else name for name in new]
+
+
+def _remarks(name: str, remarks: pd.DataFrame) -> str:
+    rows: list[list[str]] = [
+        [f"{line}", column, text(value)[:60], reason, mend]
+        for line, column, value, reason, mend in remarks.head(SHOWN_REMARKS).itertuples(index=False)
+    ]
+    if len(remarks) > SHOWN_REMARKS:
+        rows.append(
+            [
+                "",
+                "",
+                "",
+                f"and {len(remarks) - SHOWN_REMARKS:,} more",
+                "all of them are in the file of rejects",
+            ]
+        )
+    return html_blocks.ledger(
+        name, ["line", "column", "it says", "what is wrong", "the mend"], rows, words=range(1, 5)
+    )
+
+
+def _where_they_wait(report: Checked, stored: bool) -> None:
+    """Ways to mend the rejected rows of a file."""
+    if not stored or report.rejected is None:
+        layout.say("Bring the file in, and the rejected rows can be mended here or downloaded.")
+    elif len(report.rejected.rows) <= rejects.MOST_KEPT:
+        layout.say(
+            "They wait below, under To mend, until they are mended or left out; what was mended or left"
+            " out before is not offered again."
+        )
+    else:
+        layout.say(
+            f"More than {rejects.MOST_KEPT} are too many to mend here: download them, mend them there,"
+            " and bring that file in."
+        )
+        rejects_part.download(report.rejected, report.file)

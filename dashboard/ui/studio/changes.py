@@ -1,0 +1,116 @@
+"""Changing one thing of the studio: choose it, rename it, retire it, and say what came of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.formatting import day, plain
+from dashboard.ui import layout, page_data
+from ingest.errors import BenchHoursError
+from ingest.studio import vocabulary
+
+
+def attempt(
+    sentence: str,
+    action: Callable[..., object],
+    *values: object,
+    afterwards: Callable[[], object] = lambda: None,
+) -> None:
+    """Do one thing in one write, and say so; or say why not."""
+    try:
+        with page_data.store().writing() as con:
+            action(con, *values)
+    except BenchHoursError as error:
+        layout.refuse(f"Not done: {error}")
+        return
+    afterwards()
+    layout.done(sentence)
+
+
+def choose(label: str, names: list[str], placeholder: str, key: str) -> str | None:
+    """A field to choose one of the names; warns where the chosen one was renamed in another window."""
+    chosen: str | None = st.selectbox(label, names, index=None, placeholder=placeholder, key=key)
+    before = st.session_state.get(f"{key} before")
+    if chosen is None and before is not None and before not in names:
+        st.warning(
+            plain(
+                f"{before} was renamed in another window. Nothing was changed here: choose the name it has"
+                " now."
+            )
+        )
+    st.session_state[f"{key} before"] = chosen
+    return chosen
+
+
+def forget_choice(key: str) -> None:
+    """Renamed here: the name it was chosen by is gone."""
+    del st.session_state[key], st.session_state[f"{key} before"]
+
+
+def rename_form(name: str, effect: str, key: str) -> str | None:
+    """The new name once it is given."""
+    st.header("Another name")
+    with st.form(f"rename {key}"):
+        new = st.text_input("New name", key=f"new name {key}").strip()
+        layout.say(
+            f"{effect}. {name} is still understood in files, and files brought in before change nothing."
+        )
+        if not st.form_submit_button("Rename"):
+            return None
+    if not new:
+        layout.refuse("Not renamed: write the new name first.")
+    return new or None
+
+
+def unchanged_elsewhere(shown_first: str, current: object) -> bool:
+    """True if no other window changed it since the form was first shown; else an error is shown."""
+    if shown_first == str(current):
+        return True
+    layout.refuse(
+        "Not saved: this was changed elsewhere since you opened it. Load the page again to see how it is now;"
+        " until then what you typed is still here."
+    )
+    return False
+
+
+def rename_or_retire(kind: str, name: str, retired_on: object, effect: str) -> None:
+    if new := rename_form(name, effect, f"{kind} {name}"):
+        attempt(
+            f"{name} is now {new}.",
+            vocabulary.rename,
+            kind,
+            name,
+            new,
+            page_data.change("renamed under Studio"),
+            afterwards=lambda: forget_choice(f"{kind} changed"),
+        )
+    st.header("In use or retired")
+    if isinstance(retired_on, date) and pd.notna(retired_on):
+        st.write(f"Retired on {day(retired_on)}.")
+        if st.button("Take it back into use"):
+            attempt(
+                f"{name} is in use again.",
+                vocabulary.retire,
+                kind,
+                name,
+                None,
+                page_data.change("taken back into use under Studio"),
+            )
+        return
+    layout.say(
+        f"Retired, {name} is offered no more for new work. What names it stays as it is and counts as"
+        " before; entries of a later day come in with a note."
+    )
+    if st.button("Retire it, as of today"):
+        attempt(
+            f"{name} is retired. Nothing that names it has changed.",
+            vocabulary.retire,
+            kind,
+            name,
+            page_data.today(),
+            page_data.change("retired under Studio"),
+        )

@@ -1,0 +1,107 @@
+"""Milestones of a work: set one, take one back."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import queries
+from dashboard.formatting import day, plain
+from dashboard.ui import fields, layout, page_data
+from dashboard.ui.works import form
+from ingest.editing import corrections
+from ingest.errors import BenchHoursError
+from ingest.importing.form_rows import store_rows
+from ingest.schema.csv_columns import MILESTONES
+from ingest.values import parsing
+
+
+def show(code: str) -> None:
+    st.header("Milestones")
+    lines = page_data.overruns(page_data.today())
+    lines = lines[lines["object"] == code]
+    _list(code, lines)
+    if lines.empty:
+        layout.say("It has no lines yet: estimate it or bring in its hours first.")
+        return
+    # by what is shown: a part may have a comma of its own, and one technique may stand in two phases
+    choices = {f"all of {phase}": (phase, "", "") for phase in dict.fromkeys(lines["phase"])}
+    for phase, technique, part in lines[["phase", "technique", "part"]].itertuples(index=False):
+        choices[", ".join(filter(None, (phase, technique, part)))] = phase, technique, part
+    with st.form("milestone"):
+        chosen = fields.choose("What is finished", list(choices), next(iter(choices)), f"milestone {code}")
+        finished_on = st.text_input(
+            "It was finished on", f"{page_data.today():%Y-%m-%d}", key=f"milestone day {code}"
+        )
+        save = st.form_submit_button("Set the milestone")
+    if save:
+        _set(code, chosen, choices[chosen], finished_on)
+
+
+def _list(code: str, lines: pd.DataFrame) -> None:
+    """Milestones that are reached, each with a button to take it back."""
+    reached = queries.milestones(page_data.store().cursor(), code)
+    if not reached:
+        st.write(
+            "None yet. A milestone finishes a line or a whole phase, and only what is finished is compared in"
+            " full."
+        )
+    for phase, technique, part, on in reached:
+        name = ", ".join(filter(None, (technique or f"all of {phase}", part)))
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.write(plain(f"{day(on)}: {name} finished{_opened_again(lines, phase, technique, part, on)}"))
+            if st.button(
+                "Take back",
+                key=f"back {phase} {technique} {part} {on}",
+                help="Its lines are open again, unless something else finishes them.",
+            ):
+                change = page_data.change("taken back under Works")
+                with page_data.store().writing() as con:
+                    corrections.take_back_milestone(con, code, phase, technique, part, on, change)
+                layout.done(
+                    f"Taken back: {name}. Its lines are open again, unless something else finishes them."
+                )
+
+
+def _set(code: str, name: str, line: tuple[str, str, str], finished_on: str) -> None:
+    try:
+        on = parsing.day(finished_on, page_data.settings().day_order)
+    except BenchHoursError as error:
+        layout.refuse(f'Not set: "{finished_on}" {error} What you typed is still here.')
+        return
+    phase, technique, part = line
+    row = {"object": code, "phase": phase, "technique": technique, "part": part, "finished_on": f"{on}"}
+    try:
+        report = store_rows(
+            page_data.store(), MILESTONES, [row], page_data.change("set under Works"), form.LABELS
+        )
+    except BenchHoursError as error:
+        layout.refuse(f"Not set: {error} What you typed is still here.")
+        return
+    notes = [
+        f"But it {reason}. {mend}"
+        for reason, mend in report.warnings[["reason", "mend"]].itertuples(index=False)
+    ]
+    layout.done(
+        " ".join([f"Set: {name} finished on {day(on)}.", *notes])
+        if report.outcome.stored
+        else "That milestone is set already."
+    )
+
+
+def _opened_again(lines: pd.DataFrame, phase: str, technique: str, part: str, on: date) -> str:
+    """Words on a milestone whose lines were worked on later and are open."""
+    meant = (lines["phase"] == phase) & (
+        lines["technique"].eq(technique) & lines["part"].eq(part)
+        if technique
+        else lines["part"].eq(part) | (part == "")
+    )
+    later = lines[meant & ~lines["finished"].astype(bool) & (lines["last_day"] > pd.Timestamp(on))]
+    if later.empty:
+        return ""
+    return (
+        f", but {'it was' if len(later) == 1 else f'{len(later)} lines were'} worked on again until"
+        f" {day(later['last_day'].max())} and {'is' if len(later) == 1 else 'are'} open"
+    )

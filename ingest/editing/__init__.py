@@ -1,0 +1,1 @@
+"""Changes made on pages: corrections, drafts, quotes, pinned rates."""

@@ -1,0 +1,1 @@
+"""Rows in, from any door: read, checked, stored, and what became of each."""

@@ -1,0 +1,175 @@
+"""Files in, and an account of what became of every row.
+
+One transaction a file. Files of one call may come in any order: they are stored in the order in which one
+kind may name what another brings.
+"""
+
+from __future__ import annotations
+
+import secrets
+import tempfile
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager, nullcontext
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+from ingest.errors import FileError
+from ingest.importing import rejects
+from ingest.importing.cell_readers import Context
+from ingest.importing.check import Checked, check, store
+from ingest.importing.csv_file import CsvFile, open_csv
+from ingest.importing.entry_matching import HeldBackAs
+from ingest.importing.rows import rows_of_file
+from ingest.schema.csv_columns import IN_ORDER, REJECT_COLUMNS, Form, form_of, header_name
+from ingest.sql import Connection
+from ingest.store import Store
+from ingest.studio.settings import write_settings
+from ingest.tables.audit_log import Change, utc_now
+
+Progress = Callable[[str], None]
+_LARGE_BYTES = 2_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class RecognizedFile:
+    """A file and the form that it was recognised as."""
+
+    file: CsvFile
+    form: Form
+
+
+def import_files(
+    into: Store,
+    paths: Sequence[Path],
+    *,
+    held_back_as: HeldBackAs = "ask",
+    by: str | None = None,
+    now: datetime | None = None,
+    write_rejects: bool = True,
+    settings: Mapping[str, str] | None = None,
+    progress: Progress = lambda _: None,
+    done: Callable[[Checked], None] = lambda _: None,
+) -> list[Checked]:
+    """Store CSV files; raises `FileError` before anything is stored if a file is none of the forms.
+
+    Parameters
+    ----------
+    into : where to.
+    paths : the files, in any order.
+    held_back_as : what to do with rows that may correct a held entry.
+    by : who brings them in, for the history.
+    now : the present instant in UTC; the machine's clock where not given.
+    write_rejects : write `NAME.rejects.csv` beside each file that has rejected rows.
+    settings : said with the files, and kept with the first of them.
+    progress : called with a few words as the work goes on.
+    done : called with what became of each file once it is stored, whatever comes of the next.
+    """
+    now = now or utc_now()
+    reports: list[Checked] = []
+    with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
+        for item in recognize(paths, Path(folder)):
+            with _width(into, [item]), into.writing() as con:
+                if settings and not reports:
+                    write_settings(con, settings)
+                checked = _check_file(con, item, now, held_back_as, progress)
+                store(
+                    con,
+                    checked,
+                    Change(by=by, reason=f"brought in with {checked.file}", event="brought in", at=now),
+                )
+                if write_rejects and checked.rejected:
+                    checked = replace(checked, rejects=rejects.write(checked.rejected, item.file.path))
+            progress(f"{checked.file}: done")
+            reports.append(checked)
+            done(checked)
+    return reports
+
+
+def check_files(
+    studio: Store,
+    paths: Sequence[Path],
+    *,
+    settings: Mapping[str, str] | None = None,
+    now: datetime | None = None,
+    progress: Progress = lambda _: None,
+) -> list[Checked]:
+    """The same without storing: nobody who writes waits for it. The files of one call see each other, and
+    `settings` hold for this call only.
+    """
+    now = now or utc_now()
+    reports: list[Checked] = []
+    with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
+        files = recognize(paths, Path(folder))
+        with (
+            _width(studio, files),
+            _temporary_copy(studio) if settings or len(files) > 1 else studio.reading() as con,
+        ):
+            if settings:
+                write_settings(con, settings)
+            for file in files:
+                checked = _check_file(con, file, now, "ask", progress)
+                progress(f"{checked.file}: done")
+                reports.append(checked)
+                if file is not files[-1]:
+                    store(con, checked, Change(by=None, reason="checked", event="brought in", at=now))
+    return reports
+
+
+def _width(store: Store, files: Sequence[RecognizedFile]) -> AbstractContextManager[None]:
+    """All processors for large files; small ones are faster on one."""
+    large = sum(file.file.path.stat().st_size for file in files) > _LARGE_BYTES
+    return store.use_all_processors() if large else nullcontext()
+
+
+@contextmanager
+def _temporary_copy(store: Store) -> Iterator[Connection]:
+    """A copy of the record in memory, which may be written and is forgotten."""
+    name = f"stand_in_{secrets.token_hex(8)}"  # the server may check for several at once
+    with store.reading() as con:
+        home = con.execute("SELECT current_database()").fetchall()[0][0]
+        con.execute(f"ROLLBACK; ATTACH ':memory:' AS {name}; BEGIN")
+        try:
+            con.execute(f'COPY FROM DATABASE "{home}" TO {name}; USE {name}')
+            yield con
+        finally:
+            con.execute(f'ROLLBACK; USE "{home}"; DETACH {name}; BEGIN')
+
+
+def recognize(paths: Iterable[Path], folder: Path) -> list[RecognizedFile]:
+    """Recognize all files before any is stored, in the order of `IN_ORDER`."""
+    recognized = []
+    for path in paths:
+        file = open_csv(path, folder)
+        names = [header_name(text) for text in file.header]
+        repeated = next((name for name in names if name and names.count(name) > 1), None)
+        if repeated:
+            raise FileError(f'{path.name} has the column "{repeated}" more than once', "Keep one of them.")
+        try:
+            recognized.append(
+                RecognizedFile(file, form_of(name for name in names if name not in REJECT_COLUMNS))
+            )
+        except FileError as error:
+            raise FileError(f"{path.name} {error.what}", error.mend) from error
+    order = {form.kind: number for number, form in enumerate(IN_ORDER)}
+    return sorted(recognized, key=lambda item: order[item.form.kind])
+
+
+def _check_file(
+    con: Connection,
+    recognized_file: RecognizedFile,
+    now: datetime,
+    held_back_as: HeldBackAs,
+    progress: Progress,
+) -> Checked:
+    name = recognized_file.file.path.name
+    progress(f"{name}: reading {recognized_file.form.kind}")
+    rows = rows_of_file(con, recognized_file.file, recognized_file.form)
+    progress(f"{name}: checking {len(rows.lines):,} rows")
+    return check(
+        con,
+        recognized_file.form,
+        rows,
+        Context.of(con, now=now, decimal_mark=rows.decimal_mark),
+        held_back_as,
+    )

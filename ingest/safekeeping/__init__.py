@@ -1,0 +1,1 @@
+"""Everything out, backups, restoring, and whether the record holds together."""

@@ -1,0 +1,1 @@
+"""The CSV forms: their columns and how each cell is read."""

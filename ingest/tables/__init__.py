@@ -1,0 +1,1 @@
+"""Tables that several writers touch: the history of changes, line numbers, counted hours."""

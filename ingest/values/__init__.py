@@ -1,0 +1,1 @@
+"""Values as people write them: hours, dates, sizes, amounts, times of day."""
