@@ -12,7 +12,10 @@ from dashboard import queries
 from dashboard.analysis.simulation import completion
 from dashboard.cli import main as command
 from dashboard.server import listener
+from dashboard.services import jobs
 from dashboard.ui import results
+
+_SEEN_AFTER_S = 1.5
 
 
 def failing_page() -> None:
@@ -25,8 +28,20 @@ def failing_page() -> None:
 
 
 def impatient_page() -> None:
-    """A page says at once what it waits for, however soon that would be there."""
+    """A page says at once what it waits for, and waits so long that a browser sees it."""
     results._NO_SPINNER_S = 0.0
+    run = jobs.Task._run
+
+    def run_and_rest(task: jobs.Task[Any], work: Callable[[jobs.Progress], Any]) -> Any:
+        def work_and_rest(progress: jobs.Progress) -> Any:
+            result = work(progress)
+            time.sleep(_SEEN_AFTER_S)
+            progress(1, 1)  # a server that is stopped meanwhile ends it here
+            return result
+
+        return run(task, work_and_rest)
+
+    jobs.Task._run = run_and_rest  # type: ignore[assignment,method-assign]
 
 
 def withheld_work(code: str, gate: str) -> None:
