@@ -13,7 +13,7 @@ from ingest.http_json import csp_hash
 
 _SCRIPT = (
     *("state", "elements", "names", "clock", "storage", "entries"),
-    *("sync", "work", "bench", "day", "entry", "app"),
+    *("sync", "work", "bench", "views", "day", "entry", "app"),
 )
 """Parts of the script in `static/script`, in the order in which they stand in the page."""
 _FOLDER = resources.files("ingest.phone").joinpath("static")
@@ -37,8 +37,8 @@ class Page:
 @cache
 def page() -> Page:
     """The page as it is shipped."""
-    style = _trimmed(text_of("page.css"))
-    script = _trimmed("".join(text_of(f"script/{name}.js") for name in _SCRIPT))
+    style = re.sub(r"\s*([{}])\s*|([;:,])\s+", r"\1\2", _trimmed(text_of("page.css")))
+    script = _joined(_trimmed("".join(text_of(f"script/{name}.js") for name in _SCRIPT)))
     before, after = (
         text_of("page.html").replace("{style}", style).replace("{script}", script).split("{state}")
     )
@@ -73,3 +73,10 @@ def _trimmed(text: str) -> str:
     return "\n".join(
         line.strip() for line in text.splitlines() if line.strip() and not re.match(r"\s*//", line)
     )
+
+
+def _joined(script: str) -> str:
+    """Without ends of lines where no word ends, and without commas and semicolons that are the last in
+    brackets. Every statement of the script ends with its own sign, and no text in it has an end of line.
+    """
+    return re.sub(r"[,;]?\n(?=[)\]}])|(?<=\W)\n|\n(?=\W)", "", script)

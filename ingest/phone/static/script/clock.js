@@ -1,5 +1,13 @@
 // Clock readings are those of the studio's zone, wherever the phone thinks it is.
-const clock = new Intl.DateTimeFormat("en-GB", { timeZone: state.zone, year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+const clock = new Intl.DateTimeFormat("en-GB", {
+  timeZone: state.zone,
+  year: "numeric",
+  month: "2-digit",
+  day: "2-digit",
+  hour: "2-digit",
+  minute: "2-digit",
+  hourCycle: "h23",
+});
 const wallOf = (ms) => {
   const part = Object.fromEntries(clock.formatToParts(ms).map((one) => [one.type, one.value]));
   return `${part.year}-${part.month}-${part.day} ${part.hour}:${part.minute}`;
@@ -10,10 +18,19 @@ const today = () => wallOf(now()).slice(0, 10);
 const plusDays = (day, n) => new Date(Date.parse(`${day}T12:00Z`) + n * 864e5).toISOString().slice(0, 10);
 const dayWords = (day) => {
   const far = Math.round((Date.parse(today()) - Date.parse(day)) / 864e5);
-  const said = new Date(`${day}T12:00Z`).toLocaleDateString("en-GB", { timeZone: "UTC", weekday: "long", day: "numeric", month: "long" });
+  const said = new Date(`${day}T12:00Z`).toLocaleDateString("en-GB", {
+    timeZone: "UTC",
+    weekday: "long",
+    day: "numeric",
+    month: "long",
+  });
   return far === 0 ? `today, ${said}` : far === 1 ? `yesterday, ${said}` : said;
 };
-const clockWords = (ms) => `${wallOf(ms).slice(11)} ${dayWords(wallOf(ms).slice(0, 10)).replace(/^today.*/, "").replace(/^(yesterday).*/, "$1").replace(/^((?!yes)\w+day)/, "on $1")}`.trim();
+const clockWords = (ms) =>
+  `${wallOf(ms).slice(11)} ${dayWords(wallOf(ms).slice(0, 10))
+    .replace(/^today.*/, "")
+    .replace(/^(yesterday).*/, "$1")
+    .replace(/^((?!yes)\w+day)/, "on $1")}`.trim();
 const longWords = (ms) => {
   const minutes = Math.max(0, Math.round(ms / 6e4));
   if (minutes < 1) return "less than a minute";

@@ -17,7 +17,11 @@ const once = (act) => {
     event?.preventDefault();
     if (busy) return;
     busy = true;
-    try { await act(); } finally { busy = false; }
+    try {
+      await act();
+    } finally {
+      busy = false;
+    }
   };
 };
 const button = (words, act, about) => el("button", { type: "button", onclick: once(act), ...about }, words);
@@ -25,5 +29,7 @@ const uuid = () => {
   const b = crypto.getRandomValues(new Uint8Array(16));
   b[6] = (b[6] & 15) | 64;
   b[8] = (b[8] & 63) | 128;
-  return [...b].map((n, i) => ([4, 6, 8, 10].includes(i) ? "-" : "") + n.toString(16).padStart(2, "0")).join("");
+  return [...b]
+    .map((n, i) => ([4, 6, 8, 10].includes(i) ? "-" : "") + n.toString(16).padStart(2, "0"))
+    .join("");
 };

@@ -1,16 +1,30 @@
 // How works and lines are called.
 
-const folded = (text) => text.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase().replace(/[-_/\s]+/g, " ").trim();
+const folded = (text) =>
+  text
+    .normalize("NFKD")
+    .replace(/\p{M}/gu, "")
+    .toLowerCase()
+    .replace(/[-_/\s]+/g, " ")
+    .trim();
 // the studio's clock, as far as this phone knows it
 const now = () => Date.now() + kept.offset;
 const plural = (n, one, many) => `${n} ${n === 1 ? one : many}`;
-const technique = (name) => state.techniques.find((one) => one.technique === name || (one.aliases || []).includes(name));
+const technique = (name) =>
+  state.techniques.find((one) => one.technique === name || (one.aliases || []).includes(name));
 const work = (code) => state.works.find((one) => one.object === code);
-const called = (code) => {
+const workName = (code) => {
   const found = work(code);
   return !code ? "studio time" : found?.title && !kept.shared ? `${code} ${found.title}` : code;
 };
-const named = (row) => (row.technique || "?") + (row.part ? `, ${row.part}` : "");
-const onWork = (row, works = []) => `${named(row)} on ${works.map((one) => one.object).join(", ") || row.object || "studio time"}`;
+const lineName = (row) => (row.technique || "?") + (row.part ? `, ${row.part}` : "");
+const lineOnWorks = (row, works = []) =>
+  `${lineName(row)} on ${works.map((one) => one.object).join(", ") || row.object || "studio time"}`;
 const modeOf = (row) => row.mode || (technique(row.technique) || {}).mode || "hands_on";
-const lineOf = ({ object, phase, technique, part, mode }) => ({ object: object || "", phase: phase || "", technique: technique || "", part: part || "", ...(mode && { mode }) });
+const lineOf = ({ object, phase, technique, part, mode }) => ({
+  object: object || "",
+  phase: phase || "",
+  technique: technique || "",
+  part: part || "",
+  ...(mode && { mode }),
+});

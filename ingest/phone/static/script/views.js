@@ -1,0 +1,157 @@
+// Views: a work, who is logging.
+
+function workView(code) {
+  const one = code ? work(code) : { object: "", lines: [] };
+  if (!one) return { title: code, box: el("p", {}, "This work is not on the bench.") };
+  const studio = new Set(state.phases.filter((two) => two.studio_time).map((two) => two.phase));
+  const choose = (line) => whoever(() => begin({ ...line, object: code }));
+  const list = el("ul", { class: "list" });
+  const search = el("input", {
+    type: "search",
+    id: "technique",
+    autocomplete: "off",
+    oninput: () => update(),
+  });
+  const known = () => state.techniques.filter((two) => studio.has(two.phase) !== !!code);
+  const update = () => {
+    const wanted = folded(search.value);
+    const lines = (one.lines || []).filter((two) => !wanted || folded(lineName(two)).includes(wanted));
+    // what begins so stands first
+    const first = (two) => !folded(two.technique).startsWith(wanted);
+    const rest = known()
+      .filter(
+        (two) =>
+          !lines.some((line) => line.technique === two.technique && !line.part) &&
+          (wanted
+            ? folded([two.technique, ...(two.aliases || [])].join(" ")).includes(wanted)
+            : !code || !lines.length),
+      )
+      .sort((a, b) => first(a) - first(b));
+    replace(list, [
+      ...lines.map((two) =>
+        el(
+          "li",
+          {},
+          button(
+            [
+              lineName(two),
+              el("small", {}, two.last_day ? `last ${dayWords(two.last_day)}` : "in the estimate, not begun"),
+            ],
+            () => choose(two),
+          ),
+        ),
+      ),
+      ...rest.slice(0, 12).map((two) =>
+        el(
+          "li",
+          {},
+          button(
+            [
+              two.technique,
+              el("small", {}, two.mode === "unattended" ? "waiting by itself: not hours" : two.phase),
+            ],
+            () => choose({ technique: two.technique, phase: two.phase }),
+          ),
+        ),
+      ),
+      wanted &&
+        !lines.length &&
+        !rest.length &&
+        el("li", {}, "No technique is called so. Add it under Studio, on the studio's pages."),
+    ]);
+  };
+  update();
+  return {
+    title: workName(code),
+    box: el(
+      "div",
+      {},
+      el("p", {}, "Begin now with:"),
+      el("label", { for: "technique" }, "Find a technique"),
+      search,
+      list,
+    ),
+  };
+}
+function whoView() {
+  if (device.alone)
+    return {
+      title: "Who is logging?",
+      box: el(
+        "p",
+        {},
+        `This device logs for ${device.person}. `,
+        el("a", { href: "/pair" }, "Pair it anew, or leave"),
+        " ",
+        el("a", { href: "/pauses" }, "Pauses"),
+      ),
+    };
+  const name = el("input", { id: "name", autocomplete: "name", maxlength: 100 }),
+    wrong = el("p", { class: "wrong", role: "alert" });
+  const chosen = async (person) => {
+    if (!folded(person)) {
+      wrong.textContent = "Say who you are: a name above, or your own.";
+      name.focus();
+      return;
+    }
+    const act = asking;
+    asking = null;
+    person = state.people.find((one) => folded(one) === folded(person)) || person.trim();
+    const changes = person !== kept.person;
+    kept.person = person;
+    await storeSelf();
+    if (changes) {
+      state = { ...state, person: "", entries: [], to_mend: [] };
+      askAnew();
+    }
+    if (act) act();
+    else go("#bench");
+  };
+  const shared = el("input", {
+    type: "checkbox",
+    id: "shared",
+    checked: kept.shared,
+    onchange: async () => {
+      kept.shared = shared.checked;
+      await storeSelf();
+      askAnew();
+    },
+  });
+  return {
+    title: "Who is logging?",
+    box: el(
+      "div",
+      {},
+      el(
+        "ul",
+        { class: "list" },
+        state.people.map((one) =>
+          el(
+            "li",
+            {},
+            button(one, () => chosen(one)),
+          ),
+        ),
+      ),
+      el(
+        "label",
+        { for: "name" },
+        state.people.length ? "Somebody new" : "Your name, as it should stand in the record",
+      ),
+      name,
+      wrong,
+      el(
+        "div",
+        { class: "row" },
+        button("This is me", () => chosen(name.value), { class: "first" }),
+      ),
+      !device.shared &&
+        el(
+          "label",
+          { class: "tick" },
+          shared,
+          "Several people use this device: ask at each beginning, and show codes without titles",
+        ),
+    ),
+  };
+}
