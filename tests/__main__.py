@@ -6,30 +6,19 @@ import os
 import shutil
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from tests import ROOT
 from tests.chromium import find_chromium
 
-CHECKS = (
-    ("ruff", "format", "--check", "."),
-    ("ruff", "check", "."),
-    ("mypy",),
-    ("lint-imports", "--no-logo"),
-    # Browser tests wait about as long as they work: three workers fill two cores.
-    (
-        "pytest",
-        "-q",
-        "-n",
-        "3",
-        "--dist",
-        "loadfile",
-        "--no-loadscope-reorder",
-        "--max-worker-restart",
-        "1",
-        "--durations",
-        "12",
-    ),
+FIRST: tuple[tuple[str, ...], ...] = (("ruff", "format", "--check", "."), ("ruff", "check", "."))
+BESIDE: tuple[tuple[str, ...], ...] = (("mypy",), ("lint-imports", "--no-logo"))
+"""Of one processor each: they run while the tests begin."""
+# Browser tests wait about as long as they work: three workers fill two cores.
+TESTS = (
+    *("pytest", "-q", "-n", "3", "--dist", "loadfile", "--no-loadscope-reorder"),
+    *("--max-worker-restart", "1", "--durations", "12"),
 )
 
 
@@ -46,17 +35,32 @@ def main() -> int:
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     # two runs share the cores: threads that wait for each other's turn only heat them
     environment |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
-    for check in CHECKS:
-        print("$", *check, flush=True)
-        done = subprocess.run(
-            [str(Path(sys.executable).with_name(check[0])), *check[1:]],
+
+    def run(check: tuple[str, ...], *, quiet: bool = False) -> subprocess.CompletedProcess[str]:
+        call = [str(Path(sys.executable).with_name(check[0])), *check[1:]]
+        return subprocess.run(
+            call,
             cwd=ROOT,
             env=environment,
             check=False,
+            text=True,
+            stdout=subprocess.PIPE if quiet else None,
+            stderr=subprocess.STDOUT if quiet else None,
         )
-        if done.returncode:
-            return done.returncode
-    return 0
+
+    for check in FIRST:
+        print("$", *check, flush=True)
+        if code := run(check).returncode:
+            return code
+    with ThreadPoolExecutor(1) as beside:
+        # what they say is shown when the tests have had their say
+        waited_for = [beside.submit(run, check, quiet=True) for check in BESIDE]
+        print("$", *TESTS, flush=True)
+        codes = [run(TESTS).returncode]
+        for check, ended in zip(BESIDE, waited_for, strict=True):
+            print("$", *check, ended.result().stdout, sep=" ", flush=True)
+            codes.append(ended.result().returncode)
+    return max(codes, key=abs)
 
 
 def install_chromium() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import random
 import uuid
 from datetime import datetime
@@ -22,6 +23,11 @@ def ms(moment: datetime) -> int:
 def name(seed: object) -> str:
     """A UUID that is the same for the same seed."""
     return str(uuid.UUID(int=random.Random(str(seed)).getrandbits(128), version=4))
+
+
+def quick_digest(code: str, salt: bytes) -> str:
+    """A digest of a code like that of `ingest.devices`, in a thousandth of the time."""
+    return hashlib.scrypt(code.encode(errors="replace"), salt=salt, n=2**4, r=8, p=1).hex()
 
 
 _count = iter(range(1, 10**9))

@@ -10,7 +10,8 @@ import io
 import json
 import re
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -76,11 +77,15 @@ def _quote_a_work(page: Page, address: str) -> None:
     settled(page)
     act(page, page.get_by_role("button", name="Begin a quote").click)
     expect(page.get_by_role("heading", name="Quote 1: the new work")).to_be_visible()
-    for label, text in _WORK.items():
-        field = page.get_by_label(label, exact=True).first
-        field.fill(text)
+    fields = {page.get_by_label(label, exact=True).first: text for label, text in _WORK.items()}
+    for attempt in range(3):  # one that is drawn anew while the next is filled may have lost its text
+        for field, text in fields.items():
+            if field.input_value() != text:
+                field.fill(text)
         act(page, lambda: page.keyboard.press("Tab"), must=False)
-        expect(field).to_have_value(text)
+        if all(field.input_value() == text for field, text in fields.items()):
+            break
+        assert attempt < 2, "the fields do not keep what is typed"
     act(page, page.get_by_role("button", name="Take its lines").first.click)
     expect(page.locator("dl.figures dd")).to_have_count(4)
     page.mouse.move(2, 2)
@@ -115,29 +120,47 @@ PICTURES = {
 }
 
 
-def taken(browser: Browser, picture: Picture, address: str, *, late: bool) -> tuple[bytes, list[str]]:
-    """A picture as PNG, and the page's own words in it; `late`: with all that comes last."""
+@contextmanager
+def _prepared(
+    browser: Browser, picture: Picture, address: str, *, late: bool = False
+) -> Iterator[tuple[Page, float, float]]:
+    """A page as a picture is taken of it, and where that begins and ends; `late`: with what comes last."""
     context = browser.new_context(
         viewport={"width": picture.width, "height": picture.height},
         device_scale_factor=picture.scale,
         is_mobile=picture.scale > 1,
     )
-    page = context.new_page()
-    picture.prepare(page, address)
-    if late and picture.late:
-        expect(page.get_by_text(picture.late).first).to_be_visible(timeout=90_000)
-        settled(page)
-    top = _box(page.locator(picture.first).first)[0] if picture.first else 0.0
-    foot = _box(page.locator(picture.last).first)[1] if picture.last else float(picture.height)
-    top, foot = max(top - _MARGIN, 0), min(foot + _MARGIN, picture.height)
+    with context:
+        page = context.new_page()
+        picture.prepare(page, address)
+        if late and picture.late:
+            expect(page.get_by_text(picture.late).first).to_be_visible(timeout=90_000)
+            settled(page)
+        top = _box(page.locator(picture.first).first)[0] if picture.first else 0.0
+        foot = _box(page.locator(picture.last).first)[1] if picture.last else float(picture.height)
+        yield page, max(top - _MARGIN, 0), min(foot + _MARGIN, picture.height)
+
+
+def _words(page: Page, picture: Picture, top: float, foot: float) -> list[str]:
     words = [
         item.inner_text()
         for item in page.locator(picture.words).all()
         if item.is_visible() and top <= _box(item)[0] and _box(item)[1] <= foot
     ]
-    shot = page.screenshot(clip={"x": 0, "y": top, "width": picture.width, "height": foot - top})
-    context.close()
-    return shot, own_words(words)
+    return own_words(words)
+
+
+def words_of(browser: Browser, picture: Picture, address: str) -> list[str]:
+    """The page's own words in a picture, without the picture."""
+    with _prepared(browser, picture, address) as (page, top, foot):
+        return _words(page, picture, top, foot)
+
+
+def taken(browser: Browser, picture: Picture, address: str) -> tuple[bytes, list[str]]:
+    """A picture as PNG, with all that comes last, and the page's own words in it."""
+    with _prepared(browser, picture, address, late=True) as (page, top, foot):
+        words = _words(page, picture, top, foot)
+        return page.screenshot(clip={"x": 0, "y": top, "width": picture.width, "height": foot - top}), words
 
 
 def _box(item: Locator) -> tuple[float, float]:
@@ -161,16 +184,13 @@ def small(shot: bytes) -> bytes:
     return file.getvalue()
 
 
-def all_taken(browser: Browser, folder: Path, *, late: bool) -> dict[str, tuple[bytes, list[str]]]:
+def all_taken(browser: Browser, folder: Path) -> dict[str, tuple[bytes, list[str]]]:
     """Every picture, of an invented studio that is made in a folder."""
     db = folder / "studio.duckdb"
-    if not db.exists():
-        demo.fresh(db).close()
+    demo.fresh(db).close()
     server = Server(db)
     try:
-        return {
-            name: taken(browser, picture, server.address, late=late) for name, picture in PICTURES.items()
-        }
+        return {name: taken(browser, picture, server.address) for name, picture in PICTURES.items()}
     finally:
         server.discard()
 
@@ -181,7 +201,7 @@ def main() -> int:
         browser = play.chromium.launch(
             executable_path=find_chromium(), args=["--no-sandbox", "--disable-gpu", "--disable-extensions"]
         )
-        pictures = all_taken(browser, Path(folder), late=True)
+        pictures = all_taken(browser, Path(folder))
         browser.close()
     for name, (shot, _) in pictures.items():
         (FOLDER / f"{name}.png").write_bytes(small(shot))

@@ -9,7 +9,7 @@ import functools
 import itertools
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -68,6 +68,26 @@ def _copied(path: Path) -> Iterator[Store]:
     finally:
         for left in (copy, copy.with_name(f"{copy.name}.wal")):
             left.unlink(missing_ok=True)
+
+
+def copied(name: str, make: Callable[[Store, Path], object]) -> AbstractContextManager[Store]:
+    """A copy of the studio with two works in which `make` was done once, until the block ends; what makes is
+    given the store and a folder for files.
+    """
+    path = _folder() / f"{name}.duckdb"
+    if not path.exists():
+        folder = _folder() / f"{name} is made"
+        folder.mkdir()
+        shutil.copyfile(_studio(works=True), folder / path.name)
+        with Store(folder / path.name) as store:
+            make(store, folder)
+        shutil.copyfile(folder / path.name, path)
+    return _copied(path)
+
+
+def new_file(place: Path) -> None:
+    """A database at a place, as it is made where there is none."""
+    shutil.copyfile(_new(), place)
 
 
 def new_store() -> AbstractContextManager[Store]:

@@ -88,7 +88,8 @@ class Process:
 
     def send_signal(self, number: int) -> None:
         if self.poll() is None:
-            os.kill(self.pid, number)
+            with contextlib.suppress(ProcessLookupError):  # it may end just now
+                os.kill(self.pid, number)
 
     def kill(self) -> None:
         self.send_signal(signal.SIGKILL)

@@ -28,7 +28,12 @@ SCREENSHOTS = ROOT / "tests" / "screenshots"
 def browser() -> Iterator[Browser]:
     with sync_playwright() as play:
         opened = play.chromium.launch(
-            executable_path=find_chromium(), args=["--no-sandbox", "--disable-gpu", "--disable-extensions"]
+            executable_path=find_chromium(),
+            # A page lives for seconds: compiling its script for a long life takes more than it gains.
+            args=[
+                *("--no-sandbox", "--disable-gpu", "--disable-extensions"),
+                "--js-flags=--no-maglev --no-turbofan",
+            ],
         )
         yield opened
         opened.close()

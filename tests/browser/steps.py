@@ -58,12 +58,12 @@ def row_of(page: Page, table: str, *cells: str) -> list[str]:
     return row.first.get_by_role("cell").all_inner_texts()
 
 
-def choose_cell(page: Page, row: int, x: int) -> None:
-    """Click into a row of the last sheet, so far from its left; once more where it was just being drawn anew
-    and has no cell chosen.
+def choose_cell(page: Page, row: int, x: int, sheet: Locator | None = None) -> None:
+    """Click into a row of a sheet (by default the last), so far from its left; once more where it was just
+    being drawn anew and has no cell chosen.
     """
+    sheet = sheet or page.get_by_test_id("stDataFrame").last
     for _ in range(3):
-        sheet = page.get_by_test_id("stDataFrame").last
         sheet.scroll_into_view_if_needed()
         box = sheet.bounding_box()
         assert box

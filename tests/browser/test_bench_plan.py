@@ -3,6 +3,7 @@ hours.
 """
 
 import re
+import shutil
 from collections.abc import Iterator
 from datetime import date, timedelta
 from pathlib import Path
@@ -12,14 +13,26 @@ import pandas as pd
 import pytest
 from playwright.sync_api import Page, TimeoutError, expect
 
-from tests.browser.conftest import act, choose, keep, serve, settled
+from tests.browser.conftest import act, choose, keep, serve, settled, until
 from tests.browser.steps import go, press
 
 
 @pytest.fixture(scope="module")
-def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def studio(invented: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """An invented studio to plan in."""
-    yield from serve(tmp_path_factory.mktemp("plan") / "demo.duckdb", "demo")
+    yield from serve(shutil.copyfile(invented, tmp_path_factory.mktemp("plan") / "demo.duckdb"))
+
+
+def turned(page: Page) -> None:
+    """A phone's page as wide as a laptop's, or the other way round, as a window is made: nothing is wider
+    than it.
+    """
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert page.viewport_size
+    wide = 1280 if page.viewport_size["width"] == 360 else 360
+    page.set_viewport_size({"width": wide, "height": 800})
+    settled(page)
+    until(page, f"document.documentElement.scrollWidth <= {wide}", 5)
 
 
 def typed(page: Page, label: str, text: str) -> None:
@@ -95,34 +108,38 @@ def test_a_work_put_first_and_a_holiday_move_the_plan_and_a_new_work_is_told(
     keep(phone, "plan-away")
 
 
-def test_a_new_work_stands_behind_all_or_before_all(demo_address: str, page: Page) -> None:
-    go(page, f"{demo_address}/bench-plan", "Bench plan")
-    settled(page)
-    told = page.get_by_text(
+def test_a_new_work_stands_behind_all_or_before_all(demo_address: str, phone: Page) -> None:
+    go(phone, f"{demo_address}/bench-plan", "Bench plan")
+    settled(phone)
+    told = phone.get_by_text(
         re.compile("^(Behind all that is promised|Taken up before all others), it would be ready by")
     )
+    turned(phone)
     behind = told.inner_text()
     assert behind.startswith("Behind all that is promised")
-    act(page, lambda: page.get_by_text("Taken up before all others", exact=True).click())
+    act(phone, lambda: phone.get_by_text("Taken up before all others", exact=True).click())
     expect(told).to_contain_text("Taken up before all others")
     assert told.inner_text().split("by ")[1] != behind.split("by ")[1]
+    turned(phone)
+    expect(told).to_be_visible()
 
 
-def test_the_year_tells_what_an_hour_earned_and_each_earlier_one_too(demo_address: str, page: Page) -> None:
-    go(page, f"{demo_address}/the-year", "The year")
-    settled(page)
-    expect(page.get_by_text("an hour that is charged would have to earn", exact=False)).to_be_visible()
-    works = page.get_by_role("region", name="What an hour earned, work by work")
+def test_the_year_tells_what_an_hour_earned_and_each_earlier_one_too(demo_address: str, laptop: Page) -> None:
+    go(laptop, f"{demo_address}/the-year", "The year")
+    settled(laptop)
+    expect(laptop.get_by_text("an hour that is charged would have to earn", exact=False)).to_be_visible()
+    works = laptop.get_by_role("region", name="What an hour earned, work by work")
     now = works.get_by_role("row").count()
-    keep(page, "year-demo")
+    keep(laptop, "year-demo")
+    turned(laptop)
     last_year = f"{date.today().year - 1}"
-    choose(page, "Year", last_year)
+    choose(laptop, "Year", last_year)
     expect(
-        page.get_by_text(f"From 1 January {last_year} to 31 December {last_year}", exact=True)
+        laptop.get_by_text(f"From 1 January {last_year} to 31 December {last_year}", exact=True)
     ).to_be_visible()
     assert works.get_by_role("row").count() != now
-    with page.expect_download() as given:
-        page.get_by_role("button", name="The works as CSV").click()
+    with laptop.expect_download() as given:
+        laptop.get_by_role("button", name="The works as CSV").click()
     assert given.value.suggested_filename == f"year-{last_year}.csv"
     assert pd.read_csv(given.value.path())["object"].notna().all()
 

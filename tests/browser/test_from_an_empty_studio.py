@@ -13,6 +13,8 @@ from pathlib import Path
 
 from playwright.sync_api import Page, expect
 
+from ingest.store import Store
+from ingest.studio.settings import write_settings
 from tests import ready
 from tests.browser.conftest import act, keep, settled
 from tests.browser.steps import done, go, press, unfold
@@ -138,22 +140,21 @@ def approve(page: Page, studio: str, version: int, price: str) -> None:
     assert cells(page, "Versions of the estimate", f"{version}")[-1] == f"{price}, VAT included"
 
 
-def settings(page: Page, studio: str) -> None:
-    """What an hour costs, the tax on it, and what a year costs."""
-    go(page, f"{studio}/studio", "Studio")
-    page.get_by_role("textbox", name="Rate per hour").fill(f"{RATE}")
-    press(page, "Save")
-    done(page, "Saved; what was said before is kept in the history.")
-    go(page, f"{studio}/studio?part=quotes", "Studio")
-    for label, text in (
-        ("What a year costs", f"{YEARLY}"),
-        ("Hours of a year that can be charged", f"{CHARGEABLE}"),
-        ("Tax on top, per cent", f"{TAX}"),
-        ("What it is called", "VAT"),
-    ):
-        page.get_by_role("textbox", name=label).fill(text)
-    press(page, "Save")
-    done(page, "Saved; what was said before is kept in the history.")
+def settings(db: Path) -> None:
+    """What an hour costs, the tax on it, and what a year costs: before the studio is opened. How settings are
+    typed is walked in `test_tasks.py`.
+    """
+    with Store(db) as store, store.writing() as con:
+        write_settings(
+            con,
+            {
+                "hourly_rate": f"{RATE}",
+                "yearly_cost": f"{YEARLY}",
+                "chargeable_hours": f"{CHARGEABLE}",
+                "tax_per_cent": f"{TAX}",
+                "tax_name": "VAT",
+            },
+        )
 
 
 def first_quote(page: Page, studio: str) -> Decimal:
@@ -372,6 +373,9 @@ def rates(page: Page, studio: str, promised: Decimal) -> None:
         for version in (1, 2)
     )
     assert first == second  # what was approved stayed
+    for version in (1, 2):
+        assert cells(page, "Quotes that used this rate", f"{CODE}, version {version}")[-1] == "approved"
+    keep(page, "rates-used-by")
     go(page, f"{studio}/our-rates?technique=surface+cleaning+aqueous", "Our rates")
     assert first + number(cells(page, "Quotes that used this rate", f"{CODE}, version 1")[5]) == promised
     assert "hours per dm²" in figures(page)
@@ -428,8 +432,8 @@ def test_from_an_empty_studio_to_the_year_every_figure_is_the_one_reckoned_by_ha
     serve_here: Callable[..., str], laptop: Page, tmp_path: Path
 ) -> None:
     db, today = tmp_path / "studio.duckdb", date.today()
+    settings(db)
     studio = serve_here(db)
-    settings(laptop, studio)
     promised = first_quote(laptop, studio)
     bring(
         db,

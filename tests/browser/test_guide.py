@@ -1,10 +1,12 @@
-"""The guide in a browser: from each page to its chapter, by keyboard, and on paper."""
+"""The guide in a browser: by keyboard, by links, and on paper. That every page leads to its chapter is seen
+in `test_pages.py`, where each is opened.
+"""
 
 from urllib.parse import parse_qs, urlsplit
 
 from playwright.sync_api import Page, expect
 
-from dashboard import guide, roles
+from dashboard import guide
 from tests.browser.conftest import act, settled
 
 
@@ -12,23 +14,6 @@ def _shows(page: Page, chapter: str) -> None:
     expect(page.get_by_role("heading", name=guide.CHAPTERS[chapter], exact=True, level=2)).to_be_visible()
     settled(page)
     assert parse_qs(urlsplit(page.url).query)["chapter"] == [chapter]
-
-
-def test_every_page_leads_to_its_chapter_from_one_place(laptop: Page, demo_address: str) -> None:
-    places = set()
-    for name, title in roles.PAGES["principal"].items():
-        if name == "guide":
-            continue
-        laptop.goto(f"{demo_address}/{name.replace('_', '-')}")
-        expect(laptop.get_by_role("heading", name=title, exact=True)).to_be_visible()
-        way = laptop.get_by_role("link", name="How this page is read")
-        box = way.bounding_box()
-        assert box is not None
-        places.add((round(box["x"]), round(box["y"])))
-        address = urlsplit(way.get_attribute("href") or "")
-        assert address.path.strip("/") == "guide"
-        assert parse_qs(address.query)["chapter"] == [guide.CHAPTER_OF[title]]
-    assert len(places) == 1
 
 
 def test_a_chapter_is_chosen_by_keyboard_by_links_and_by_its_address(phone: Page, demo_address: str) -> None:

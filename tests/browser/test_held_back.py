@@ -18,7 +18,7 @@ from ingest.phone.inbox import Inbox
 from ingest.store import Store
 from ingest.studio.settings import write_settings
 from ingest.tables.audit_log import utc_now
-from tests.browser.conftest import act, choose, keep, settled
+from tests.browser.conftest import act, choose, keep, settled, until
 from tests.conftest import bring_into
 from tests.phones import PHONE, action, ms, name
 
@@ -76,24 +76,40 @@ def asked(folder: Path, old: int) -> Path:
     return folder / "studio.duckdb"
 
 
-@pytest.mark.parametrize("old", [1, 40])
+# Each page is opened once and then made as wide, or narrow, as the other: as a window or a turned phone is.
+OTHER_WIDTH = {360: 1280, 1280: 360}
+
+
+def turned(page: Page) -> None:
+    """The other width, and nothing is wider than it."""
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert page.viewport_size
+    wide = OTHER_WIDTH[page.viewport_size["width"]]
+    page.set_viewport_size({"width": wide, "height": 800})
+    settled(page)
+    until(page, f"document.documentElement.scrollWidth <= {wide}", 5)
+
+
+@pytest.mark.parametrize(("page", "old"), [(360, 1), (1280, 40)], indirect=["page"])
 def test_changes_that_a_phone_may_not_make_are_decided_under_bring_in_logs(
     tmp_path: Path, serve_here: Serve, page: Page, old: int
 ) -> None:
     address = serve_here(asked(tmp_path, old))
     page.goto(f"{address}/bring-in-logs")
     settled(page)
-    expect(
-        page.get_by_role("heading", name=f"Changes from phones: {old + 1} changes for you to decide")
-    ).to_be_visible()
-    expect(page.get_by_text("It says: 24-001, retouching, Ilse,").first).to_be_visible()
-    expect(page.get_by_text("as the entry lies more than 7 days back").first).to_be_visible()
-    keep(page, f"held-back-{old}")
+    for _ in OTHER_WIDTH:
+        expect(
+            page.get_by_role("heading", name=f"Changes from phones: {old + 1} changes for you to decide")
+        ).to_be_visible()
+        expect(page.get_by_text("It says: 24-001, retouching, Ilse,").first).to_be_visible()
+        expect(page.get_by_text("as the entry lies more than 7 days back").first).to_be_visible()
+        keep(page, f"held-back-{old}")
+        turned(page)
     first = page.get_by_role("radiogroup").first
     first.get_by_text("take it in").click()
     act(page, page.get_by_role("button", name="Decide as chosen").first.click)
     expect(page.get_by_text("Decided: 1 taken in.")).to_be_visible()
-    settled(page)
+    turned(page)
     if old > 1:
         choose(page, "From which device", "the tablet (workshop), 1 change")
         settled(page)
@@ -107,28 +123,31 @@ def test_changes_that_a_phone_may_not_make_are_decided_under_bring_in_logs(
     button.focus()
     act(page, lambda: page.keyboard.press("Enter"))
     expect(page.get_by_role("heading", name="Changes from phones")).to_have_count(0)
+    turned(page)
 
 
 def test_all_that_a_device_did_is_taken_back_under_who_may_come_in(
-    tmp_path: Path, serve_here: Serve, page: Page
+    tmp_path: Path, serve_here: Serve, phone: Page
 ) -> None:
-    db = asked(tmp_path, 3)
-    address = serve_here(db)
-    page.goto(f"{address}/who-may-come-in")
-    settled(page)
-    act(page, page.get_by_text("Take back what a device did").click)
-    choose(page, "Which device", "Ilse's phone, Ilse")
+    address = serve_here(asked(tmp_path, 3))
+    phone.goto(f"{address}/who-may-come-in")
+    settled(phone)
+    act(phone, phone.get_by_text("Take back what a device did").click)
+    choose(phone, "Which device", "Ilse's phone, Ilse")
+    for _ in OTHER_WIDTH:
+        expect(
+            phone.get_by_text(
+                "It made 1 entry; it corrected or struck 1 entry; 3 things that it sent wait still, to be"
+                " left out."
+            )
+        ).to_be_visible()
+        keep(phone, "take-back")
+        turned(phone)
+    act(phone, phone.get_by_role("button", name="Take back all that Ilse's phone did since").click)
+    expect(phone.get_by_text("Taken back. It made 1 entry")).to_be_visible()
+    turned(phone)
+    phone.goto(f"{address}/bring-in-logs")
+    settled(phone)
     expect(
-        page.get_by_text(
-            "It made 1 entry; it corrected or struck 1 entry; 3 things that it sent wait still, to be left"
-            " out."
-        )
-    ).to_be_visible()
-    keep(page, "take-back")
-    act(page, page.get_by_role("button", name="Take back all that Ilse's phone did since").click)
-    expect(page.get_by_text("Taken back. It made 1 entry")).to_be_visible()
-    page.goto(f"{address}/bring-in-logs")
-    settled(page)
-    expect(
-        page.get_by_role("heading", name="Changes from phones: 1 change for you to decide")
+        phone.get_by_role("heading", name="Changes from phones: 1 change for you to decide")
     ).to_be_visible()

@@ -87,39 +87,41 @@ def post(studio: Server, path: str, said: object) -> dict[str, list[dict[str, st
         return found
 
 
+@pytest.fixture(scope="module")
+def tab(browser: Browser) -> Iterator[tuple[Page, list[str]]]:
+    """A tab for all these tests, and whatever its pages ask for."""
+    with browser.new_context(viewport={"width": 1280, "height": 800}) as context:
+        asked: list[str] = []
+        context.on("request", lambda request: asked.append(request.url))
+        yield context.new_page(), asked
+
+
 @pytest.fixture
-def page(browser: Browser) -> Iterator[Page]:
-    context = browser.new_context(viewport={"width": 1280, "height": 800})
-    asked: list[str] = []
-    context.on("request", lambda request: asked.append(request.url))
-    opened = context.new_page()
+def page(tab: tuple[Page, list[str]]) -> Iterator[Page]:
+    opened, asked = tab
     yield opened
     assert (
         opened.evaluate("window.hurt") is None
         and [url for url in asked if "elsewhere" in url or url.endswith("/x")] == []
     )
-    context.close()
 
 
-def test_a_page_shows_each_note_as_it_was_written(studio: Server, sent: dict[str, str], page: Page) -> None:
-    page.goto(f"{studio.address}/one-work?object=24-001")
+@pytest.fixture
+def work_page(studio: Server, sent: dict[str, str], page: Page) -> Page:
+    """The page of the work, which stays open from one test to the next."""
+    address = f"{studio.address}/one-work?object=24-001"
+    if page.url != address:
+        page.goto(address)
     settled(page)
+    return page
+
+
+def test_a_page_shows_each_note_as_it_was_written(sent: dict[str, str], work_page: Page) -> None:
+    page = work_page
     table = page.get_by_role("region", name="Time entries, the latest first")
     expect(table).to_be_visible()
     cells = [" ".join(text.split()) for text in table.locator("tbody td:last-child").all_text_contents()]
     assert sorted(cells) == sorted(map(spaced, sent.values()))
-    assert page.evaluate("document.documentElement.scrollWidth") <= 1280
-
-
-def test_the_form_shows_each_note_as_it_was_written(studio: Server, sent: dict[str, str], page: Page) -> None:
-    page.goto(f"{studio.address}/log")
-    page.get_by_role("button", name="Ilse", exact=True).click()
-    expect(page.locator("#told")).to_contain_text("All is saved in the studio.")
-    until(page, f"(state.entries || []).length === {len(sent)}")
-    for kind, note in sent.items():
-        page.goto(f"{studio.address}/log#entry={phones.name(kind)}")
-        expect(page.get_by_label("Note")).to_have_value(note)
-    page.goto(f"{studio.address}/log#day")
     assert page.evaluate("document.documentElement.scrollWidth") <= 1280
 
 
@@ -143,10 +145,9 @@ class Read(html.parser.HTMLParser):
 
 
 def test_the_statement_to_print_and_as_csv_hold_each_note_as_it_was_written(
-    studio: Server, sent: dict[str, str], page: Page
+    sent: dict[str, str], work_page: Page
 ) -> None:
-    page.goto(f"{studio.address}/one-work?object=24-001")
-    settled(page)
+    page = work_page
     act(page, page.get_by_text("With the notes of the entries").click)
     with page.expect_download() as taken:
         page.get_by_role("button", name="Statement to print").click()
@@ -174,6 +175,18 @@ def test_the_statement_to_print_and_as_csv_hold_each_note_as_it_was_written(
         row["note"].removeprefix("'") if row["note"].startswith("'=") else row["note"] for row in rows
     ) == sorted(sent.values())
     assert not any(row["note"].startswith("=") for row in rows)
+
+
+def test_the_form_shows_each_note_as_it_was_written(studio: Server, sent: dict[str, str], page: Page) -> None:
+    page.goto(f"{studio.address}/log")
+    page.get_by_role("button", name="Ilse", exact=True).click()
+    expect(page.locator("#told")).to_contain_text("All is saved in the studio.")
+    until(page, f"(state.entries || []).length === {len(sent)}")
+    for kind, note in sent.items():
+        page.goto(f"{studio.address}/log#entry={phones.name(kind)}")
+        expect(page.get_by_label("Note")).to_have_value(note)
+    page.goto(f"{studio.address}/log#day")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 1280
 
 
 def test_an_export_brings_each_note_back(studio: Server, sent: dict[str, str], tmp_path: Path) -> None:

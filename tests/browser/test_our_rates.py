@@ -4,20 +4,27 @@ which works.
 
 import re
 import shutil
-from collections.abc import Callable
+from collections.abc import Iterator
 from pathlib import Path
 
+import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import act, keep, settled, tick
+from tests.browser.conftest import act, keep, serve, settled, tick
+
+
+@pytest.fixture(scope="module")
+def studio(invented: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """An invented studio in which a rate is pinned and let go again; its rates are computed once."""
+    db = tmp_path_factory.mktemp("rates") / "studio.duckdb"
+    shutil.copy(invented, db)
+    yield from serve(db)
 
 
 def test_what_a_technique_takes_how_sure_and_from_which_works_is_seen_pinned_and_opened(
-    serve_here: Callable[..., str], invented: Path, laptop: Page, tmp_path: Path
+    studio: str, laptop: Page
 ) -> None:
-    db = tmp_path / "studio.duckdb"
-    shutil.copy(invented, db)
-    laptop.goto(f"{serve_here(db)}/our-rates?technique=varnish+removal+with+free+solvents")
+    laptop.goto(f"{studio}/our-rates?technique=varnish+removal+with+free+solvents")
     figures = laptop.locator("dl.figures")
     expect(figures.get_by_text("hours per dm²")).to_be_visible()
     expect(figures.get_by_text("4 in 5 such lines end within")).to_be_visible()
@@ -70,8 +77,8 @@ def test_what_a_technique_takes_how_sure_and_from_which_works_is_seen_pinned_and
     assert f"object={code}" in laptop.url
 
 
-def test_a_point_of_the_chart_opens_its_work(laptop: Page, demo_address: str) -> None:
-    laptop.goto(f"{demo_address}/our-rates?technique=retouching")
+def test_a_point_of_the_chart_opens_its_work(laptop: Page, studio: str) -> None:
+    laptop.goto(f"{studio}/our-rates?technique=retouching")
     points = laptop.get_by_test_id("stVegaLiteChart").locator("svg .mark-symbol path")
     expect(points.first).to_be_visible()
     settled(laptop)

@@ -3,11 +3,13 @@
 import json
 import re
 from pathlib import Path
+from urllib.parse import parse_qs, urlsplit
 
 import pandas as pd
 import pytest
 from playwright.sync_api import Page, expect
 
+from dashboard import guide, roles
 from dashboard.analysis.report.overruns import CAUSES
 from tests import ready
 from tests.browser.conftest import keep, settled, until, violations
@@ -63,19 +65,28 @@ CHARTS = {
     "our-rates": 1,
     "one-work?object=WORK": 2,
 }
-SAME_AT_ANY_SIZE = {
-    "works?add=work",
-    "bring-in-logs",
-    "studio",
-    "studio?part=quotes",
+# These say the same in the empty studio and in the invented one, to the word.
+SAME_IN_ANY_STUDIO = {
     "studio?part=bench",
-    "studio?part=people",
     "studio?part=techniques",
-    "studio?part=phases",
-    "safe-keeping",
     "guide?chapter=words",
     "guide?chapter=forms",
 }
+# These show nothing of which a studio of 500 works has more: one work, nobody's hours, what is no work.
+SAME_AT_ANY_SIZE = SAME_IN_ANY_STUDIO | {
+    "works?add=work",
+    "hours-worth-a-pause",
+    "one-work?object=WORK",
+    "works?object=WORK",
+    "estimate?object=WORK",
+    "bring-in-logs",
+    "studio",
+    "studio?part=quotes",
+    "studio?part=people",
+    "studio?part=phases",
+    "safe-keeping",
+}
+ALREADY_SEEN = {"demo": set[str](), "empty": SAME_IN_ANY_STUDIO, "large": SAME_AT_ANY_SIZE}
 # Each is opened once, the invented one at a phone's width, and then made as wide, or narrow, as the other: as
 # a window or a turned phone is.
 STUDIOS = (
@@ -87,7 +98,7 @@ SEEN = [
     pytest.param(width, studio, work, on_bench, *page, id=f"{studio}-{width}-{page[0]}")
     for studio, width, work, on_bench in STUDIOS
     for page in PAGES
-    if studio != "large" or page[0] not in SAME_AT_ANY_SIZE
+    if page[0] not in ALREADY_SEEN[studio]
 ]
 # What Streamlit draws of itself: its widgets and the bones of its page are not ours to mend.
 THEIRS = (
@@ -104,6 +115,30 @@ THEIRS = (
 )
 
 
+@pytest.fixture(scope="module")
+def places_of_the_guide() -> set[tuple[int, int]]:
+    """Where pages have their link to the guide."""
+    return set()
+
+
+def _leads_to_its_chapter(page: Page, title: str, places: set[tuple[int, int]]) -> None:
+    """The page leads to its chapter of the guide, from the same place as all others."""
+    way = page.get_by_role("link", name="How this page is read")
+    box = way.bounding_box()
+    assert box is not None
+    places.add((round(box["x"]), round(box["y"])))
+    assert len(places) == 1
+    address = urlsplit(way.get_attribute("href") or "")
+    assert address.path.strip("/") == "guide"
+    assert parse_qs(address.query)["chapter"] == [guide.CHAPTER_OF[title]]
+
+
+def test_every_page_is_looked_at_and_has_a_chapter() -> None:
+    titles = set(roles.PAGES["principal"].values())
+    assert {title for _, title, *_ in PAGES} == titles
+    assert set(guide.CHAPTER_OF) >= titles - {roles.PAGES["principal"]["guide"]}
+
+
 @pytest.mark.parametrize(
     "page, studio, work, on_bench, address, title, when_empty, when_full", SEEN, indirect=["page"]
 )
@@ -117,6 +152,7 @@ def test_every_page_is_whole(
     title: str,
     when_empty: str,
     when_full: str,
+    places_of_the_guide: set[tuple[int, int]],
 ) -> None:
     server = request.getfixturevalue(f"{studio}_address")
     page.goto(f"{server}/{address.replace('WORK', work).replace('OPEN', on_bench)}")
@@ -148,6 +184,8 @@ def test_every_page_is_whole(
     until(page, f"document.documentElement.scrollWidth <= {wide}", 5)
     keep(page, name)
     assert violations(page, THEIRS) == []
+    if studio == "demo" and title in guide.CHAPTER_OF:
+        _leads_to_its_chapter(page, title, places_of_the_guide)
 
 
 def test_the_first_page_has_the_words_of_the_four_parts_and_its_csvs(phone: Page, demo_address: str) -> None:
@@ -164,10 +202,12 @@ def test_the_first_page_has_the_words_of_the_four_parts_and_its_csvs(phone: Page
 
 def test_an_empty_studio_offers_the_invented_one_and_the_way_back(phone: Page, empty_address: str) -> None:
     phone.goto(empty_address)
+    expect(phone.get_by_role("link", name="Log hours")).to_be_visible()
     phone.get_by_role("button", name="Look at an invented studio first").press("Enter")
     expect(phone.get_by_text("This is an invented studio")).to_be_visible()
     expect(phone.get_by_text("Most over:")).to_be_visible()
     assert "studio=invented" in phone.url
+    expect(phone.get_by_role("link", name="Log hours")).to_have_count(0)
     phone.get_by_role("link", name="Works", exact=True).click()
     expect(phone.get_by_text("67 works of 67")).to_be_visible()
     assert "studio=invented" in phone.url

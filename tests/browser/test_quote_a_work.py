@@ -4,15 +4,20 @@ phone and on a laptop.
 
 import re
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from copy import deepcopy
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 from docx import Document
 from playwright.sync_api import Page, expect
 
+from ingest.editing import quote_drafts
+from ingest.editing.quote_drafts import Quote, QuotedWork
+from ingest.store import Store
 from tests.browser.conftest import act, keep, serve, settled
-from tests.browser.steps import told, write_cell
+from tests.browser.steps import choose_cell, write_cell
 
 WORK = {
     "Title": "A mill at Marrowby",
@@ -21,14 +26,66 @@ WORK = {
     "Height, cm": "61",
     "Width, cm": "76",
 }
+DESCRIBED = dict(zip(("title", "kind", "support", "height_cm", "width_cm"), WORK.values(), strict=True))
+
+# Quotes that were begun and described before: one test describes a work by hand, the others begin with what
+# is theirs.
+BEGUN = {
+    "bad input": Quote(
+        works=[QuotedWork(described=DESCRIBED, lines=[{"technique": "varnish removal with free solvents"}])],
+        terms={"currency": "JPY"},
+    ),
+    "by keyboard": Quote(
+        works=[
+            QuotedWork(
+                described=DESCRIBED,
+                lines=[{"technique": "retouching"}, {"technique": "lining", "option": "full treatment"}],
+            )
+        ]
+    ),
+    "two works": Quote(
+        works=[
+            QuotedWork(described=DESCRIBED, lines=[{"technique": "retouching"}]),
+            QuotedWork(lines=[{"technique": "filling"}]),
+        ]
+    ),
+    "thrown away": Quote(works=[QuotedWork(described=DESCRIBED)]),
+}
+
+
+@dataclass(frozen=True)
+class Studio:
+    """A studio that is served: its address, and the numbers of the quotes begun in it by their names."""
+
+    address: str
+    quotes: dict[str, int]
+
+
+def serve_quotes(invented: Path, folder: Path, begun: Mapping[str, Quote]) -> Iterator[Studio]:
+    """Serve a copy of the invented studio in which quotes are begun."""
+    db = folder / "studio.duckdb"
+    shutil.copy(invented, db)
+    with Store(db) as store:
+        numbers = {
+            name: quote_drafts.keep(store, deepcopy(quote), "").number for name, quote in begun.items()
+        }
+    for address in serve(db):
+        yield Studio(address, {name: number for name, number in numbers.items() if number})
 
 
 @pytest.fixture(scope="module")
-def studio(invented: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """An invented studio to quote in; each test has quotes of its own."""
-    db = tmp_path_factory.mktemp("quotes") / "studio.duckdb"
-    shutil.copy(invented, db)
-    yield from serve(db)
+def studio(invented: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
+    """An invented studio to quote in; each test has a quote of its own."""
+    yield from serve_quotes(invented, tmp_path_factory.mktemp("quotes"), BEGUN)
+
+
+def open_quote(page: Page, studio: Studio, name: str) -> int:
+    """Open a quote that was begun before; its number."""
+    number = studio.quotes[name]
+    page.goto(f"{studio.address}/quote-a-work?quote={number}")
+    expect(page.get_by_role("heading", name=re.compile(rf"^Quote {number}: "))).to_be_visible()
+    settled(page)
+    return number
 
 
 def begin(page: Page, studio: str) -> str:
@@ -41,9 +98,17 @@ def begin(page: Page, studio: str) -> str:
     expect(heading).to_be_visible()
     settled(page)
     number = heading.inner_text().split()[1].rstrip(":")
-    for label, text in WORK.items():
-        fill(page, label, text)
+    fill_all(page, WORK)
     return number
+
+
+def fill_all(page: Page, texts: Mapping[str, str]) -> None:
+    """Fill fields one after another as they are typed, and wait once, for the last of them to be left."""
+    for label, text in texts.items():
+        page.get_by_label(label, exact=True).first.fill(text)
+    act(page, lambda: page.keyboard.press("Tab"), must=False)
+    for label, text in texts.items():
+        expect(page.get_by_label(label, exact=True).first).to_have_value(text)
 
 
 def fill(page: Page, label: str, text: str) -> None:
@@ -74,14 +139,14 @@ def add_line(page: Page, technique: str, **more: str) -> None:
         act(page, page.get_by_role("option").first.click, must=False)
         if all(page.get_by_label(label, exact=True).count() for label in more):
             break
-    for label, text in more.items():
-        fill(page, label, text)
+    if more:
+        fill_all(page, more)
     act(page, lambda: page.get_by_role("button", name="Add it to the sheet").click())
     settled(page)
 
 
-def test_a_new_work_is_described_quoted_and_leaves_as_a_letter(studio: str, phone: Page) -> None:
-    number = begin(phone, studio)
+def test_a_new_work_is_described_quoted_and_leaves_as_a_letter(studio: Studio, phone: Page) -> None:
+    number = begin(phone, studio.address)
     expect(phone.get_by_text("easel painting too, on canvas too").first).to_be_visible()
     act(phone, phone.get_by_role("button", name="Take its lines").first.click)
     before = total(phone)
@@ -144,9 +209,10 @@ def test_a_new_work_is_described_quoted_and_leaves_as_a_letter(studio: str, phon
     expect(phone.get_by_text(f"{technique} is left out")).to_be_visible()
 
 
-def test_bad_input_is_said_in_words_and_nothing_typed_is_lost(studio: str, phone: Page) -> None:
-    begin(phone, studio)
-    add_line(phone, "varnish removal with free solvents")
+def test_bad_input_is_said_in_words_and_nothing_typed_is_lost(studio: Studio, phone: Page) -> None:
+    open_quote(phone, studio, "bad input")
+    expect(phone.get_by_text("No price: nobody has said what an hour costs in JPY")).to_be_visible()
+    assert total(phone)[3] == "no price yet"
     add_line(phone, "filling", **{"Quantity, dm²": "99999999"})
     expect(phone.get_by_text('Line 2, quantity "99999999": cannot be.')).to_be_visible()
     fill(phone, "Height, cm", "tall")
@@ -156,9 +222,6 @@ def test_bad_input_is_said_in_words_and_nothing_typed_is_lost(studio: str, phone
     ).to_be_visible()
     fill(phone, "Ceiling", "a lot")
     expect(phone.get_by_text('Ceiling "a lot" is not a number.')).to_be_visible()
-    fill(phone, "Currency", "JPY")
-    expect(phone.get_by_text("No price: nobody has said what an hour costs in JPY")).to_be_visible()
-    assert total(phone)[3] == "no price yet"
     # what is nearly always done is missed, and added by one press
     usual = phone.get_by_role("listitem").filter(has_text="not on this sheet")
     expect(usual).to_contain_text("final report")
@@ -171,25 +234,16 @@ def test_bad_input_is_said_in_words_and_nothing_typed_is_lost(studio: str, phone
     expect(phone.get_by_text('Line 2, quantity "99999999": cannot be.')).to_be_visible()
 
 
-def test_the_sheet_is_written_by_keyboard_and_options_stand_side_by_side(studio: str, laptop: Page) -> None:
-    begin(laptop, studio)
-    sheet = laptop.get_by_test_id("stDataFrame").first
-    for row, (technique, option) in enumerate(
-        [("retouching", ""), ("lining", "full treatment"), ("tear bridging", "stabilise only")]
-    ):
-        for _ in range(3):
-            sheet.scroll_into_view_if_needed()
-            box = sheet.bounding_box()
-            assert box
-            laptop.mouse.click(box["x"] + 120, box["y"] + 52 + 35 * row)
-            if told(laptop.locator(f"[role=gridcell][id$='-{row}'][aria-selected=true]"), None):
-                break
-        write_cell(laptop, f"glide-cell-1-{row}", technique, "Tab")
-        if option:
-            for _ in range(6):
-                laptop.keyboard.press("Tab")
-                laptop.wait_for_timeout(120)
-            write_cell(laptop, f"glide-cell-8-{row}", option, "Tab")
+def test_the_sheet_is_written_by_keyboard_and_options_stand_side_by_side(
+    studio: Studio, laptop: Page
+) -> None:
+    open_quote(laptop, studio, "by keyboard")
+    choose_cell(laptop, 2, 120, laptop.get_by_test_id("stDataFrame").first)
+    write_cell(laptop, "glide-cell-1-2", "tear bridging", "Tab")
+    for _ in range(6):
+        laptop.keyboard.press("Tab")
+        laptop.wait_for_timeout(120)
+    write_cell(laptop, "glide-cell-8-2", "stabilise only", "Tab")
     table = laptop.get_by_role("region", name="Options side by side")
     expect(table.get_by_role("cell", name="stabilise only")).to_be_visible()
     expect(table.get_by_role("cell", name="full treatment")).to_be_visible()
@@ -205,17 +259,14 @@ def press(page: Page, button: str) -> None:
 
 
 def test_works_of_one_owner_share_a_letter_and_two_windows_do_not_overwrite_each_other(
-    studio: str, laptop: Page
+    studio: Studio, laptop: Page
 ) -> None:
-    number = begin(laptop, studio)
-    add_line(laptop, "retouching")
-    press(laptop, "Add it to the quote")
-    expect(laptop.get_by_role("heading", name=f"Quote {number}: the new work")).to_be_visible()
-    add_line(laptop, "filling")
+    number = open_quote(laptop, studio, "two works")
     together = laptop.get_by_role("region", name="Works of this quote")
     expect(together.get_by_role("cell", name="together")).to_be_visible()
     # a third one, and it out again; the one that is shown stays shown
     press(laptop, "Add it to the quote")
+    expect(laptop.get_by_role("heading", name=f"Quote {number}: the new work")).to_be_visible()
     expect(together.get_by_role("cell", name="no lines yet")).to_be_visible()
     expect(laptop.get_by_text("The letter is without the new work, which has no lines")).to_be_visible()
     press(laptop, "Take the work shown out of the quote")
@@ -234,8 +285,8 @@ def test_works_of_one_owner_share_a_letter_and_two_windows_do_not_overwrite_each
     other.close()
 
 
-def test_a_quote_is_thrown_away_only_when_that_is_meant(studio: str, phone: Page) -> None:
-    number = begin(phone, studio)
+def test_a_quote_is_thrown_away_only_when_that_is_meant(studio: Studio, phone: Page) -> None:
+    number = open_quote(phone, studio, "thrown away")
     act(phone, lambda: phone.get_by_role("button", name="Throw the quote away").click())
     act(phone, lambda: phone.get_by_role("button", name="No, keep it").click())
     expect(phone.get_by_role("heading", name=f"Quote {number}: A mill at Marrowby")).to_be_visible()

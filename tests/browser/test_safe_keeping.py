@@ -3,7 +3,7 @@
 import re
 import shutil
 import zipfile
-from collections.abc import Callable
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -11,27 +11,34 @@ from playwright.sync_api import Page, expect
 
 from ingest.importing.files import import_files
 from ingest.store import Store
-from tests.browser.conftest import act, choose, keep, tick
+from tests.browser.conftest import act, choose, keep, serve, tick
 from tests.browser.steps import done, go, press
+from tests.drawn import draw
 from tests.whole_studios import everything
 
 
-@pytest.fixture
-def studio(serve_here: Callable[..., str], invented: Path, tmp_path: Path) -> str:
-    shutil.copy(invented, tmp_path / "studio.duckdb")
-    return serve_here(tmp_path / "studio.duckdb")
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("kept")
+
+
+@pytest.fixture(scope="module")
+def studio(invented: Path, folder: Path) -> Iterator[str]:
+    """Each test leaves in it what it found."""
+    yield from serve(shutil.copyfile(invented, folder / "studio.duckdb"))
 
 
 def test_a_backup_is_made_lost_work_comes_back_and_what_was_there_is_kept(
-    studio: str, laptop: Page, tmp_path: Path
+    studio: str, folder: Path, laptop: Page
 ) -> None:
-    go(laptop, f"{studio}/", "On the bench")
+    # the bench, which says so too, is longer reckoned: `test_on_the_bench.py`
+    go(laptop, f"{studio}/where-the-hours-went", "Where the hours went")
     expect(laptop.get_by_text("No backup was made yet: a disk can fail.")).to_be_visible()
     go(laptop, f"{studio}/safe-keeping", "Safe keeping")
     press(laptop, "Back up now")
     done(laptop, "Backed up, and found equal: 67 works")
     expect(laptop.get_by_text("Last backup: ")).to_be_visible()
-    [made] = (tmp_path / "backups").iterdir()
+    [made] = (folder / "backups").iterdir()
     content = made.read_bytes()
 
     go(laptop, f"{studio}/studio?part=people", "Studio")
@@ -54,7 +61,7 @@ def test_a_backup_is_made_lost_work_comes_back_and_what_was_there_is_kept(
     expect(laptop.get_by_text("Add a person: name")).to_be_visible()
     expect(laptop.get_by_text("Somebody New")).to_have_count(0)
     assert made.read_bytes() == content
-    [before] = (tmp_path / "backups").glob("*before-restore*")
+    [before] = (folder / "backups").glob("*before-restore*")
     with Store(before) as store:
         assert store.cursor().execute(
             "SELECT count(*) FROM people WHERE person = 'Somebody New'"
@@ -96,16 +103,15 @@ def test_everything_can_be_taken_along_and_makes_the_same_studio_elsewhere(
 
 
 def test_what_does_not_hold_together_is_said_on_the_page(
-    serve_here: Callable[..., str], invented: Path, phone: Page, tmp_path: Path
+    invented: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    shutil.copy(invented, tmp_path / "studio.duckdb")
-    with Store(tmp_path / "studio.duckdb") as store:
+    with Store(shutil.copyfile(invented, tmp_path / "studio.duckdb")) as store:
         store.cursor().execute("DELETE FROM estimated_lines WHERE version = 2")
-    go(phone, f"{serve_here(tmp_path / 'studio.duckdb')}/safe-keeping", "Safe keeping")
-    expect(phone.get_by_text("The record does not hold together in 1 thing.")).to_be_visible()
-    expect(
-        phone.get_by_text(
-            re.compile("versions of estimates without lines: .*Bring in the estimates file again.")
-        )
-    ).to_be_visible()
-    keep(phone, "safe-keeping-faults")
+        page = draw(monkeypatch, store, "safe_keeping")
+    assert [item.value for item in page.title] == ["Safe keeping"]
+    [warning] = page.warning
+    assert warning.value.startswith("The record does not hold together in 1 thing.")
+    assert re.search(
+        "versions of estimates without lines: .*Bring in the estimates file again.",
+        " ".join(item.proto.body for item in page.get("html")),
+    )

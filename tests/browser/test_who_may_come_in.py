@@ -5,6 +5,7 @@ without losing anything.
 from __future__ import annotations
 
 import base64
+import contextlib
 import hashlib
 import io
 import json
@@ -14,14 +15,16 @@ import shutil
 import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 import zxingcpp
 from cryptography import x509
 from cryptography.hazmat.primitives import serialization
 from PIL import Image
-from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, Response, WebError, WebSocket, expect
 
+from dashboard.cli.main import main
 from ingest.store import Store
 from ingest.studio.settings import write_settings
 from tests.browser.conftest import act, keep, settled
@@ -42,7 +45,7 @@ ESTIMATE = (
     " Bankside wished,7654321,EUR,,retouching,3\n"
 )
 NOT_FOR_ALL = ("Ferry in snow", "Weir", "Bankside", "Mill Lane", "Ilse", "Maud", "7,654,321", "7654321")
-LAPTOP = {"viewport": {"width": 1280, "height": 800}}
+LAPTOP: dict[str, Any] = {"viewport": {"width": 1280, "height": 800}}
 PHONE = {"viewport": {"width": 360, "height": 640}, "is_mobile": True, "has_touch": True}
 
 
@@ -55,9 +58,19 @@ def filled(folder: Path) -> Path:
     return folder / "studio.duckdb"
 
 
+class Studio(Server):
+    """A served studio of which the commands begin in this process: what they ask for, the server does."""
+
+    def command(self, *call: str) -> str:
+        said = io.StringIO()
+        with contextlib.redirect_stdout(said):
+            assert main([call[0], "--db", str(self.db), *call[1:]]) == 0
+        return said.getvalue()
+
+
 @pytest.fixture(scope="module")
-def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    opened = Server(filled(tmp_path_factory.mktemp("paired")), "--phones", "--plain", "--host", "127.0.0.1")
+def studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
+    opened = Studio(filled(tmp_path_factory.mktemp("paired")), "--phones", "--plain", "--host", "127.0.0.1")
     opened.address = opened.address.replace("localhost", "127.0.0.1")
     yield opened
     opened.discard()
@@ -81,6 +94,26 @@ def device(browser: Browser) -> Iterator[Callable[..., Page]]:
     assert wrong == []
 
 
+@pytest.fixture
+def desk(windows: Callable[[int], Page]) -> Iterator[Page]:
+    """A laptop that no studio knows, whose pages may not fail: the tab that all tests of this width have, as
+    what Streamlit is made of is compiled in it already.
+    """
+    page = windows(1280)
+    wrong: list[str] = []
+
+    def hear(error: WebError) -> None:
+        wrong.append(str(error.error))
+
+    page.context.clear_cookies()
+    page.context.on("weberror", hear)
+    yield page
+    page.context.remove_listener("weberror", hear)
+    page.goto("about:blank")
+    page.context.clear_cookies()
+    assert wrong == []
+
+
 def pair(page: Page, address: str) -> None:
     """Pair it on the page that a code leads to."""
     page.goto(address)
@@ -88,7 +121,7 @@ def pair(page: Page, address: str) -> None:
     page.wait_for_url(lambda url: "/pair" not in url)
 
 
-def paired(page: Page, studio: Server, role: str, *more: str) -> Page:
+def paired(page: Page, studio: Studio, role: str, *more: str) -> Page:
     pair(page, f"{studio.address}/pair#{studio.code(role, *more)}")
     return page
 
@@ -105,33 +138,41 @@ def title_of(page: Page, words: str) -> None:
     expect(page.get_by_role("heading", name=words, level=1)).to_be_visible()
 
 
-def at_the_door(laptop: Page, studio: Server) -> Page:
-    """The principal comes to the door without a code, with a wrong one, and with the right one."""
-    laptop.goto(studio.address)
-    title_of(laptop, "Not let in")
-    keep(laptop, "not-let-in")
-    laptop.get_by_role("link", name="I have a code").click()
-    laptop.get_by_label("The code").fill("AAAAA AAAAA")
-    laptop.get_by_role("button", name="Pair this device").click()
-    expect(laptop.get_by_role("alert")).to_contain_text(
-        "This code is wrong, used already, or older than ten minutes."
-    )
-    keep(laptop, "pair-this-device")
-    laptop.get_by_label("The code").fill(
-        studio.code("principal", "--person", "Maud", "--name", "Maud's laptop").lower()
-    )
-    laptop.keyboard.press("Enter")
-    title_of(laptop, "On the bench")
-    settled(laptop)
-    return laptop
+@pytest.fixture(scope="module")
+def principal(studio: Studio, browser: Browser) -> Iterator[Page]:
+    """The principal's laptop, which came to the door without a code, with a wrong one, and with the right
+    one.
+    """
+    with browser.new_context(**LAPTOP) as context:
+        wrong: list[str] = []
+        context.on("weberror", lambda error: wrong.append(str(error.error)))
+        laptop = context.new_page()
+        laptop.goto(studio.address)
+        title_of(laptop, "Not let in")
+        keep(laptop, "not-let-in")
+        laptop.get_by_role("link", name="I have a code").click()
+        laptop.get_by_label("The code").fill("AAAAA AAAAA")
+        laptop.get_by_role("button", name="Pair this device").click()
+        expect(laptop.get_by_role("alert")).to_contain_text(
+            "This code is wrong, used already, or older than ten minutes."
+        )
+        keep(laptop, "pair-this-device")
+        laptop.get_by_label("The code").fill(
+            studio.code("principal", "--person", "Maud", "--name", "Maud's laptop").lower()
+        )
+        laptop.keyboard.press("Enter")
+        title_of(laptop, "On the bench")
+        settled(laptop)
+        act(laptop, laptop.get_by_role("link", name="Who may come in").click)
+        title_of(laptop, "Who may come in")
+        yield laptop
+    assert wrong == []
 
 
 def test_a_phone_is_paired_by_the_code_on_the_screen_logs_and_is_sent_away_without_losing_what_it_has_not_sent(  # noqa: E501
-    studio: Server, device: Callable[..., Page]
+    studio: Studio, principal: Page, device: Callable[..., Page]
 ) -> None:
-    laptop = at_the_door(device(**LAPTOP), studio)
-    act(laptop, laptop.get_by_role("link", name="Who may come in").click)
-    title_of(laptop, "Who may come in")
+    laptop = principal
     keep(laptop, "who-may-come-in")
     choose(laptop, "Ilse")
     act(laptop, laptop.get_by_role("button", name="Make a code").click)
@@ -189,9 +230,9 @@ def keep_phone(page: Page, name: str) -> None:
 
 
 def test_an_open_page_of_a_device_that_is_sent_away_says_so_within_five_seconds(
-    studio: Server, device: Callable[..., Page]
+    studio: Studio, desk: Page
 ) -> None:
-    page = paired(device(**LAPTOP), studio, "principal", "--name", "a borrowed laptop")
+    page = paired(desk, studio, "principal", "--name", "a borrowed laptop")
     title_of(page, "On the bench")
     settled(page)
     studio.command("devices", "--revoke", "a borrowed laptop")
@@ -200,25 +241,23 @@ def test_an_open_page_of_a_device_that_is_sent_away_says_so_within_five_seconds(
 
 
 def test_a_device_that_reviews_is_sent_no_person_no_price_no_title_no_owner_and_no_note_on_any_page(
-    studio: Server, device: Callable[..., Page]
+    studio: Studio, desk: Page
 ) -> None:
     """Looked for in all that the server says over the line, not in what is seen."""
-    page = device(**LAPTOP)
+    page = desk
     heard: list[bytes] = []
-    page.on(
-        "websocket",
-        lambda line: line.on(
+
+    def hear_socket(line: WebSocket) -> None:
+        line.on(
             "framereceived", lambda said: heard.append(said if isinstance(said, bytes) else said.encode())
-        ),
-    )
-    page.on(
-        "response",
-        lambda answer: (
+        )
+
+    def hear_answer(answer: Response) -> None:
+        if answer.ok and "/static/" not in answer.url and answer.request.method == "GET":
             heard.append(answer.body())
-            if answer.ok and "/static/" not in answer.url and answer.request.method == "GET"
-            else None
-        ),
-    )
+
+    page.on("websocket", hear_socket)
+    page.on("response", hear_answer)
     paired(page, studio, "reviews", "--name", "the desk")
     title_of(page, "Where the hours went")
     settled(page)
@@ -227,6 +266,10 @@ def test_a_device_that_reviews_is_sent_no_person_no_price_no_title_no_owner_and_
     expect(links).to_have_text(["Where the hours went", "One work", "Guide", "Leave"])
     page.goto(f"{studio.address}/?person=Ilse")
     settled(page)
+    for name in ("Phases", "Works", "Lines"):
+        with page.expect_download() as taken:
+            page.get_by_role("button", name=name, exact=True).click()
+        heard.append(Path(taken.value.path()).read_bytes())
     page.goto(f"{studio.address}/one-work?object=24-001")
     title_of(page, "One work")
     settled(page)
@@ -247,21 +290,17 @@ def test_a_device_that_reviews_is_sent_no_person_no_price_no_title_no_owner_and_
     ):
         page.goto(f"{studio.address}/{path}")
         title_of(page, "Not let in")
-    page.goto(f"{studio.address}/")
-    settled(page)
-    for name in ("Phases", "Works", "Lines"):
-        with page.expect_download() as taken:
-            page.get_by_role("button", name=name, exact=True).click()
-        heard.append(Path(taken.value.path()).read_bytes())
     told = b"".join(heard)
     assert b"24-001" in told and b"retouching" in told  # it did hear
     assert [word for word in NOT_FOR_ALL if word.encode() in told] == []
     page.goto(f"{studio.address}/log")
     title_of(page, "Not let in")
+    page.remove_listener("websocket", hear_socket)
+    page.remove_listener("response", hear_answer)
 
 
 def test_hours_worth_a_pause_are_seen_by_the_person_alone_whose_they_are(
-    studio: Server, device: Callable[..., Page]
+    studio: Studio, device: Callable[..., Page], desk: Page
 ) -> None:
     phone = paired(device(**PHONE), studio, "logs", "--person", "Ilse", "--name", "Ilse's phone again")
     phone.get_by_role("link", name=re.compile("Ilse")).click()
@@ -273,7 +312,7 @@ def test_hours_worth_a_pause_are_seen_by_the_person_alone_whose_they_are(
     keep(phone, "pauses-phone")
     phone.get_by_role("link", name="To the form to log hours").click()
     title_of(phone, "At the bench")
-    desk = paired(device(**LAPTOP), studio, "reviews", "--person", "Maud", "--name", "Maud's desk")
+    paired(desk, studio, "reviews", "--person", "Maud", "--name", "Maud's desk")
     desk.goto(f"{studio.address}/hours-worth-a-pause")
     title_of(desk, "Hours worth a pause")
     settled(desk)
@@ -288,7 +327,7 @@ def test_hours_worth_a_pause_are_seen_by_the_person_alone_whose_they_are(
 
 
 def test_a_device_that_logs_is_told_nothing_of_prices_owners_and_other_people(
-    studio: Server, device: Callable[..., Page]
+    studio: Studio, device: Callable[..., Page]
 ) -> None:
     page = paired(device(**PHONE), studio, "logs", "--person", "Ilse")
     expect(page.get_by_role("heading", name="At the bench")).to_be_visible()
@@ -304,7 +343,7 @@ def test_a_device_that_logs_is_told_nothing_of_prices_owners_and_other_people(
 
 
 def test_a_shared_device_asks_who_it_is_and_shows_codes_alone(
-    studio: Server, device: Callable[..., Page]
+    studio: Studio, device: Callable[..., Page]
 ) -> None:
     page = paired(device(**PHONE), studio, "logs", "--name", "tablet in the studio")
     expect(page.locator("#who")).to_have_text("Who?")
@@ -315,13 +354,12 @@ def test_a_shared_device_asks_who_it_is_and_shows_codes_alone(
     expect(page.locator("#told")).to_contain_text("All is saved in the studio.")
 
 
-def test_a_label_opens_the_form_on_its_work(studio: Server, device: Callable[..., Page]) -> None:
-    page = paired(device(**LAPTOP), studio, "principal", "--name", "label maker")
-    title_of(page, "On the bench")
-    settled(page)
-    act(page, page.get_by_role("link", name="Who may come in").click)
-    with page.expect_download() as taken:
-        page.get_by_role("button", name="2 labels as PDF, A4").click()
+def test_a_label_opens_the_form_on_its_work(
+    studio: Studio, principal: Page, device: Callable[..., Page]
+) -> None:
+    title_of(principal, "Who may come in")
+    with principal.expect_download() as taken:
+        principal.get_by_role("button", name="2 labels as PDF, A4").click()
     content = Path(taken.value.path()).read_bytes()
     assert content.startswith(b"%PDF-") and b"Ferry" not in content and b"Bankside" not in content
     phone = paired(device(**PHONE), studio, "logs", "--person", "Ilse")
@@ -333,19 +371,19 @@ def test_a_label_opens_the_form_on_its_work(studio: Server, device: Callable[...
 
 
 @pytest.fixture(scope="module")
-def sealed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    opened = Server(filled(tmp_path_factory.mktemp("sealed")), "--phones", "--host", "127.0.0.1")
+def sealed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
+    opened = Studio(filled(tmp_path_factory.mktemp("sealed")), "--phones", "--host", "127.0.0.1")
     yield opened
     opened.discard()
 
 
-def certificate_of(studio: Server) -> x509.Certificate:
+def certificate_of(studio: Studio) -> x509.Certificate:
     return x509.load_pem_x509_certificate(
         studio.db.with_name("studio.duckdb.tls").joinpath("authority.pem").read_bytes()
     )
 
 
-def trusting(studio: Server, home: Path) -> tuple[dict[str, str], list[str]]:
+def trusting(studio: Studio, home: Path) -> tuple[dict[str, str], list[str]]:
     """How a browser comes to trust the studio's authority: by the system's own list where its tool is there,
     else by the key of the server.
     """
@@ -372,7 +410,7 @@ def trusting(studio: Server, home: Path) -> tuple[dict[str, str], list[str]]:
 
 
 def test_a_device_that_trusts_the_studio_opens_the_form_again_without_network(
-    sealed: Server, browser: Browser, tmp_path: Path
+    sealed: Studio, browser: Browser, tmp_path: Path
 ) -> None:
     environment, more = trusting(sealed, tmp_path)
     context = browser.browser_type.launch_persistent_context(
@@ -408,7 +446,7 @@ def test_a_device_that_trusts_the_studio_opens_the_form_again_without_network(
 
 
 def test_a_device_that_does_not_trust_the_studio_is_warned_and_can_log_but_not_open_the_form_without_network(
-    sealed: Server, browser: Browser, device: Callable[..., Page]
+    sealed: Studio, browser: Browser, device: Callable[..., Page]
 ) -> None:
     stranger = device(**PHONE)
     with pytest.raises(Exception, match="ERR_CERT_AUTHORITY_INVALID"):
@@ -419,11 +457,11 @@ def test_a_device_that_does_not_trust_the_studio_is_warned_and_can_log_but_not_o
     expect(careless.locator("#told")).to_contain_text("All is saved in the studio.")
 
 
-def test_the_page_that_pairs_shows_the_way_to_trust_too(sealed: Server, device: Callable[..., Page]) -> None:
+def test_the_page_that_pairs_shows_the_way_to_trust_too(sealed: Studio, device: Callable[..., Page]) -> None:
     page = paired(device(ignore_https_errors=True, **LAPTOP), sealed, "principal", "--name", "desk")
-    title_of(page, "On the bench")
+    page.goto(f"{sealed.address}/who-may-come-in")
+    title_of(page, "Who may come in")
     settled(page)
-    act(page, page.get_by_role("link", name="Who may come in").click)
     act(page, page.get_by_role("button", name="Make a code").click)
     expect(page.get_by_text("No code was made: say whose it is")).to_be_visible()
     choose(page, "several share it")

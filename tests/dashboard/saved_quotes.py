@@ -10,7 +10,7 @@ import numpy as np
 
 from dashboard import queries
 from dashboard.documents import assemble
-from dashboard.services import quote_build, quote_context, quote_recomputed, saved_quote
+from dashboard.services import quote_build, quote_recomputed, saved_quote
 from ingest.editing import approvals, quote_drafts, saved_quotes
 from ingest.editing.quote_drafts import Quote, QuotedWork
 from ingest.editing.saved_quotes import Saved
@@ -22,7 +22,7 @@ from ingest.store import Store
 from ingest.studio.settings import read_settings
 from ingest.studio.vocabulary import read_vocabulary
 from ingest.tables.audit_log import Change
-from tests.dashboard.quoting import SHEET
+from tests.dashboard.quoting import SHEET, context_of
 
 CHANGE = Change(by="Ilse", reason="a test")
 
@@ -42,9 +42,7 @@ def saved(store: Store, quote: Quote, as_of: date | None = None, reason: str = "
     """Quote it and save it, as the page does."""
     con = store.cursor()
     as_of = as_of or queries.today(con)
-    now = quote_context.load_context(
-        con, as_of, without_open=quote_build.on_the_bench(queries.overruns(con, as_of), quote)
-    )
+    now = context_of(con, as_of, quote)
     reads = [quote_drafts.read_over(store, work, as_of, {}) for work in quote.works]
     found = quote_build.quoted(now, quote, reads, read_settings(con))
     letter = assemble.letter_of(con, found, quote, read_settings(con), read_vocabulary(con))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from pathlib import Path
@@ -17,19 +18,35 @@ from ingest.safekeeping import backup, restore
 from ingest.store import Store
 from ingest.studio import people
 from ingest.tables.audit_log import Change
+from tests import prepared
 from tests.conftest import CHANGE, NOW, Bring, bring_into
-from tests.phones import PHONE, action, ms, name, settle
+from tests.phones import PHONE, action, ms, name, quick_digest, settle
 
 MINUTE = timedelta(minutes=1)
 
 
-@pytest.fixture
-def devices(store: Store, bring: Bring) -> Devices:
-    bring("objects.csv", "object,title\n24-001,Ferry in snow\n24-002,Weir at dusk\n")
-    bring(
+def _two_hours(store: Store, folder: Path) -> None:
+    bring_into(
+        store,
+        folder,
         "log.csv",
         "object,phase,technique,person,date,hours\n24-001,,retouching,Ilse,2026-05-20,2\n24-002,,facing,Maud,2026-05-18,1\n",
     )
+
+
+@pytest.fixture
+def store() -> Iterator[Store]:
+    """A studio with two works; Ilse and Maud have logged hours on one each."""
+    with prepared.copied("two hours", _two_hours) as opened:
+        yield opened
+
+
+@pytest.fixture
+def devices(store: Store, monkeypatch: pytest.MonkeyPatch) -> Devices:
+    """Devices whose codes are digested quickly; tests with a file of their own digest them as slowly as it is
+    done.
+    """
+    monkeypatch.setattr("ingest.devices._slow_digest", quick_digest)
     return Devices(store)
 
 

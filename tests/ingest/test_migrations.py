@@ -146,20 +146,10 @@ def test_prices_of_saved_quotes_keep_their_tax_and_what_was_typed_is_not_guessed
             assert meant(back) == quoted
 
 
-@pytest.mark.parametrize("breaks", ["at the start", "at the end", "between two forms"])
 def test_a_failed_migration_leaves_the_file_as_it_was(
-    form: int, sample: Path, monkeypatch: pytest.MonkeyPatch, breaks: str
+    form: int, sample: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def broken() -> list[tuple[int, str, str]]:
-        known = migrations()
-        at = {
-            "at the start": form,
-            "at the end": len(known) - 1,
-            "between two forms": min(form + 1, len(known) - 1),
-        }[breaks]
-        number, name, text = known[at]
-        known[at] = number, name, f"{text if breaks == 'at the end' else ''}; SELECT error('no')"
-        return known
+    """At the start, at the end, and between two forms."""
 
     def as_it_is() -> list[object]:
         with duckdb.connect(str(sample), read_only=True) as con:
@@ -174,12 +164,21 @@ def test_a_failed_migration_leaves_the_file_as_it_was(
                 ),
             ]
 
-    before = as_it_is()
-    with monkeypatch.context() as later:
-        later.setattr(storing, "migrations", broken)
-        with pytest.raises(StoreError) as caught:
-            Store(sample)
-    assert "cannot be brought up to date" in str(caught.value) and len(str(caught.value).splitlines()) == 1
-    assert as_it_is() == before
+    before, last = as_it_is(), len(migrations()) - 1
+    for breaks, at in (
+        ("at the start", form),
+        ("at the end", last),
+        ("between two forms", min(form + 1, last)),
+    ):
+        known = migrations()
+        number, name, text = known[at]
+        known[at] = number, name, f"{text if breaks == 'at the end' else ''}; SELECT error('no')"
+        with monkeypatch.context() as broken:
+            broken.setattr(storing, "migrations", lambda known=known: known)
+            with pytest.raises(StoreError) as caught:
+                Store(sample)
+        said = str(caught.value)
+        assert "cannot be brought up to date" in said and len(said.splitlines()) == 1, breaks
+        assert as_it_is() == before, breaks
     with Store(sample) as store:
         assert faults(store.cursor()) == []

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import atexit
 import csv
+import functools
 import os
 import re
+import shutil
+import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -18,7 +22,6 @@ from starlette.applications import Starlette
 from dashboard.cli.main import main
 from dashboard.server.access_control import AccessControl
 from dashboard.server.guard import Guard
-from dashboard.services.demo import fresh
 from ingest.devices import Devices
 from ingest.phone.inbox import Inbox
 from ingest.phone.routes import routes
@@ -98,13 +101,21 @@ def fill(store: Store, folder: Path) -> None:
     bring_into(store, folder, "log.csv", log)
 
 
+@functools.cache
+def _made(of: Callable[[Store, Path], None]) -> Path:
+    """A new studio that is copied for each test: it is filled once for them all."""
+    folder = Path(tempfile.mkdtemp(prefix="bench-hours-phones-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    with Store(folder / "studio.duckdb") as store:
+        with store.writing() as con:
+            write_settings(con, {"zone": "Europe/Berlin"})
+        of(store, folder)
+    return folder / "studio.duckdb"
+
+
 def founded(folder: Path, of: Callable[[Store, Path], None] = fill) -> Store:
     """A new studio in a folder."""
-    store = Store(folder / "studio.duckdb")
-    with store.writing() as con:
-        write_settings(con, {"zone": "Europe/Berlin"})
-    of(store, folder)
-    return store
+    return Store(shutil.copyfile(_made(of), folder / "studio.duckdb"))
 
 
 @pytest.fixture
@@ -113,20 +124,20 @@ def studio(tmp_path: Path) -> Iterator[Form]:
         yield form
 
 
-@pytest.fixture
-def whole_studio(tmp_path: Path) -> Iterator[Studio]:
-    founded(tmp_path).close()
-    served = Studio(tmp_path / "studio.duckdb")
+@pytest.fixture(scope="module")
+def whole_studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
+    """One for all tests of a module: each has a phone of its own, and logs other techniques than the rest."""
+    folder = tmp_path_factory.mktemp("whole")
+    founded(folder).close()
+    served = Studio(folder / "studio.duckdb")
     yield served
     served.discard()
 
 
 @pytest.fixture(scope="module")
-def demo_studio(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
+def demo_studio(invented: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Studio]:
     """The invented studio, to look at."""
-    db = tmp_path_factory.mktemp("demo") / "studio.duckdb"
-    fresh(db).close()
-    opened = Studio(db)
+    opened = Studio(shutil.copyfile(invented, tmp_path_factory.mktemp("demo") / "studio.duckdb"))
     yield opened
     opened.discard()
 

@@ -72,18 +72,16 @@ def test_a_server_that_is_killed_just_after_it_acknowledged_has_lost_nothing(
     whole_studio.start()
     shows(page)
     assert sorted(
-        row["technique"]
+        (row["technique"], row["hours"])
         for row in whole_studio.entries(tmp_path / "out")
-        if row["hours"] in ("1.5", "1") and row["technique"] != "facing"
-    ) == ["filling", "texturing"]
+        if row["technique"] in ("filling", "texturing")
+    ) == [("filling", "1.5"), ("texturing", "1")]
 
 
 def test_what_arrived_and_went_with_a_return_to_a_backup_is_sent_again(
     whole_studio: Studio, browser: Browser, tmp_path: Path
 ) -> None:
-    whole_studio.stop()
-    shutil.copy(whole_studio.db, tmp_path / "before.duckdb")
-    whole_studio.start()
+    founded(tmp_path).close()  # as the studio was before any phone came
     # one of them would keep the test from holding answers back
     handset = browser.new_context(**PHONE, service_workers="block")
     page = opened(handset, whole_studio)
@@ -92,16 +90,18 @@ def test_what_arrived_and_went_with_a_return_to_a_backup_is_sent_again(
     page.route("**/log/v1/outcomes", lambda route: route.abort())
     page.get_by_role("link", name="My day").click()
     with page.expect_response("**/log/v1/actions"):
-        add_line(page, "24-001", "filling", "1.5")
+        add_line(page, "24-001", "levelling fills", "1.5")
     shows(page, "1 thing has arrived in the studio and is being checked")
     whole_studio.stop()
-    shutil.copy(tmp_path / "before.duckdb", whole_studio.db)
+    shutil.copy(tmp_path / "studio.duckdb", whole_studio.db)
     whole_studio.start()
     page.unroute("**/log/v1/outcomes")
     shows(page)
     handset.close()
     assert [
-        row["hours"] for row in whole_studio.entries(tmp_path / "out") if row["technique"] == "filling"
+        row["hours"]
+        for row in whole_studio.entries(tmp_path / "out")
+        if row["technique"] == "levelling fills"
     ] == ["1.5"]
 
 
@@ -133,9 +133,6 @@ def test_the_pages_lead_to_the_form_and_show_what_it_refused(whole_studio: Studi
     page.goto(f"{whole_studio.address}/bring-in-logs")
     expect(page.get_by_text("What the files look like")).to_be_visible()
     expect(page.get_by_role("heading", name="To mend in the form")).to_have_count(0)
-    page.goto(f"{whole_studio.address}/?studio=invented")
-    expect(page.get_by_text("This is an invented studio")).to_be_visible()
-    expect(page.get_by_role("link", name="Log hours")).to_have_count(0)
     page.close()
 
 
@@ -199,10 +196,10 @@ def test_a_record_that_may_only_be_read_is_not_served_and_the_phone_keeps_what_i
         )
         assert tried.returncode == 2 and "cannot be opened (the disk may only be read)" in tried.stderr
         page.get_by_role("link", name="My day").click()
-        add_line(page, "24-001", "filling", "1.5")
+        add_line(page, "24-001", "sampling", "1.5")
         shows(page, "1 thing is saved here, not in the studio yet. The studio cannot be reached just now")
     whole_studio.start()
     shows(page)
     assert [
-        row["hours"] for row in whole_studio.entries(tmp_path / "out") if row["technique"] == "filling"
+        row["hours"] for row in whole_studio.entries(tmp_path / "out") if row["technique"] == "sampling"
     ] == ["1.5"]

@@ -14,6 +14,7 @@ import pytest
 
 from dashboard import queries
 from dashboard.analysis.validation import backtest as backtests
+from dashboard.cli.caller import Caller, as_caller
 from dashboard.cli.main import main
 from dashboard.services import rates as rates_service
 from dashboard.services.rates import PREDICTION_COLUMNS, predictions
@@ -27,14 +28,17 @@ DEMO = ROOT / "demo_logs"
 LINE = ["object", "phase", "technique", "part"]
 HEAD = "object,phase,technique,person,date,hours\n"
 CUT = "2024-11-15"
+AS_OF = date(2026, 11, 1)
 
 
 @pytest.fixture(scope="module")
-def tried(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str | None], pd.DataFrame]:
-    """What `--predictions` writes for the invented studio, whole or with everything after a day left out."""
+def commanded(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str | None], tuple[Path, str]]:
+    """The file that `--predictions` writes for the invented studio, whole or with everything after a day left
+    out, and what `--json` says.
+    """
 
     @cache
-    def run(cut: str | None) -> pd.DataFrame:
+    def run(cut: str | None) -> tuple[Path, str]:
         folder = tmp_path_factory.mktemp("cut")
         for name, days in FILES.items():
             frame = pd.read_csv(DEMO / f"{name}.csv", dtype=str, keep_default_na=False)
@@ -48,22 +52,21 @@ def tried(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str | None], pd
                 store, [folder / f"{name}.csv" for name in FILES], write_rejects=False
             ):
                 assert report.complete, report.problems.head()
-        assert (
-            main(
-                [
-                    "backtest",
-                    "--db",
-                    str(folder / "studio.duckdb"),
-                    "--predictions",
-                    str(folder / "told.csv"),
-                    *(["--as-of", "2026-11-01"]),
-                ]
-            )
-            == 0
-        )
-        return pd.read_csv(folder / "told.csv", keep_default_na=False, na_values={"estimate_hours": [""]})
+        said: list[str] = []
+        with as_caller(Caller(said.append, lambda _: None, folder)):
+            call = ["backtest", "--db", "studio.duckdb", "--json", "--predictions", "told.csv"]
+            assert main([*call, "--as-of", f"{AS_OF}"]) == 0
+        return folder / "told.csv", "\n".join(said)
 
     return run
+
+
+@pytest.fixture(scope="module")
+def tried(commanded: Callable[[str | None], tuple[Path, str]]) -> Callable[[str | None], pd.DataFrame]:
+    """The lines of the file."""
+    return lambda cut: pd.read_csv(
+        commanded(cut)[0], keep_default_na=False, na_values={"estimate_hours": [""]}
+    )
 
 
 FILES = {"objects": "received_on", "estimates": "made_on", "time_entries": "", "milestones": "finished_on"}
@@ -96,18 +99,16 @@ def test_with_everything_after_a_day_deleted_what_was_foretold_before_it_is_the_
 
 
 def test_what_was_foretold_does_not_rest_on_which_lines_of_its_version_are_finished_by_now(
-    demo: Store,
+    commanded: Callable[[str | None], tuple[Path, str]], tried: Callable[[str | None], pd.DataFrame]
 ) -> None:
-    con = demo.cursor()
-    today = queries.today(con)
-    now = predictions(rates_service.retried(con, today)).set_index([*LINE, "predicted_on"])
-    for back in (1000, 540):
-        then = predictions(rates_service.retried(con, today - timedelta(days=back))).set_index(
-            [*LINE, "predicted_on"]
-        )
-        assert 200 < len(then) < len(now)
-        for name in PREDICTION_COLUMNS[7:]:
-            assert (then[name] == now.loc[then.index, name]).all(), (back, name)
+    now = tried(None).set_index([*LINE, "predicted_on"])
+    with Store(commanded(None)[0].with_name("studio.duckdb")) as store:
+        for back in (1000, 540):
+            retried = rates_service.retried(store.cursor(), AS_OF - timedelta(days=back))
+            then = predictions(retried).set_index([*LINE, "predicted_on"])
+            assert 200 < len(then) < len(now)
+            for name in PREDICTION_COLUMNS[7:]:
+                assert (then[name] == now.loc[then.index, name]).all(), (back, name)
 
 
 def test_every_finished_line_with_an_estimate_is_foretold_once_on_the_day_it_was_made(
@@ -138,6 +139,9 @@ def test_every_finished_line_with_an_estimate_is_foretold_once_on_the_day_it_was
         ]
         return min(str(day) for day in days if day >= made)
 
+    versions: dict[str, set[tuple[str, str]]] = {}
+    for known, made_on, version in estimates[["object", "made_on", "version"]].itertuples(index=False):
+        versions.setdefault(known, set()).add((made_on, version))
     expected = set()
     for (known, technique, part), lines in estimates[estimates["object"].isin(finished)].groupby(
         ["object", "technique", "part"]
@@ -145,11 +149,9 @@ def test_every_finished_line_with_an_estimate_is_foretold_once_on_the_day_it_was
         day = first.get((known, technique, part)) or closed(
             str(known), lines["phase"].iloc[0], lines["made_on"].min()
         )
-        versions = estimates[(estimates["object"] == known) & (estimates["made_on"] <= day)]
-        if len(versions):
-            last = versions.sort_values(["made_on", "version"]).iloc[-1]
-            if (lines["version"] == last["version"]).any():
-                expected.add((known, technique, part, last["made_on"]))
+        made = [version for version in versions[str(known)] if version[0] <= day]
+        if made and max(made)[1] in set(lines["version"]):
+            expected.add((known, technique, part, max(made)[0]))
     of_finished = told[told["object"].isin(finished)]
     assert (
         set(of_finished[["object", "technique", "part", "predicted_on"]].itertuples(index=False, name=None))
@@ -158,12 +160,10 @@ def test_every_finished_line_with_an_estimate_is_foretold_once_on_the_day_it_was
 
 
 def test_the_verdict_is_what_the_predictions_give(
-    invented: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    commanded: Callable[[str | None], tuple[Path, str]],
 ) -> None:
-    path = tmp_path / "studio.duckdb"
-    path.write_bytes(invented.read_bytes())
-    assert main(["backtest", "--db", str(path), "--json", "--predictions", str(tmp_path / "told.csv")]) == 0
-    said = json.loads(capsys.readouterr().out)
+    written, printed = commanded(None)
+    said = json.loads(printed)
     assert set(said) >= {
         "lines",
         "works",
@@ -174,7 +174,7 @@ def test_the_verdict_is_what_the_predictions_give(
         "total_coverage80",
         "compared_with",
     }
-    told = pd.read_csv(tmp_path / "told.csv")
+    told = pd.read_csv(written)
     worked = told[told["actual_hours"] > 0]
     levels = np.array([int(name[1:]) / 100 for name in PREDICTION_COLUMNS[7:]])
     short = np.log(worked["actual_hours"].to_numpy())[:, None] - np.log(

@@ -72,6 +72,11 @@ def _held(path: Path) -> dict[str, tuple[int, int]]:
         return sums(con)
 
 
+@pytest.fixture(scope="module")
+def held_before(made: Path) -> dict[str, tuple[int, int]]:
+    return _held(made / "studio.duckdb")
+
+
 def _files_of(name: str) -> list[str]:
     """The options of a command under which it writes a file."""
     (commands,) = (
@@ -96,9 +101,14 @@ def test_every_command_that_writes_a_file_is_held_to_it_here() -> None:
     ("name", "option"), [(name, option) for name in AT_ONCE for option in _files_of(name)]
 )
 def test_a_file_that_cannot_be_written_leaves_nothing_saved_and_no_other_file(
-    name: str, option: str, studio: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    name: str,
+    option: str,
+    studio: Path,
+    held_before: dict[str, tuple[int, int]],
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
-    before, there = _held(studio), set(tmp_path.iterdir())
+    there = set(tmp_path.iterdir())
     others = [part for other in _files_of(name) if other != option for part in (other, f"made{other}")]
     assert main([name, *AT_ONCE[name], *others, option, "nowhere/to/be/found"]) == 2
     said = capsys.readouterr()
@@ -107,7 +117,7 @@ def test_a_file_that_cannot_be_written_leaves_nothing_saved_and_no_other_file(
         and not said.out
     )
     assert "Saved" not in said.err and ": the letter" not in said.err
-    assert _held(studio) == before and set(tmp_path.iterdir()) == there
+    assert _held(studio) == held_before and set(tmp_path.iterdir()) == there
 
 
 def test_a_quote_that_cannot_be_saved_writes_no_letter_and_one_that_can_does_both(

@@ -15,6 +15,7 @@ from ingest.editing import quote_drafts
 from ingest.editing.quote_drafts import Quote, QuotedWork
 from ingest.store import Store
 from tests import computed
+from tests.dashboard import quoting
 from tests.dashboard.quoting import A_WORK, LINES, of, quoted_of
 
 
@@ -123,6 +124,7 @@ def test_the_same_quote_gives_the_same_digits_and_more_confidence_costs_more(
 ) -> None:
     first = json.loads(command(LINES, *A_WORK, "--json")[1])
     computed.forget()
+    quoting.forget()
     assert first == json.loads(command(LINES, *A_WORK, "--json")[1])
     assert first["price"]["confidence"] == 0.8
     even, surer = (

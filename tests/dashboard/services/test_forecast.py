@@ -4,6 +4,7 @@ own.
 
 import json
 import re
+from collections.abc import Iterator
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -16,18 +17,21 @@ from dashboard import queries
 from dashboard.analysis.simulation import completion
 from dashboard.cli.main import main
 from dashboard.services import forecast as forecast_service
-from dashboard.services import forecast_history, forecast_works, quote_build, quote_context, quote_continued
+from dashboard.services import forecast_history, forecast_works, quote_build, quote_continued
 from dashboard.services import quote as quote_service
 from dashboard.services.forecast import Bench
 from dashboard.services.forecast_works import WorkForecast
-from dashboard.services.result_cache import ResultCache
+from dashboard.services.result_cache import ResultCache, content_digest
 from dashboard.text import forecast as forecast_text
 from ingest.editing import approvals, quote_drafts, saved_quotes, version_outcomes
 from ingest.importing.form_rows import store_rows
+from ingest.safekeeping.integrity import sums
 from ingest.schema.csv_columns import OBJECTS
 from ingest.store import Store
 from ingest.studio.settings import read_settings, write_settings
+from tests import conftest, prepared
 from tests.conftest import Bring
+from tests.dashboard.quoting import context_of
 from tests.dashboard.saved_quotes import CHANGE, approve, bring_into, finish, log, saved, sheet
 from tests.frames import row_of
 
@@ -43,7 +47,23 @@ ESTIMATE = """object,version,made_on,approved_on,price,currency,phase,technique,
 def bench_of(
     store: Store, on: date = DAY, only: str | None = None, memory: ResultCache | None = None
 ) -> Bench:
-    return forecast_service.bench(store.cursor(), on, memory or ResultCache(), only=only)
+    """The bench as of a day; without a `memory` of its own it is made once of each content of a database."""
+    con = store.cursor()
+    if memory:
+        return forecast_service.bench(con, on, memory, only=only)
+    key = content_digest(on, only, sums(con))
+    if key not in _benches:
+        _benches[key] = forecast_service.bench(con, on, ResultCache(), only=only)
+    return _benches[key]
+
+
+_benches: dict[str, Bench] = {}
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _forgotten_benches() -> Iterator[None]:
+    yield
+    _benches.clear()
 
 
 def work(bench: Bench, code: str = "24-001") -> pd.Series:
@@ -71,10 +91,14 @@ def add_mill(store: Store) -> None:
 
 
 @pytest.fixture
-def ferry(store: Store, studio: Bring) -> Store:
+def ferry() -> Iterator[Store]:
     """A work with an approved estimate of 26 hours."""
-    assert studio("estimates.csv", ESTIMATE).complete
-    return store
+
+    def make(store: Store, folder: Path) -> None:
+        assert conftest.bring_into(store, folder, "estimates.csv", ESTIMATE).complete
+
+    with prepared.copied("ferry", make) as opened:
+        yield opened
 
 
 def test_finished_lines_stay_and_a_work_that_is_finished_is_not_on_the_bench(
@@ -490,9 +514,13 @@ def test_the_same_figures_by_command_page_and_in_every_form(
     assert "25-041 is not on the bench" in capsys.readouterr().err
 
 
-def test_the_history_of_a_forecast_narrows_and_says_where_it_jumped(demo: Store) -> None:
+def test_the_history_of_a_forecast_narrows_and_says_where_it_jumped(
+    demo: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(forecast_history, "MOST_DAYS", 16)  # each of them is a bench foretold
     on = queries.today(demo.cursor())
-    history = forecast_history.history(demo.cursor(), on, "26-062", ResultCache())
+    memory = ResultCache()
+    history = forecast_history.history(demo.cursor(), on, "26-062", memory)
     logged = queries.hours_by_day(demo.cursor(), on, ["26-062"])["day"].dt.date.unique()
     assert (
         set(history["day"].dt.date) <= {*logged, on}
@@ -509,7 +537,7 @@ def test_the_history_of_a_forecast_narrows_and_says_where_it_jumped(demo: Store)
         and all(re.search(r"(up|down) by [\d.]+ h at even chance", item) for item in moved)
         and any(re.search(r"chance, with .+ [\d.]+ h", item) for item in moved)
     )
-    since = forecast_history.since(demo.cursor(), on, "26-062", ResultCache(), 0.5)
+    since = forecast_history.since(demo.cursor(), on, "26-062", memory, 0.5)
     # the last day on which it was not so; the run after it has no gap here
     above = history[~(history["chance_over_approved"] >= 0.5)]["day"]
     assert (
@@ -518,7 +546,7 @@ def test_the_history_of_a_forecast_narrows_and_says_where_it_jumped(demo: Store)
         and (above.empty or above.iloc[-1].date() < since)
     )
     assert forecast_text.since(since, on).startswith("Foretold so since ")
-    assert forecast_history.since(demo.cursor(), on, "26-062", ResultCache(), 1.01) is None
+    assert forecast_history.since(demo.cursor(), on, "26-062", memory, 1.01) is None
 
 
 def test_a_share_is_said_as_one_says_it_and_a_chance_in_ten() -> None:
@@ -625,10 +653,15 @@ def test_a_commission_counts_the_works_that_can_be_told_alone(store: Store, tmp_
     assert found.commissions["commission"].tolist() == ["PORCH"] and np.isnan(work(found, "24-001")["p50"])
 
 
-def test_the_figure_is_that_of_the_version_the_work_stands_by(ferry: Store, studio: Bring) -> None:
+def test_the_figure_is_that_of_the_version_the_work_stands_by(ferry: Store, tmp_path: Path) -> None:
     before = line(bench_of(ferry), "retouching")["p50"]
     # a later version that nobody has approved
-    studio("e2.csv", "object,version,made_on,phase,technique,hours\n24-001,2,2024-01-09,,retouching,2\n")
+    bring_into(
+        ferry,
+        tmp_path,
+        "e2.csv",
+        "object,version,made_on,phase,technique,hours\n24-001,2,2024-01-09,,retouching,2\n",
+    )
     # nor do hours at own cost begin a line
     log(
         ferry,
@@ -662,9 +695,7 @@ def revised(store: Store, code: str, on: date) -> quote_service.Option:
     """The revision of a work as it is opened, with nothing typed."""
     con = store.cursor()
     quote = quote_continued.continued_quote(con, code, on)
-    now = quote_context.load_context(
-        con, on, without_open=quote_build.on_the_bench(queries.overruns(con, on), quote)
-    )
+    now = context_of(con, on, quote)
     reads = [quote_drafts.read_over(store, item, on, {}) for item in quote.works]
     return quote_build.quoted(now, quote, reads, read_settings(con)).works[0].options[0]
 

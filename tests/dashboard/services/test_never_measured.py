@@ -1,8 +1,11 @@
 """What was never measured is not known: through no other technique's quantities, and with a spread."""
 
 import json
+import shutil
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -27,8 +30,9 @@ from ingest.editing.quote_drafts import Quote, QuotedWork
 from ingest.store import Store
 from ingest.studio.settings import read_settings
 from ingest.tables.audit_log import Change
+from tests import prepared
 from tests.benchmarks.unmeasured import one_studio, pooled
-from tests.conftest import Bring
+from tests.conftest import Bring, bring_into
 from tests.frames import number, record, row_of
 from tests.invented_truth import NOW
 
@@ -61,11 +65,33 @@ def rate_of(store: Store, technique: str) -> dict[str, Any]:
     return record(table[table["technique"] == technique])
 
 
+@pytest.fixture(scope="module")
+def one_work_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("one work")
+    path = folder / "studio.duckdb"
+    with prepared.new_studio() as store:
+        bring_into(store, folder, "objects.csv", FIRST)
+        bring_into(store, folder, "hours.csv", FIRST_HOURS)
+        store.cursor().execute("CHECKPOINT")
+        shutil.copy(store.path, path)
+    return path
+
+
 @pytest.fixture
-def one_work(bring: Bring, store: Store) -> Store:
+def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
+    """A studio without works; with `one_work`, that one."""
+    if "one_work" not in request.fixturenames:
+        with prepared.new_studio() as opened:
+            yield opened
+        return
+    shutil.copy(request.getfixturevalue("one_work_file"), tmp_path / "studio.duckdb")
+    with Store(tmp_path / "studio.duckdb") as opened:
+        yield opened
+
+
+@pytest.fixture
+def one_work(store: Store) -> Store:
     """One finished work of 70 × 100 cm, its retouching 15.75 h that nobody measured."""
-    bring("objects.csv", FIRST)
-    bring("hours.csv", FIRST_HOURS)
     return store
 
 

@@ -3,7 +3,7 @@ command, and as a calendar.
 """
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -21,12 +21,14 @@ from dashboard.services import forecast as forecast_service
 from dashboard.services import plan as plan_service
 from dashboard.services import plan_new_work
 from dashboard.services.plan import Plan
-from dashboard.services.result_cache import ResultCache
+from dashboard.services.result_cache import ResultCache, content_digest
 from dashboard.text import plan as plan_text
+from ingest.safekeeping.integrity import sums
 from ingest.store import Store
 from ingest.studio import people
 from ingest.studio.settings import write_settings
-from tests.conftest import CHANGE, Bring
+from tests import conftest, prepared
+from tests.conftest import CHANGE
 from tests.dashboard.saved_quotes import bring_into, finish, log
 
 SUNDAY = date(2024, 3, 3)  # the plan begins on the Monday
@@ -39,7 +41,21 @@ def settled(store: Store, **text: str) -> None:
 
 
 def plan_of(store: Store, on: date = SUNDAY) -> Plan:
-    return plan_service.plan(store.cursor(), on, ResultCache())
+    """The plan as of a day, made once of each content of a database."""
+    con = store.cursor()
+    key = content_digest(on, sums(con))
+    if key not in _plans:
+        _plans[key] = plan_service.plan(con, on, ResultCache())
+    return _plans[key]
+
+
+_plans: dict[str, Plan] = {}
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _forgotten_plans() -> Iterator[None]:
+    yield
+    _plans.clear()
 
 
 def row(plan: Plan, code: str) -> pd.Series:
@@ -47,16 +63,20 @@ def row(plan: Plan, code: str) -> pd.Series:
 
 
 @pytest.fixture
-def two(store: Store, studio: Bring) -> Store:
+def two() -> Iterator[Store]:
     """Two works with approved estimates; nothing logged, so that people have the usual hours."""
     lines = [
         f"{code},1,2024-02-01,2024-02-05,{line}"
         for code in ("24-001", "24-002")
         for line in (",facing,,8,0", "structural repair,pressing,,1,168", ",filling,,8,0")
     ]
-    assert studio("estimates.csv", HEAD + "\n".join(lines)).complete
-    settled(store, bench_hours_per_week="20")
-    return store
+
+    def make(store: Store, folder: Path) -> None:
+        assert conftest.bring_into(store, folder, "estimates.csv", HEAD + "\n".join(lines)).complete
+        settled(store, bench_hours_per_week="20")
+
+    with prepared.copied("two works with estimates", make) as opened:
+        yield opened
 
 
 def test_works_are_ready_when_their_hours_and_waits_have_passed(two: Store) -> None:
@@ -135,18 +155,20 @@ def test_absences_and_the_days_of_the_week_are_kept_clear_of(two: Store) -> None
 
 
 def test_who_has_left_has_no_hours_and_names_that_nobody_has_are_said(two: Store) -> None:
-    for week in range(10):
-        for person in ("Ilse", "Bram"):
-            log(
-                two,
-                {
-                    "date": f"{SUNDAY - timedelta(weeks=week + 1)}",
-                    "technique": "retouching",
-                    "hours": "12",
-                    "person": person,
-                },
-                code="24-001",
-            )
+    log(
+        two,
+        *(
+            {
+                "date": f"{SUNDAY - timedelta(weeks=week + 1)}",
+                "technique": "retouching",
+                "hours": "12",
+                "person": person,
+            }
+            for week in range(10)
+            for person in ("Ilse", "Bram")
+        ),
+        code="24-001",
+    )
     assert [item.person for item in plan_of(two).people] == ["Bram", "Ilse"]
     settled(two, bench_hours_of_people="Odile 60; Ilse 25", absences="2024-03-08; Odil")
     plan = plan_of(two)
@@ -168,12 +190,13 @@ def test_who_has_left_has_no_hours_and_names_that_nobody_has_are_said(two: Store
 
 
 def test_hours_of_people_are_those_said_else_those_logged_else_the_usual_ones(two: Store) -> None:
-    for week in range(10):
-        day = SUNDAY - timedelta(weeks=week + 1)
-        log(
-            two, {"date": f"{day}", "technique": "retouching", "hours": "12", "person": "Ilse"}, code="24-001"
-        )
-    log(two, {"date": f"{SUNDAY}", "technique": "retouching", "hours": "4", "person": "Bram"}, code="24-001")
+    sundays = [SUNDAY - timedelta(weeks=week + 1) for week in range(10)]
+    log(
+        two,
+        *({"date": f"{day}", "technique": "retouching", "hours": "12", "person": "Ilse"} for day in sundays),
+        {"date": f"{SUNDAY}", "technique": "retouching", "hours": "4", "person": "Bram"},
+        code="24-001",
+    )
     log(two, {"date": f"{SUNDAY}", "technique": "teaching", "hours": "9", "person": "Bram"}, code="")
     people = {item.person: item for item in plan_of(two).people}
     assert (people["Ilse"].weekly, people["Ilse"].source, people["Ilse"].weeks) == (12, "record", 10)

@@ -340,4 +340,4 @@ def test_a_revision_is_no_promise_where_there_was_one_before(mill: Store) -> Non
     assert pd.isna(early["revised_hours"]) and pd.isna(early["approved_on"])
 
 
-_WORKS = 12
+_WORKS = 8

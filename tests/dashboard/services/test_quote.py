@@ -50,6 +50,7 @@ def test_without_a_rate_the_price_is_unknown_and_not_nought(
                 "--json",
                 "--pdf",
                 str(tmp_path / "l.pdf"),
+                "--once-begun",
             ]
         )
         == 0

@@ -32,7 +32,7 @@ from ingest.studio.vocabulary import read_vocabulary
 from tests.conftest import LATER as TODAY
 from tests.conftest import Bring
 from tests.dashboard.documents.test_quote_letter import said_in_a_document, said_on_a_page
-from tests.dashboard.quoting import SHEET
+from tests.dashboard.quoting import SHEET, context_of
 from tests.dashboard.saved_quotes import CHANGE, again_is_the_same, approve, bring_into, log, of, saved, sheet
 from tests.frames import number, row_of
 
@@ -136,7 +136,7 @@ def test_a_letter_of_change_sets_net_beside_net_and_is_not_written_while_nobody_
     quote.letter["reason"] = "An old fill under the overpaint"
 
     def letter() -> Letter:
-        now = quote_context.load_context(con, today, without_open=("26-099",))
+        now = context_of(con, today, quote)
         found = quote_build.quoted(
             now,
             quote,
@@ -297,11 +297,7 @@ def test_the_whole_anew_sets_net_beside_net_and_what_cannot_be_added_is_said(
         ({"currency": "GBP", "rate": "60"}, (None, 18.5)),
     ):
         quote.terms = dict(terms)
-        now = quote_context.load_context(
-            store.cursor(),
-            on,
-            without_open=quote_build.on_the_bench(queries.overruns(store.cursor(), on), quote),
-        )
+        now = context_of(store.cursor(), on, quote)
         found = quote_build.quoted(
             now,
             quote,

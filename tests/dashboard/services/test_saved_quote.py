@@ -331,19 +331,15 @@ def test_quote_save_and_the_history_of_versions_by_command(
     shutil.copy(demo_file, db)
     assert main(["quote", "--db", str(db), "--object", "26-063", "--save", "--reason", "An old fill"]) == 0
     assert "Saved as version 2 of 26-063." in capsys.readouterr().err
-    assert main(["quote", "--db", str(db), "--object", "26-063", "--save"]) == 2
+    quote = ["quote", "--db", str(db), "--once-begun", "--save"]
+    assert main([*quote, "--object", "26-063"]) == 2
     assert "what was found" in capsys.readouterr().err
     lines = tmp_path / "lines.csv"
     lines.write_text("technique\nfacing\n")
-    assert main(["quote", "--db", str(db), "--lines", str(lines), "--save"]) == 2
+    assert main([*quote, "--lines", str(lines)]) == 2
     assert "is not among the works yet" in capsys.readouterr().err
     lines.write_text("technique,quantity\nfacing,many\nfilling,\n")
-    assert (
-        main(
-            ["quote", "--db", str(db), "--object", "26-066", "--lines", str(lines), "--save", "--reason", "x"]
-        )
-        == 2
-    )
+    assert main([*quote, "--object", "26-066", "--lines", str(lines), "--reason", "x"]) == 2
     assert "nothing is saved" in capsys.readouterr().err
     assert main(["overruns", "--db", str(db), "--object", "26-063"]) == 0
     out = capsys.readouterr().out

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from ingest.store import Store
 from tests.conftest import Bring, bring_into, entries, faults
-from tests.prepared import new_store
+from tests.prepared import new_studio
 
 HEAD = "object,phase,technique,person,date,hours"
 CLOCK = "object,phase,technique,person,started_at,ended_at"
@@ -46,14 +46,13 @@ rows = st.lists(
 )
 
 
-@settings(max_examples=10)
+@settings(max_examples=7)
 @given(rows, rows)
 def test_import_twice_equals_once_whatever_is_in_the_files(
     tmp_path: Path, first: list[tuple[object, ...]], second: list[tuple[object, ...]]
 ) -> None:
-    with new_store() as store:
+    with new_studio(works=True) as store:
         into = partial(bring_into, store, tmp_path)
-        into("o.csv", "object\n24-001\n24-002\n")
         text = [
             f"{HEAD}\n" + "".join(f"{o},,{t},{p},2024-02-{d:02d},{h}\n" for o, t, p, d, h in some)
             for some in (first, second)
@@ -296,7 +295,7 @@ def test_attended_hours_count_only_outside_the_person_s_own_hands_on_spells(
     assert gel["counted_hours"].tolist() == [1.25] and gel["hours"].tolist() == [3.0]
 
 
-@settings(max_examples=15)
+@settings(max_examples=10)
 @given(
     st.lists(
         st.tuples(st.sampled_from(["facing", "gel poultice"]), st.integers(0, 47), st.integers(1, 12)),
@@ -308,9 +307,8 @@ def test_a_person_s_counted_hours_are_hands_on_and_what_of_waiting_lies_outside(
     tmp_path: Path, spells: list[tuple[str, int, int]]
 ) -> None:
     """Oracle: quarter hours of one day counted one by one."""
-    with new_store() as store:
+    with new_studio(works=True) as store:
         into = partial(bring_into, store, tmp_path)
-        into("o.csv", "object\n24-001\n")
         rows = [(t, s, min(s + n, 60)) for t, s, n in spells]
         body = "".join(
             f"24-001,,{t},Ilse,2024-02-01 {6 + s // 4:02d}:{s % 4 * 15:02d},2024-02-01"

@@ -4,6 +4,7 @@ that a device did.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -24,9 +25,10 @@ from ingest.store import Store, migrations
 from ingest.studio import people
 from ingest.studio.settings import write_settings
 from ingest.tables.audit_log import Change
-from tests.conftest import NOW, Bring
+from tests import prepared
+from tests.conftest import NOW, Bring, bring_into
 from tests.frames import record
-from tests.phones import PHONE, action, ms, name, settle
+from tests.phones import PHONE, action, ms, name, quick_digest, settle
 from tests.prepared import new_store
 
 TODAY = NOW.date()
@@ -34,21 +36,31 @@ CHANGE = Change(by="principal", reason="decided", at=NOW + timedelta(hours=1))
 HEAD = "entry,object,phase,technique,person,date,hours\n"
 
 
-@pytest.fixture
-def devices(studio: Bring, store: Store) -> Devices:
-    """A studio of Ilse and Maud: of each one entry for each of the last twenty days, by her name and the days
-    back.
-    """
-    days = range(20)
-    studio(
-        "log.csv",
-        HEAD
-        + "".join(
-            f"{who}-{back},24-001,,retouching,{who},{TODAY - timedelta(days=back)},2\n"
-            for who in ("Ilse", "Maud")
-            for back in days
-        ),
+def _twenty_days(store: Store, folder: Path) -> None:
+    """Of Ilse and of Maud one entry for each of the last twenty days, by her name and the days back."""
+    rows = (
+        f"{who}-{back},24-001,,retouching,{who},{TODAY - timedelta(days=back)},2\n"
+        for who in ("Ilse", "Maud")
+        for back in range(20)
     )
+    bring_into(store, folder, "log.csv", HEAD + "".join(rows))
+
+
+@pytest.fixture
+def store(request: pytest.FixtureRequest) -> Iterator[Store]:
+    """A studio with two works; with `devices`, one of Ilse and Maud."""
+    if "devices" not in request.fixturenames:
+        with prepared.new_studio(works=True) as opened:
+            yield opened
+        return
+    with prepared.copied("twenty days", _twenty_days) as opened:
+        yield opened
+
+
+@pytest.fixture
+def devices(store: Store, monkeypatch: pytest.MonkeyPatch) -> Devices:
+    """The devices of a studio of Ilse and Maud."""
+    monkeypatch.setattr("ingest.devices._slow_digest", quick_digest)
     return Devices(store)
 
 

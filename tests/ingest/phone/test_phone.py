@@ -35,10 +35,10 @@ from ingest.tables.audit_log import Change
 from ingest.values.parsing import decimal
 from tests import SAMPLES
 from tests.benchmarks.form import leave_on_the_bench
-from tests.conftest import CHANGE, NOW, Bring, bring_into, entries, faults
+from tests.conftest import CHANGE, NOW, Bring, entries, faults
 from tests.frames import record
 from tests.phones import PHONE, action, ms, name, outcomes, send, settle
-from tests.prepared import new_store
+from tests.prepared import new_store, new_studio
 
 MORNING = datetime(2026, 6, 1, 8, 5, 30)  # UTC; the studio's clock shows two hours more
 OBJECTS = (
@@ -132,10 +132,10 @@ def test_undoing_a_finish_takes_the_entry_out_and_the_spell_in_hand_again(
     assert rows_of(store) == [] and in_hand(store) == []
 
 
-@settings(max_examples=12)
+@settings(max_examples=8)
 @given(data=some.data())
 def test_any_order_of_arrival_any_doubling_and_any_cut_into_sendings_end_in_the_same_record(
-    tmp_path_factory: pytest.TempPathFactory, data: some.DataObject
+    data: some.DataObject,
 ) -> None:
     """The oracle: of each entry the last word of all phones stands; of one phone that is the one it counted
     last, however slow its network was at each sending.
@@ -161,8 +161,7 @@ def test_any_order_of_arrival_any_doubling_and_any_cut_into_sendings_end_in_the_
     arriving = data.draw(some.permutations(words)) + data.draw(
         some.lists(some.sampled_from(words), max_size=5)
     )
-    with new_store() as store:
-        bring_into(store, tmp_path_factory.mktemp("s"), "objects.csv", OBJECTS)
+    with new_studio(works=True) as store:
         while arriving:
             count = data.draw(some.integers(1, len(arriving)))
             # between the phone's word what time it is and the arrival
@@ -897,44 +896,45 @@ FAULTS_OF_THE_MACHINE = [
 ]
 
 
-@pytest.mark.parametrize(
-    ("fault", "why"),
-    FAULTS_OF_THE_MACHINE,
-    ids=[type(fault).__name__ + str(number) for number, (fault, _) in enumerate(FAULTS_OF_THE_MACHINE)],
-)
 @pytest.mark.parametrize("where", ["the checks", "taking out", "the transaction"])
 def test_a_fault_of_the_machine_refuses_nothing_and_all_that_came_meanwhile_comes_in_afterwards(
-    studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch, fault: Exception, why: str, where: str
+    studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch, where: str
 ) -> None:
-    send(store, finished("held"), finished("struck", at=MORNING - timedelta(hours=9)))
+    """One fault after the other, each on a day of its own."""
     inbox = Inbox(store)
-    words = [
-        finished("a"),
-        action("struck", "struck", number=10**7),
-        action("held", row={"date": "2026-06-01", "hours": "2"}, number=10**7 + 1),
-    ]
-    with monkeypatch.context() as broken:
-        match where:
-            case "the checks":
-                broken.setattr(apply_actions, "put_rows", _raised(fault))
-            case "taking out":
-                broken.setattr(apply_actions, "delete_entries", _raised(fault))
-            case _:
-                broken.setattr(store, "writing", _raised(fault))
-        for number, word in enumerate(words):  # they come while the machine fails
-            inbox.receive({"phone": PHONE, "clock": ms(NOW), "actions": [word]}, NOW)
-            assert inbox.catch_up(NOW) >= (number if where == "taking out" else number + 1)
-        assert (
-            inbox.trouble
-            and why in inbox.trouble.what
-            and len(inbox.outcomes([word["action"] for word in words])[0]) < 3
-        )
-        assert {row[0] for row in rows_of(store)} >= {name("held"), name("struck")}
-    assert inbox.catch_up(NOW) == 0 and inbox.trouble is None
-    assert {outcome["outcome"] for outcome in inbox.outcomes([word["action"] for word in words])[0]} == {
-        "saved"
-    }
-    assert dict(rows_of(store, "entry, hours")) == {name("a"): 1.5, name("held"): 2.0}
+    for turn, (fault, why) in enumerate(FAULTS_OF_THE_MACHINE):
+        of_fault, morning = f"{type(fault).__name__}, {why}", MORNING - timedelta(days=turn)
+        a, held, struck = (f"{entry} {turn}" for entry in ("a", "held", "struck"))
+        send(store, finished(held, at=morning), finished(struck, at=morning - timedelta(hours=9)))
+        words = [
+            finished(a, at=morning),
+            action(struck, "struck", number=10**7),
+            action(held, row={"date": f"{morning:%Y-%m-%d}", "hours": "2"}, number=10**7 + 1),
+        ]
+        with monkeypatch.context() as broken:
+            match where:
+                case "the checks":
+                    broken.setattr(apply_actions, "put_rows", _raised(fault))
+                case "taking out":
+                    broken.setattr(apply_actions, "delete_entries", _raised(fault))
+                case _:
+                    broken.setattr(store, "writing", _raised(fault))
+            for number, word in enumerate(words):  # they come while the machine fails
+                inbox.receive({"phone": PHONE, "clock": ms(NOW), "actions": [word]}, NOW)
+                assert inbox.catch_up(NOW) >= (number if where == "taking out" else number + 1), of_fault
+            assert (
+                inbox.trouble
+                and why in inbox.trouble.what
+                and len(inbox.outcomes([word["action"] for word in words])[0]) < 3
+            ), of_fault
+            assert {row[0] for row in rows_of(store)} >= {name(held), name(struck)}, of_fault
+        assert inbox.catch_up(NOW) == 0 and inbox.trouble is None, of_fault
+        assert {outcome["outcome"] for outcome in inbox.outcomes([word["action"] for word in words])[0]} == {
+            "saved"
+        }, of_fault
+        now = dict(rows_of(store, "entry, hours"))
+        assert (now.get(name(a)), now.get(name(held)), now.get(name(struck))) == (1.5, 2.0, None), of_fault
+        assert len(now) == 2 * (turn + 1), of_fault
 
 
 def test_where_no_file_can_be_opened_what_comes_is_kept_and_settled_later(

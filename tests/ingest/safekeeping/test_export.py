@@ -3,7 +3,8 @@
 import csv
 import io
 import os
-from collections.abc import Callable
+import shutil
+from collections.abc import Callable, Iterator
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,6 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from dashboard.services import demo
 from ingest.errors import BenchHoursError, FileError
 from ingest.importing.files import import_files
 from ingest.safekeeping.export import export
@@ -25,10 +25,10 @@ from ingest.studio.settings import read_settings, write_settings
 from ingest.studio.vocabulary import read_vocabulary
 from ingest.values.csv_injection import defused, restored_sql
 from tests.conftest import CHANGE, NOW
-from tests.prepared import new_store
+from tests.prepared import new_store, new_studio
 from tests.whole_studios import OF_A_STUDIO, build, everything, imported, studios
 
-EXAMPLES = int(os.environ.get("BENCH_HOURS_EXAMPLES", "6"))
+EXAMPLES = int(os.environ.get("BENCH_HOURS_EXAMPLES", "4"))
 
 
 def leave_and_return(store: Store, folder: Path, now: datetime | None = NOW) -> Store:
@@ -60,11 +60,13 @@ def test_any_studio_leaves_and_comes_back_the_same(
             assert changed == [] and everything(back) == everything(store)
 
 
-def test_the_invented_studio_leaves_and_comes_back_the_same(tmp_path: Path) -> None:
-    with new_store() as store:
-        demo.fill(store)
-        with leave_and_return(store, tmp_path / "out", now=None) as back:
-            assert everything(back) == everything(store)
+def test_the_invented_studio_leaves_and_comes_back_the_same(invented: Path, tmp_path: Path) -> None:
+    shutil.copy(invented, tmp_path / "studio.duckdb")
+    with (
+        Store(tmp_path / "studio.duckdb") as store,
+        leave_and_return(store, tmp_path / "out", now=None) as back,
+    ):
+        assert everything(back) == everything(store)
 
 
 def test_a_file_brought_in_before_is_known_after_leaving_and_coming_back_though_its_words_and_people_have_changed(  # noqa: E501
@@ -158,11 +160,11 @@ def test_every_table_leaves_or_is_known_to_stay(store: Store) -> None:
 
 
 def test_what_is_held_stays_where_an_export_of_another_studio_comes_in(
-    store: Store, studio: Callable[..., Any], tmp_path: Path
+    store: Store, studio: Callable[..., Any], invented: Path, tmp_path: Path
 ) -> None:
     studio("log.csv", "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-02-01,5\n")
-    with new_store() as other:
-        demo.fill(other)
+    shutil.copy(invented, tmp_path / "other.duckdb")
+    with Store(tmp_path / "other.duckdb") as other:
         export(other, tmp_path / "out", private=True)
     with pytest.raises(FileError) as caught:
         import_files(store, sorted((tmp_path / "out").iterdir()), write_rejects=False)
@@ -202,9 +204,16 @@ def test_history_alone_is_refused_where_its_works_are_not(
     )
 
 
+@pytest.fixture(scope="module")
+def empty() -> Iterator[Store]:
+    """A studio without works, into which nothing comes."""
+    with new_studio() as opened:
+        yield opened
+
+
 @pytest.mark.parametrize("form", EXPORT_FORMS, ids=lambda form: form.kind)
 def test_a_damaged_file_of_an_export_is_an_account_and_not_a_failure(
-    store: Store, tmp_path: Path, form: Any
+    empty: Store, tmp_path: Path, form: Any
 ) -> None:
     rows = [
         ["x"] * len(form.names),
@@ -215,7 +224,7 @@ def test_a_damaged_file_of_an_export_is_an_account_and_not_a_failure(
     out = io.StringIO(newline="")
     csv.writer(out).writerows([list(form.names), *rows])
     (tmp_path / "damaged.csv").write_text(out.getvalue())
-    report = import_files(store, [tmp_path / "damaged.csv"], write_rejects=False)[0]
+    report = import_files(empty, [tmp_path / "damaged.csv"], write_rejects=False)[0]
     assert report.kind == form.kind and report.outcome.rows == 3
     assert report.problems["reason"].notna().all() and report.problems["mend"].ne("").all()
 
@@ -296,15 +305,21 @@ _HEADERS = {form.kind.replace(" ", "_"): ",".join(form.names) for form in EXPORT
 }
 
 
+@pytest.fixture(scope="module")
+def with_a_work() -> Iterator[Store]:
+    """A studio with works, into which nothing more comes."""
+    with new_studio(works=True) as opened:
+        yield opened
+
+
 @pytest.mark.parametrize(
     "kind, column, row", [(kind, *row) for kind, rows in MEANINGLESS.items() for row in rows]
 )
 def test_a_row_of_an_export_that_means_nothing_stays_out_and_names_its_cell(
-    store: Store, studio: Callable[..., Any], tmp_path: Path, kind: str, column: str, row: str
+    with_a_work: Store, tmp_path: Path, kind: str, column: str, row: str
 ) -> None:
-    studio("objects.csv", "object,title\n24-001,Ferry\n")
     (tmp_path / f"{kind}.csv").write_text(f"{_HEADERS[kind]}\n{row}\n")
-    report = import_files(store, [tmp_path / f"{kind}.csv"], write_rejects=False)[0]
+    report = import_files(with_a_work, [tmp_path / f"{kind}.csv"], write_rejects=False)[0]
     assert report.outcome.rejected == 1 and column in report.problems["column"].tolist(), (
         report.problems.to_dict("records")
     )

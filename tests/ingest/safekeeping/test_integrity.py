@@ -1,14 +1,15 @@
 """What does not hold together is said, with the remedy."""
 
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
 from ingest.editing import corrections
 from ingest.safekeeping.integrity import faults
 from ingest.store import Store
-from tests.conftest import CHANGE
+from tests import prepared
+from tests.conftest import CHANGE, bring_into
 
 BREAKS = {
     "DELETE FROM lines": "time entries that name a line which is not there: 2",
@@ -74,24 +75,37 @@ BREAKS = {
 
 
 @pytest.fixture
-def whole(studio: Callable[..., Any], store: Store) -> Store:
-    studio("est.csv", "object,version,made_on,phase,technique,hours\n24-001,1,2024-01-05,,facing,4\n")
+def whole() -> Iterator[Store]:
+    with prepared.copied("whole", _make) as store:
+        yield store
+
+
+def _make(store: Store, folder: Path) -> None:
+    bring_into(
+        store,
+        folder,
+        "est.csv",
+        "object,version,made_on,phase,technique,hours\n24-001,1,2024-01-05,,facing,4\n",
+    )
     log = (
         "entry,object,phase,technique,person,started_at,ended_at,date,hours,mode\n"
         "a,24-001,,facing,Ilse,,,2024-02-01,5,\n"
     )
-    studio(
+    bring_into(
+        store,
+        folder,
         "log.csv",
         log + "b,24-002,,gel poultice,Ilse,2024-02-02 09:00,2024-02-02"
         " 10:30,,,attended\nc,24-002,,facing,Ilse,,,2024-02-03,1,\n",
     )
-    studio(
+    bring_into(
+        store,
+        folder,
         "again.csv",
         "entry,object,phase,technique,person,started_at,ended_at,mode\nb,24-002,,gel poultice,Ilse,2024-02-02"
         " 09:00,2024-02-02 11:00,attended\n",
     )
     corrections.take_back(store, "c", CHANGE)
-    return store
 
 
 def test_a_record_that_holds_together_has_no_fault(whole: Store) -> None:
@@ -101,6 +115,7 @@ def test_a_record_that_holds_together_has_no_fault(whole: Store) -> None:
 @pytest.mark.parametrize("broken, text", BREAKS.items())
 def test_each_thing_that_can_break_is_said_with_its_remedy(whole: Store, broken: str, text: str) -> None:
     whole.cursor().execute(broken)
-    told = [str(fault) for fault in faults(whole.cursor())]
+    found = faults(whole.cursor())
+    told = [str(fault) for fault in found]
     assert any(item.startswith(text) for item in told), told
-    assert all(fault.remedy and len(str(fault).splitlines()) == 1 for fault in faults(whole.cursor()))
+    assert all(fault.remedy and len(str(fault).splitlines()) == 1 for fault in found)

@@ -29,7 +29,7 @@ def databases(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
 
 def test_an_import_that_is_killed(tmp_path: Path) -> None:
     assert (
-        sum(killed_at_random(importing(lambda folder: write_logs(folder, 60_000, 0.0)), tmp_path, MOMENTS))
+        sum(killed_at_random(importing(lambda folder: write_logs(folder, 20_000, 0.0)), tmp_path, MOMENTS))
         == MOMENTS
     )
 

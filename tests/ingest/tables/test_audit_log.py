@@ -69,7 +69,7 @@ reasons = st.one_of(
 )
 
 
-@settings(max_examples=8)
+@settings(max_examples=5)
 @example(
     corrected="taken back: it was Bo", withdrawn="brought in with march.csv", back="taken back: on the phone"
 )
@@ -118,7 +118,7 @@ def test_an_entry_corrected_taken_back_and_put_back_with_any_reason_is_what_it_i
     assert queries.entries(store.cursor(), LATER, "24-001")["corrected"].tolist() == [times + 1]
 
 
-@settings(max_examples=6)
+@settings(max_examples=4)
 @example(reason="taken back: it was Bo")
 @given(reason=reasons)
 def test_an_entry_that_vanished_is_a_fault_whatever_reason_its_correction_gave(
