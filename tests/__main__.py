@@ -14,7 +14,7 @@ from tests.chromium import find_chromium
 
 FIRST: tuple[tuple[str, ...], ...] = (("ruff", "format", "--check", "."), ("ruff", "check", "."))
 BESIDE: tuple[tuple[str, ...], ...] = (("mypy",), ("lint-imports", "--no-logo"))
-"""Of one processor each: they run while the tests begin."""
+"""Of one processor each: they run while Chromium is installed, and the tests begin."""
 # Browser tests wait about as long as they work: three workers fill two cores.
 TESTS = (
     *("pytest", "-q", "-n", "3", "--dist", "loadfile", "--no-loadscope-reorder"),
@@ -23,13 +23,6 @@ TESTS = (
 
 
 def main() -> int:
-    if not find_chromium():
-        install_chromium()
-    if not find_chromium():
-        print("The browser tests need Chromium, and it could not be installed here.", file=sys.stderr)
-        print("Debian: sudo apt-get install chromium.  macOS: brew install --cask chromium.", file=sys.stderr)
-        print("Elsewhere: install it and name it in BENCH_HOURS_CHROMIUM.", file=sys.stderr)
-        return 2
     # Commands and servers are started hundreds of times: what they are made of is compiled once, also where
     # that is not the custom.
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
@@ -55,12 +48,27 @@ def main() -> int:
     with ThreadPoolExecutor(1) as beside:
         # what they say is shown when the tests have had their say
         waited_for = [beside.submit(run, check, quiet=True) for check in BESIDE]
+        if not there_is_chromium():
+            return 2
         print("$", *TESTS, flush=True)
         codes = [run(TESTS).returncode]
         for check, ended in zip(BESIDE, waited_for, strict=True):
-            print("$", *check, ended.result().stdout, sep=" ", flush=True)
+            print("$", *check)
+            print(ended.result().stdout, end="", flush=True)
             codes.append(ended.result().returncode)
     return max(codes, key=abs)
+
+
+def there_is_chromium() -> bool:
+    """Whether Chromium is here, installed now if need be; says how to get it where it is not."""
+    if not find_chromium():
+        install_chromium()
+    if not find_chromium():
+        print("The browser tests need Chromium, and it could not be installed here.", file=sys.stderr)
+        print("Debian: sudo apt-get install chromium.  macOS: brew install --cask chromium.", file=sys.stderr)
+        print("Elsewhere: install it and name it in BENCH_HOURS_CHROMIUM.", file=sys.stderr)
+        return False
+    return True
 
 
 def install_chromium() -> None:
