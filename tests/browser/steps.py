@@ -4,7 +4,7 @@ import re
 
 from playwright.sync_api import Locator, Page, expect
 
-from tests.browser.conftest import act, settled
+from tests.browser.conftest import act, settled, until
 
 
 def unfold(page: Page, name: str | re.Pattern[str]) -> None:
@@ -118,3 +118,15 @@ def write_cells(page: Page, row: int, cells: list[str]) -> None:
             page.keyboard.press("Tab")
             page.wait_for_timeout(150)
     settled(page)
+
+
+def turned(page: Page) -> None:
+    """A phone's page as wide as a laptop's, or the other way round, as a window is made: nothing is wider
+    than it.
+    """
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert page.viewport_size
+    wide = 1280 if page.viewport_size["width"] == 360 else 360
+    page.set_viewport_size({"width": wide, "height": 800})
+    settled(page)
+    until(page, f"document.documentElement.scrollWidth <= {wide}", 5)

@@ -13,26 +13,14 @@ import pandas as pd
 import pytest
 from playwright.sync_api import Page, TimeoutError, expect
 
-from tests.browser.conftest import act, choose, keep, serve, settled, until
-from tests.browser.steps import go, press
+from tests.browser.conftest import act, choose, keep, serve, settled
+from tests.browser.steps import go, press, turned
 
 
 @pytest.fixture(scope="module")
 def studio(invented: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """An invented studio to plan in."""
     yield from serve(shutil.copyfile(invented, tmp_path_factory.mktemp("plan") / "demo.duckdb"))
-
-
-def turned(page: Page) -> None:
-    """A phone's page as wide as a laptop's, or the other way round, as a window is made: nothing is wider
-    than it.
-    """
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
-    assert page.viewport_size
-    wide = 1280 if page.viewport_size["width"] == 360 else 360
-    page.set_viewport_size({"width": wide, "height": 800})
-    settled(page)
-    until(page, f"document.documentElement.scrollWidth <= {wide}", 5)
 
 
 def typed(page: Page, label: str, text: str) -> None:

@@ -18,7 +18,8 @@ from ingest.phone.inbox import Inbox
 from ingest.store import Store
 from ingest.studio.settings import write_settings
 from ingest.tables.audit_log import utc_now
-from tests.browser.conftest import act, choose, keep, settled, until
+from tests.browser.conftest import act, choose, keep, settled
+from tests.browser.steps import turned
 from tests.conftest import bring_into
 from tests.phones import PHONE, action, ms, name
 
@@ -76,20 +77,6 @@ def asked(folder: Path, old: int) -> Path:
     return folder / "studio.duckdb"
 
 
-# Each page is opened once and then made as wide, or narrow, as the other: as a window or a turned phone is.
-OTHER_WIDTH = {360: 1280, 1280: 360}
-
-
-def turned(page: Page) -> None:
-    """The other width, and nothing is wider than it."""
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
-    assert page.viewport_size
-    wide = OTHER_WIDTH[page.viewport_size["width"]]
-    page.set_viewport_size({"width": wide, "height": 800})
-    settled(page)
-    until(page, f"document.documentElement.scrollWidth <= {wide}", 5)
-
-
 @pytest.mark.parametrize(("page", "old"), [(360, 1), (1280, 40)], indirect=["page"])
 def test_changes_that_a_phone_may_not_make_are_decided_under_bring_in_logs(
     tmp_path: Path, serve_here: Serve, page: Page, old: int
@@ -97,7 +84,7 @@ def test_changes_that_a_phone_may_not_make_are_decided_under_bring_in_logs(
     address = serve_here(asked(tmp_path, old))
     page.goto(f"{address}/bring-in-logs")
     settled(page)
-    for _ in OTHER_WIDTH:
+    for _ in ("at one width", "at the other"):
         expect(
             page.get_by_role("heading", name=f"Changes from phones: {old + 1} changes for you to decide")
         ).to_be_visible()
@@ -134,7 +121,7 @@ def test_all_that_a_device_did_is_taken_back_under_who_may_come_in(
     settled(phone)
     act(phone, phone.get_by_text("Take back what a device did").click)
     choose(phone, "Which device", "Ilse's phone, Ilse")
-    for _ in OTHER_WIDTH:
+    for _ in ("at one width", "at the other"):
         expect(
             phone.get_by_text(
                 "It made 1 entry; it corrected or struck 1 entry; 3 things that it sent wait still, to be"

@@ -33,7 +33,7 @@ from ingest.store import Store
 from ingest.studio.settings import write_settings
 from ingest.tables.audit_log import Change
 from ingest.values.parsing import decimal
-from tests import SAMPLES
+from tests import ROOT, SAMPLES
 from tests.benchmarks.form import leave_on_the_bench
 from tests.conftest import CHANGE, NOW, Bring, entries, faults
 from tests.frames import record
@@ -1015,6 +1015,15 @@ def test_a_studio_that_lost_what_had_arrived_says_so_and_settles_what_came_back_
                 break
             time.sleep(0.01)
     assert [item["action"] for item in settled] == [sent[0]["action"]] and missing == [gone]
+
+
+def test_no_text_of_the_script_goes_over_an_end_of_line() -> None:
+    """Ends of lines are left out of what is sent: only a text between backticks could have one."""
+    sources = [*(ROOT / "ingest" / "phone" / "static" / "script").glob("*.js")]
+    assert len(sources) > 10
+    for source in sources:
+        for number, line in enumerate(source.read_text(encoding="utf-8").splitlines(), start=1):
+            assert line.count("`") % 2 == 0, f"{source.name}:{number}"
 
 
 def test_the_form_for_forty_works_and_seventy_techniques_is_sent_in_20_kb() -> None:

@@ -26,11 +26,13 @@ const dayWords = (day) => {
   });
   return far === 0 ? `today, ${said}` : far === 1 ? `yesterday, ${said}` : said;
 };
-const clockWords = (ms) =>
-  `${wallOf(ms).slice(11)} ${dayWords(wallOf(ms).slice(0, 10))
+const clockWords = (ms) => {
+  const day = dayWords(wallOf(ms).slice(0, 10))
     .replace(/^today.*/, "")
     .replace(/^(yesterday).*/, "$1")
-    .replace(/^((?!yes)\w+day)/, "on $1")}`.trim();
+    .replace(/^((?!yes)\w+day)/, "on $1");
+  return `${wallOf(ms).slice(11)} ${day}`.trim();
+};
 const longWords = (ms) => {
   const minutes = Math.max(0, Math.round(ms / 6e4));
   if (minutes < 1) return "less than a minute";
