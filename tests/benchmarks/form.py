@@ -177,7 +177,7 @@ def _posts(browser: Browser, folder: Path) -> None:
     served = serve(folder / "large.duckdb")
     address = next(served)
     page = browser.new_page(viewport={"width": 1280, "height": 900})
-    page.goto(address)
+    page.goto(f"{address}/where-the-hours-went")
     page.wait_for_selector("[data-testid=stVegaLiteChart] svg path", state="attached")
     port = int(address.rpartition(":")[2])
     for pause, posts in PAUSES.items():
