@@ -63,6 +63,8 @@ class Store:
         self.path = path
         self.writes = 0
         """Transactions stored so far by this process; caches of rows are stale when it has grown."""
+        self._changes: tuple[int, int] | None = None
+        """The number of changes, and how many writes were stored when it was read."""
         self._turn = threading.RLock()
         self._long_work = 0
         self._counting = threading.Lock()
@@ -83,8 +85,14 @@ class Store:
         return con
 
     def changes(self) -> int:
-        """Number of writes to the file that figures may depend on."""
-        return int(self.cursor().execute("SELECT changes FROM change_counter").fetchall()[0][0])
+        """Number of writes to the file that figures may depend on; read anew only after a write, as nobody
+        else can write to it while it is open here.
+        """
+        writes, known = self.writes, self._changes
+        if known is None or known[1] != writes:
+            changes = self.cursor().execute("SELECT changes FROM change_counter").fetchall()[0][0]
+            known = self._changes = (int(changes), writes)
+        return known[0]
 
     @contextmanager
     def writing(self, *, counts: bool = True) -> Iterator[Connection]:

@@ -72,23 +72,23 @@ def there_is_chromium() -> bool:
 
 
 def install_chromium() -> None:
-    """Debian's own Chromium, and the tool by which it is told whom to trust, where this user may install it
-    without being asked for a password.
+    """Debian's own Chromium (where there is one without windows, that), and the tool by which it is told whom
+    to trust, where this user may install it without being asked for a password.
     """
     if not shutil.which("apt-get"):
         return
     rights = [] if os.geteuid() == 0 else ["sudo", "-n"] if shutil.which("sudo") else None
     if rights is None:
         return
-    for step in (
-        ["update", "-qq"],
-        ["install", "-y", "-qq", "--no-install-recommends", "chromium", "libnss3-tools"],
-    ):
-        subprocess.run(
-            [*rights, "env", "DEBIAN_FRONTEND=noninteractive", "apt-get", *step],
-            check=False,
-            stdout=subprocess.DEVNULL,
-        )
+
+    def apt_get(*step: str) -> bool:
+        call = [*rights, "env", "DEBIAN_FRONTEND=noninteractive", "apt-get", *step]
+        return subprocess.run(call, check=False, stdout=subprocess.DEVNULL).returncode == 0
+
+    apt_get("update", "-qq")
+    for package in ("chromium-headless-shell", "chromium"):
+        if apt_get("install", "-y", "-qq", "--no-install-recommends", package, "libnss3-tools"):
+            return
 
 
 if __name__ == "__main__":

@@ -9,6 +9,7 @@ import re
 from typing import Any
 
 import pytest
+from streamlit import config
 from streamlit.testing.v1 import AppTest
 
 from dashboard.server import state as server_state
@@ -21,6 +22,9 @@ def draw(monkeypatch: pytest.MonkeyPatch, store: Store, page: str = "", **query:
     """A page (`one_work`), or the first of all, as whoever sits at this machine sees it."""
     monkeypatch.setattr(page_data, "device", lambda: None)
     monkeypatch.setattr(server_state, "store", lambda: store)
+    # as the server does, whose collections are short: all of a process of tests is much to look through
+    config.set_option("runner.postScriptGC", False)
+    config.set_option("runner.magicEnabled", False)
     drawn = AppTest.from_file(str(ROOT / "dashboard" / "app.py"), default_timeout=120)
     if page:
         drawn.switch_page(f"pages/{page}.py")

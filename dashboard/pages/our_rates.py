@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard.formatting import counted, day
 from dashboard.text.rates import drift
-from dashboard.ui import fields, layout, page_data, results
+from dashboard.ui import layout, page_data, results
 from dashboard.ui.rates import pin
 from dashboard.ui.rates import table as table_part
 from dashboard.ui.rates import technique as technique_part
@@ -35,7 +35,7 @@ def body() -> None:
     technique_part.show(row, lines)
     technique_part.show_open_lines(technique, as_of, today)
     technique_part.show_quotes(technique)
-    layout.say(*(item for item in [usual_cautions(fields.vocabulary(), [technique])] if item))
+    layout.say(*(item for item in [usual_cautions(page_data.vocabulary(), [technique])] if item))
     pin.show(row, as_of, today)
     table_part.show(table, drift(*rates.drift))
     trust_part.show(as_of)

@@ -10,6 +10,7 @@ import pandas as pd
 from dashboard.queries.base import frame
 from ingest.schema.csv_columns import OBJECTS
 from ingest.sql import Connection
+from ingest.studio.settings import read_settings, today_in
 
 
 def holdings(con: Connection) -> dict[str, int]:
@@ -24,11 +25,7 @@ def holdings(con: Connection) -> dict[str, int]:
 
 def today(con: Connection) -> date:
     """The present day on the studio's own calendar."""
-    zone = con.execute("SELECT coalesce(max(value), 'UTC') FROM settings WHERE setting = 'zone'").fetchall()[
-        0
-    ][0]
-    day: date = con.execute("SELECT timezone(?, now())::DATE", [zone]).fetchall()[0][0]
-    return day
+    return today_in(read_settings(con).zone)
 
 
 def spellings(con: Connection) -> dict[str, str]:

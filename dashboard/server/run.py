@@ -20,6 +20,7 @@ from starlette.types import ASGIApp
 from dashboard import theme
 from dashboard.server import addresses, pairing_routes, pauses_routes
 from dashboard.server.access_control import AccessControl
+from dashboard.server.garbage import sparing_modules
 from dashboard.server.guard import Guard
 from dashboard.server.listener import IdleTimeoutProtocol, listening
 from dashboard.server.page_head import PageHead
@@ -47,6 +48,7 @@ _CONFIG = {
     "client.showErrorDetails": "none",
     "logger.level": "warning",
     "logger.hideWelcomeMessage": True,
+    "runner.magicEnabled": False,  # a page shows what it is told to, so nobody need look for more
 }
 
 
@@ -102,7 +104,7 @@ def serve(store: Store, config: ServerConfig, report: Callable[[str], None]) -> 
     from streamlit.web import bootstrap  # noqa: PLC0415
     from streamlit.web.server.starlette import App  # noqa: PLC0415
 
-    with listening(config.host, config.port) as listener:
+    with listening(config.host, config.port) as listener, sparing_modules():
         use_store(store)
         sys.setswitchinterval(_SWITCH_INTERVAL_S)
         # else a first visit to the address of a page would be answered with its bare script

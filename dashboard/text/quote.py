@@ -20,6 +20,10 @@ from dashboard.services.quote_context import QuoteContext
 _LITTLE = 0.05
 _RARE = 0.005
 _NAMED = 3
+_OF_A_SURPRISE = [
+    *("object", "technique", "yardstick", "actual_hours", "estimated_hours", "first_approved_hours"),
+    *("unforeseen_hours", "slower_hours", "more_to_do_hours"),
+]
 
 
 def line_sources(row: Row) -> str:
@@ -322,7 +326,8 @@ def surprises(lines: pd.DataFrame, likes: Sequence[SimilarWork]) -> dict[str, st
     """
     sentences = {}
     of = lines["object"].isin([like.object for like in likes])
-    for code, inside in lines[of & lines["finished"].astype(bool)].groupby("object"):
+    finished = lines.loc[of & lines["finished"].astype(bool), _OF_A_SURPRISE]
+    for code, inside in finished.groupby("object"):
         took = f"took {hours(float(inside['actual_hours'].sum()))} h"
         if inside["yardstick"].eq("none").all():
             sentences[str(code)] = f"; {took}; it had no estimate to hold that against"
@@ -331,24 +336,16 @@ def surprises(lines: pd.DataFrame, likes: Sequence[SimilarWork]) -> dict[str, st
         by_quantity = int(first.isna().sum())
         more = f" and {counted(by_quantity, 'line')} by quantity" if by_quantity else ""
         sentence = f"; estimated {hours(float(first.sum()))} h{more}, {took}"
-        unforeseen = (
-            inside[inside["unforeseen_hours"] >= _LITTLE]
-            .sort_values("unforeseen_hours", ascending=False)
-            .head(2)
-        )
-        over = (
-            inside[inside["slower_hours"] + inside["more_to_do_hours"] >= 1.0]
-            .assign(by=lambda frame: frame["slower_hours"] + frame["more_to_do_hours"])
-            .sort_values("by", ascending=False)
-            .head(1)
-        )
+        by_technique = inside.set_index("technique")
+        unforeseen = by_technique["unforeseen_hours"]
+        over = by_technique["slower_hours"] + by_technique["more_to_do_hours"]
         surprises = [
-            f"{row['technique']} turned up ({hours(row['unforeseen_hours'])} h)"
-            for row in unforeseen.to_dict("records")
+            f"{technique} turned up ({hours(spent)} h)"
+            for technique, spent in unforeseen[unforeseen >= _LITTLE].nlargest(2).items()
         ]
         surprises += [
-            f"{row['technique']} took {hours(row['by'])} h more than quoted"
-            for row in over.to_dict("records")
+            f"{technique} took {hours(more_than_quoted)} h more than quoted"
+            for technique, more_than_quoted in over[over >= 1.0].nlargest(1).items()
         ]
         sentences[str(code)] = sentence + (
             f"; {', '.join(surprises)}" if surprises else "; nothing surprised"

@@ -126,7 +126,7 @@ def _entry_names(entries: pd.DataFrame) -> dict[str, str]:
 
 def _form(row: queries.Row) -> dict[str, str]:
     """The whole entry as fields; the row as it should be."""
-    words, key = fields.vocabulary(), row["entry"]
+    words, key = page_data.vocabulary(), row["entry"]
     clocked = pd.notna(row["begins"])
     current = corrections.as_row({str(name): value for name, value in row.items()})
     works = page_data.works(page_data.today())["object"].tolist()

@@ -10,15 +10,10 @@ import streamlit as st
 
 from dashboard.formatting import UNITS, plain
 from dashboard.ui import page_data
-from ingest.studio.vocabulary import Vocabulary, read_vocabulary
+from ingest.studio.vocabulary import Vocabulary
 
 # Words of the record that are shown otherwise; a free word is shown as it is, or two would look alike.
 _SHOWN = {**UNITS, "hands_on": "hands on", "own_cost": "own cost"}
-
-
-def vocabulary() -> Vocabulary:
-    """The studio's words as they are now."""
-    return read_vocabulary(page_data.store().cursor())
 
 
 def in_use(words: Vocabulary) -> list[str]:

@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.formatting import UNITS
-from dashboard.ui import fields, layout
+from dashboard.ui import fields, layout, page_data
 
 EMPTY_LINES = 3
 Columns = Mapping[str, tuple[str, int]]
@@ -92,7 +92,7 @@ def line_by_choosing(name: str, key: str, *, hours_or_quantity: bool) -> dict[st
     key : in front of the keys of its fields.
     hours_or_quantity : the line must say one of them.
     """
-    words = fields.vocabulary()
+    words = page_data.vocabulary()
     with st.expander("Add a line by choosing its technique", key=name, on_change="rerun") as opened:
         if not opened.open:
             return None

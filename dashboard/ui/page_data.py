@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from urllib.parse import urlencode
 from uuid import uuid4
+from weakref import WeakKeyDictionary
 
 import pandas as pd
 import streamlit as st
@@ -17,7 +18,8 @@ from ingest.errors import BenchHoursError
 from ingest.safekeeping import integrity
 from ingest.safekeeping.integrity import Fault
 from ingest.store import Store
-from ingest.studio.settings import Settings, read_settings
+from ingest.studio.settings import Settings, read_settings, today_in
+from ingest.studio.vocabulary import Vocabulary, read_vocabulary
 from ingest.tables.audit_log import Change, utc_now
 
 INVENTED = "invented"
@@ -55,12 +57,31 @@ def studio_query() -> dict[str, str]:
 
 def today() -> date:
     """The present day of the studio's calendar."""
-    return queries.today(store().cursor())
+    return today_in(settings().zone)
 
 
 def settings() -> Settings:
     """Settings of the studio."""
-    return read_settings(store().cursor())
+    return _settings_and_words()[0]
+
+
+def vocabulary() -> Vocabulary:
+    """The studio's words as they are now; to look at only."""
+    return _settings_and_words()[1]
+
+
+_read_last: WeakKeyDictionary[Store, tuple[int, tuple[Settings, Vocabulary]]] = WeakKeyDictionary()
+"""What each store was last asked for, and after how many writes."""
+
+
+def _settings_and_words() -> tuple[Settings, Vocabulary]:
+    """Read anew only after a write: a page asks twenty times while it is drawn."""
+    opened = store()
+    writes, known = opened.writes, _read_last.get(opened)
+    if known is None or known[0] != writes:
+        con = opened.cursor()
+        known = _read_last[opened] = (writes, (read_settings(con), read_vocabulary(con)))
+    return known[1]
 
 
 def device() -> Device | None:

@@ -7,8 +7,9 @@ import os
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields
+from datetime import date, datetime
 from pathlib import Path
-from zoneinfo import available_timezones
+from zoneinfo import ZoneInfo, available_timezones
 
 from ingest.errors import BenchHoursError, NotationError
 from ingest.sql import Connection
@@ -242,6 +243,11 @@ _READ: dict[str, Callable[[str], str]] = {
     "absences": lambda text: written_absences(read_absences(text)),
     "put_first": lambda text: "; ".join(filter(None, (part.strip() for part in text.split(";")))),
 }
+
+
+def today_in(zone: str) -> date:
+    """The present day on the calendar of a time zone."""
+    return datetime.now(ZoneInfo(zone)).date()
 
 
 def zone_of_this_machine() -> str:

@@ -8,7 +8,7 @@ import streamlit as st
 from dashboard.formatting import amount, counted, hours, money, plain, text
 from dashboard.services import prices
 from dashboard.text import prices as prices_text
-from dashboard.ui import fields, layout, page_data
+from dashboard.ui import layout, page_data
 from ingest.editing.estimate_drafts import Reading
 from ingest.studio.hazards import usual_cautions
 
@@ -56,7 +56,9 @@ def show(reading: Reading) -> None:
                 page_data.settings(),
             )
         )
-    layout.say(*sentences, *filter(None, [usual_cautions(fields.vocabulary(), reading.lines["technique"])]))
+    layout.say(
+        *sentences, *filter(None, [usual_cautions(page_data.vocabulary(), reading.lines["technique"])])
+    )
 
 
 def _hours_of_phase(lines: pd.DataFrame) -> str:

@@ -10,7 +10,7 @@ from dashboard.documents import assemble, letter_pdf
 from dashboard.documents.blocks import Letter
 from dashboard.formatting import counted, plain
 from dashboard.services.quote import Quoted
-from dashboard.ui import fields, layout, letters, page_data, results
+from dashboard.ui import layout, letters, page_data, results
 from ingest.editing.quote_drafts import Quote
 from ingest.errors import BenchHoursError
 
@@ -59,7 +59,7 @@ def letter_later(quote: Quote, quoted: Quoted) -> Callable[[bool], Letter]:
     opened, studio, words, ready = (
         page_data.store(),
         page_data.settings(),
-        fields.vocabulary(),
+        page_data.vocabulary(),
         results.ready_later(quote, quoted),
     )
     return lambda with_ready: assemble.letter_of(

@@ -10,7 +10,7 @@ from dashboard.documents.csv_export import as_csv_text
 from dashboard.formatting import UNITS, amount, hours
 from dashboard.services.quote import WorkQuoted, as_frame
 from dashboard.text import quote as quote_text
-from dashboard.ui import fields, layout
+from dashboard.ui import layout, page_data
 from ingest.studio.hazards import usual_cautions
 
 
@@ -55,7 +55,7 @@ def show(work: WorkQuoted) -> None:
     layout.say(
         "The parts do not sum to the total at 4 in 5: not everything goes slowly at once.",
         with_first,
-        usual_cautions(fields.vocabulary(), techniques),
+        usual_cautions(page_data.vocabulary(), techniques),
     )
     layout.download("Lines as CSV", lambda: as_csv_text(as_frame(work.options)), "quote.csv")
 

@@ -71,7 +71,7 @@ def show() -> None:
 
 def _add_phase(name: str, position: str) -> None:
     try:
-        if name.strip() and (meant := fields.vocabulary().phase_spellings.get(folded(name))):
+        if name.strip() and (meant := page_data.vocabulary().phase_spellings.get(folded(name))):
             raise BenchHoursError(
                 f'"{name}" is understood already, as {meant}', "Choose another name, or change that one."
             )

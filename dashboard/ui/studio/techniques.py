@@ -51,7 +51,7 @@ def show() -> None:
 
 
 def _technique_form(current: dict[str, str], key: str) -> dict[str, str]:
-    words = fields.vocabulary()
+    words = page_data.vocabulary()
     typed = {"phase": fields.choose("Usual phase", list(words.phases), current["phase"], f"phase {key}")}
     typed["unit"] = fields.choose("Measured in", ["none", *UNITS], current["unit"] or "none", f"unit {key}")
     typed["mode"] = fields.choose("Usual mode", MODES, current["mode"] or "hands_on", f"mode {key}")
@@ -75,13 +75,13 @@ def _add_technique() -> None:
         name = st.text_input("Name")
         typed = _technique_form(
             dict.fromkeys(("unit", "mode", "condition", "cautions", "note"), "")
-            | {"phase": next(iter(fields.vocabulary().phases))},
+            | {"phase": next(iter(page_data.vocabulary().phases))},
             "new",
         )
         aliases = st.text_input("Other spellings, with | between")
         if not st.form_submit_button("Add", type="primary"):
             return
-        words = fields.vocabulary()
+        words = page_data.vocabulary()
         try:
             # of another spelling the writer asks
             if (meant := words.technique_spellings.get(folded(name))) and folded(meant) == folded(name):
