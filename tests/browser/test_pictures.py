@@ -10,15 +10,17 @@ from PIL import Image
 from playwright.sync_api import Browser
 
 from tests.browser.conftest import serve
-from tests.pictures import FOLDER, PICTURES, WORDS, words_of
+from tests.pictures import FOLDER, PICTURES, WORDS, begin_quote, words_of
 
 LARGEST_BYTES = 150_000
 
 
 @pytest.fixture(scope="module")
 def studio(invented: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The invented studio, as nobody has written in it yet."""
-    yield from serve(shutil.copyfile(invented, tmp_path_factory.mktemp("pictures") / "studio.duckdb"))
+    """The invented studio, in which a quote is begun and nothing else."""
+    db = shutil.copyfile(invented, tmp_path_factory.mktemp("pictures") / "studio.duckdb")
+    begin_quote(db)
+    yield from serve(db)
 
 
 @pytest.mark.parametrize("name", PICTURES)
