@@ -59,7 +59,6 @@ LONGEST = (
     "ingest/safekeeping/test_export.py",
     "browser/phone/test_several_phones.py",
     "dashboard/cli/test_remote.py",
-    "browser/test_our_rates.py",
     "ingest/safekeeping/test_killed.py",
     "browser/phone/test_typing_in_the_form.py",
     "ingest/importing/test_corpus.py",
