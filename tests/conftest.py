@@ -46,7 +46,6 @@ LONGEST = (
     "browser/test_who_may_come_in.py",
     "dashboard/services/test_saved_quote.py",
     "browser/phone/test_phone_and_server.py",
-    "browser/test_bench_plan.py",
     "ingest/phone/test_phone.py",
     "browser/test_promises.py",
     "browser/test_estimate_sheet.py",

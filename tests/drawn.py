@@ -81,14 +81,20 @@ def spent(page: AppTest) -> float:
     return float(re.findall(r"<dd[^>]*>([\d.]+) h", figures)[1])
 
 
-def cells_of(page: AppTest, table: str, *texts: str) -> list[str]:
-    """The cells of the first row of a table that has all these texts."""
+def rows_of(page: AppTest, table: str) -> list[list[str]]:
+    """The cells of each row of a table, its heads first."""
     body = next(item.proto.body for item in page.get("html") if f'aria-label="{table}"' in item.proto.body)
-    rows = (
+    return [
         [
             html.unescape(re.sub(r"<[^>]+>", "", cell)).strip()
             for cell in re.findall(r"<t[dh][ >].*?</t[dh]>", row, re.S)
         ]
-        for row in body.split("<tr")
+        for row in body.split("<tr")[1:]
+    ]
+
+
+def cells_of(page: AppTest, table: str, *texts: str) -> list[str]:
+    """The cells of the first row of a table that has all these texts."""
+    return next(
+        row for row in rows_of(page, table) if all(any(text in cell for cell in row) for text in texts)
     )
-    return next(row for row in rows if all(any(text in cell for cell in row) for text in texts))

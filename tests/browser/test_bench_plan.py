@@ -5,13 +5,12 @@ hours.
 import re
 import shutil
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 
-import icalendar
 import pandas as pd
 import pytest
-from playwright.sync_api import Page, TimeoutError, expect
+from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import act, choose, keep, serve, settled
 from tests.browser.steps import go, press, turned
@@ -30,75 +29,10 @@ def typed(page: Page, label: str, text: str) -> None:
     act(page, lambda: field.press("Tab"), must=False)
 
 
-def chosen(page: Page, label: str, day: date) -> None:
-    """Type a day into a field for days, piece by piece."""
-    field = page.get_by_role("group", name=label, exact=True)
-    for piece, text in (("year", f"{day.year}"), ("month", f"{day.month}"), ("day", f"{day.day}")):
-        spin = field.get_by_role("spinbutton", name=re.compile(f"^{piece}, "))
-        spin.click()
-        page.keyboard.type(text)
-    act(page, lambda: page.keyboard.press("Tab"), must=False)
-
-
-def row_days(page: Page) -> dict[str, str]:
-    """Each work with the day on which it is ready at even chance."""
-    rows = page.get_by_role("region", name="When works are ready", exact=True).get_by_role("row").all()[1:]
-    cells = [row.get_by_role("cell").all_inner_texts() for row in rows]
-    return {row[0]: row[1] for row in cells}
-
-
-def test_a_work_put_first_and_a_holiday_move_the_plan_and_a_new_work_is_told(
-    studio: str, phone: Page
-) -> None:
-    go(phone, f"{studio}/bench-plan", "Bench plan")
-    settled(phone)
-    before = row_days(phone)
-    assert next(iter(before)) == "26-063" and len(before) == 5
-    keep(phone, "plan-demo")
-    first = phone.get_by_role("combobox", name=re.compile("Take up before all others"))
-    option = phone.get_by_role("option", name="26-066", exact=True)
-    for _ in range(3):  # a field that is drawn anew just then closes its list
-        first.click()
-        try:
-            option.click(timeout=8_000)
-            break
-        except TimeoutError:
-            settled(phone)
-    phone.keyboard.press("Escape")
-    press(phone, "Plan it so")
-    expect(phone.get_by_text("The plan follows that order.")).to_be_visible()
-    settled(phone)
-    after = row_days(phone)
-    assert next(iter(after)) == "26-066" and pd.Timestamp(after["26-066"]) < pd.Timestamp(before["26-066"])
-    tomorrow = date.today() + timedelta(days=1)
-    press(phone, "Add")
-    expect(phone.get_by_text("Not added: choose the first day", exact=False)).to_be_visible()
-    chosen(phone, "First day", tomorrow)
-    chosen(phone, "Last day (empty: the same)", tomorrow - timedelta(days=1))
-    press(phone, "Add")
-    expect(
-        phone.get_by_text(f"Not added: {tomorrow - timedelta(days=1)} is before {tomorrow}.", exact=False)
-    ).to_be_visible()
-    chosen(phone, "Last day (empty: the same)", tomorrow + timedelta(days=60))
-    press(phone, "Add")
-    expect(phone.get_by_text("The plan keeps clear of it.", exact=False)).to_be_visible()
-    settled(phone)
-    away = row_days(phone)
-    assert pd.Timestamp(away["26-066"]) > pd.Timestamp(tomorrow + timedelta(days=60))
-    expect(phone.get_by_role("region", name="Holidays and absences to come")).to_contain_text(
-        "the whole studio"
-    )
-    with phone.expect_download() as given:
-        phone.get_by_role("button", name="The plan for a calendar (iCalendar)").click()
-    read = icalendar.Calendar.from_ical(Path(given.value.path()).read_bytes())
-    words = [str(event["summary"]) for event in read.walk("VEVENT")]
-    assert "studio closed" in words and any(word.startswith("26-066 ready") for word in words)
-    keep(phone, "plan-away")
-
-
 def test_a_new_work_stands_behind_all_or_before_all(demo_address: str, phone: Page) -> None:
     go(phone, f"{demo_address}/bench-plan", "Bench plan")
     settled(phone)
+    keep(phone, "plan-demo")
     told = phone.get_by_text(
         re.compile("^(Behind all that is promised|Taken up before all others), it would be ready by")
     )
