@@ -47,7 +47,6 @@ LONGEST = (
     "dashboard/services/test_saved_quote.py",
     "browser/phone/test_phone_and_server.py",
     "ingest/phone/test_phone.py",
-    "browser/test_promises.py",
     "browser/test_estimate_sheet.py",
     "dashboard/server/test_guard.py",
     "browser/test_from_an_empty_studio.py",
