@@ -15,14 +15,12 @@ from ingest.importing.form_rows import store_rows
 from ingest.schema.csv_columns import OBJECTS
 from ingest.store import Store
 from tests.browser.conftest import choose, keep, leave, serve, settled
-from tests.browser.steps import choose_cell, done, go, press, row_of, unfold, write_cells
+from tests.browser.steps import done, go, press, row_of, unfold, write_cells
 from tests.conftest import CHANGE
 
 # Works that the tests begin with, and what is on their sheets; one test adds its work by hand.
 BEGUN: dict[str, list[dict[str, str]]] = {
     "27-001": [{"technique": "surface cleaning dry", "hours": "2,5", "quantity": "30"}],
-    "27-002": [],
-    "27-003": [{"technique": "packing", "hours": "1"}],
     "27-006": [],
 }
 
@@ -121,35 +119,6 @@ def test_an_estimate_is_put_together_by_choosing_on_a_phone(phone: Page, studio:
     done(phone, "Saved as version 1.")
     # read once more beside the approval
     expect(phone.get_by_role("combobox", name="Version").last).to_have_value("1: 5.5 h, €1,450.00")
-
-
-def test_lines_are_copied_from_another_work(laptop: Page, studio: str) -> None:
-    go(laptop, f"{studio}/estimate?object=27-002", "Estimate")
-    choose(laptop, "Copy from another work", "25-041")
-    press(laptop, "Begin with its lines")
-    expect(laptop.get_by_text("21 lines.")).to_be_visible()
-    press(laptop, "Throw the draft away")
-    press(laptop, "Yes, throw it away")
-    done(laptop, "The draft is thrown away.")
-    expect(laptop.get_by_text("It has no estimate yet.")).to_be_visible()
-
-
-def test_two_windows_on_one_draft_do_not_overwrite_each_other_without_a_word(
-    laptop: Page, studio: str
-) -> None:
-    go(laptop, f"{studio}/estimate?object=27-003", "Estimate")
-    expect(laptop.get_by_text("1 line.")).to_be_visible()
-    other = laptop.context.new_page()
-    go(other, f"{studio}/estimate?object=27-003", "Estimate")
-    expect(other.get_by_text("1 line.")).to_be_visible()
-    write_cells(other, 0, ["", "", "2"])
-    expect(other.get_by_role("cell", name="2.0").first).to_be_visible()
-    choose_cell(laptop, 0, 120)
-    laptop.keyboard.press("Delete")
-    expect(laptop.get_by_text("This draft was changed from another window.")).to_be_visible()
-    press(laptop, "Show it as it is now, and go on here")
-    expect(laptop.get_by_role("cell", name="2.0").first).to_be_visible()
-    other.close()
 
 
 def test_a_new_work_half_written_waits_through_a_reload_and_another_page(laptop: Page, studio: str) -> None:

@@ -142,7 +142,7 @@ def approve(page: Page, studio: str, version: int, price: str) -> None:
 
 def settings(db: Path) -> None:
     """What an hour costs, the tax on it, and what a year costs: before the studio is opened. How settings are
-    typed is walked in `test_tasks.py`.
+    typed is walked in `tests/dashboard/pages/test_studio.py`.
     """
     with Store(db) as store, store.writing() as con:
         write_settings(

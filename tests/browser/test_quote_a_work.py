@@ -43,13 +43,6 @@ BEGUN = {
             )
         ]
     ),
-    "two works": Quote(
-        works=[
-            QuotedWork(described=DESCRIBED, lines=[{"technique": "retouching"}]),
-            QuotedWork(lines=[{"technique": "filling"}]),
-        ]
-    ),
-    "thrown away": Quote(works=[QuotedWork(described=DESCRIBED)]),
 }
 
 
@@ -248,49 +241,3 @@ def test_the_sheet_is_written_by_keyboard_and_options_stand_side_by_side(
     expect(table.get_by_role("cell", name="stabilise only")).to_be_visible()
     expect(table.get_by_role("cell", name="full treatment")).to_be_visible()
     keep(laptop, "quote-options")
-
-
-def press(page: Page, button: str) -> None:
-    """Press a button about the works in the letter, whether they are unfolded or not."""
-    settled(page)
-    if not page.get_by_role("button", name=button).is_visible():
-        page.get_by_text("The works in this letter: another one of the same owner, or one less").click()
-    act(page, page.get_by_role("button", name=button).click)
-
-
-def test_works_of_one_owner_share_a_letter_and_two_windows_do_not_overwrite_each_other(
-    studio: Studio, laptop: Page
-) -> None:
-    number = open_quote(laptop, studio, "two works")
-    together = laptop.get_by_role("region", name="Works of this quote")
-    expect(together.get_by_role("cell", name="together")).to_be_visible()
-    # a third one, and it out again; the one that is shown stays shown
-    press(laptop, "Add it to the quote")
-    expect(laptop.get_by_role("heading", name=f"Quote {number}: the new work")).to_be_visible()
-    expect(together.get_by_role("cell", name="no lines yet")).to_be_visible()
-    expect(laptop.get_by_text("The letter is without the new work, which has no lines")).to_be_visible()
-    press(laptop, "Take the work shown out of the quote")
-    expect(together.get_by_role("cell", name="no lines yet")).to_have_count(0)
-    other = laptop.context.new_page()
-    other.goto(laptop.url)
-    expect(other.get_by_role("region", name="Works of this quote")).to_be_visible()
-    settled(other)
-    fill(other, "Ceiling", "5000")
-    expect(other.get_by_text(re.compile("^Kept on"))).to_be_visible()
-    laptop.get_by_label("Addressee").fill("Somebody")
-    act(laptop, lambda: laptop.keyboard.press("Tab"), must=False)
-    expect(laptop.get_by_text("This quote was changed from another window.")).to_be_visible()
-    act(laptop, lambda: laptop.get_by_role("button", name="Show it as it is now, and go on here").click())
-    expect(laptop.get_by_role("textbox", name="Ceiling")).to_have_value("5000")
-    other.close()
-
-
-def test_a_quote_is_thrown_away_only_when_that_is_meant(studio: Studio, phone: Page) -> None:
-    number = open_quote(phone, studio, "thrown away")
-    act(phone, lambda: phone.get_by_role("button", name="Throw the quote away").click())
-    act(phone, lambda: phone.get_by_role("button", name="No, keep it").click())
-    expect(phone.get_by_role("heading", name=f"Quote {number}: A mill at Marrowby")).to_be_visible()
-    act(phone, lambda: phone.get_by_role("button", name="Throw the quote away").click())
-    act(phone, lambda: phone.get_by_role("button", name="Yes, throw it away").click())
-    expect(phone.get_by_text(f"Quote {number} is thrown away.")).to_be_visible()
-    expect(phone.get_by_role("button", name="Begin a quote")).to_be_visible()
