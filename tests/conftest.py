@@ -51,7 +51,6 @@ LONGEST = (
     "dashboard/server/test_guard.py",
     "browser/test_from_an_empty_studio.py",
     "dashboard/services/test_forecast.py",
-    "browser/test_held_back.py",
     "browser/phone/test_day_at_the_bench.py",
     "dashboard/services/test_plan.py",
     "ingest/safekeeping/test_export.py",

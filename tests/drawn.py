@@ -98,3 +98,8 @@ def cells_of(page: AppTest, table: str, *texts: str) -> list[str]:
     return next(
         row for row in rows_of(page, table) if all(any(text in cell for cell in row) for text in texts)
     )
+
+
+def headings(page: AppTest) -> list[str]:
+    """The headings of a page below its title."""
+    return [re.sub(r"\\(.)", r"\1", item.value) for item in page.header]

@@ -1,10 +1,14 @@
-"""Bring in logs: rows that differ from what is held wait until they are decided."""
+"""Bring in logs: what differs from what is held, and what phones may not change, waits for a decision."""
+
+import re
+from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
 from ingest.store import Store
-from tests.drawn import checked, draw, press_button, rows_of, words_of
+from tests.asked_changes import ask_for_changes
+from tests.drawn import checked, choose_option, draw, headings, press_button, rows_of, words_of
 
 COLUMNS = "object,phase,technique,person,date,hours"
 TECHNIQUES = ("packing", "travel", "unframing")
@@ -39,6 +43,26 @@ def test_rows_held_back_are_decided_row_by_row_and_all_at_once(
         ("travel", "2.0"),
         ("unframing", "1.0"),
     ]
+
+
+def test_changes_that_a_phone_may_not_make_are_decided_under_bring_in_logs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with Store(tmp_path / "studio.duckdb") as store:
+        ask_for_changes(store, tmp_path, 40)
+        page = draw(monkeypatch, store, "bring_in_logs")
+        assert "Changes from phones: 41 changes for you to decide" in headings(page)
+        changes = [re.sub(r"\\(.)", r"\1", choice.label) for choice in page.radio]
+        assert any("It says: 24-001, retouching, Ilse," in change for change in changes)
+        assert any("as the entry lies more than 7 days back" in change for change in changes)
+        page.radio[0].set_value("take it in")
+        press_button(page, "Decide as chosen")
+        assert "Decided: 1 taken in." in words_of(page)
+        choose_option(page, "From which device", "the tablet (workshop), 1 change")
+        press_button(page, "Leave it out")
+        assert "Decided: 1 left out." in words_of(page)
+        press_button(page, "Leave all 39 out")
+        assert not any("Changes from phones" in heading for heading in headings(page))
 
 
 def choose_decision(page: AppTest, technique: str, decision: str) -> None:

@@ -20,7 +20,7 @@ from ingest.editing.quote_drafts import Quote, QuotedWork
 from ingest.store import Store
 from ingest.tables.audit_log import utc_now
 from tests.dashboard import saved_quotes
-from tests.drawn import cells_of, checked, draw, fill_field, press_button, words_of
+from tests.drawn import cells_of, checked, draw, fill_field, headings, press_button, words_of
 from tests.phones import action, outcomes, send
 
 CODE = saved_quotes.NEW["object"]
@@ -74,10 +74,6 @@ class Studio:
 @pytest.fixture
 def studio(demo: Store, monkeypatch: pytest.MonkeyPatch) -> Studio:
     return Studio(demo, monkeypatch)
-
-
-def headings(page: AppTest) -> list[str]:
-    return [re.sub(r"\\(.)", r"\1", item.value) for item in page.header]
 
 
 def figures(page: AppTest) -> list[str]:

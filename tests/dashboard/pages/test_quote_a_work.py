@@ -11,7 +11,17 @@ from streamlit.testing.v1 import AppTest
 from ingest.editing import quote_drafts
 from ingest.editing.quote_drafts import Quote, QuotedWork
 from ingest.store import Store
-from tests.drawn import cells_of, checked, draw, field_of, fill_field, press_button, rows_of, words_of
+from tests.drawn import (
+    cells_of,
+    checked,
+    draw,
+    field_of,
+    fill_field,
+    headings,
+    press_button,
+    rows_of,
+    words_of,
+)
 
 DESCRIBED = {
     "title": "A mill at Marrowby",
@@ -30,10 +40,6 @@ def begin(store: Store, *works: QuotedWork) -> int:
     number = quote_drafts.keep(store, Quote(works=list(works)), "").number
     assert number
     return number
-
-
-def headings(page: AppTest) -> list[str]:
-    return [re.sub(r"\\(.)", r"\1", item.value) for item in page.header]
 
 
 def addressee_of(page: AppTest) -> Any:
