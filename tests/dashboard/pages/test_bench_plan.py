@@ -1,21 +1,17 @@
 """The bench plan: what a person changes on it moves the days on which works are ready."""
 
 import shutil
-from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
-from typing import Any
 
 import icalendar
 import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from dashboard.ui import layout
 from ingest.store import Store
+from tests.dashboard.pages.conftest import Download
 from tests.drawn import draw, press_button, rows_of, words_of
-
-CALENDAR = "The plan for a calendar (iCalendar)"
 
 
 def ready_days(page: AppTest) -> dict[str, pd.Timestamp]:
@@ -29,22 +25,8 @@ def fill_day(page: AppTest, label: str, day: date) -> None:
     next(field for field in page.date_input if field.label == label).set_value(day)
 
 
-@pytest.fixture
-def contents(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
-    """What the page drawn last gave to each of its buttons to download, by their labels."""
-    given: dict[str, Any] = {}
-    download = layout.download
-
-    def noted(label: str, content: str | bytes | Callable[[], str | bytes], file: str, **more: Any) -> None:
-        given[label] = content
-        download(label, content, file, **more)
-
-    monkeypatch.setattr(layout, "download", noted)
-    return given
-
-
 def test_a_work_put_first_and_a_holiday_move_the_plan_and_a_new_work_is_told(
-    invented: Path, contents: dict[str, Any], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+    invented: Path, download: Download, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     with Store(shutil.copyfile(invented, tmp_path / "studio.duckdb")) as store:
         page = draw(monkeypatch, store, "bench_plan")
@@ -72,8 +54,7 @@ def test_a_work_put_first_and_a_holiday_move_the_plan_and_a_new_work_is_told(
         assert away["26-066"] > pd.Timestamp(tomorrow + timedelta(days=60))
         _, *absences = rows_of(page, "Holidays and absences to come")
         assert [row[2] for row in absences] == ["the whole studio"]
-        assert CALENDAR in [button.proto.label for button in page.get("download_button")]
-        read = icalendar.Calendar.from_ical(contents[CALENDAR]())
+        read = icalendar.Calendar.from_ical(download(page, "The plan for a calendar (iCalendar)"))
         assert "it would be ready by" in words_of(page)
     words = [str(event["summary"]) for event in read.walk("VEVENT")]
     assert "studio closed" in words and any(word.startswith("26-066 ready") for word in words)

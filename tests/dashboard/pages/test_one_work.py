@@ -1,13 +1,12 @@
 """One work: its entries are corrected, and its statement keeps people and owner to the studio."""
 
 import re
-from typing import Any
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from dashboard.ui import layout
 from ingest.store import Store
+from tests.dashboard.pages.conftest import Download
 from tests.drawn import (
     cells_of,
     checked,
@@ -50,19 +49,11 @@ def test_an_entry_is_corrected_taken_back_and_put_back_and_the_figures_follow(
 
 
 def test_the_statement_names_no_person_no_owner_and_no_title(
-    demo: Store, monkeypatch: pytest.MonkeyPatch
+    demo: Store, monkeypatch: pytest.MonkeyPatch, download: Download
 ) -> None:
-    offered: dict[str, Any] = {}
-    download = layout.download
-
-    def noted(label: str, content: Any, *call: Any, **more: Any) -> None:
-        offered[label] = content
-        download(label, content, *call, **more)
-
-    monkeypatch.setattr(layout, "download", noted)
     page = draw(monkeypatch, demo, "one_work", object="25-041")
-    assert "Statement to print" in [button.label for button in page.download_button]
-    statement = offered["Statement to print"]
+    statement = download(page, "Statement to print")
+    assert isinstance(statement, str)
     assert "Hours of treatment: 25-041" in statement and '<td class="n">25.0</td>' in statement
     for private in ("Ilse", "Bram", "Tamsin", "Okell", "blue shawl"):
         assert private not in statement

@@ -3,10 +3,7 @@ found, revised, finished, scored, and what it taught.
 """
 
 import re
-from collections.abc import Callable
 from copy import deepcopy
-from functools import partial
-from typing import Any
 from urllib.parse import parse_qsl
 
 import pytest
@@ -14,12 +11,12 @@ from streamlit.testing.v1 import AppTest
 
 from dashboard import queries
 from dashboard.services import quote_terms
-from dashboard.ui import layout
 from ingest.editing import quote_drafts
 from ingest.editing.quote_drafts import Quote, QuotedWork
 from ingest.store import Store
 from ingest.tables.audit_log import utc_now
 from tests.dashboard import saved_quotes
+from tests.dashboard.pages.conftest import Download
 from tests.drawn import cells_of, checked, draw, fill_field, headings, press_button, words_of
 from tests.phones import action, outcomes, send
 
@@ -41,39 +38,20 @@ BEGUN = Quote(
 class Studio:
     """A studio whose pages are drawn, with the files that they offer."""
 
-    def __init__(self, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
-        self.store = store
+    def __init__(self, store: Store, monkeypatch: pytest.MonkeyPatch, download: Download) -> None:
+        self.store, self.download = store, download
         self._monkeypatch = monkeypatch
-        self._offered: dict[str, str | bytes | Callable[[], str | bytes]] = {}
-        monkeypatch.setattr(layout, "download", partial(self._offer, layout.download))
-
-    def _offer(
-        self,
-        place: Callable[..., None],
-        label: str,
-        content: str | bytes | Callable[[], str | bytes],
-        *call: Any,
-        **more: Any,
-    ) -> None:
-        self._offered[label] = content
-        place(label, content, *call, **more)
 
     def draw(self, page: str, **query: str) -> AppTest:
         return draw(self._monkeypatch, self.store, page, **query)
-
-    def downloaded(self, page: AppTest, label: str) -> str | bytes:
-        """The file behind a download button of a page, made as it is made when the button is pressed."""
-        assert label in [button.label for button in page.download_button]
-        content = self._offered[label]
-        return content() if callable(content) else content
 
     def today(self) -> str:
         return f"{queries.today(self.store.cursor())}"
 
 
 @pytest.fixture
-def studio(demo: Store, monkeypatch: pytest.MonkeyPatch) -> Studio:
-    return Studio(demo, monkeypatch)
+def studio(demo: Store, monkeypatch: pytest.MonkeyPatch, download: Download) -> Studio:
+    return Studio(demo, monkeypatch, download)
 
 
 def figures(page: AppTest) -> list[str]:
@@ -110,7 +88,7 @@ def quoted_and_saved(studio: Studio) -> float:
     press_button(page, "Add it to the works")
     assert number == 1 and f"Quote 1: {CODE}" in headings(page)
     assert hours_of(figures(page)[1]) == promised  # it is the same work, and it says the same
-    letter = studio.downloaded(page, "The letter as PDF")
+    letter = studio.download(page, "The letter as PDF")
     assert isinstance(letter, bytes) and letter.startswith(b"%PDF")
     assert "It becomes version 1 of 26-099, with all that it stood on" in words_of(page)
     press_button(page, f"Save as version 1 of {CODE}")
@@ -178,7 +156,7 @@ def revised_and_approved(studio: Studio) -> None:
     assert "€2,900.00 was agreed" in words_of(page)
     choose_price_of_change(page, "What was approved stays, and what was found is added")
     assert "€2,900.00 was agreed" not in words_of(page)
-    letter = studio.downloaded(page, "The letter as a page (HTML)")
+    letter = studio.download(page, "The letter as a page (HTML)")
     assert isinstance(letter, str)
     assert (
         "A change in the treatment of A mill at Marrowby" in letter
@@ -215,7 +193,7 @@ def finished_and_scored(studio: Studio, promised: float) -> None:
     assert "Promised at 4 in 5: kept on 1 of 1" in words_of(page)
     assert "1 work is too few to say whether that chance holds." in words_of(page)
     assert cells_of(page, "Promises, the latest finished first", CODE)[3] == "4 in 5"
-    sheet = studio.downloaded(page, "The page as HTML")
+    sheet = studio.download(page, "The page as HTML")
     assert isinstance(sheet, str)
     assert (
         "How our promises have held" in sheet
