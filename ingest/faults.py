@@ -161,6 +161,9 @@ WORDINGS: dict[str, Wording] = {
     "object_missing": Wording(
         "is empty, but {phase} is work on an object", "Give the object, or take a phase of studio time."
     ),
+    "object_and_phase_missing": Wording(
+        "is empty, and so are phase and technique", "Give the object, or a phase of studio time."
+    ),
     "other_unit": Wording(
         "is not the unit of {technique}, which is counted in {unit}",
         "Convert the quantity, or leave both empty.",
@@ -168,6 +171,13 @@ WORDINGS: dict[str, Wording] = {
     "not_measured": Wording(
         "is given, but {technique} is not measured",
         "Leave quantity and unit empty, or give the technique a unit.",
+    ),
+    "whole_not_measured": Wording(
+        "is given, but no technique: a phase as a whole is not measured",
+        "Leave quantity and unit empty, or give the technique.",
+    ),
+    "part_of_no_phase": Wording(
+        "is a part, and no phase is given", "Give the phase, or leave part empty for the work as a whole."
     ),
     "not_whole_pieces": Wording(
         "is not a whole number of pieces", "Count whole pieces; leave it empty until a piece is finished."
@@ -321,13 +331,13 @@ WORDINGS: dict[str, Wording] = {
         "Kept; set it to that day or later if the work is finished.",
     ),
     # --- milestones
-    "phase_and_technique_missing": Wording(
-        "is empty, and so is technique", "Give the phase that is finished, or the technique."
-    ),
     "milestone_in_future": Wording("lies in the future", "Set it once it is reached."),
     "finishes_no_line_of_phase": Wording(
         "finishes nothing yet: no line of {object} is in {phase}",
         "Kept; see that phase, technique and part are those of the line.",
+    ),
+    "finishes_no_line": Wording(
+        "finishes nothing yet: {object} has no line", "Kept; see that the work is the one that is meant."
     ),
     "finishes_no_line_of_technique": Wording(
         "finishes nothing yet: no line of {object} is in {phase} with {technique}",

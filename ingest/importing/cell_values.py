@@ -48,11 +48,18 @@ def rule(condition: str, column: str, code: str, /, **details: str) -> Rule:
 # conditions on the unit of a row, and a rule, of entries and estimates alike
 OTHER_UNIT = "said_unit <> usual_unit"
 PART_OF_A_PIECE = "unit = 'pcs' AND quantity <> floor(quantity)"
+_MEASURED = "(said_unit IS NOT NULL OR quantity IS NOT NULL)"
 NOT_MEASURED = rule(
-    "(said_unit IS NOT NULL OR quantity IS NOT NULL) AND technique IS NOT NULL AND usual_unit IS NULL",
+    f"{_MEASURED} AND technique <> '' AND usual_unit IS NULL",
     "quantity",
     "not_measured",
     technique="technique",
+)
+# A word that cannot be read leaves its column as empty as one that is not there.
+WORDS_READ = """"row" NOT IN (SELECT "row" FROM faults WHERE column_name IN ('phase', 'technique'))"""
+OF_A_WHOLE = (
+    rule(f"technique = '' AND {_MEASURED} AND {WORDS_READ}", "quantity", "whole_not_measured"),
+    rule(f"technique = '' AND phase = '' AND part <> '' AND {WORDS_READ}", "part", "part_of_no_phase"),
 )
 
 

@@ -14,10 +14,12 @@
         ) AS parts
     FROM (
         SELECT min("row") AS "row", object, phase, technique, part FROM resolved
-        WHERE object IN (SELECT object FROM yardstick) AND charge = 'quoted'
+        WHERE object IN (SELECT object FROM yardstick) AND charge = 'quoted' AND technique <> ''
             AND discovery IS DISTINCT FROM true AND {untouched}
         GROUP BY object, phase, technique, part
     ) AS g
     JOIN estimated AS e USING (object, phase, technique)
+    ANTI JOIN estimated AS w ON w.object = g.object AND w.technique = ''
+        AND holds(w.phase, w.technique, w.part, g.phase, g.technique, g.part)
     GROUP BY g."row", g.object, g.technique, g.part HAVING NOT bool_or(e.part = g.part)
 )

@@ -13,6 +13,7 @@ INSERT INTO doubtful
         FROM time_entries
     ) AS e ON e.person = r.person AND e.day = r.day AND e.technique = r.technique
         AND e.object IS NOT DISTINCT FROM r.object
+        AND (r.technique <> '' OR e.phase = r.phase) -- two phases of one day are two spells
         AND (
             abs(e.hours - r.hours) > 1e-6 OR e.phase <> r.phase OR e.mode <> r.mode
             OR (e.part = r.part AND e.started_at IS NOT DISTINCT FROM r.started_at)

@@ -15,11 +15,11 @@ WITH timed AS (
     SELECT timed.*, coalesce(ended_at.utc, {end_utc}) AS end_utc FROM timed
 )
 SELECT x."row", x.entry, x.object,
-    coalesce(x.phase, t.phase) AS phase, x.technique, coalesce(x.part, '') AS part, coalesce(w.person, x.person) AS person,
+    coalesce(x.phase, t.phase, '') AS phase, coalesce(x.technique, '') AS technique, coalesce(x.part, '') AS part, coalesce(w.person, x.person) AS person,
     coalesce(x.started_at.wall::DATE, x.date) AS day,
     x.start_utc AS started_at, x.end_utc AS ended_at,
     coalesce(epoch(x.end_utc - x.start_utc) / 3600, x.hours) AS hours,
-    coalesce(x.mode, t.mode) AS mode, coalesce(x.charge, 'quoted') AS charge,
+    coalesce(x.mode, t.mode, 'hands_on') AS mode, coalesce(x.charge, 'quoted') AS charge,
     x.quantity, CASE WHEN x.quantity IS NOT NULL THEN coalesce(x.unit, t.unit) END AS unit, x.done,
     x.discovery, x.note,
     x.started_at IS NOT NULL AS says_start, x.ended_at IS NOT NULL AS says_end, x.date AS said_day, x.hours AS said_hours, x.unit AS said_unit,

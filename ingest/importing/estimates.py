@@ -10,7 +10,15 @@ from collections.abc import Sequence
 
 from ingest.errors import NotationError
 from ingest.importing.cell_readers import READERS, Context
-from ingest.importing.cell_values import NOT_MEASURED, OTHER_UNIT, PART_OF_A_PIECE, note, note_all, rule
+from ingest.importing.cell_values import (
+    NOT_MEASURED,
+    OF_A_WHOLE,
+    OTHER_UNIT,
+    PART_OF_A_PIECE,
+    note,
+    note_all,
+    rule,
+)
 from ingest.importing.estimate_versions import (
     LINE_COLUMNS,
     compare_with_stored,
@@ -37,7 +45,8 @@ def check(con: Connection, rows: Rows, context: Context, status: RowStatus) -> N
     con.execute(
         """CREATE OR REPLACE TEMP TABLE resolved AS
         SELECT c."row", c.object, c.version, c.made_on, c.approved_on, c.reason, c.price, c.currency,
-            c.tax_in_price, c.tax_per_cent, coalesce(c.phase, t.phase) AS phase, c.technique,
+            c.tax_in_price, c.tax_per_cent, coalesce(c.phase, t.phase, '') AS phase,
+            coalesce(c.technique, '') AS technique,
             coalesce(c.part, '') AS part, coalesce(w.person, c.person) AS person, c.option, c.quantity,
             CASE WHEN c.quantity IS NOT NULL THEN coalesce(c.unit, t.unit) END AS unit, c.hours,
             c.low_hours, c.high_hours, c.unattended_hours, c.note, c.unit AS said_unit, t.unit AS usual_unit
@@ -86,6 +95,7 @@ def _check_lines(con: Connection) -> None:
         rule("hours < low_hours OR hours > high_hours", "hours", "hours_outside_range"),
         rule(OTHER_UNIT, "unit", "other_unit_estimated", technique="technique", unit="usual_unit"),
         NOT_MEASURED,
+        *OF_A_WHOLE,
         rule(PART_OF_A_PIECE, "quantity", "not_whole_pieces_estimated"),
     )
 
@@ -162,7 +172,7 @@ def _unreadable(con: Connection, rows: Rows) -> list[tuple[int, str, str]]:
     """Line, object and version as written, of lines that are no rows and of single rows whose object or
     version cannot be read.
 
-    A row with neither and no technique is a total or a remark of the spreadsheet's, no line of any version.
+    A row with neither and no phase or technique is a total or a remark of the spreadsheet's, no line of any version.
     """
     places = [rows.names.index("object"), rows.names.index("version")]
     broken = [
@@ -173,7 +183,7 @@ def _unreadable(con: Connection, rows: Rows) -> list[tuple[int, str, str]]:
         f"""SELECT min(l.line), cells.c{places[0]}, cells.c{places[1]} FROM resolved AS r
         JOIN cells ON cells."row" = r."row" JOIN row_lines AS l ON l."row" = r."row"
         WHERE (r.object IS NULL OR r.version IS NULL)
-            AND (r.object IS NOT NULL OR r.version IS NOT NULL OR r.technique IS NOT NULL)
+            AND (r.object IS NOT NULL OR r.version IS NOT NULL OR r.technique <> '' OR r.phase <> '')
         GROUP BY ALL HAVING count(*) = 1 OR any_value(r.object) IS NOT NULL"""
     ).fetchall()
     return [*broken, *((int(line), code or "", version or "") for line, code, version in single)]  # type: ignore[list-item]

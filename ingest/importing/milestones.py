@@ -1,9 +1,9 @@
-"""Milestones: days on which a line, or a phase of a work, was finished."""
+"""Milestones: days on which a line, a phase of a work or all of it was finished."""
 
 from __future__ import annotations
 
 from ingest.importing.cell_readers import Context
-from ingest.importing.cell_values import note, rule
+from ingest.importing.cell_values import WORDS_READ, note, rule
 from ingest.importing.row_status import RowStatus, untouched
 from ingest.importing.rows import Rows
 from ingest.sql import Connection, statement
@@ -20,14 +20,14 @@ WITH_KEYS = (
 def check_milestones(con: Connection, rows: Rows, context: Context, status: RowStatus) -> None:
     """Check milestones. Each is its whole row, stored or new; its phase may be the technique's usual one."""
     con.execute("""CREATE OR REPLACE TEMP TABLE resolved AS
-        SELECT c."row", c.object, coalesce(c.phase, t.phase) AS phase,
+        SELECT c."row", c.object, coalesce(c.phase, t.phase, '') AS phase,
             coalesce(c.technique, '') AS technique, coalesce(c.part, '') AS part, c.finished_on
         FROM checked AS c LEFT JOIN techniques AS t ON t.technique = c.technique""")
     note(
         con,
         "faults",
         "resolved",
-        rule("phase IS NULL", "phase", "phase_and_technique_missing"),
+        rule(f"technique = '' AND phase = '' AND part <> '' AND {WORDS_READ}", "part", "part_of_no_phase"),
         rule(f"finished_on > DATE '{context.today}'", "finished_on", "milestone_in_future"),
     )
     _warn_of_no_line(con)
@@ -57,11 +57,18 @@ def _warn_of_no_line(con: Connection) -> None:
             WHERE "row" NOT IN (SELECT "row" FROM faults)
                 AND NOT EXISTS (
                     SELECT 1 FROM lines AS l
-                    WHERE l.object = r.object AND l.phase = r.phase AND r.technique IN ('', l.technique)
-                        AND (l.part = r.part OR (r.technique = '' AND r.part = ''))
+                    WHERE l.object = r.object
+                        AND holds(r.phase, r.technique, r.part, l.phase, l.technique, l.part)
                 )
         )""",
-        rule("technique = ''", "phase", "finishes_no_line_of_phase", object="object", phase="phase"),
+        rule("technique = '' AND phase = ''", "object", "finishes_no_line", object="object"),
+        rule(
+            "technique = '' AND phase <> ''",
+            "phase",
+            "finishes_no_line_of_phase",
+            object="object",
+            phase="phase",
+        ),
         rule(
             "technique <> ''",
             "phase",
@@ -83,10 +90,7 @@ def store_milestones(con: Connection) -> None:
 
 def _warn_of_later_entries(con: Connection) -> None:
     """Warn of milestones before the last entry of a line: the entry opens it again, unless it ends later."""
-    reaches = (
-        "m.object = l.object AND m.phase = l.phase AND ((m.technique = l.technique AND m.part = l.part) OR"
-        " (m.technique = '' AND m.part IN ('', l.part)))"
-    )
+    reaches = "m.object = l.object AND holds(m.phase, m.technique, m.part, l.phase, l.technique, l.part)"
     note(
         con,
         "warnings",

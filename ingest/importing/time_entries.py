@@ -9,7 +9,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ingest.importing.cell_readers import Context
-from ingest.importing.cell_values import NOT_MEASURED, OTHER_UNIT, PART_OF_A_PIECE, note, rule
+from ingest.importing.cell_values import (
+    NOT_MEASURED,
+    OF_A_WHOLE,
+    OTHER_UNIT,
+    PART_OF_A_PIECE,
+    WORDS_READ,
+    note,
+    rule,
+)
 from ingest.importing.entry_matching import (
     COUNTED_HOURS,
     ENTRY_NAME,
@@ -88,7 +96,7 @@ def _resolve(con: Connection, context: Context) -> None:
                 day="coalesce(x.started_at.wall::DATE, x.date)",
                 started_at="x.start_utc",
                 ended_at="x.end_utc",
-                mode="coalesce(x.mode, t.mode)",
+                mode="coalesce(x.mode, t.mode, 'hands_on')",
                 charge="coalesce(x.charge, 'quoted')",
             ),
         )
@@ -155,8 +163,10 @@ def _check_rows(con: Connection, context: Context) -> None:
             "entry_in_future",
         ),
         rule("object IS NULL AND phase_position <> 0", "object", "object_missing", phase="phase"),
+        rule(f"object IS NULL AND phase = '' AND {WORDS_READ}", "object", "object_and_phase_missing"),
         rule(OTHER_UNIT, "unit", "other_unit", technique="technique", unit="usual_unit"),
         NOT_MEASURED,
+        *OF_A_WHOLE,
         rule(PART_OF_A_PIECE, "quantity", "not_whole_pieces"),
     )
 

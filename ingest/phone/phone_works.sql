@@ -9,14 +9,14 @@ WITH bench AS (
     FROM estimated_lines AS e JOIN lines AS l ON l.line = e.line
     JOIN yardsticks('infinity'::DATE) AS y ON y.object = l.object AND y.version = e.version AND (e.option IS NULL OR coalesce(e.option = y.option, false))
     SEMI JOIN bench AS b ON b.object = l.object
-    WHERE NOT EXISTS (SELECT 1 FROM milestones AS m WHERE m.object = l.object AND m.phase = l.phase AND m.technique IN ('', l.technique) AND m.part IN ('', l.part))
+    WHERE NOT EXISTS (SELECT 1 FROM milestones AS m WHERE m.object = l.object AND holds(m.phase, m.technique, m.part, l.phase, l.technique, l.part))
 ), together AS (
     SELECT object, phase, technique, part, last_day, last_at FROM used
     UNION ALL
     SELECT object, phase, technique, part, NULL, NULL FROM estimated AS e ANTI JOIN used USING (object, phase, technique, part)
 ), numbered AS (
     SELECT t.*, row_number() OVER (PARTITION BY t.object ORDER BY t.last_at DESC NULLS LAST, p.position, t.technique, t.part) AS place
-    FROM together AS t JOIN phases AS p USING (phase) JOIN techniques AS w USING (technique) WHERE w.retired_on IS NULL
+    FROM together AS t LEFT JOIN phases AS p USING (phase) LEFT JOIN techniques AS w USING (technique) WHERE w.retired_on IS NULL
 )
 SELECT b.object, b.title,
     list({'phase': n.phase, 'technique': n.technique, 'part': n.part, 'last_day': n.last_day::VARCHAR} ORDER BY n.place) FILTER (n.place <= 6) AS lines

@@ -45,7 +45,7 @@ _NAMED = {
 }
 _REFERENCES = """
     lines.object lines.phase lines.technique techniques.phase spells.line spells.person estimated_lines.line
-    estimated_lines.person estimate_versions.object objects.returned_from milestones.object milestones.phase
+    estimated_lines.person estimate_versions.object objects.returned_from milestones.object milestones.phase milestones.technique
     person_spellings.person spells_in_hand.object spells_in_hand.phase spells_in_hand.technique
     spells_in_hand.person pinned_rates.technique phone_outcomes.action phone_changes.action
     phone_decisions.action drafts.object quotes.object quoted_lines.phase quoted_lines.technique
@@ -81,12 +81,6 @@ _CALLED = {
 
 # What is at fault, the remedy, and the query for the names of what is.
 _OTHERS = (
-    (
-        "milestones of a technique that is not known",
-        _WORDS,
-        """object || ' ' || technique FROM milestones WHERE technique <> ''
-            AND technique NOT IN (SELECT technique FROM techniques)""",
-    ),
     (
         "lines of estimates that belong to no version",
         _BACKUP,
@@ -143,6 +137,11 @@ _OTHERS = (
         "entry FROM spells GROUP BY entry HAVING count(*) > 1",
     ),
     (
+        "lines of a technique, or of a part, in no phase",
+        _BACKUP,
+        "concat_ws(', ', object, technique, part) FROM lines WHERE phase = '' AND technique || part <> ''",
+    ),
+    (
         "entries with other hours than their clock",
         _RECOUNT,
         """entry FROM spells WHERE started_at IS NOT NULL
@@ -194,21 +193,21 @@ _OTHERS = (
     (
         "lines of estimates in another unit than their technique",
         _UNIT,
-        """object || ' ' || technique
-            FROM estimate_lines AS e JOIN techniques AS t USING (technique)
+        """object || ' ' || line_name(e.phase, technique)
+            FROM estimate_lines AS e LEFT JOIN techniques AS t USING (technique)
             WHERE e.quantity IS NOT NULL AND e.unit IS DISTINCT FROM t.unit""",
     ),
     (
         "entries in another unit than their technique",
         _UNIT,
-        """entry FROM time_entries AS e JOIN techniques AS t USING (technique)
+        """entry FROM time_entries AS e LEFT JOIN techniques AS t USING (technique)
             WHERE e.quantity IS NOT NULL AND e.unit IS DISTINCT FROM t.unit""",
     ),
     (
         "entries on no work, in a phase that is not studio time",
         "Give the phase the position 0 again, with a phases file, or correct the entries.",
-        """entry FROM time_entries AS e JOIN phases AS p USING (phase) WHERE e.object IS NULL
-            AND p.position > 0""",
+        """entry FROM time_entries AS e LEFT JOIN phases AS p USING (phase) WHERE e.object IS NULL
+            AND coalesce(p.position, 1) > 0""",
     ),
     (
         "techniques with two pinned rates at once",
@@ -228,7 +227,7 @@ def faults(con: Connection) -> list[Fault]:
         target, named, what, remedy = _NAMED[column]
         rows, least = con.execute(
             f"""SELECT count(*), min({column}::VARCHAR) FROM {table}
-            WHERE {column} IS NOT NULL AND {column} NOT IN (SELECT {named} FROM {target})"""
+            WHERE {column}::VARCHAR <> '' AND {column} NOT IN (SELECT {named} FROM {target})"""
         ).fetchall()[0]
         if rows:
             sentence = (

@@ -101,7 +101,7 @@ ESTIMATES = _form(
     "estimates",
     """
     object*! version*! made_on:day*! approved_on:day reason:text price:amount currency
-    tax_in_price:yes_or_no tax_per_cent:per_cent phase* technique*! part:text person quantity unit
+    tax_in_price:yes_or_no tax_per_cent:per_cent phase technique part:text person quantity unit
     hours:estimate_hours low_hours:estimate_hours high_hours:estimate_hours
     unattended_hours:estimate_hours option:text note:text
     """,
@@ -109,7 +109,7 @@ ESTIMATES = _form(
 TIME_ENTRIES = _form(
     "time entries",
     """
-    entry:text object* phase* technique*! part:text person*! started_at:instant ended_at:instant
+    entry:text object* phase technique part:text person*! started_at:instant ended_at:instant
     date:day hours mode charge quantity unit done:per_cent discovery:yes_or_no note:text
     """,
 )
@@ -222,11 +222,8 @@ def form_of(header: Iterable[str]) -> Form:
     if names & ESTIMATE_MARKS:
         missing = [name for name in ESTIMATES.stars if name not in names]
         if missing:
-            raise FileError(
-                f"looks like estimates, but lacks {_columns_listed(missing)}",
-                _nearest_headers(missing, names, ESTIMATES),
-            )
-        return ESTIMATES
+            raise _lacks(ESTIMATES, missing, names)
+        return _not_misspelt(ESTIMATES, names)
     fitting = [form for form in FORMS if names.issuperset(form.stars)]
     if fitting:
         closest = max(fitting, key=lambda form: (len(form.stars), len(names.intersection(form.names))))
@@ -234,12 +231,8 @@ def form_of(header: Iterable[str]) -> Form:
         # Time entries short of a column must not pass for techniques: what it looks like then is the better
         # word.
         if len(names.intersection(likeliest.names)) < len(names.intersection(closest.names)) + 2:
-            return closest
-        missing = [name for name in likeliest.stars if name not in names]
-        raise FileError(
-            f"looks like {likeliest.kind}, but lacks {_columns_listed(missing)}",
-            _nearest_headers(missing, names, likeliest),
-        )
+            return _not_misspelt(closest, names)
+        raise _lacks(likeliest, [name for name in likeliest.stars if name not in names], names)
     form = max(
         FORMS,
         key=lambda form: (
@@ -254,9 +247,31 @@ def form_of(header: Iterable[str]) -> Form:
     )
 
 
+def _lacks(form: Form, missing: list[str], names: set[str]) -> FileError:
+    return FileError(
+        f"looks like {form.kind}, but lacks {_columns_listed(missing)}",
+        _nearest_headers(missing, names, form),
+    )
+
+
+def _not_misspelt(form: Form, names: set[str]) -> Form:
+    """The form, of a file whose lines may leave phase or technique out; raises `FileError` where a column is
+    called nearly so, since without it all rows would be of whole phases or works.
+    """
+    missing = [name for name in ("phase", "technique") if name in form.names and name not in names]
+    misspelt = [name for name, stranger in _near(missing, names, form).items() if stranger]
+    if misspelt:
+        raise _lacks(form, misspelt, names)
+    return form
+
+
+def _near(missing: list[str], names: set[str], form: Form) -> dict[str, str | None]:
+    strangers = {folded(stranger): stranger for stranger in sorted(names.difference(form.names))}
+    return {name: nearest(name, strangers) for name in missing}
+
+
 def _nearest_headers(missing: list[str], names: set[str], form: Form) -> str:
-    strangers = sorted(names.difference(form.names))
-    near = {name: nearest(name, {folded(stranger): stranger for stranger in strangers}) for name in missing}
+    near = _near(missing, names, form)
     renames = [f'rename "{stranger}" to "{name}"' for name, stranger in near.items() if stranger]
     return (
         f"Perhaps {' and '.join(renames)}."

@@ -99,7 +99,7 @@ def test_each_fault_is_said_once_with_its_line_and_the_others_are_read(store: St
             {"technique": "filling", "quantity": "99999999"},
             {"technique": "facing", "low_hours": "9", "high_hours": "2"},
             {"technique": "retouching"},
-            {"hours": "3"},
+            {"part": "frame", "hours": "3"},
         ],
     )
     found = read(store, work)
@@ -114,7 +114,10 @@ def test_each_fault_is_said_once_with_its_line_and_the_others_are_read(store: St
         ),
         'Line 3, quantity "99999999": cannot be. Write a number of units from 0 to 1,000,000.',
         'Line 4, low hours "9": is more than high hours. Turn the two round.',
-        "Line 6, technique: is empty. Fill it in.",
+        (
+            'Line 6, part "frame": is a part, and no phase is given. Give the phase, or leave part empty for'
+            " the work as a whole."
+        ),
     ]
     assert (
         found.lines["technique"].tolist() == ["retouching"] and found.object_row["kind"] == "easel painting"

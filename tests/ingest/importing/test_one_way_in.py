@@ -53,7 +53,7 @@ GOOD = [
 BAD: list[tuple[str, dict[str, str]]] = [
     ("technique", {"technique": "varnish remval", "hours": "1"}),
     ("technique", {"technique": "zzz", "hours": "1"}),
-    ("technique", {"technique": "", "hours": "1"}),
+    ("quantity", {"technique": "", "phase": "retouching", "quantity": "3", "hours": "1"}),
     ("quantity", {"technique": "facing", "quantity": "1,150", "hours": "1"}),
     ("quantity", {"technique": "facing", "quantity": "much", "hours": "1"}),
     ("quantity", {"technique": "facing", "quantity": "-1", "hours": "1"}),

@@ -260,8 +260,8 @@ def test_a_technique_is_unmeasured_by_a_word_and_an_empty_cell_says_nothing(
 
 def test_a_cell_of_any_white_space_is_empty(studio: Bring) -> None:
     for blank in ("\t", "\u0085", "\u2028", "\u00a0", "\x1f", " "):
-        assert faults(studio("a.csv", f"{HEAD}\n24-001,,{blank},Ilse,2024-02-01,1.5\n")) == [
-            "2 technique: is empty"
+        assert faults(studio("a.csv", f"{HEAD}\n24-001,,facing,{blank},2024-02-01,1.5\n")) == [
+            "2 person: is empty"
         ]
         assert faults(studio("o.csv", f"object,title\n{blank},x\n")) == ["2 object: is empty"]
 

@@ -1,0 +1,12 @@
+-- A line may name a technique, only a phase (technique empty: the phase as a whole), or neither (phase empty too: the work as a whole). No table changes for it, as an empty name
+-- could always stand; what is above what is said here, once.
+
+-- How far above a technique a line stands: 0 a technique, 1 one part of a phase as a whole, 2 a phase as a whole, 3 the work as a whole.
+CREATE MACRO level_of(phase, technique, part) AS CASE WHEN technique <> '' THEN 0 WHEN phase = '' THEN 3 WHEN part <> '' THEN 1 ELSE 2 END;
+
+-- Whether a line of a whole phase or a whole work is another line itself or holds it, of the same object. What names a technique holds nothing but itself.
+CREATE MACRO holds(phase, technique, part, held_phase, held_technique, held_part) AS
+    (technique = '' AND (phase = '' OR (phase = held_phase AND part IN ('', held_part)))) OR (phase = held_phase AND technique = held_technique AND part = held_part);
+
+-- What a line is called without its part.
+CREATE MACRO line_name(phase, technique) AS CASE WHEN technique <> '' THEN technique WHEN phase <> '' THEN phase || ' as a whole' ELSE 'the work as a whole' END;
