@@ -8,6 +8,7 @@ from datetime import date
 import pandas as pd
 
 from dashboard.queries.base import frame
+from dashboard.queries.levels import frame_of_compared
 from ingest.sql import Connection
 from ingest.studio.settings import read_settings
 
@@ -23,21 +24,21 @@ def person_hours(con: Connection, as_of: date, person: str) -> pd.DataFrame:
     """The lines on which a person has worked: `object`, `phase`, `technique`, `part`, and the counted `hours`
     of that person held against the estimate.
     """
-    return frame(con, "person_hours", as_of=as_of, person=person)
+    return frame_of_compared(con, "person_hours", as_of, person=person)
 
 
 def hours_by_day(con: Connection, as_of: date, objects: Collection[str]) -> pd.DataFrame:
     """Hours of each line of some works held against the estimate, day by day: `object`, `phase`, `technique`,
     `part`, `day`, `hours` (by that day, in all).
     """
-    return frame(con, "hours_by_day", as_of=as_of, objects=list(objects))
+    return frame_of_compared(con, "hours_by_day", as_of, objects=list(objects))
 
 
 def who_did(con: Connection, as_of: date) -> pd.DataFrame:
     """Who did most of each line that was begun on works not finished yet: `object`, `phase`, `technique`,
     `part`, `person`.
     """
-    return frame(con, "who_did", as_of=as_of)
+    return frame_of_compared(con, "who_did", as_of)
 
 
 def entries(con: Connection, as_of: date, known_object: str) -> pd.DataFrame:

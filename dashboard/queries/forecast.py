@@ -7,6 +7,7 @@ from datetime import date
 import pandas as pd
 
 from dashboard.queries.base import frame
+from dashboard.queries.levels import frame_of_compared
 from ingest.sql import Connection
 
 
@@ -15,7 +16,7 @@ def progress(con: Connection, as_of: date) -> pd.DataFrame:
     (per cent), `quantity` (treated by then), `hours` (by then), `all_hours`, `last` (nothing was logged on it
     since).
     """
-    return frame(con, "progress", as_of=as_of)
+    return frame_of_compared(con, "progress", as_of)
 
 
 def found_when(con: Connection, as_of: date) -> pd.DataFrame:

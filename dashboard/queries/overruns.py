@@ -6,8 +6,7 @@ from datetime import date
 
 import pandas as pd
 
-from dashboard.analysis.data.levels import LineHierarchy
-from dashboard.queries.base import frame
+from dashboard.queries.levels import frame_of_compared
 from ingest.sql import Connection
 
 # Keys of `overruns` that others depend on, in their order; more stand behind.
@@ -32,23 +31,12 @@ def overruns(con: Connection, as_of: date, known_object: str | None = None) -> p
     Frame with `OVERRUN_KEYS` and `yardstick` (approved, made, none), `yardstick_version` (its number),
     `extra_hours`, `own_cost_hours`, `unattended_hours` (elapsed), `unit`, `estimated_quantity`,
     `actual_quantity`, `quantity_incomplete`, `done` (per cent), `discovery`, `entries`, `position` (of the
-    phase; null: the work as a whole), `level` (see `LEVELS`), `finished_on` (timestamps; null while open), `last_day` (of the last entry that keeps it open).
+    phase; null: the work as a whole), `level` (0 a technique, 1 one part of a phase as a whole, 2 a phase, 3
+    the work), `finished_on` (timestamps; null while open), `last_day` (of the last entry that keeps it open).
     Hours are decimal; unknown is null.
     """
-    members, heads = compared_together(con, as_of)
-    lines = frame(con, "overruns", as_of=as_of, members=members, heads=heads)
+    lines = frame_of_compared(con, "overruns", as_of)
     return lines if known_object is None else lines[lines["object"] == known_object].reset_index(drop=True)
-
-
-def compared_together(con: Connection, as_of: date) -> tuple[list[int], list[int]]:
-    """Numbers of the lines that are compared under another one on a day, and of that one; see
-    `dashboard.analysis.data.levels`. None where every line names its technique.
-    """
-    lines = frame(con, "lines_of_wholes", as_of=as_of)
-    heads = LineHierarchy(lines).heads(lines["estimated"].to_numpy(), lines["logged"].to_numpy())
-    number = lines["line"].to_numpy()
-    under = number[heads] != number
-    return number[under].tolist(), number[heads][under].tolist()
 
 
 def yardstick(con: Connection, as_of: date, known_object: str) -> tuple[int, bool] | None:

@@ -6,9 +6,12 @@ from datetime import date
 
 import pandas as pd
 
+from dashboard.analysis.data.levels import shown_technique, whole_of
+from dashboard.analysis.data.record_frames import RecordFrames
 from dashboard.analysis.data.training_record import TrainingRecord
 from dashboard.analysis.simulation.discovery_model import GRADES
 from dashboard.queries.base import frame
+from dashboard.queries.studio import phase_positions
 from ingest.sql import Connection
 from ingest.studio.vocabulary import read_vocabulary
 from ingest.values.parsing import folded
@@ -22,11 +25,13 @@ def record(con: Connection, before: date, *, by_day: bool = False) -> TrainingRe
     by_day : any earlier day can be told from it too, which costs a row for each day of a line.
     """
     return TrainingRecord(
-        lines=frame(con, "teaching_lines"),
-        days=frame(con, "teaching_days", before=before, by_day=by_day),
-        ends=frame(con, "teaching_ends", before=before),
-        estimates=frame(con, "teaching_estimates", before=before),
-        versions=frame(con, "teaching_versions", before=before),
+        RecordFrames(
+            lines=frame(con, "teaching_lines"),
+            days=frame(con, "teaching_days", before=before, by_day=by_day),
+            ends=frame(con, "teaching_ends", before=before),
+            estimates=frame(con, "teaching_estimates", before=before),
+            versions=frame(con, "teaching_versions", before=before),
+        )
     )
 
 
@@ -55,7 +60,9 @@ def left_out(con: Connection, as_of: date) -> frozenset[tuple[str, str]]:
     """Works and techniques of which it was said, in the quote by which the work stands on a day, that they
     will not turn up; by the names that they have now.
     """
-    names = read_vocabulary(con).technique_spellings
+    names = read_vocabulary(con).technique_spellings | {
+        folded(shown_technique(whole_of(phase))): whole_of(phase) for phase in phase_positions(con)
+    }
     return frozenset(
         (row["object"], names.get(folded(row["technique"]), row["technique"]))
         for row in frame(con, "left_out", as_of=as_of).to_dict("records")

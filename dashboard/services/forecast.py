@@ -27,6 +27,7 @@ from dashboard.services.forecast_works import (
     unsaid_prices,
     works_frame,
 )
+from dashboard.services.rates import works_behind
 from dashboard.services.result_cache import ResultCache, content_digest
 from ingest.sql import Connection
 from ingest.studio.settings import read_settings
@@ -116,9 +117,10 @@ def bench(
     approved = queries.approved_promises(con, as_of).set_index("object")
     record = queries.record(con, as_of + _DAY)
     progress = queries.progress(con, as_of)
+    compared = open_lines.as_compared(record, opened.lines)
     learnt = open_lines.learn(con, as_of, record, tuple(sorted(of_works.index)), progress, memory)
     progress_of(0, len(groups))
-    lines, asked_lines = open_lines.with_progress(con, as_of, record, lines, progress)
+    lines, asked_lines = open_lines.with_progress(con, as_of, compared, lines, progress)
     foretold: dict[str, CompletionForecast] = {}
     first_stage = frozenset(str(name) for name in approved.index[approved["first_stage"].astype(bool)])
     described = open_lines.described(con, every_line, [name for group in groups for name in group])
@@ -165,10 +167,8 @@ def bench(
             jointly |= dict.fromkeys(group, together)
             progress_of(number + 1, len(groups))
     past = learnt.calibration.joint.lines
-    works_behind = pd.Series(past.object).groupby(past.technique).nunique()
-    lines = _with_ends(lines, ends).assign(
-        works=lambda frame: frame["technique"].map(works_behind).fillna(0).astype(int)
-    )
+    behind = works_behind(learnt.calibration, lines)
+    lines = _with_ends(lines, ends).assign(works=[len(of) for of in behind])
     works = works_frame(on_bench, lines, promised, foretold, ends_by_work, read_settings(con))
     drawn, found_drawn = _drawn(lines, groups, foretold, jointly, min(draws, completion.KEPT))
     return Bench(

@@ -14,14 +14,16 @@ from scipy import special
 
 from dashboard import queries
 from dashboard.analysis import parallel
-from dashboard.analysis.data.lines import ROWS, Lines, named_shares, with_hours
+from dashboard.analysis.data.levels import PHASE, WORK, marked_techniques
+from dashboard.analysis.data.lines import ROWS, Lines, named_shares
 from dashboard.analysis.data.training_record import TrainingRecord
-from dashboard.analysis.models import calibration, percent_complete
+from dashboard.analysis.models import percent_complete
 from dashboard.analysis.models import rate_table as rate_tables
 from dashboard.analysis.models.calibration import Calibration
 from dashboard.analysis.models.percent_complete import LogitCalibration
 from dashboard.analysis.models.quantity_growth import QuantityGrowth
 from dashboard.analysis.models.rate_table import PinnedRates
+from dashboard.analysis.models.record_calibration import learn_record, taught, unneeded_techniques
 from dashboard.analysis.simulation import discovery_model
 from dashboard.analysis.simulation.censored_observations import CensoredObservations
 from dashboard.analysis.simulation.completion import OpenWorks
@@ -66,9 +68,9 @@ def learn(
     lines, so that an entry on one of them moves nothing of this.
     """
     before = rates_service.number_of(as_of + _DAY)
-    lines, unneeded = record.as_of(before, without_open=open_works), record.unneeded(before)
-    lines = with_hours(lines.take(~lines.is_open))
-    foreseen, works = record.foreseen(before), queries.teaching_works(con)
+    lines = taught(record.teaching, before, open_works, finished_only=True)
+    unneeded = unneeded_techniques(record, before)
+    foreseen, works = record.compared.foreseen(before), queries.teaching_works(con)
     first_entries = queries.found_when(con, as_of)
     meant = progress_calibrations(frame, lines)
     bears_on = queries.bears_on(con)
@@ -84,10 +86,14 @@ def learn(
         meant,
         bears_on,
         known_pins,
+        *(
+            taught(record.of_wholes(level), before, open_works, finished_only=True)
+            for level in ((PHASE, WORK) if record.frames.has_wholes else ())
+        ),
     )
 
     def reckon() -> Learnt:
-        learnt = calibration.learn(lines, before, unneeded)
+        learnt = learn_record(record, before, without_open=open_works, finished_only=True)
         with parallel.blas.limit(limits=1, user_api="blas"):
             discoveries = discovery_model.learn(foreseen, works, learnt, first_entries)
         pinned = (
@@ -162,21 +168,35 @@ def beside(lines: pd.DataFrame, frame: pd.DataFrame, by_day: pd.DataFrame) -> pd
     return result
 
 
+def as_compared(record: TrainingRecord, lines: pd.DataFrame) -> TrainingRecord:
+    """The record by lines as `dashboard.queries.overruns` compares them; `lines` of that, of all works that
+    are asked about.
+    """
+    return record.compared_by(_versions(lines))
+
+
+def _versions(lines: pd.DataFrame) -> dict[str, int]:
+    """By work, the number of the version by which it stands."""
+    return {
+        str(name): int(version)
+        for name, version in lines.groupby("object")["yardstick_version"].first().dropna().items()
+    }
+
+
 def placed(record: TrainingRecord, before: int, lines: pd.DataFrame) -> tuple[pd.DataFrame, Lines]:
-    """Lines (of `beside`, with `yardstick_version`) with their `place` in the record, `goes_on` and `left`;
-    and all lines of the record as they could be asked about. See `Record.under_way`.
+    """Lines (of `beside`, with `yardstick_version`) with their `place` in the record (of `as_compared`),
+    `goes_on` and `left`; and all lines of the record as they could be asked about. See `Record.under_way`.
     """
     place = pd.Series(
         np.arange(record.count), index=pd.MultiIndex.from_arrays([record.names[name] for name in LINE])
     )
-    at = place.reindex(pd.MultiIndex.from_frame(lines[LINE])).to_numpy(dtype=np.int64)
-    versions = {
-        str(name): int(version)
-        for name, version in lines.groupby("object")["yardstick_version"].first().dropna().items()
-    }
+    marked_lines = lines[LINE].assign(
+        technique=marked_techniques(*(lines[name].to_numpy(dtype=str) for name in ("phase", "technique")))
+    )
+    at = place.reindex(pd.MultiIndex.from_frame(marked_lines)).to_numpy(dtype=np.int64)
     begun_on = np.full(record.count, np.nan)
     begun_on[at] = (lines["first_day"] - pd.Timestamp(0)).dt.days
-    every, goes_on, left = record.under_way(before, versions, begun_on)
+    every, goes_on, left = record.under_way(before, _versions(lines), begun_on)
     return lines.assign(place=at, goes_on=goes_on[at], left=left[at]), every
 
 
@@ -201,7 +221,7 @@ def with_progress(
 ) -> tuple[pd.DataFrame, Lines]:
     """Lines of works on the bench (of `marked`) with all that is known of them: see `beside`, `placed`, and
     `area_dm2` (of the work), `low_hours`, `high_hours` (by hand); and all lines of the record as they could
-    be asked about.
+    be asked about. `record` of `as_compared`.
     """
     areas = queries.teaching_works(con).set_index("object")["area_dm2"]
     result = beside(lines, frame, queries.hours_by_day(con, as_of, sorted(set(lines["object"]))))
@@ -243,6 +263,9 @@ def described(con: Connection, lines: pd.DataFrame, names: Collection[str]) -> d
     works = queries.teaching_works(con)
     rows = {row["object"]: row for row in works[works["object"].isin(names)].to_dict("records")}
     lines = lines[lines["object"].isin(names)]
+    lines = lines.assign(
+        technique=marked_techniques(*(lines[name].to_numpy(dtype=str) for name in ("phase", "technique")))
+    )
     sheet = lines[lines["in_estimate"]].groupby("object")["technique"].agg(frozenset)
     worked = lines[lines["begun"] | (lines["extra_hours"] > 0)].groupby("object")["technique"].agg(frozenset)
     return {

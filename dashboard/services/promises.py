@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard import queries
+from dashboard.analysis.data.levels import written_techniques
 from dashboard.analysis.validation import promise_scores
 from dashboard.analysis.validation.promise_scores import GeometricMeanRatio, JeffreysInterval
 from dashboard.services import rates as rates_service
@@ -80,11 +81,16 @@ def _lines(con: Connection, as_of: date) -> pd.DataFrame:
     """Finished lines with a promise: what the last version made on or before their first entry said of them,
     and what they took.
     """
-    quoted = queries.record(con, as_of + _DAY).quoted(rates_service.number_of(as_of + _DAY))
+    quoted = queries.record(con, as_of + _DAY).compared.quoted(rates_service.number_of(as_of + _DAY))
     at = np.flatnonzero(quoted.finished[quoted.number] & (quoted.estimated > 0))
     lines = quoted.lines.take(at)
     frame = pd.DataFrame(
-        {name: getattr(lines, name) for name in ("object", "phase", "technique", "part")}
+        {
+            "object": lines.object,
+            "phase": lines.phase,
+            "technique": written_techniques(lines.technique),
+            "part": lines.part,
+        }
         | {"promised_hours": quoted.estimated[at], "actual_hours": quoted.hours[quoted.number[at]]}
     )
     positions = queries.phases(con).set_index("phase")["position"]
@@ -138,7 +144,7 @@ def taught(con: Connection, code: str, on: date) -> Taught:
         unchanged=np.abs(change) < _SHOWS,
         works_before=was["works"].fillna(0).to_numpy(dtype=int),
     ).drop(columns=["rate", "p50", "reference_quantity"])
-    foreseen = queries.record(con, on + _DAY).foreseen(rates_service.number_of(on + _DAY))
+    foreseen = queries.record(con, on + _DAY).compared.foreseen(rates_service.number_of(on + _DAY))
     of = foreseen.objects == code  # nothing, where no estimate came before its first entry
     new = (
         foreseen.techniques[(foreseen.turned_up | foreseen.another)[of].any(axis=0)]

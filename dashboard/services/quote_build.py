@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard.analysis.arrays import number_or_nan
+from dashboard.analysis.data.levels import shown_technique
 from dashboard.analysis.data.lines import join
 from dashboard.analysis.report import price, reference_class
 from dashboard.analysis.report.price import AgreedPrice
@@ -27,9 +28,10 @@ from dashboard.services.quote import Option, Quoted, WorkQuoted
 from dashboard.services.quote_checks import check_lines, unknown_words
 from dashboard.services.quote_context import QuoteContext
 from dashboard.services.quote_lines import in_first_stage, with_quantities
-from dashboard.services.quote_request import request_of
+from dashboard.services.quote_request import as_marked, request_of
 from dashboard.services.quote_revision import as_one, in_words, with_the_bench
 from dashboard.services.quote_terms import QuoteTerms, read_costs, read_terms
+from dashboard.services.rates import works_behind
 from ingest.editing.quote_drafts import Quote, QuotedWork, ReadWork
 from ingest.studio.settings import Settings
 from ingest.values.named_amounts import exact
@@ -175,7 +177,7 @@ def _work(
     return WorkQuoted(
         draft=quoted_work,
         read=read,
-        described=WorkFeatures.of(read.object_row, frozenset(lines["technique"])),
+        described=WorkFeatures.of(read.object_row, frozenset(as_marked(lines).tolist())),
         options=built,
         costs=tuple(costs),
         faults=tuple(faults),
@@ -212,7 +214,7 @@ def _option(
     in_price = of_price[:n]
     lines = lines.assign(
         **dict(zip(NAMES, hours[:n].T, strict=True)),
-        works=[len(context.behind.get(line, ())) for line in lines["technique"]],
+        works=[len(of) for of in works_behind(context.calibration, lines)],
         without_figure=forecast.without_figure,
         figure_weight=forecast.figure_weight[:n],
         by_hand=forecast.by_hand,
@@ -235,8 +237,8 @@ def _option(
             "technique": [
                 name
                 for name in [
-                    *(discovery.technique for _, discovery in forecast.left_out),
-                    *(item.technique for item in usual),
+                    *(shown_technique(discovery.technique) for _, discovery in forecast.left_out),
+                    *(shown_technique(item.technique) for item in usual),
                 ]
                 if name in reasons
             ]
@@ -290,7 +292,7 @@ def _option(
         lines=lines,
         discoveries=discoveries,
         left_out=left_out,
-        usual=tuple(item for item in usual if item.technique not in reasons),
+        usual=tuple(item for item in usual if shown_technique(item.technique) not in reasons),
         phases=phases,
         total=total,
         first_stage=figures.charged if terms.first_stage else None,
@@ -381,7 +383,7 @@ def _with_added(context: QuoteContext, code: str, option: Option, costs: list[tu
 def discoveries_frame(every: list[PossibleDiscovery]) -> pd.DataFrame:
     return pd.DataFrame(
         {
-            "technique": pd.Series([item.technique for item in every], dtype=str),
+            "technique": pd.Series([shown_technique(item.technique) for item in every], dtype=str),
             "phase": pd.Series([item.phase for item in every], dtype=str),
             "another": np.array([item.another for item in every], dtype=bool),
             "chance": np.array([item.chance for item in every], dtype=float),

@@ -11,6 +11,7 @@ import pandas as pd
 
 from dashboard import queries
 from dashboard.analysis.arrays import number_or_nan
+from dashboard.analysis.data.levels import marked_techniques, shown_technique, whole_of
 from dashboard.analysis.data.lines import Lines
 from dashboard.analysis.models import rate_table as rate_tables
 from dashboard.analysis.models.calibration import Calibration
@@ -63,6 +64,7 @@ class QuoteContext:
     first_phases : those of a first stage, by the names they have now;
     later : techniques in them that come only with or after the treatment.
     people : every way a person is written, folded, to the name.
+    wholes : whole phases by their names in words, to those that models have.
     """
 
     as_of: date
@@ -90,6 +92,7 @@ class QuoteContext:
     people: dict[str, str]
     words: dict[str, list[str]]
     techniques: dict[str, str]
+    wholes: dict[str, str]
 
     def left_out(self, quoted_work: QuotedWork) -> dict[str, str]:
         """What was said not to turn up, by the name that it has now, with the reasons."""
@@ -97,6 +100,10 @@ class QuoteContext:
             self.techniques.get(parsing.folded(name), name): reason
             for name, reason in quoted_work.left_out.items()
         }
+
+    def marked(self, name: str) -> str:
+        """What may turn up, by its name in words, as models have it."""
+        return self.wholes.get(name, name)
 
     def of_bench(self, code: str) -> pd.DataFrame:
         """The lines of a work on the bench, of `bench`; none of one that is not there."""
@@ -140,23 +147,24 @@ def load_context(
     past = calibrated.joint.lines
     past = past.take(~past.is_open)
     measured = past.take(past.quantity > 0)
+    compared = open_lines.as_compared(record, lines)
     bench, on_bench = open_lines.with_progress(
         con,
         as_of,
-        record,
+        compared,
         lines[lines["object"].isin(list(without_open)) & lines["counts"]].reset_index(drop=True),
         progress,
     )
     return QuoteContext(
         as_of=as_of,
         calibration=calibrated,
-        bench=bench.join(open_lines.as_estimated(record, bench)),
+        bench=bench.join(open_lines.as_estimated(compared, bench)),
         on_bench=on_bench,
         approved=queries.approved_promises(con, as_of).set_index("object"),
         approved_lines=queries.approved_lines(con, as_of),
         sayings=open_lines.progress_calibrations(progress, past),
         discoveries=discovery_model.learn(
-            record.foreseen(before), works, calibrated, queries.found_when(con, as_of)
+            record.compared.foreseen(before), works, calibrated, queries.found_when(con, as_of)
         ),
         waits=waiting_times.learn(lines),
         finished=_finished(works, lines),
@@ -177,6 +185,7 @@ def load_context(
             name: [item for item in works[name].dropna().unique() if item] for name in ("kind", "support")
         },
         techniques=read_vocabulary(con).technique_spellings,
+        wholes={shown_technique(name): name for name in map(whole_of, queries.phase_positions(con))},
         later=queries.techniques_by_key(con, LATER),
         people=queries.spellings(con),
     )
@@ -198,8 +207,11 @@ def _shares(measured: Lines) -> dict[str, Any]:
 
 def _finished(works: pd.DataFrame, lines: pd.DataFrame) -> tuple[FinishedWork, ...]:
     """Works that were worked on, and of which every line is finished."""
-    done = lines.groupby("object").agg(
-        finished=("finished", "all"), techniques=("technique", frozenset), hours=("actual_hours", "sum")
+    marked = marked_techniques(*(lines[name].to_numpy(dtype=str) for name in ("phase", "technique")))
+    done = (
+        lines.assign(technique=marked)
+        .groupby("object")
+        .agg(finished=("finished", "all"), techniques=("technique", frozenset), hours=("actual_hours", "sum"))
     )
     done = done[done["finished"].astype(bool) & (done["hours"] > 0)]
     done_works = works[works["object"].isin(done.index)]

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from dashboard.analysis.arrays import Flags, number_or_nan
-from dashboard.analysis.data.lines import ROWS, Lines, named_shares
+from dashboard.analysis.data.levels import WHOLE, marked_techniques
+from dashboard.analysis.data.lines import ROWS, Lines, Names, named_shares
 from dashboard.analysis.simulation.discovery_model import GRADES, WorkFeatures
 from dashboard.analysis.simulation.quote_total import QuoteRequest, StartedLines
 from dashboard.analysis.simulation.three_point import ThreePointEstimates
@@ -30,6 +31,8 @@ def request_of(
     n, nothing = len(lines), np.full(len(lines), np.nan)
     work = quoted_work.object or name
     grades = {grade: number_or_nan(read.object_row.get(f"{grade}_condition")) for grade in GRADES}
+    known = [grade for grade in grades.values() if not np.isnan(grade)]
+    whole = (lines["technique"] == "").to_numpy()
     low, high, hours = (
         lines[column].to_numpy(dtype=float) for column in ("low_hours", "high_hours", "hours")
     )
@@ -37,15 +40,19 @@ def request_of(
     arrays = Lines(
         object=np.full(n, work),
         phase=lines["phase"].to_numpy(dtype=str),
-        technique=lines["technique"].to_numpy(dtype=str),
+        technique=as_marked(lines),
         part=lines["part"].to_numpy(dtype=str),
-        unit=lines["unit"].to_numpy(dtype=str),
+        unit=np.where(whole, WHOLE, lines["unit"].to_numpy(dtype=str)),
         kind=np.full(n, text(read.object_row.get("kind"))),
         hours=nothing,
         quantity=nothing,
         quoted=_positive(quoted_quantity(lines)),
         figure=_positive(lines["hours"]),
-        condition=np.array([grades.get(text(line), np.nan) for line in lines["condition"]], dtype=float),
+        condition=np.where(
+            whole,
+            np.mean(known) if known else np.nan,
+            np.array([grades.get(text(line), np.nan) for line in lines["condition"]], dtype=float),
+        ),
         area=np.full(n, number_or_nan(read.object_row.get("area_dm2"))),
         person=person,
         shares=named_shares(person, people_known),
@@ -55,15 +62,15 @@ def request_of(
         weight=np.ones(n),
     )
     bench = context.of_bench(quoted_work.object)
-    techniques = frozenset(lines["technique"])
+    techniques = frozenset(as_marked(lines).tolist())
     beside: StartedLines | None = None
     if len(bench):
         arrays = _as_on_the_bench(context, lines, bench, arrays)
         beside = _beside(context, lines, bench, area_dm2=number_or_nan(read.object_row.get("area_dm2")))
         # what is finished is not on the sheet any more, and was foreseen all the same; what was begun and
         # nobody quoted was not
-        techniques = frozenset(lines.loc[lines["number"] > 0, "technique"]) | frozenset(
-            bench.loc[bench["in_estimate"] & ~bench["open"], "technique"]
+        techniques = frozenset(as_marked(lines[lines["number"] > 0]).tolist()) | frozenset(
+            as_marked(bench[bench["in_estimate"] & ~bench["open"]]).tolist()
         )
     ranges = ThreePointEstimates.of(low, np.where(np.isnan(arrays.figure), hours, arrays.figure), high)
     arrays = replace(
@@ -75,7 +82,7 @@ def request_of(
         ranges=ranges,
         pinned=context.pinned.shifts(context.calibration, arrays),
         works={work: WorkFeatures.of(read.object_row, techniques, _worked(context, quoted_work.object))},
-        left_out=frozenset((work, technique) for technique in context.left_out(quoted_work)),
+        left_out=frozenset((work, context.marked(name)) for name in context.left_out(quoted_work)),
         bears_on=context.bears_on,
         bench=beside,
     )
@@ -162,4 +169,9 @@ def _worked(context: QuoteContext, code: str) -> frozenset[str]:
         if code
         else context.lines.head(0)
     )
-    return frozenset(of["technique"])
+    return frozenset(as_marked(of).tolist())
+
+
+def as_marked(lines: pd.DataFrame) -> Names:
+    """Names of techniques as models have them."""
+    return marked_techniques(*(lines[name].to_numpy(dtype=str) for name in ("phase", "technique")))

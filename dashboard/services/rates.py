@@ -9,9 +9,11 @@ import numpy as np
 import pandas as pd
 
 from dashboard import queries
-from dashboard.analysis.models import calibration, hours_model, hours_prediction
+from dashboard.analysis.data.levels import PHASE, WHOLE, WORK, whole_of
+from dashboard.analysis.models import hours_model, hours_prediction
 from dashboard.analysis.models import rate_table as rate_tables
 from dashboard.analysis.models.calibration import Calibration
+from dashboard.analysis.models.record_calibration import learn_record
 from dashboard.analysis.validation import backtest as backtests
 from dashboard.analysis.validation.backtest import QUANTILE_COLUMNS, BacktestResult
 from ingest.sql import Connection
@@ -37,13 +39,8 @@ def calibrated(
     without_open : works whose open lines are left aside, as they are what is asked about.
     without : a work that is left aside altogether.
     """
-    before = number_of(as_of + _DAY)
-    record = queries.record(con, as_of + _DAY)
-    unneeded = record.unneeded(before)
-    return calibration.learn(
-        record.as_of(before, without_open=without_open, without=without),
-        before,
-        unneeded if without is None else unneeded.take(unneeded.object != without),
+    return learn_record(
+        queries.record(con, as_of + _DAY), number_of(as_of + _DAY), without_open=without_open, without=without
     )
 
 
@@ -67,6 +64,44 @@ def rate_table(con: Connection, as_of: date, calibrated: Calibration) -> pd.Data
     rates["position"] = rates["phase"].map(positions).fillna(9999).astype(int)
     others = [name for name in rates.columns if name not in RATE_KEYS]
     return rates.sort_values(["position", "phase", "technique"], ignore_index=True)[[*RATE_KEYS, *others]]
+
+
+def whole_rates(con: Connection, as_of: date, calibrated: Calibration) -> pd.DataFrame:
+    """What whole phases, in the order of work, and a whole work take: as `rate_table`, per line; `technique`
+    is empty, and of a whole work `phase` too.
+    """
+    phases = queries.phases(con)
+    used = (phases["position"] > 0) & ~(phases["retired_on"] <= pd.Timestamp(as_of))
+    tables = []
+    for level, names in ((PHASE, phases.loc[used, "phase"].tolist()), (WORK, [""])):
+        marked = [whole_of(name) for name in names]
+        of_level = rate_tables.table(
+            calibrated.of_level(level),
+            pd.DataFrame({"technique": marked, "phase": names, "unit": WHOLE}),
+            of_wholes=True,
+        )
+        tables.append(of_level.set_index("technique").loc[marked].reset_index())
+    rates = pd.concat(tables, ignore_index=True)
+    rates = rates.assign(technique="", position=rates.index)
+    return rates[[*RATE_KEYS, *(name for name in rates.columns if name not in RATE_KEYS)]]
+
+
+def works_behind(calibrated: Calibration, lines: pd.DataFrame) -> list[list[str]]:
+    """The finished works behind the rate of each line, by its `phase` and `technique` (empty: of whole phases
+    or works), in order.
+    """
+    known: dict[int, dict[str, list[str]]] = {}
+    behind = []
+    for phase, technique in zip(lines["phase"].tolist(), lines["technique"].tolist(), strict=True):
+        level = 0 if technique else PHASE if phase else WORK
+        if level not in known:
+            past = calibrated.of_level(level).joint.lines
+            past = past.take(~past.is_open)
+            known[level] = {
+                str(name): sorted(set(of)) for name, of in pd.Series(past.object).groupby(past.technique)
+            }
+        behind.append(known[level].get(technique or whole_of(phase), []))
+    return behind
 
 
 def past_lines(calibrated: Calibration, technique: str) -> pd.DataFrame:

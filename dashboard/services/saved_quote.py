@@ -17,6 +17,7 @@ from dashboard.analysis.simulation.quote_snapshot import NAMES
 from dashboard.services.quote import Option, Quoted, WorkQuoted, similar_works
 from dashboard.services.quote_context import QuoteContext
 from dashboard.services.quote_lines import quoted_quantity
+from dashboard.services.rates import works_behind
 from ingest.editing.quote_drafts import Quote
 from ingest.editing.saved_quotes import Promised, PromisedLine, PromisedOption
 from ingest.errors import BenchHoursError
@@ -95,11 +96,12 @@ def _option(context: QuoteContext, work: WorkQuoted, option: Option) -> Promised
             row,
             tenths,
             rates.loc[row["technique"]] if row["technique"] in rates.index else pd.Series(dtype=object),
-            context.behind.get(row["technique"], []),
+            behind,
         )
-        for row, tenths in zip(
+        for row, tenths, behind in zip(
             option.lines.assign(quoted_quantity=quoted_quantity(option.lines)).to_dict("records"),
             hours,
+            works_behind(context.calibration, option.lines),
             strict=True,
         )
         if row["in_price"]

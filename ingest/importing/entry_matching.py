@@ -166,7 +166,8 @@ def held_back(con: Connection) -> pd.DataFrame:
     the hours that it will have.
     """
     return con.execute(
-        f"""SELECT l.line, concat_ws(', ', r.object, line_name(r.phase, r.technique), r.person, r.day::VARCHAR) AS what,
+        f"""SELECT l.line,
+            concat_ws(', ', r.object, line_name(r.phase, r.technique), r.person, r.day::VARCHAR) AS what,
             coalesce(c.hours, e.hours) AS held_hours, r.hours
         FROM doubtful AS d JOIN resolved AS r USING ("row") JOIN row_lines AS l USING ("row")
         JOIN spells AS e ON e.entry = d.resembles

@@ -172,7 +172,8 @@ def _unreadable(con: Connection, rows: Rows) -> list[tuple[int, str, str]]:
     """Line, object and version as written, of lines that are no rows and of single rows whose object or
     version cannot be read.
 
-    A row with neither and no phase or technique is a total or a remark of the spreadsheet's, no line of any version.
+    A row with neither and no phase or technique is a total or a remark of the spreadsheet's, no line of any
+    version.
     """
     places = [rows.names.index("object"), rows.names.index("version")]
     broken = [

@@ -10,3 +10,8 @@ CREATE MACRO holds(phase, technique, part, held_phase, held_technique, held_part
 
 -- What a line is called without its part.
 CREATE MACRO line_name(phase, technique) AS CASE WHEN technique <> '' THEN technique WHEN phase <> '' THEN phase || ' as a whole' ELSE 'the work as a whole' END;
+
+-- Every line with the names of the one under which it is compared: `members` are lines that are compared under another one, `heads` that one (dashboard/analysis/data/levels.py tells which).
+CREATE MACRO lines_under(members, heads) AS TABLE
+SELECT l.line, h.object, h.phase, h.technique, h.part
+FROM lines AS l LEFT JOIN (SELECT unnest(members::INTEGER[]) AS line, unnest(heads::INTEGER[]) AS head) AS g ON g.line = l.line JOIN lines AS h ON h.line = coalesce(g.head, l.line);

@@ -45,7 +45,8 @@ _NAMED = {
 }
 _REFERENCES = """
     lines.object lines.phase lines.technique techniques.phase spells.line spells.person estimated_lines.line
-    estimated_lines.person estimate_versions.object objects.returned_from milestones.object milestones.phase milestones.technique
+    estimated_lines.person estimate_versions.object objects.returned_from milestones.object milestones.phase
+    milestones.technique
     person_spellings.person spells_in_hand.object spells_in_hand.phase spells_in_hand.technique
     spells_in_hand.person pinned_rates.technique phone_outcomes.action phone_changes.action
     phone_decisions.action drafts.object quotes.object quoted_lines.phase quoted_lines.technique

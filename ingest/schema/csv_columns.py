@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from ingest.errors import FileError
@@ -247,7 +247,7 @@ def form_of(header: Iterable[str]) -> Form:
     )
 
 
-def _lacks(form: Form, missing: list[str], names: set[str]) -> FileError:
+def _lacks(form: Form, missing: Sequence[str], names: set[str]) -> FileError:
     return FileError(
         f"looks like {form.kind}, but lacks {_columns_listed(missing)}",
         _nearest_headers(missing, names, form),
@@ -265,12 +265,12 @@ def _not_misspelt(form: Form, names: set[str]) -> Form:
     return form
 
 
-def _near(missing: list[str], names: set[str], form: Form) -> dict[str, str | None]:
+def _near(missing: Sequence[str], names: set[str], form: Form) -> dict[str, str | None]:
     strangers = {folded(stranger): stranger for stranger in sorted(names.difference(form.names))}
     return {name: nearest(name, strangers) for name in missing}
 
 
-def _nearest_headers(missing: list[str], names: set[str], form: Form) -> str:
+def _nearest_headers(missing: Sequence[str], names: set[str], form: Form) -> str:
     near = _near(missing, names, form)
     renames = [f'rename "{stranger}" to "{name}"' for name, stranger in near.items() if stranger]
     return (
@@ -280,5 +280,5 @@ def _nearest_headers(missing: list[str], names: set[str], form: Form) -> str:
     )
 
 
-def _columns_listed(names: list[str]) -> str:
+def _columns_listed(names: Sequence[str]) -> str:
     return f"the column{'s' if len(names) > 1 else ''} " + ", ".join(f'"{name}"' for name in names)

@@ -1,4 +1,4 @@
-"""At which level lines are compared: a technique, a phase as a whole, or a work as a whole.
+"""At which level lines are compared and teach: a technique, a phase as a whole, or a work as a whole.
 
 An estimate says how many hours a technique, a phase or a work will take, and an entry on which of them hours
 were spent; the two need not agree. Lines whose hours cannot be told apart are compared as one, the coarsest
@@ -13,15 +13,51 @@ of them, which is called their head; so no hour is counted twice and none is los
 
 from __future__ import annotations
 
-from typing import Literal
+from collections.abc import Iterable
 
 import numpy as np
 import pandas as pd
 
 from dashboard.analysis.arrays import Flags, Integers
+from dashboard.analysis.data.lines import Names
 
-LineLevel = Literal["technique", "part", "phase", "work"]
-LEVELS: tuple[LineLevel, ...] = ("technique", "part", "phase", "work")  # by `level_of` of the schema
+WHOLE = "whole"  # stands for the unit of a line of a whole phase or work, of which nothing is counted
+PHASE, WORK = 2, 3  # levels, see `level_of` in the schema
+NAMES = ["object", "phase", "technique", "part"]
+# where more than this part of the hours of a phase (or work) is known for the whole of it only, hours of
+# techniques in it are short of what they took, and the whole teaches in their place
+_KNOWN_IN_PARTS = 0.1
+_MARK = "\x1e"  # of a whole among names of techniques, where no technique has it
+WHOLE_WORK = _MARK  # the name of a whole work among these
+
+
+def marked_techniques(phase: Names, technique: Names) -> Names:
+    """(n,) names of techniques, and of each whole phase or work one of its own, as models tell them apart."""
+    names: Names = np.where(technique == "", np.char.add(_MARK, phase), technique)
+    return names
+
+
+def whole_of(phase: str) -> str:
+    """The name of a whole phase among those; of no phase that of a whole work."""
+    return _MARK + phase
+
+
+def written_techniques(marked: Names) -> Names:
+    """(n,) those names as the record has them: empty of a whole."""
+    names: Names = np.where(np.char.startswith(marked, _MARK), "", marked)
+    return names
+
+
+def shown_technique(marked: str) -> str:
+    """A name, as models have it, in words."""
+    if not marked.startswith(_MARK):
+        return marked
+    return f"{marked[1:]} as a whole" if marked != WHOLE_WORK else "the work as a whole"
+
+
+def is_whole(marked: Iterable[str]) -> Flags:
+    """(n,) names, as models have them, that are of a whole phase or work."""
+    return np.array([name.startswith(_MARK) for name in marked], dtype=bool)
 
 
 class LineHierarchy:
@@ -35,18 +71,13 @@ class LineHierarchy:
             an empty phase the work as a whole.
         """
         self.count = len(lines)
-        named = pd.DataFrame(
-            {name: lines[name].to_numpy() for name in ("object", "phase", "technique", "part")}
-        ).assign(place=np.arange(self.count))
-        coarse = named[named["technique"] == ""]
-        pairs = named.merge(coarse.drop(columns="technique"), on="object", suffixes=("", "_above"))
-        within = (pairs["phase_above"] == "") | (
-            (pairs["phase_above"] == pairs["phase"])
-            & ((pairs["part_above"] == "") | (pairs["part_above"] == pairs["part"]))
-        )
-        pairs = pairs[within]
+        named = lines[NAMES].assign(place=np.arange(self.count))
+        coarse = named[named["technique"] == ""].drop(columns="technique")
+        pairs = named.merge(coarse, on="object", suffixes=("", "_above"))
+        same_part = (pairs["part_above"] == "") | (pairs["part_above"] == pairs["part"])
+        pairs = pairs[(pairs["phase_above"] == "") | ((pairs["phase_above"] == pairs["phase"]) & same_part)]
         self._line, self._above = pairs["place"].to_numpy(), pairs["place_above"].to_numpy()
-        self._height = np.select([pairs["phase_above"] == "", pairs["part_above"] == ""], [3, 2], default=1)
+        self._height = np.select([pairs["phase_above"] == "", pairs["part_above"] == ""], [WORK, PHASE], 1)
 
     def heads(self, estimated: Flags, logged: Flags) -> Integers:
         """(n,) the place of the line under which each is compared; its own where it stands by itself.
@@ -62,17 +93,65 @@ class LineHierarchy:
         blurs = np.zeros(self.count, dtype=bool)
         blurs[self._above[estimated[self._line]]] = True
         blurs &= logged
-        highest = self._outermost(blurs[self._above], -self._height)
-        head_of_estimated = np.where(highest >= 0, highest, own)
-        nearest = self._outermost(estimated[self._above], self._height)
-        nearest = np.where(estimated, own, nearest)
-        heads: Integers = np.where(blurs, highest, np.where(nearest >= 0, head_of_estimated[nearest], own))
+        highest = self._first(blurs[self._above], -self._height)
+        nearest = np.where(estimated, own, self._first(estimated[self._above], self._height))
+        of_estimated = np.where(highest >= 0, highest, own)
+        heads: Integers = np.where(blurs, highest, np.where(nearest >= 0, of_estimated[nearest], own))
         return heads
 
-    def _outermost(self, which: Flags, order: Integers) -> Integers:
+    def _first(self, which: Flags, order: Integers) -> Integers:
         """(n,) of each line the first, by `order`, of some lines that hold it; -1 where none does."""
         line, above = self._line[which], self._above[which]
-        last = np.argsort(-order[which], kind="stable")  # what is assigned last stands
+        backwards = np.argsort(-order[which], kind="stable")  # what is assigned last stands
         found = np.full(self.count, -1)
-        found[line[last]] = above[last]
+        found[line[backwards]] = above[backwards]
         return found
+
+
+def by_technique(lines: pd.DataFrame, hours: pd.Series) -> pd.DataFrame:
+    """Under which line each teaches rates of techniques: itself, or the whole phase or work of which too
+    little is known in parts.
+
+    Parameters
+    ----------
+    lines : `line`, `object`, `phase`, `technique`, `part`.
+    hours : by `line`, what each took.
+
+    Returns
+    -------
+    `object`, `phase`, `technique`, `part` of that line, in the order of `lines`; all null where its hours
+    teach nothing.
+    """
+    took = hours.reindex(lines["line"]).fillna(0.0).to_numpy()
+    coarse = (lines["technique"] == "").to_numpy()
+    of_work, in_phase = (lines["phase"] == "").to_numpy(), [lines["object"], lines["phase"]]
+    whole_works = _known_as_a_whole(took, of_work, [lines["object"]])
+    whole_phases = _known_as_a_whole(took, coarse, in_phase) & ~of_work
+    under = lines[NAMES].copy()
+    under.loc[whole_phases | whole_works, ["technique", "part"]] = ""
+    under.loc[whole_works, "phase"] = ""
+    under.loc[coarse & ~whole_phases & ~whole_works] = None
+    return under
+
+
+def by_phase(lines: pd.DataFrame, hours: pd.Series) -> pd.DataFrame:
+    """Likewise, for rates of whole phases."""
+    took = hours.reindex(lines["line"]).fillna(0.0).to_numpy()
+    of_work = (lines["phase"] == "").to_numpy()
+    whole_works = _known_as_a_whole(took, of_work, [lines["object"]])
+    under = lines[["object", "phase"]].assign(technique="", part="")
+    under.loc[whole_works, "phase"] = ""
+    under.loc[of_work & ~whole_works] = None
+    return under
+
+
+def by_work(lines: pd.DataFrame) -> pd.DataFrame:
+    """Likewise, for rates of whole works."""
+    return lines[["object"]].assign(phase="", technique="", part="")
+
+
+def _known_as_a_whole(hours: np.ndarray, coarse: Flags, of: list[pd.Series]) -> Flags:
+    """(n,) too much of the hours of what a line is in is known for the whole of it only."""
+    sums = pd.DataFrame({"all": hours, "coarse": np.where(coarse, hours, 0.0)}).groupby(of).transform("sum")
+    flags: Flags = (sums["coarse"] > _KNOWN_IN_PARTS * sums["all"]).to_numpy()
+    return flags

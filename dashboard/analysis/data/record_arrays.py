@@ -9,7 +9,9 @@ import numpy as np
 import pandas as pd
 
 from dashboard.analysis.arrays import Flags, Floats, Integers
+from dashboard.analysis.data.levels import marked_techniques
 from dashboard.analysis.data.lines import Names
+from dashboard.analysis.data.record_frames import RecordFrames
 
 NEVER = 2**31
 VERSIONS = 2**31  # more than any estimate has
@@ -37,35 +39,19 @@ class VersionLines:
 class RecordArrays:
     """Frames of the teaching queries, turned into arrays once; any day is then a matter of sums."""
 
-    # 90 lines: each column of five frames is turned into an array once
-    def __init__(
-        self,
-        *,
-        lines: pd.DataFrame,
-        days: pd.DataFrame,
-        ends: pd.DataFrame,
-        estimates: pd.DataFrame,
-        versions: pd.DataFrame,
-    ) -> None:
-        """
-        Parameters
-        ----------
-        lines : `line`, `object`, `phase`, `technique`, `part`, `unit`, `kind`, `condition`, `area_dm2` (of
-            the picture).
-        days : `line`, `person`, `extra`, `day`, `hours`, `quantity`, `first_day`, `last_day`,
-            `last_quantity_at`, `first_done_at`, `all_done_at`.
-        ends : `line`, `day`.
-        estimates : `line`, `version`, `made_on`, `ended_on`, `option_approved_on`, `hours`, `estimate_hours`,
-            `quantity`, `person`, `taken_over`.
-        versions : `object`, `version`, `made_on`, `ended_on`, `first_stage`, in the order in which they were
-            made. Days are days since 1970.
-        """
+    # 75 lines: each column of five frames is turned into an array once
+    def __init__(self, frames: RecordFrames) -> None:
+        lines, days, ends = frames.lines, frames.days, frames.ends
+        estimates, versions = frames.estimates, frames.versions
+        self.frames = frames
         number = pd.Series(np.arange(len(lines)), index=lines["line"])
         self.count = len(lines)
         self.names = {
             name: lines[name].fillna("").to_numpy(dtype=str)
             for name in ("object", "phase", "technique", "part", "unit", "kind")
         }
+        if frames.has_wholes:
+            self.names["technique"] = marked_techniques(self.names["phase"], self.names["technique"])
         self.places = {name: np.unique(values, return_inverse=True) for name, values in self.names.items()}
         self.condition = lines["condition"].to_numpy(dtype=float)
         area = lines["area_dm2"].to_numpy(dtype=float)

@@ -10,13 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
 
 from dashboard.analysis.arrays import Flags, Floats, Integers
+from dashboard.analysis.data import levels
 from dashboard.analysis.data.lines import Lines, Names, named_shares
 from dashboard.analysis.data.record_arrays import NEVER, RESTS_LONG, VERSIONS, RecordArrays, VersionLines
+
+_EVER = NEVER  # a day after all that is in the record
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +72,60 @@ class ForeseenTechniques:
 
 
 class TrainingRecord(RecordArrays):
-    """The lines that teach, those that are quoted and those under way, as of any day."""
+    """The lines that teach, those that are quoted and those under way, as of any day.
+
+    Where lines are of whole phases or works, `teaching`, `of_wholes` and `compared` are the same record with
+    such lines taken together as each needs; where none is, they are this record itself, but for `of_wholes`.
+    """
+
+    @cached_property
+    def teaching(self) -> TrainingRecord:
+        """Lines that teach rates of techniques, and wholes of which too little is known in parts."""
+        if not self.frames.has_wholes:
+            return self
+        return TrainingRecord(self.frames.under(levels.by_technique(self.frames.lines, self.frames.hours)))
+
+    @lru_cache(maxsize=2)  # noqa: B019  a record lives as long as what is asked of it
+    def of_wholes(self, level: int) -> TrainingRecord:
+        """Whole phases (level 2) or whole works (3), each the sum of its lines."""
+        lines = self.frames.lines
+        return TrainingRecord(
+            self.frames.under(
+                levels.by_work(lines) if level == levels.WORK else levels.by_phase(lines, self.frames.hours)
+            )
+        )
+
+    @cached_property
+    def compared(self) -> TrainingRecord:
+        """Lines as they are held against the estimate with which the treatment of each work began."""
+        if not self.frames.has_wholes:
+            return self
+        line, _, sums = self._summed(_EVER)
+        first, last = (
+            self._over_line(line, sums[name], how, start)
+            for name, how, start in (("first_day", np.minimum, NEVER), ("last_day", np.maximum, -NEVER))
+        )
+        _, version = self._first_sheets(_EVER, first, last)
+        return self._compared(version)
+
+    def compared_by(self, versions: Mapping[str, int]) -> TrainingRecord:
+        """Lines as they are held against some version of the estimate of each work, by object; works that are
+        not named have none.
+        """
+        if not self.frames.has_wholes:
+            return self
+        return self._compared(
+            np.array([versions.get(name, -1) for name in self.objects.tolist()], dtype=np.int64)
+        )
+
+    def _compared(self, version: Integers) -> TrainingRecord:
+        line, extra, sums = self._summed(_EVER)
+        logged = np.bincount(line[~extra], sums["hours"][~extra], self.count) > 0
+        of = self.estimated_version == version[self.object_of[self.estimated_line]]
+        estimated = np.bincount(self.estimated_line[of], minlength=self.count) > 0
+        lines = self.frames.lines
+        heads = levels.LineHierarchy(lines).heads(estimated, logged)
+        return TrainingRecord(self.frames.under(lines[levels.NAMES].iloc[heads]))
 
     def as_of(self, before: int, *, without_open: Collection[str] = (), without: str | None = None) -> Lines:
         """The lines that teach on what was known before a day: finished ones, and open ones with hours so
@@ -287,6 +344,8 @@ class TrainingRecord(RecordArrays):
 
         after = first >= made[self.object_of]
         quoted, before_it = any_of(within), any_of(worked & ~after)
+        if self.frames.has_wholes:
+            quoted, over = self._with_wholes(quoted, techniques, over)
         new = any_of(worked & ~within & after)
         ever = quoted.any(axis=0) | new.any(axis=0) | before_it.any(axis=0)
         pairs, often = np.unique(
@@ -309,6 +368,19 @@ class TrainingRecord(RecordArrays):
             turned_up=(new & ~quoted & ~before_it)[over][:, ever],
             another=(new & quoted)[over][:, ever],
         )
+
+    def _with_wholes(self, quoted: Flags, techniques: Names, over: Flags) -> tuple[Flags, Flags]:
+        """What was quoted (works, techniques), where a whole phase stands for all that is in it, and what is
+        in it for the whole; and the works (works,) of which something may turn up at all: those that were not
+        quoted as a whole.
+        """
+        phase_of = np.full(len(techniques), "", dtype=self.names["phase"].dtype)
+        phase_of[np.unique(self.names["technique"], return_inverse=True)[1]] = self.names["phase"]
+        whole = levels.is_whole(techniques)
+        of_work = techniques == levels.WHOLE_WORK
+        in_phase = (phase_of[:, None] == phase_of[None, :]) & ~of_work[:, None] & ~of_work[None, :]
+        stands_for = in_phase & (whole[:, None] | whole[None, :])
+        return quoted | ((quoted.astype(float) @ stands_for) > 0), over & ~quoted[:, of_work].any(axis=1)
 
     def _first_sheets(self, before: int, first: Integers, last: Integers) -> tuple[Integers, Integers]:
         """Of each work the day and the number of the estimate with which its treatment began: the first one,

@@ -8,6 +8,7 @@ long enough.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,6 +16,7 @@ from scipy import special
 
 from dashboard.analysis import parallel
 from dashboard.analysis.arrays import Flags, Floats, Integers
+from dashboard.analysis.data.levels import PHASE, WHOLE, WORK
 from dashboard.analysis.data.lines import Lines, Names, codes
 from dashboard.analysis.models import case_deletion, hours_design, hours_model, hours_prediction, ratio_model
 from dashboard.analysis.models.hours_model import BivariateMixedModel
@@ -97,6 +99,8 @@ class Calibration:
     unneeded : how often a quoted line is not worked at all.
     shape : (141,) quantiles of a standardised line at the normal scores from -3.5 to 3.5.
     weight : by phase, the share of the joint model in the mix; "" is the studio's.
+    of_wholes : what it teaches of whole phases (2) and whole works (3), by that level; None: what this one
+        knows of them itself.
     """
 
     joint: BivariateMixedModel
@@ -105,6 +109,34 @@ class Calibration:
     repeats: ShrunkenProportions
     unneeded: ShrunkenProportions
     weight: dict[str, float]
+    of_wholes: Callable[[int], Calibration] | None = None
+
+    def of_level(self, level: int) -> Calibration:
+        """What tells lines of a level."""
+        return self if level == 0 or self.of_wholes is None else self.of_wholes(level)
+
+    def chance_unneeded(self, lines: Lines) -> Floats:
+        """(n,) how likely each quoted line is not worked at all."""
+        chance = np.empty(len(lines))
+        for level, at in _by_level(lines):
+            chance[at] = self.of_level(level).unneeded.chance(lines.take(at))
+        return chance
+
+    def own_share(self, lines: Lines) -> Floats:
+        """(n,) how far what is believed of each rests on lines of its own technique, phase or work."""
+        share = np.empty(len(lines))
+        for level, at in _by_level(lines):
+            share[at] = hours_model.own_share(self.of_level(level).joint, lines.technique[at])
+        return share
+
+
+def _by_level(lines: Lines) -> list[tuple[int, Integers]]:
+    """The levels that lines have (0, whole phases, whole works), and the places of those of each."""
+    whole = lines.unit == WHOLE
+    if not whole.any():
+        return [(0, np.arange(len(lines)))]
+    level = np.where(whole, np.where(lines.phase == "", WORK, PHASE), 0)
+    return [(int(each), np.flatnonzero(level == each)) for each in np.unique(level)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,7 +198,14 @@ def at_scores(table: Floats, scores: Floats) -> Floats:
     return values
 
 
-def learn(lines: Lines, today: int, unneeded: Lines | None = None) -> Calibration:
+def learn(
+    lines: Lines,
+    today: int,
+    unneeded: Lines | None = None,
+    *,
+    of_wholes: Callable[[int], Calibration] | None = None,
+    wholes: bool = False,
+) -> Calibration:
     """Calibrate on a record.
 
     Parameters
@@ -175,17 +214,20 @@ def learn(lines: Lines, today: int, unneeded: Lines | None = None) -> Calibratio
         said then is what is believed of any studio.
     today : the day for which it is asked (days since 1970).
     unneeded : lines that were quoted, and finished without an entry.
+    of_wholes : what the record teaches of whole phases and works, learnt when it is asked for.
+    wholes : the lines are themselves of whole phases or works.
     """
     with parallel.blas.limit(limits=1, user_api="blas"):
         in_order = np.lexsort(
             (*(lines.coded(column)[1] for column in ("part", "technique", "phase", "object")), lines.day)
         )
-        return _learn(lines.take(in_order), today, unneeded)
+        learnt = _learn(lines.take(in_order), today, unneeded, wholes=wholes)
+    return replace(learnt, of_wholes=of_wholes)
 
 
-def _learn(lines: Lines, today: int, unneeded: Lines | None) -> Calibration:
+def _learn(lines: Lines, today: int, unneeded: Lines | None, *, wholes: bool) -> Calibration:
     repeats = _repeats(lines)
-    model, past = hours_model.learn(lines, today), ratio_model.learn(lines, today)
+    model, past = hours_model.learn(lines, today, of_wholes=wholes), ratio_model.learn(lines, today)
     places, mean, sd = case_deletion.leave_works_out(model, _judged(model))
     shape = _shape(
         (model.rows.answers[places, 0] - mean) / sd,
@@ -331,7 +373,28 @@ def predict(calibration: Calibration, lines: Lines) -> PredictiveQuantiles:
     figure the joint model alone says it.
     """
     with parallel.blas.limit(limits=1, user_api="blas"):
-        return _predict(calibration, lines)
+        levels = _by_level(lines)
+        if len(levels) == 1:
+            return _predict(calibration.of_level(levels[0][0]), lines)
+        return _together(
+            lines, [(at, _predict(calibration.of_level(level), lines.take(at))) for level, at in levels]
+        )
+
+
+def _together(lines: Lines, parts: list[tuple[Integers, PredictiveQuantiles]]) -> PredictiveQuantiles:
+    """What lines of several levels will take, each told by what is known of its level: of one work they hang
+    together as far as each does with the luck of the work.
+    """
+    n = len(lines)
+    table, weight, luck = np.empty((n, len(NORMAL_SCORES))), np.empty(n), np.empty(n)
+    for at, part in parts:
+        table[at], weight[at], luck[at] = part.table, part.figure_weight, part.with_luck
+    work = lines.coded("object")[1]
+    correlation = np.where(work[:, None] == work[None, :], np.outer(luck, luck), 0.0)
+    for at, part in parts:
+        correlation[np.ix_(at, at)] = part.correlation
+    np.fill_diagonal(correlation, 1.0)
+    return PredictiveQuantiles(table=table, correlation=correlation, figure_weight=weight, with_luck=luck)
 
 
 def _predict(calibration: Calibration, lines: Lines) -> PredictiveQuantiles:

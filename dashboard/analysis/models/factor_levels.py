@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dashboard.analysis.arrays import Floats, Integers
+from dashboard.analysis.data.levels import WHOLE
 from dashboard.analysis.data.lines import Lines, Names, codes
 from dashboard.analysis.models.quantity_growth import QuantityGrowth
 
@@ -23,6 +24,7 @@ class FactorLevels:
     usual_picture : (techniques + 1,) mean log area (dm²) of the pictures of the lines with such a quantity,
         or where there is none of all its lines; last: of all lines. Not a number: no area is known.
     part_measured : techniques of which some lines have a quantity and some have none.
+    wholes : names of whole phases and works, among `techniques`; None where lines are of techniques alone.
     day : the day for which it is asked (days since 1970).
     """
 
@@ -35,10 +37,12 @@ class FactorLevels:
     measured: Integers
     usual_picture: Floats
     part_measured: tuple[str, ...]
+    wholes: tuple[str, ...] | None
     day: int
 
     @classmethod
-    def of(cls, lines: Lines, today: int, grown: QuantityGrowth) -> FactorLevels:
+    def of(cls, lines: Lines, today: int, grown: QuantityGrowth, *, of_wholes: bool = False) -> FactorLevels:
+        """`of_wholes`: whole phases and works may be asked about, though no line is of one."""
         techniques, place = lines.coded("technique")
         count = len(techniques)
         log_size = log_sizes(lines, grown)[0]
@@ -47,6 +51,7 @@ class FactorLevels:
         of_picture = (lines.area > 0) & (has_size | (sized[place] == 0))
         log_area = np.log(np.where(lines.area > 0, lines.area, 1.0))
         every = lines.area > 0
+        whole = lines.unit == WHOLE
         with np.errstate(invalid="ignore"):  # of what nobody measured nothing is usual
             usual_size = np.bincount(place[has_size], log_size[has_size], count) / np.where(
                 sized > 0, sized, np.nan
@@ -70,6 +75,7 @@ class FactorLevels:
             measured=np.bincount(place[lines.quantity > 0], minlength=count),
             usual_picture=np.append(usual_picture, log_area[every].mean() if every.any() else np.nan),
             part_measured=tuple(techniques[(sized > 0) & (without > 0)]),
+            wholes=tuple(np.unique(lines.technique[whole])) if of_wholes or whole.any() else None,
             day=today,
         )
 

@@ -9,6 +9,7 @@ import numpy as np
 from scipy import sparse
 
 from dashboard.analysis.arrays import Flags, Floats, Integers
+from dashboard.analysis.data.levels import WHOLE
 from dashboard.analysis.data.lines import DAYS_A_YEAR, Lines, Names, codes
 from dashboard.analysis.models.factor_levels import FactorLevels, log_sizes
 from dashboard.analysis.models.mixed_data import MixedModelData, Prior
@@ -28,6 +29,9 @@ _SINGLE = {
     "picture, by area": (0.7, 0.25),
     "picture, by length or count": (0.4, 0.3),
     "picture, by line": (0.1, 0.2),
+    "whole phase": (1.0, 0.7),
+    "whole work": (2.3, 0.7),
+    "picture, of a whole": (0.4, 0.3),
 }
 
 
@@ -49,6 +53,7 @@ GROUPED_PRIORS = {
     "off phase": (0.12, 4.0),
     "off technique": (0.28, 10.0),
     "off person": (0.10, 4.0),
+    "picture of a whole": (0.25, 10.0),
 }
 
 
@@ -62,6 +67,8 @@ _NO_PICTURE = 0.36
 # of that, what lines of one work have in common: where there is more to fill there is more to retouch
 _ALIKE = 0.08
 _ALIKE_NO_PICTURE = 0.20
+# added to every cell of a whole phase or work: of what it was made up this time, which the figure saw too
+_MADE_UP = 0.15
 _USUAL_APART = 0.5  # standard deviation of log sizes of one technique, of pictures of one size
 _YEARS = 10
 _MIDDLE_CONDITION = 1.5
@@ -101,8 +108,11 @@ class DesignLayout:
             "off technique": len(levels.techniques),
             "off person": len(levels.people),
         }
+        if levels.wholes is not None:
+            sizes |= dict.fromkeys(("whole phase", "whole work", "picture, of a whole"), 1)
+            sizes["picture of a whole"] = len(levels.wholes)
         starts = dict(zip(sizes, np.cumsum([0, *sizes.values()])[:-1].tolist(), strict=True))
-        groups = tuple(GROUPED_PRIORS)
+        groups = tuple(name for name in GROUPED_PRIORS if name in sizes)
         mean: list[float] = []
         variance: list[float] = []
         group: list[int] = []
@@ -121,7 +131,10 @@ class DesignLayout:
             group += [groups.index(name) if name in GROUPED_PRIORS else -1] * size
         # by what is known of size, see `_sizes`
         residual = np.stack(
-            [_RESIDUAL, _RESIDUAL + _NO_QUANTITY, _RESIDUAL, _RESIDUAL, _RESIDUAL + _NO_PICTURE]
+            [
+                *(_RESIDUAL, _RESIDUAL + _NO_QUANTITY, _RESIDUAL, _RESIDUAL, _RESIDUAL + _NO_PICTURE),
+                *([] if levels.wholes is None else [_RESIDUAL + _MADE_UP]),
+            ]
         )
         prior = Prior(
             mean=np.array(mean),
@@ -223,6 +236,8 @@ def design_rows(
             np.isin(lines.unit, [unit for unit, of in _PICTURES.items() if of == name]), picture, 0.0
         )
         cells.put(name, none, scaled, scaled)
+    if levels.wholes is not None:
+        _put_wholes(cells, lines, levels, picture, variance("picture of a whole"))
     part = lines.codes("technique", levels.part_measured)
     unlike = np.where((part >= 0) & _without_size(kind), 1.0, 0.0)
     cells.put("usual size", np.maximum(part, 0), unlike, unlike)
@@ -277,23 +292,40 @@ def design_rows(
     return data, np.array(cells.extra_variance)
 
 
+def _put_wholes(cells: _Cells, lines: Lines, levels: FactorLevels, picture: Floats, variance: float) -> None:
+    """How much more a whole takes than a technique, and how it grows with the picture."""
+    whole, none = lines.unit == WHOLE, np.zeros(len(lines), dtype=np.int64)
+    of_work = whole & (lines.phase == "")
+    for name, which in (("whole phase", whole & ~of_work), ("whole work", of_work)):
+        cells.put(name, none, which.astype(float), which.astype(float))
+    scaled = np.where(whole, picture, 0.0)
+    cells.put("picture, of a whole", none, scaled, scaled)
+    at = np.flatnonzero(whole)
+    if len(at):
+        place = np.zeros(len(lines), dtype=np.int64)
+        place[at] = lines.codes("technique", levels.wholes or ())[at]
+        cells.put("picture of a whole", place, scaled, scaled, lines.technique, variance)
+
+
 def sizes_of(
     lines: Lines, levels: FactorLevels, grown: QuantityGrowth
 ) -> tuple[Floats, Floats, Floats, Integers]:
     """Log size of what is treated, of what was seen when it was quoted, against the usual one of the
     technique; where none is known or nothing is usual, how much larger the picture is (log area) than usual
     pictures; and what is known of the size: 0 the quantity, 1 the picture alone, 2 it has none, 3 what was
-    quoted, 4 nothing.
+    quoted, 4 nothing, 5 it is a whole phase or work.
     """
     place = lines.codes("technique", levels.techniques)  # long records have few names
     usual = levels.reference_at(place)
     size, quoted_size = (value - usual for value in log_sizes(lines, grown))
-    counted = lines.unit != ""
+    whole = lines.unit == WHOLE
+    counted = (lines.unit != "") & ~whole
     has_size = ~np.isnan(size) & counted
     picture = np.log(np.where(lines.area > 0, lines.area, np.nan)) - levels.picture_at(place)
     kind = np.where(
         has_size, np.where(lines.quantity > 0, 0, 3), np.where(~counted, 2, np.where(np.isnan(picture), 4, 1))
     )
+    kind = np.where(whole, 5, kind)
     return (
         np.where(has_size, size, 0.0),
         np.where(has_size, quoted_size, 0.0),

@@ -107,16 +107,17 @@ class CredibleInterval:
         return cls(middle=middle, low=middle - Z_80 * sd, high=middle + Z_80 * sd)
 
 
-def learn(lines: Lines, today: int) -> BivariateMixedModel:
+def learn(lines: Lines, today: int, *, of_wholes: bool = False) -> BivariateMixedModel:
     """Fit the model.
 
     Parameters
     ----------
     lines : finished ones, and open ones with hours so far; each has hours.
     today : the day for which it is asked (days since 1970).
+    of_wholes : whole phases or works will be asked about.
     """
     grown = quantity_growth.learn(lines)
-    levels = FactorLevels.of(lines, today, grown)
+    levels = FactorLevels.of(lines, today, grown, of_wholes=of_wholes)
     layout = DesignLayout.of(levels)
     works, work = lines.coded("object")
     rows, _ = design_rows(lines, levels, layout, work, grown)
@@ -165,7 +166,9 @@ def _with_variances(lines: Lines, rows: MixedModelData, layout: DesignLayout, to
     variance = prior.variance.copy()
     for group, value in taught.groups.items():
         variance[prior.group == group] = value
-    return replace(prior, variance=variance, shared=taught.shared, residual=taught.residual)
+    # a block without a whole knows nothing of how far wholes lie apart
+    residual = np.concatenate([taught.residual, prior.residual[len(taught.residual) :]])
+    return replace(prior, variance=variance, shared=taught.shared, residual=residual)
 
 
 def _variances(lines: Lines) -> _Variances:

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard.analysis.arrays import Floats, Integers
+from dashboard.analysis.data.levels import WHOLE, is_whole
 from dashboard.analysis.data.lines import Lines, Names, codes
 from dashboard.analysis.models import calibration, hours_model, hours_prediction
 from dashboard.analysis.models.calibration import Calibration
@@ -146,8 +147,9 @@ def _mostly(names: Names, of: Integers, count: int, default: str) -> Names:
 
 
 # 96 lines: the columns of one frame
-def table(calibration: Calibration, vocabulary: pd.DataFrame) -> pd.DataFrame:
-    """Every technique of the vocabulary and of the record, with what it takes.
+def table(calibration: Calibration, vocabulary: pd.DataFrame, *, of_wholes: bool = False) -> pd.DataFrame:
+    """Every technique of the vocabulary and of the record, with what it takes; or (`of_wholes`) every whole
+    phase or work, by the names that models have for them.
 
     Parameters
     ----------
@@ -167,11 +169,11 @@ def table(calibration: Calibration, vocabulary: pd.DataFrame) -> pd.DataFrame:
     figures are null while nothing at all is finished.
     """
     past = calibration.joint.lines
-    extra = vocabulary[~vocabulary["technique"].isin(calibration.joint.levels.techniques)]
-    techniques = np.concatenate(
-        [np.asarray(calibration.joint.levels.techniques, dtype=str), extra["technique"].to_numpy(dtype=str)]
-    )
-    padding = [""] * len(calibration.joint.levels.techniques)
+    known = np.asarray(calibration.joint.levels.techniques, dtype=str)
+    known = known[is_whole(known) == of_wholes]
+    extra = vocabulary[~vocabulary["technique"].isin(known)]
+    techniques = np.concatenate([known, extra["technique"].to_numpy(dtype=str)])
+    padding = [""] * len(known)
     lines = usual_lines(
         calibration,
         techniques,
@@ -195,7 +197,7 @@ def table(calibration: Calibration, vocabulary: pd.DataFrame) -> pd.DataFrame:
             "technique": techniques,
             "phase": lines.phase,
             "unit": pd.Series(lines.unit, dtype=object).where(measured, None),
-            "counted_in": pd.Series(lines.unit, dtype=object).where(lines.unit != "", None),
+            "counted_in": pd.Series(lines.unit, dtype=object).where(~np.isin(lines.unit, ["", WHOLE]), None),
             "measured": np.append(levels.measured, 0)[place],
             "usual_area": np.where(place >= 0, lines.area, np.nan),
             "works": count["nunique"].reindex(techniques, fill_value=0).to_numpy(),

@@ -192,9 +192,7 @@ def completion_model(
     counts = (
         np.zeros(n)
         if under_way.ranges is None
-        else under_way.ranges.mixed_into(
-            table[:n], AT_SCORES, hours_model.own_share(calibration_model.joint, lines.technique)
-        )
+        else under_way.ranges.mixed_into(table[:n], AT_SCORES, calibration_model.own_share(lines))
     )
     drawn = draw_posterior(replace(foretold, table=table), under_way.observations, work, len(names), draws)
     usual = np.exp([np.interp(0.0, NORMAL_SCORES, row) for row in table])
@@ -208,7 +206,7 @@ def completion_model(
     remaining = tuple(
         (name, unforeseen.given_progress(discoveries, discovery, passed[name])) for name, discovery in pairs
     )
-    needed = np.where(under_way.observations.so_far > 0, 1.0, 1 - calibration_model.unneeded.chance(lines))
+    needed = np.where(under_way.observations.so_far > 0, 1.0, 1 - calibration_model.chance_unneeded(lines))
     occurring = OccurrenceModel(
         chance=np.concatenate([needed, np.array([discovery.chance for _, discovery in remaining])]),
         is_discovery=np.arange(len(work)) >= n,

@@ -12,6 +12,7 @@ import pandas as pd
 from scipy import special
 
 from dashboard.analysis.arrays import Flags, Floats, number_or_nan
+from dashboard.analysis.data.levels import WHOLE_WORK, is_whole, marked_techniques
 from dashboard.analysis.data.lines import Lines, Names
 from dashboard.analysis.data.training_record import ForeseenTechniques
 from dashboard.analysis.models import hours_prediction
@@ -128,6 +129,9 @@ def learn(
 def discovery_times(past: ForeseenTechniques, first_entries: pd.DataFrame) -> Floats:
     """See `Discoveries.when`; `first_entries` as for `learn`."""
     # another part is the one begun later
+    if (first_entries["technique"] == "").any():
+        names = (first_entries[name].to_numpy(dtype=str) for name in ("phase", "technique"))
+        first_entries = first_entries.assign(technique=marked_techniques(*names))
     first = first_entries.groupby(["object", "technique"], as_index=False).agg(
         turned_up=("passed", "min"), another=("passed", "max")
     )
@@ -213,6 +217,22 @@ def unmeasured(lines: Lines) -> Lines:
         person=np.full(len(lines), ""),
         shares=np.zeros_like(lines.shares),
     )
+
+
+def beyond_sheet(past: ForeseenTechniques, work: WorkFeatures) -> Flags:
+    """(T,) what is not within a whole phase of the sheet, or the work as a whole, nor is a whole phase of
+    which the sheet has a part.
+    """
+    sheet = sorted(work.techniques)
+    whole = is_whole(sheet)
+    names = np.array(sheet, dtype=str)
+    phases_of_wholes = names[whole]
+    own = marked_techniques(past.phases, np.full(len(past.phases), ""))
+    within = np.isin(own, phases_of_wholes) | (WHOLE_WORK in phases_of_wholes)
+    parts = past.phases[np.isin(past.techniques, names[~whole])]
+    partly = is_whole(past.techniques) & np.isin(past.phases, parts)
+    outside: Flags = ~within & ~partly
+    return outside
 
 
 def had_technique(past: ForeseenTechniques) -> Flags:

@@ -9,7 +9,7 @@ import numpy as np
 
 from dashboard.analysis.arrays import Flags, Floats, Integers
 from dashboard.analysis.data.lines import Lines, join
-from dashboard.analysis.models import calibration, hours_model
+from dashboard.analysis.models import calibration
 from dashboard.analysis.models.calibration import LEVELS, Calibration, PredictiveQuantiles
 from dashboard.analysis.simulation import completion, unforeseen
 from dashboard.analysis.simulation.censored_observations import CensoredObservations
@@ -148,14 +148,12 @@ def forecast(
     table = foretold.table.copy()
     table[n:] += discoveries.smaller
     table[:n] += (request.pinned * (1 - foretold.figure_weight[:n]))[:, None]
-    counts = request.ranges.mixed_into(
-        table[:n], LEVELS, hours_model.own_share(calibration_model.joint, lines.technique)
-    )
+    counts = request.ranges.mixed_into(table[:n], LEVELS, calibration_model.own_share(lines))
     work = np.array([number[name] for name in everything.object.tolist()], dtype=np.int64)
     occurring = OccurrenceModel(
         chance=np.concatenate(
             [
-                1 - calibration_model.unneeded.chance(lines),
+                1 - calibration_model.chance_unneeded(lines),
                 np.array([discovery.chance for _, discovery in discovered]),
             ]
         ),

@@ -22,12 +22,14 @@ import numpy as np
 from scipy import special
 
 from dashboard.analysis.arrays import Flags, Floats
+from dashboard.analysis.data.levels import WHOLE, is_whole
 from dashboard.analysis.data.lines import Lines
 from dashboard.analysis.models.calibration import Calibration
 from dashboard.analysis.simulation.discovery_model import (
     _TECHNIQUE,
     DiscoveryModel,
     WorkFeatures,
+    beyond_sheet,
     had_technique,
     nearly_always,
     of_its_kind,
@@ -105,8 +107,10 @@ def usually_done(discoveries: DiscoveryModel, work: WorkFeatures) -> list[UsualT
     """What is nearly always done on works of its kind, and is neither on the sheet of this one nor begun on
     it; see `_nearly_always`.
     """
-    missing = nearly_always(discoveries, work.kind) & ~np.isin(
-        discoveries.past.techniques, sorted(work.techniques | work.worked)
+    missing = (
+        nearly_always(discoveries, work.kind)
+        & ~np.isin(discoveries.past.techniques, sorted(work.techniques | work.worked))
+        & beyond_sheet(discoveries.past, work)
     )
     past = of_its_kind(discoveries, work.kind)[0].past
     had, kind = had_technique(past).sum(axis=0), work.kind if len(past.objects) < discoveries.works else ""
@@ -132,6 +136,7 @@ def possible_discoveries(discoveries: DiscoveryModel, work: WorkFeatures) -> lis
     always = nearly_always(discoveries, work.kind)
     discoveries, done = of_its_kind(discoveries, work.kind)
     past = discoveries.past
+    done &= beyond_sheet(past, work)
     on_sheet = np.isin(past.techniques, sorted(work.techniques))
     under_way = np.isin(past.techniques, sorted(work.worked))
     # what is nearly always done says nothing of how often others turn up
@@ -275,7 +280,9 @@ def as_lines(
         phase=np.array([discovery.phase for _, discovery in discovered]),
         technique=np.array(techniques),
         part=np.full(n, "?"),
-        unit=np.array([units.get(t, "") for t in techniques]),
+        unit=np.where(
+            is_whole(techniques), WHOLE, np.array([units.get(t, "") for t in techniques], dtype=str)
+        ),
         kind=np.array([works[name].kind for name in names]),
         hours=nothing,
         quantity=nothing,

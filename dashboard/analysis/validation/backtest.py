@@ -16,10 +16,12 @@ from scipy import special
 
 from dashboard.analysis import parallel
 from dashboard.analysis.arrays import Flags, Floats, Integers
+from dashboard.analysis.data.levels import written_techniques
 from dashboard.analysis.data.lines import Lines, join
 from dashboard.analysis.data.training_record import QuotedLines, TrainingRecord
 from dashboard.analysis.models import calibration, scoring_rules
 from dashboard.analysis.models.calibration import LEVELS, SCORED
+from dashboard.analysis.models.record_calibration import learn_record
 from dashboard.analysis.simulation import totals
 
 QUANTILE_COLUMNS = tuple(f"q{round(level * 100):02d}" for level in SCORED)
@@ -61,7 +63,7 @@ def run_backtest(
     before : only what was known before this day (days since 1970).
     progress : is told how many days of `all` are done.
     """
-    quoted = record.quoted(before)
+    quoted = record.compared.quoted(before)
     finished = np.flatnonzero(quoted.finished[quoted.number])
     days = np.unique(quoted.made_on[finished])
     lines, works = [], []
@@ -93,14 +95,14 @@ def run_backtest(
 def _on_one_day(
     record: TrainingRecord, day: int, quoted: QuotedLines, at: Integers
 ) -> tuple[pd.DataFrame, list[tuple[object, ...]]]:
-    past = record.as_of(day)
-    learnt = calibration.learn(past, day, record.unneeded(day))
+    past = record.teaching.as_of(day)
+    learnt = learn_record(record, day)
     targets, took = quoted.lines.take(at), quoted.hours[quoted.number[at]]
     table = np.empty((len(targets), len(LEVELS)))
     works: list[tuple[object, ...]] = []
     # A version is foretold whole, as it stood that day: which of its lines are finished by now nobody knew.
     for name, version in sorted(set(zip(targets.object.tolist(), quoted.version[at].tolist(), strict=True))):
-        numbers, together = record.as_quoted(version, name)
+        numbers, together = record.compared.as_quoted(version, name)
         of = np.flatnonzero((targets.object == name) & (quoted.version[at] == version))
         foretold = calibration.predict(learnt, together) if len(together) else None
         place = np.searchsorted(numbers, quoted.number[at[of]])
@@ -111,7 +113,7 @@ def _on_one_day(
             others = join(together, targets.take(of[~within]))
             table[of[~within]] = calibration.predict(learnt, others).table[len(together) :]
         if foretold is not None and quoted.finished[numbers].all():
-            draws = np.sort(totals.simulate(foretold, learnt.unneeded.chance(together), _DRAWS))
+            draws = np.sort(totals.simulate(foretold, learnt.chance_unneeded(together), _DRAWS))
             actual = float(quoted.hours[numbers].sum())
             p10, p50, p90 = np.quantile(draws, [0.1, 0.5, 0.9])
             first, last = np.searchsorted(draws, [actual * (1 - _SAME), actual * (1 + _SAME)]) / len(draws)
@@ -133,8 +135,11 @@ def _on_one_day(
     finished = past.take(~past.is_open)
     quantiles = calibration.at_levels(table, SCORED)
     frame = pd.DataFrame(
-        {name: getattr(targets, name) for name in ("object", "phase", "technique", "part")}
-        | {
+        {
+            "object": targets.object,
+            "phase": targets.phase,
+            "technique": written_techniques(targets.technique),
+            "part": targets.part,
             "predicted_on": day,
             "estimate_hours": quoted.estimated[at],
             "own_figure": targets.figure,

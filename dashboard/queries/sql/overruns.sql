@@ -28,7 +28,7 @@ WITH versions AS (
         max(coalesce(3 * epoch_us(day) + epoch_us(started_at), 4 * epoch_us(day) + 172800000000)) FILTER (quantity IS NOT NULL) AS last_quantity_at
     FROM spells WHERE charge = 'quoted' AND day <= $as_of GROUP BY line
 ), worked AS (
-    SELECT coalesce(g.head, w.line) AS line, sum(w.hours) AS hours, sum(w.quantity) AS quantity, sum(w.entries) AS entries, max(w.last_day) AS last_day, max(w.last_quantity_at) AS last_quantity_at
+    SELECT coalesce(g.head, w.line) AS line, sum(w.hours) AS hours, sum(w.quantity) AS quantity, sum(w.entries)::BIGINT AS entries, max(w.last_day) AS last_day, max(w.last_quantity_at) AS last_quantity_at
     FROM spent AS w LEFT JOIN grouped AS g ON g.line = w.line GROUP BY ALL
 ), apart AS (
     SELECT coalesce(g.head, s.line) AS line, sum(counted_hours) FILTER (charge = 'extra') AS extra_hours, sum(counted_hours) FILTER (charge = 'own_cost') AS own_cost_hours,
