@@ -114,7 +114,8 @@ def _estimates(estimates: pd.DataFrame, group_of: pd.Series, is_whole: np.ndarra
 
 def _ends(frames: RecordFrames, group_of: pd.Series) -> pd.DataFrame:
     """Days on which all lines of a group that were worked or estimated were finished, as each had ended by
-    then and nothing was logged on it since.
+    then and nothing was logged on it since. A whole that was logged and not estimated is finished with what
+    was estimated in it, on any of which its hours may have been spent.
     """
     ends = frames.ends[frames.ends["line"].isin(group_of.index)]
     ends = ends.assign(group=ends["line"].map(group_of).astype(np.int64))
@@ -122,6 +123,11 @@ def _ends(frames: RecordFrames, group_of: pd.Series) -> pd.DataFrame:
     first_estimated = frames.estimates.groupby("line")["made_on"].min()
     members = pd.DataFrame({"line": group_of.index, "group": group_of.to_numpy()})
     members = members[members["line"].isin(last.dropna().index.union(first_estimated.index))]
+    wholes = frames.lines.loc[frames.lines["technique"] == "", "line"]
+    estimated = members["line"].isin(first_estimated.index)
+    in_estimated = members["group"].isin(members.loc[estimated, "group"])
+    spread = ~estimated & in_estimated & members["line"].isin(wholes)
+    spread_of, members = members[spread], members[~spread]
     size = members.groupby("group").size()
     single = ends["group"].map(size).fillna(1) == 1
     asked = ends.loc[~single, ["group", "day"]].drop_duplicates()
@@ -133,7 +139,9 @@ def _ends(frames: RecordFrames, group_of: pd.Series) -> pd.DataFrame:
     )
     ended = ended[ended["ended"] <= ended["day"]]
     latest = ended.groupby(["group", "day", "line"], as_index=False)["ended"].max()
-    worked = frames.days[["line", "last_day"]].dropna().drop_duplicates()
+    worked = frames.days[["line", "last_day"]].dropna()
+    spread_worked = worked.merge(spread_of, on="line").drop(columns="line").merge(members, on="group")
+    worked = pd.concat([worked, spread_worked[["line", "last_day"]]]).drop_duplicates()
     between = latest.merge(worked, on="line", how="left")
     open_again = (between["last_day"] > between["ended"]) & (between["last_day"] <= between["day"])
     rests = ~open_again.groupby([between["group"], between["day"], between["line"]]).any()
