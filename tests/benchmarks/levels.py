@@ -52,7 +52,7 @@ def coarse(lines: Lines, level: int) -> Lines:
         hours=summed(lines.hours),
         quantity=nothing,
         quoted=nothing,
-        figure=summed(lines.figure),  # not known where one of them is not
+        figure=summed(lines.figure),
         shares=shares / shares.sum(axis=1, keepdims=True),
     )
 
@@ -61,18 +61,28 @@ def one_studio(seed: int, echo: float) -> dict[str, float]:
     with threadpool_limits(1), warnings.catch_warnings():
         warnings.simplefilter("ignore")
         studio = draw(seed, 2 * HALF, later=1, echo=echo)
-        return rolled(studio.history)
+        return rolled(studio.history, np.random.default_rng([seed, 32]))
 
 
-def rolled(lines: Lines) -> dict[str, float]:
+def quoted_whole(lines: Lines, rng: np.random.Generator) -> Lines:
+    """The same lines, all with a figure: a work is quoted as a whole, also where a line of it never was. What
+    is missing is as far off as another figure of the studio, by lot.
+    """
+    has = lines.figure > 0
+    ratio = rng.choice((lines.figure / lines.hours)[has], len(lines))
+    return replace(lines, figure=np.where(has, lines.figure, lines.hours * ratio))
+
+
+def rolled(lines: Lines, rng: np.random.Generator) -> dict[str, float]:
     """Losses and coverage of the later works' totals, by way."""
     day = {str(name): int(lines.day[lines.object == name].max()) for name in np.unique(lines.object)}
     order = sorted(day, key=lambda name: (day[name], name))
     early = lines.take(np.isin(lines.object, order[:HALF]))
+    whole = quoted_whole(early, rng)
     kept = {
         "full": early,
-        "by phase": coarse(early, PHASE),
-        "by work": coarse(early, WORK),
+        "by phase": coarse(whole, PHASE),
+        "by work": coarse(whole, WORK),
         "without": early.take(np.zeros(0, dtype=np.int64)),
     }
     rows = []

@@ -69,6 +69,7 @@ _ALIKE = 0.08
 _ALIKE_NO_PICTURE = 0.20
 # added to every cell of a whole phase or work: of what it was made up this time, which the figure saw too
 _MADE_UP = 0.15
+_OFF_OF_PHASE, _OFF_OF_WORK = 0.6, 0.25
 _USUAL_APART = 0.5  # standard deviation of log sizes of one technique, of pictures of one size
 _YEARS = 10
 _MIDDLE_CONDITION = 1.5
@@ -244,16 +245,13 @@ def design_rows(
     cells.put("off", none, 0.0, 1.0)
     cells.put("off size", none, 0.0, quoted_size)
     cells.put("off condition", none, 0.0, grade)
-    for off in ("", "off "):
-        cells.put(f"{off}phase", of_phase, 0.0 if off else 1.0, 1.0, lines.phase, variance(f"{off}phase"))
-        cells.put(
-            f"{off}technique",
-            of_technique,
-            0.0 if off else 1.0,
-            1.0,
-            lines.technique,
-            variance(f"{off}technique"),
-        )
+    own_off = _own_off(lines) if levels.wholes is not None else 1.0
+    for off, hours, figure in (("", 1.0, 1.0), ("off ", 0.0, own_off)):
+        for name, place, names in (
+            ("phase", of_phase, lines.phase),
+            ("technique", of_technique, lines.technique),
+        ):
+            cells.put(f"{off}{name}", place, hours, figure, names, variance(f"{off}{name}"))
     cells.put(
         "size of technique", of_technique, size, quoted_size, lines.technique, variance("size of technique")
     )
@@ -290,6 +288,14 @@ def design_rows(
         weight=lines.weight,
     )
     return data, np.array(cells.extra_variance)
+
+
+def _own_off(lines: Lines) -> Floats:
+    """(n,) how far figures for a whole are off in a way of its own, beside those for a technique: they are
+    sums, in which what is too much here is too little there.
+    """
+    values: Floats = np.select([lines.unit != WHOLE, lines.phase != ""], [1.0, _OFF_OF_PHASE], _OFF_OF_WORK)
+    return values
 
 
 def _put_wholes(cells: _Cells, lines: Lines, levels: FactorLevels, picture: Floats, variance: float) -> None:
