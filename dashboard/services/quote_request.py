@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from dashboard.analysis.arrays import Flags, number_or_nan
-from dashboard.analysis.data.levels import WHOLE, marked_techniques
-from dashboard.analysis.data.lines import ROWS, Lines, Names, named_shares
+from dashboard.analysis.data.levels import marked_techniques
+from dashboard.analysis.data.lines import ROWS, WHOLE, Lines, Names, named_shares
 from dashboard.analysis.simulation.discovery_model import GRADES, WorkFeatures
 from dashboard.analysis.simulation.quote_total import QuoteRequest, StartedLines
 from dashboard.analysis.simulation.three_point import ThreePointEstimates

@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from dashboard import queries
-from dashboard.analysis.data.levels import PHASE, WHOLE, WORK, whole_of
+from dashboard.analysis.data.levels import PHASE, WORK, whole_of
+from dashboard.analysis.data.lines import WHOLE
 from dashboard.analysis.models import hours_model, hours_prediction
 from dashboard.analysis.models import rate_table as rate_tables
 from dashboard.analysis.models.calibration import Calibration

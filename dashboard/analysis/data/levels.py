@@ -21,7 +21,6 @@ import pandas as pd
 from dashboard.analysis.arrays import Flags, Integers
 from dashboard.analysis.data.lines import Names
 
-WHOLE = "whole"  # stands for the unit of a line of a whole phase or work, of which nothing is counted
 PHASE, WORK = 2, 3  # levels, see `level_of` in the schema
 NAMES = ["object", "phase", "technique", "part"]
 # where more than this part of the hours of a phase (or work) is known for the whole of it only, hours of

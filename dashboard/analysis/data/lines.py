@@ -12,6 +12,9 @@ from dashboard.analysis.arrays import Flags, Floats, Integers
 
 Names = npt.NDArray[np.str_]
 DAYS_A_YEAR = 365.25
+# what stands for the unit of a line of a whole phase or work, of which nothing is counted: as it was logged,
+# or as it was remembered
+WHOLE, REMEMBERED = "whole", "remembered"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,6 +78,20 @@ class Lines:
         """
         self._places.update(places)
         return self
+
+    @property
+    def is_whole(self) -> Flags:
+        """(n,) it is of a whole phase or work."""
+        units, place = self.coded("unit")
+        flags: Flags = np.isin(units, (WHOLE, REMEMBERED))[place]
+        return flags
+
+    @property
+    def is_remembered(self) -> Flags:
+        """(n,) its hours were told from memory when the work was long over."""
+        units, place = self.coded("unit")
+        flags: Flags = (units == REMEMBERED)[place]
+        return flags
 
     def coded(self, column: str) -> tuple[Names, Integers]:
         """The different names of a column in order, and the place of each line's among them; looked up once,

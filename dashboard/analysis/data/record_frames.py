@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from dashboard.analysis.data.levels import NAMES, WHOLE
+from dashboard.analysis.data.levels import NAMES
+from dashboard.analysis.data.lines import WHOLE
 
 _SAID = ["quantity", "last_quantity_at", "first_done_at", "all_done_at"]
 

@@ -16,7 +16,7 @@ from scipy import special
 
 from dashboard.analysis import parallel
 from dashboard.analysis.arrays import Flags, Floats, Integers
-from dashboard.analysis.data.levels import PHASE, WHOLE, WORK
+from dashboard.analysis.data.levels import PHASE, WORK
 from dashboard.analysis.data.lines import Lines, Names, codes
 from dashboard.analysis.models import case_deletion, hours_design, hours_model, hours_prediction, ratio_model
 from dashboard.analysis.models.hours_model import BivariateMixedModel
@@ -132,7 +132,7 @@ class Calibration:
 
 def _by_level(lines: Lines) -> list[tuple[int, Integers]]:
     """The levels that lines have (0, whole phases, whole works), and the places of those of each."""
-    whole = lines.unit == WHOLE
+    whole = lines.is_whole
     if not whole.any():
         return [(0, np.arange(len(lines)))]
     level = np.where(whole, np.where(lines.phase == "", WORK, PHASE), 0)

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from dashboard.analysis.arrays import Floats, Integers
-from dashboard.analysis.data.levels import WHOLE
 from dashboard.analysis.data.lines import Lines, Names, codes
 from dashboard.analysis.models.quantity_growth import QuantityGrowth
 
@@ -51,7 +50,7 @@ class FactorLevels:
         of_picture = (lines.area > 0) & (has_size | (sized[place] == 0))
         log_area = np.log(np.where(lines.area > 0, lines.area, 1.0))
         every = lines.area > 0
-        whole = lines.unit == WHOLE
+        whole = lines.is_whole
         with np.errstate(invalid="ignore"):  # of what nobody measured nothing is usual
             usual_size = np.bincount(place[has_size], log_size[has_size], count) / np.where(
                 sized > 0, sized, np.nan

@@ -9,7 +9,6 @@ import numpy as np
 from scipy import sparse
 
 from dashboard.analysis.arrays import Flags, Floats, Integers
-from dashboard.analysis.data.levels import WHOLE
 from dashboard.analysis.data.lines import DAYS_A_YEAR, Lines, Names, codes
 from dashboard.analysis.models.factor_levels import FactorLevels, log_sizes
 from dashboard.analysis.models.mixed_data import MixedModelData, Prior
@@ -70,6 +69,9 @@ _ALIKE_NO_PICTURE = 0.20
 # added to every cell of a whole phase or work: of what it was made up this time, which the figure saw too
 _MADE_UP = 0.15
 _OFF_OF_PHASE, _OFF_OF_WORK = 0.6, 0.25
+# variance of log hours that remembering adds, before the record can tell: 30 per cent (common practice, no
+# source); what was quoted stands in letters
+_FROM_MEMORY = np.array([[0.09, 0.0], [0.0, 0.0]])
 _USUAL_APART = 0.5  # standard deviation of log sizes of one technique, of pictures of one size
 _YEARS = 10
 _MIDDLE_CONDITION = 1.5
@@ -134,7 +136,11 @@ class DesignLayout:
         residual = np.stack(
             [
                 *(_RESIDUAL, _RESIDUAL + _NO_QUANTITY, _RESIDUAL, _RESIDUAL, _RESIDUAL + _NO_PICTURE),
-                *([] if levels.wholes is None else [_RESIDUAL + _MADE_UP]),
+                *(
+                    []
+                    if levels.wholes is None
+                    else [_RESIDUAL + _MADE_UP, _RESIDUAL + _MADE_UP + _FROM_MEMORY]
+                ),
             ]
         )
         prior = Prior(
@@ -294,13 +300,13 @@ def _own_off(lines: Lines) -> Floats:
     """(n,) how far figures for a whole are off in a way of its own, beside those for a technique: they are
     sums, in which what is too much here is too little there.
     """
-    values: Floats = np.select([lines.unit != WHOLE, lines.phase != ""], [1.0, _OFF_OF_PHASE], _OFF_OF_WORK)
+    values: Floats = np.select([~lines.is_whole, lines.phase != ""], [1.0, _OFF_OF_PHASE], _OFF_OF_WORK)
     return values
 
 
 def _put_wholes(cells: _Cells, lines: Lines, levels: FactorLevels, picture: Floats, variance: float) -> None:
     """How much more a whole takes than a technique, and how it grows with the picture."""
-    whole, none = lines.unit == WHOLE, np.zeros(len(lines), dtype=np.int64)
+    whole, none = lines.is_whole, np.zeros(len(lines), dtype=np.int64)
     of_work = whole & (lines.phase == "")
     for name, which in (("whole phase", whole & ~of_work), ("whole work", of_work)):
         cells.put(name, none, which.astype(float), which.astype(float))
@@ -319,19 +325,19 @@ def sizes_of(
     """Log size of what is treated, of what was seen when it was quoted, against the usual one of the
     technique; where none is known or nothing is usual, how much larger the picture is (log area) than usual
     pictures; and what is known of the size: 0 the quantity, 1 the picture alone, 2 it has none, 3 what was
-    quoted, 4 nothing, 5 it is a whole phase or work.
+    quoted, 4 nothing, 5 it is a whole phase or work, 6 one whose hours were remembered.
     """
     place = lines.codes("technique", levels.techniques)  # long records have few names
     usual = levels.reference_at(place)
     size, quoted_size = (value - usual for value in log_sizes(lines, grown))
-    whole = lines.unit == WHOLE
+    whole = lines.is_whole
     counted = (lines.unit != "") & ~whole
     has_size = ~np.isnan(size) & counted
     picture = np.log(np.where(lines.area > 0, lines.area, np.nan)) - levels.picture_at(place)
     kind = np.where(
         has_size, np.where(lines.quantity > 0, 0, 3), np.where(~counted, 2, np.where(np.isnan(picture), 4, 1))
     )
-    kind = np.where(whole, 5, kind)
+    kind = np.where(whole, 5 + lines.is_remembered, kind)
     return (
         np.where(has_size, size, 0.0),
         np.where(has_size, quoted_size, 0.0),

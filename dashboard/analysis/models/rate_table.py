@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from dashboard.analysis.arrays import Floats, Integers
-from dashboard.analysis.data.levels import WHOLE, is_whole
-from dashboard.analysis.data.lines import Lines, Names, codes
+from dashboard.analysis.data.levels import is_whole
+from dashboard.analysis.data.lines import REMEMBERED, WHOLE, Lines, Names, codes
 from dashboard.analysis.models import calibration, hours_model, hours_prediction
 from dashboard.analysis.models.calibration import Calibration
 from dashboard.analysis.models.hours_model import CredibleInterval
@@ -197,7 +197,9 @@ def table(calibration: Calibration, vocabulary: pd.DataFrame, *, of_wholes: bool
             "technique": techniques,
             "phase": lines.phase,
             "unit": pd.Series(lines.unit, dtype=object).where(measured, None),
-            "counted_in": pd.Series(lines.unit, dtype=object).where(~np.isin(lines.unit, ["", WHOLE]), None),
+            "counted_in": pd.Series(lines.unit, dtype=object).where(
+                ~np.isin(lines.unit, ["", WHOLE, REMEMBERED]), None
+            ),
             "measured": np.append(levels.measured, 0)[place],
             "usual_area": np.where(place >= 0, lines.area, np.nan),
             "works": count["nunique"].reindex(techniques, fill_value=0).to_numpy(),

@@ -15,8 +15,8 @@ from typing import Literal
 import numpy as np
 
 from dashboard.analysis.arrays import Floats
-from dashboard.analysis.data.levels import WHOLE, WHOLE_WORK, written_techniques
-from dashboard.analysis.data.lines import ROWS, Lines, join
+from dashboard.analysis.data.levels import WHOLE_WORK, written_techniques
+from dashboard.analysis.data.lines import REMEMBERED, ROWS, Lines, join
 from dashboard.analysis.models import calibration, hours_prediction
 from dashboard.analysis.models.calibration import Calibration
 from dashboard.analysis.simulation import quote_total
@@ -116,7 +116,7 @@ def _with_figure(request: QuoteRequest, at: int, hours: Floats) -> QuoteRequest:
 def _with_works(known: Calibration, lines: Lines, at: int) -> Calibration:
     """What would be known with finished works that had a line like one of the sheet."""
     one = lines.take(np.array([at]))
-    level = known.of_level(0 if one.unit[0] != WHOLE else 2 if one.phase[0] else 3)
+    level = known.of_level(0 if not one.is_whole[0] else 2 if one.phase[0] else 3)
     like = replace(one, figure=np.full(1, np.nan))
     mean, sd = hours_prediction.predict_alone(level.joint, like)
     learnt = _learnt_with(level, _finished(level, like, float(mean[0]), float(sd[0])))
@@ -134,7 +134,7 @@ def _with_whole_works(known: Calibration, lines: Lines, total: Floats) -> Calibr
         phase=np.array([""]),
         technique=np.array([WHOLE_WORK]),
         part=np.array([""]),
-        unit=np.array([WHOLE]),
+        unit=np.array([REMEMBERED]),
         quantity=nothing,
         quoted=nothing,
         figure=nothing,

@@ -22,8 +22,8 @@ import numpy as np
 from scipy import special
 
 from dashboard.analysis.arrays import Flags, Floats
-from dashboard.analysis.data.levels import WHOLE, is_whole
-from dashboard.analysis.data.lines import Lines
+from dashboard.analysis.data.levels import is_whole
+from dashboard.analysis.data.lines import WHOLE, Lines
 from dashboard.analysis.models.calibration import Calibration
 from dashboard.analysis.simulation.discovery_model import (
     _TECHNIQUE,
