@@ -53,6 +53,7 @@ from dashboard.queries.studio import (
 from dashboard.queries.works import (
     anything_on_the_bench,
     area_dm2,
+    compared_within,
     known,
     milestones,
     of_owner,
@@ -73,6 +74,7 @@ __all__ = [
     "bears_on",
     "bench_weeks",
     "cautioned",
+    "compared_within",
     "dated_hours",
     "earlier_entries",
     "entries",

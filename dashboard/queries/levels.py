@@ -1,4 +1,4 @@
-"""Lines as they are compared: each under the line that was estimated, see `dashboard.analysis.data.levels`."""
+"""Lines as they are compared: under the line that was estimated; see `dashboard.analysis.data.levels`."""
 
 from __future__ import annotations
 

@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard.queries.base import frame
+from dashboard.queries.overruns import compared_together
 from ingest.errors import BenchHoursError
 from ingest.sql import Connection
 from ingest.studio.settings import read_settings
@@ -86,6 +87,22 @@ def of_owner(con: Connection, owner: str) -> list[str]:
             "SELECT object FROM objects WHERE owner IS NULL OR owner = ? ORDER BY object", [owner]
         ).fetchall()
     ]
+
+
+_COMPARED_WITHIN = """
+SELECT l.phase, l.technique, l.part FROM lines AS l LEFT JOIN phases AS p USING (phase)
+SEMI JOIN (SELECT line FROM estimated_lines UNION ALL SELECT line FROM spells) AS s ON s.line = l.line
+WHERE l.object = ? AND l.line IN (SELECT unnest(?::INTEGER[]))
+ORDER BY p.position, l.phase, l.technique, l.part
+"""
+
+
+def compared_within(con: Connection, as_of: date, known_object: str) -> list[tuple[str, str, str]]:
+    """Phase, technique (empty: the whole phase) and part of the lines of an object that are compared under a
+    line of a whole phase or work on a day, and so have no row of their own in `overruns`.
+    """
+    members, _ = compared_together(con, as_of)
+    return con.execute(_COMPARED_WITHIN, [known_object, members]).fetchall()
 
 
 def milestones(con: Connection, known_object: str) -> list[tuple[str, str, str, date]]:

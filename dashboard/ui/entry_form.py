@@ -11,6 +11,7 @@ from dashboard.ui import fields, layout, page_data
 from ingest.editing import corrections
 from ingest.errors import BenchHoursError
 from ingest.schema.csv_columns import CHARGES, MODES
+from ingest.values.line_names import line_name
 from ingest.values.parsing import day_in_words, written
 
 # What the form calls the columns.
@@ -111,8 +112,7 @@ def _entry_names(entries: pd.DataFrame) -> dict[str, str]:
                 (
                     day(row["day"]),
                     clock,
-                    row["technique"],
-                    row["part"],
+                    line_name(row["phase"], row["technique"], row["part"]),
                     row["person"],
                     f"{hours(row['hours'])} h",
                     text(row["note"])[:40],
@@ -136,9 +136,17 @@ def _form(row: queries.Row) -> dict[str, str]:
     with left:
         typed["object"] = fields.choose("Work", works, current["object"], f"object {key}")
         typed["technique"] = fields.choose(
-            "Technique", fields.in_use(words), current["technique"], f"technique {key}"
+            "Technique",
+            fields.in_use(words),
+            current["technique"],
+            f"technique {key}",
+            empty="no technique",
+            help="Without a technique the hours are of the phase as a whole, and without a phase too of the"
+            " work as a whole.",
         )
-        typed["phase"] = fields.choose("Phase", list(words.phases), current["phase"], f"phase {key}")
+        typed["phase"] = fields.choose(
+            "Phase", list(words.phases), current["phase"], f"phase {key}", empty="no phase"
+        )
         typed["part"] = st.text_input("Part", current["part"], key=f"part {key}")
         typed["person"] = fields.choose("Person", people, current["person"], f"person {key}")
         if clocked:
@@ -187,7 +195,7 @@ def _earlier_versions(earlier: pd.DataFrame) -> None:
             "changed": lambda row: day_in_words(row["changed_at"], "%b"),
             "how": "event",
             "it said: day": "day",
-            "technique": "technique",
+            "technique": lambda row: line_name(row["phase"], row["technique"]),
             "part": lambda row: text(row["part"]),
             "person": "person",
             "why it was changed": lambda row: text(row["reason"]),
@@ -197,7 +205,10 @@ def _earlier_versions(earlier: pd.DataFrame) -> None:
     )
     for row in earlier[earlier["taken_back"]].to_dict("records"):
         if st.button(
-            plain(f"Put back: {row['day']}, {row['technique']}, {row['person']}, {hours(row['hours'])} h"),
+            plain(
+                f"Put back: {row['day']}, {line_name(row['phase'], row['technique'])}, {row['person']},"
+                f" {hours(row['hours'])} h"
+            ),
             key=f"back {row['entry']}",
         ):
             corrections.put_back(

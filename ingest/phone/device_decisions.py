@@ -22,6 +22,7 @@ from ingest.schema.csv_columns import TIME_ENTRIES
 from ingest.sql import Connection, statement
 from ingest.store import Store
 from ingest.tables.audit_log import Change
+from ingest.values.line_names import line_name
 
 Decision = Literal["taken in", "left out"]
 _PATIENCE_S = 10.0
@@ -222,8 +223,8 @@ def take_back(store: Store, device: str, since: datetime, change: Change) -> tup
             ].itertuples(index=False):
                 sentences.setdefault(int(line), []).append(f"{column} {reason}. {mend}")
             left = [
-                f"{back[line - 1]['object'] or 'studio time'}, {back[line - 1]['technique']}:"
-                f" {' '.join(some)}"
+                f"{back[line - 1]['object'] or 'studio time'},"
+                f" {line_name(back[line - 1]['phase'], back[line - 1]['technique'])}: {' '.join(some)}"
                 for line, some in sentences.items()
             ]
         _go_back_in_hand(con, device, since, change)

@@ -16,6 +16,10 @@ _SCRIPT = (
     *("sync", "work", "bench", "views", "day", "entry", "app"),
 )
 """Parts of the script in `static/script`, in the order in which they stand in the page."""
+_SPACED = re.compile(
+    r"""(?P<text>"(?:[^"\\]|\\.)*")| (?:=>|[=!]==|[-+*/]=?|&&|\|\||\?\?|[=?:<>]=?) |[,:] (?=")| ?\{ ?| \}"""
+)
+"""A text in double quotes, which stays; a sign with the spaces about it, which go."""
 _FOLDER = resources.files("ingest.phone").joinpath("static")
 
 
@@ -76,7 +80,9 @@ def _trimmed(text: str) -> str:
 
 
 def _joined(script: str) -> str:
-    """Without ends of lines where no word ends, and without commas and semicolons that are the last in
-    brackets. Every statement of the script ends with its own sign, and no text in it has an end of line.
+    """Without ends of lines where no word ends, without commas and semicolons that are the last in brackets,
+    and without spaces about signs. Every statement of the script ends with its own sign, no text in it has an
+    end of line, and none between backticks has such a sign in spaces.
     """
-    return re.sub(r"[,;]?\n(?=[)\]}])|(?<=\W)\n|\n(?=\W)", "", script)
+    joined = re.sub(r"[,;]?\n(?=[)\]}])|(?<=\W)\n|\n(?=\W)", "", script)
+    return _SPACED.sub(lambda match: match["text"] or match[0].strip(), joined)

@@ -292,7 +292,7 @@ def read_begun(
     }
     begun |= faults
     return {
-        pending.action.action: begun.get(line, [remark("technique", "", "empty")])
+        pending.action.action: begun.get(line, [remark("object", "", "object_and_phase_missing")])
         for line, pending in enumerate(actions, 1)
     }
 

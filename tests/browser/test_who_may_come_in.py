@@ -229,6 +229,50 @@ def keep_phone(page: Page, name: str) -> None:
         keep(page, f"form-{name}")
 
 
+LEFT_BEHIND = """(actions) => new Promise((done) => {
+    const request = indexedDB.open("bench-hours", 1);
+    request.onupgradeneeded = () => {
+        request.result.createObjectStore("actions", { keyPath: "action" });
+        request.result.createObjectStore("kept");
+    };
+    request.onsuccess = () => {
+        const change = request.result.transaction(["actions"], "readwrite");
+        for (const action of actions) change.objectStore("actions").put(action);
+        change.oncomplete = () => { request.result.close(); done(); };
+    };
+})"""
+
+
+def test_what_stays_on_a_device_is_named_by_its_line_also_where_that_is_a_whole(
+    studio: Studio, device: Callable[..., Page]
+) -> None:
+    phone = device(**PHONE)
+    phone.goto(f"{studio.address}/pair")
+    said = {"person": "Ilse", "object": "24-001", "date": "2026-05-21", "hours": "2"}
+    rows: list[dict[str, str]] = [
+        {**said, "phase": "retouching", "technique": "retouching"},
+        {**said, "phase": "cleaning", "technique": ""},
+        {**said, "phase": "", "technique": ""},
+        {},  # begun and undone
+    ]
+    phone.evaluate(
+        LEFT_BEHIND,
+        [
+            {"action": f"{place}", "state": "logged" if row else "struck", "row": row}
+            for place, row in enumerate(rows)
+        ],
+    )
+    phone.goto(f"{studio.address}/log")
+    expect(phone.locator("#kept li")).to_have_text(
+        [
+            "24-001, retouching, 2026-05-21, 2 h",
+            "24-001, cleaning as a whole, 2026-05-21, 2 h",
+            "24-001, the work as a whole, 2026-05-21, 2 h",
+            "studio time, struck out",
+        ]
+    )
+
+
 def test_an_open_page_of_a_device_that_is_sent_away_says_so_within_five_seconds(
     studio: Studio, desk: Page
 ) -> None:

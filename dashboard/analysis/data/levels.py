@@ -20,6 +20,7 @@ import pandas as pd
 
 from dashboard.analysis.arrays import Flags, Integers
 from dashboard.analysis.data.lines import Names
+from ingest.values.line_names import line_name
 
 PHASE, WORK = 2, 3  # levels, see `level_of` in the schema
 NAMES = ["object", "phase", "technique", "part"]
@@ -49,9 +50,7 @@ def written_techniques(marked: Names) -> Names:
 
 def shown_technique(marked: str) -> str:
     """A name, as models have it, in words."""
-    if not marked.startswith(_MARK):
-        return marked
-    return f"{marked[1:]} as a whole" if marked != WHOLE_WORK else "the work as a whole"
+    return line_name(marked[1:], "") if marked.startswith(_MARK) else marked
 
 
 def is_whole(marked: Iterable[str]) -> Flags:
@@ -102,9 +101,9 @@ class LineHierarchy:
         """(n,) of each line the first, by `order`, of some lines that hold it; -1 where none does."""
         line, above = self._line[which], self._above[which]
         backwards = np.argsort(-order[which], kind="stable")  # what is assigned last stands
-        found = np.full(self.count, -1)
-        found[line[backwards]] = above[backwards]
-        return found
+        first = np.full(self.count, -1)
+        first[line[backwards]] = above[backwards]
+        return first
 
 
 def by_technique(lines: pd.DataFrame, hours: pd.Series) -> pd.DataFrame:

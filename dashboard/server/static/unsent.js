@@ -26,7 +26,9 @@ request.onsuccess = () => {
       };
       line.textContent = [
         row.object || (action.works || []).map((work) => work.object).join(", ") || "studio time",
-        row.technique, action.state === "struck" ? "struck out" : "",
+        // of what was undone at once nothing more is known
+        row.person && (row.technique || `${row.phase || "the work"} as a whole`),
+        action.state === "struck" ? "struck out" : "",
         tap("started_at") && `from ${tap("started_at")}`, tap("ended_at") && `to ${tap("ended_at")}`,
         row.date, row.hours && `${row.hours} h`, row.note,
       ].filter(Boolean).join(", ");

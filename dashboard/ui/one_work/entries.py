@@ -10,7 +10,7 @@ from dashboard.analysis.report.treatment_days import days_of_treatment, stretche
 from dashboard.charts import treatment_calendar
 from dashboard.formatting import amount, counted, day, hours, text
 from dashboard.ui import entry_form, layout, page_data
-from dashboard.ui.one_work import lines as lines_part
+from ingest.values.line_names import line_name, line_names
 from ingest.values.parsing import day_in_words
 
 SHOWN_ENTRIES = 40
@@ -20,8 +20,9 @@ def show_calendar(entries: pd.DataFrame) -> None:
     if entries.empty:
         return
     st.header("Its calendar")
-    days = days_of_treatment(entries)
-    waits = stretches(entries)
+    named = entries.assign(technique=line_names(entries[["phase", "technique"]]))
+    days = days_of_treatment(named)
+    waits = stretches(named)
     waiting = (
         "; a bar at the foot of a day is waiting"
         f" ({counted(len(waits), 'unattended stretch', 'unattended stretches')}: elapsed time, no hours)"
@@ -95,7 +96,7 @@ def _entry_cells(row: queries.Row, *, with_people: bool) -> list[str]:
     person = [str(row["person"])] if with_people else []
     return [
         day_in_words(row["day"], "%b"),
-        lines_part.joined(row["technique"], row["part"]),
+        line_name(row["phase"], row["technique"], row["part"]),
         spent,
         quantity,
         done,

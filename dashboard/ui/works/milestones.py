@@ -16,6 +16,7 @@ from ingest.errors import BenchHoursError
 from ingest.importing.form_rows import store_rows
 from ingest.schema.csv_columns import MILESTONES
 from ingest.values import parsing
+from ingest.values.line_names import THE_WORK
 
 
 def show(code: str) -> None:
@@ -27,9 +28,13 @@ def show(code: str) -> None:
         layout.say("It has no lines yet: estimate it or bring in its hours first.")
         return
     # by what is shown: a part may have a comma of its own, and one technique may stand in two phases
-    choices = {f"all of {phase}": (phase, "", "") for phase in dict.fromkeys(lines["phase"])}
-    for phase, technique, part in lines[["phase", "technique", "part"]].itertuples(index=False):
-        choices[", ".join(filter(None, (phase, technique, part)))] = phase, technique, part
+    named = [*lines[["phase", "technique", "part"]].itertuples(index=False, name=None)]
+    if lines["technique"].eq("").any():
+        named += queries.compared_within(page_data.store().cursor(), page_data.today(), code)
+    choices = {_name(phase, "", ""): (phase, "", "") for phase, _, _ in named}
+    for phase, technique, part in named:
+        name = _name(phase, technique, part)
+        choices[f"{phase}, {name}" if technique else name] = phase, technique, part
     with st.form("milestone"):
         chosen = fields.choose("What is finished", list(choices), next(iter(choices)), f"milestone {code}")
         finished_on = st.text_input(
@@ -49,7 +54,7 @@ def _list(code: str, lines: pd.DataFrame) -> None:
             " full."
         )
     for phase, technique, part, on in reached:
-        name = ", ".join(filter(None, (technique or f"all of {phase}", part)))
+        name = _name(phase, technique, part)
         with st.container(horizontal=True, vertical_alignment="center"):
             st.write(plain(f"{day(on)}: {name} finished{_opened_again(lines, phase, technique, part, on)}"))
             if st.button(
@@ -63,6 +68,11 @@ def _list(code: str, lines: pd.DataFrame) -> None:
                 layout.done(
                     f"Taken back: {name}. Its lines are open again, unless something else finishes them."
                 )
+
+
+def _name(phase: str, technique: str, part: str) -> str:
+    """What a milestone finishes; without a technique all of a phase, of its part, or of the work."""
+    return ", ".join(filter(None, (technique or (f"all of {phase}" if phase else THE_WORK), part)))
 
 
 def _set(code: str, name: str, line: tuple[str, str, str], finished_on: str) -> None:
@@ -93,10 +103,11 @@ def _set(code: str, name: str, line: tuple[str, str, str], finished_on: str) -> 
 
 def _opened_again(lines: pd.DataFrame, phase: str, technique: str, part: str, on: date) -> str:
     """Words on a milestone whose lines were worked on later and are open."""
-    meant = (lines["phase"] == phase) & (
-        lines["technique"].eq(technique) & lines["part"].eq(part)
+    of_phase, of_part = lines["phase"].eq(phase), lines["part"].eq(part)
+    meant = (
+        of_phase & lines["technique"].eq(technique) & of_part
         if technique
-        else lines["part"].eq(part) | (part == "")
+        else (of_phase | (phase == "")) & (of_part | (part == ""))
     )
     later = lines[meant & ~lines["finished"].astype(bool) & (lines["last_day"] > pd.Timestamp(on))]
     if later.empty:

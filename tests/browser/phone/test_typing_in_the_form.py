@@ -62,7 +62,7 @@ def test_what_will_hardly_be_understood_is_asked_about_once_before_anything_is_s
     page = opened(handset, studio)
     page.get_by_role("link", name="My day").click()
     for work, technique, hours, doubt in (
-        ("24-001", "retuoching", "1", "No technique is called “retuoching” here."),
+        ("24-001", "retuoching", "1", "No technique or phase is called “retuoching” here."),
         ("24-01", "retouching", "1", "No work “24-01” is on the bench."),
         ("24-001", "retouching", "a while", "“a while” does not look like the hours of a day."),
         ("24-001", "retouching", "1;5", "“1;5” does not look like the hours of a day."),

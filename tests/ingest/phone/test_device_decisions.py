@@ -561,6 +561,39 @@ def test_an_entry_that_cannot_be_again_what_it_was_is_one_whatever_its_faults(
     assert hours(store)["faulty"] == 9.0 and hours(store)["Ilse-0"] == 2.0
 
 
+def test_an_entry_of_a_phase_as_a_whole_that_cannot_be_again_what_it_was_is_named_so(
+    devices: Devices, studio: Bring, store: Store
+) -> None:
+    studio("more.csv", f"{HEAD}whole,24-001,cleaning,,Ilse,{TODAY},1\n")
+    ilse = paired(devices, "Ilse")
+    whole = word("whole", hours="9")
+    whole["row"] |= {"phase": "cleaning", "technique": ""}
+    assert send(store, ilse, whole) == ["saved"]
+    with store.writing() as con:
+        con.execute(
+            "UPDATE history SET earlier = json_merge_patch(earlier, '{\"hours\": 40.0}') WHERE key = 'whole'"
+        )
+    _, left = device_decisions.take_back(store, ilse.device, NOW, CHANGE)
+    assert [sentence.partition(":")[0] for sentence in left] == ["24-001, cleaning as a whole"]
+
+
+def test_a_wait_of_a_whole_phase_is_taken_off_by_another_as_the_line_that_it_was(
+    devices: Devices, store: Store
+) -> None:
+    maud, began = paired(devices, "Maud"), NOW - timedelta(hours=5)
+    waits = {"phase": "cleaning", "technique": "", "mode": "unattended"}
+    tapped = {"started_at": ms(began)}
+    begun = action("wait", "running", at=began, row=waits, taps=tapped)
+    assert send(store, None, begun) == ["saved"]
+    for phase, outcome in (("filling", "refused"), ("cleaning", "saved")):
+        row = {**waits, "phase": phase, "person": "Ilse"}
+        off = action("wait", person="Maud", row=row, taps={**tapped, "ended_at": ms(NOW)})
+        assert send(store, maud, off) == [outcome]
+    assert store.cursor().execute(
+        "SELECT person, phase, technique, mode, hours FROM time_entries WHERE entry = ?", [name("wait")]
+    ).fetchall() == [("Ilse", "cleaning", "", "unattended", 5.0)]
+
+
 def test_an_entry_put_back_stands_under_the_name_of_who_put_it_back(devices: Devices, store: Store) -> None:
     assert send(store, None, word("Ilse-0", "struck")) == ["saved"]
     new, again = (

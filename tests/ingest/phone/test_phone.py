@@ -8,6 +8,7 @@ import gzip
 import itertools
 import json
 import os
+import re
 import time
 from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, timedelta
@@ -347,7 +348,7 @@ def test_a_refused_correction_leaves_the_entry_as_it_was(studio: Bring, store: S
         ({"technique": "retuching"}, "technique", "is not a known technique"),
         ({"object": "99-999"}, "object", "is not a known object"),
         ({"object": ""}, "object", "is empty, but retouching is work on an object"),
-        ({"technique": ""}, "technique", "is empty"),
+        ({"object": "", "technique": ""}, "object", "is empty, and so are phase and technique"),
         ({"mode": "sideways"}, "mode", "is not a mode"),
     ],
 )
@@ -1024,6 +1025,47 @@ def test_no_text_of_the_script_goes_over_an_end_of_line() -> None:
     for source in sources:
         for number, line in enumerate(source.read_text(encoding="utf-8").splitlines(), start=1):
             assert line.count("`") % 2 == 0, f"{source.name}:{number}"
+
+
+def test_spaces_about_signs_are_left_out_of_code_and_of_no_text() -> None:
+    """A text in double quotes is sent as it is; one between backticks must have no such sign in spaces."""
+    sent = phone_page.page().after
+    texts = 0
+    for source in (ROOT / "ingest" / "phone" / "static" / "script").glob("*.js"):
+        for line in source.read_text(encoding="utf-8").splitlines():
+            if line.strip().startswith("//"):
+                continue
+            assert line.count('"') % 2 == 0, line
+            for text in re.findall(r'"[^"]*"', line):
+                assert text in sent
+                texts += 1
+            for text in between_backticks(line):
+                assert re.search(r" [-+*/=?:<>|&]+ | [{}]|\{ ", text) is None, line
+                assert text in sent
+    assert texts > 500 and "=>{" in sent
+
+
+def between_backticks(line: str) -> list[str]:
+    """The texts of a line between backticks and about what is filled in, also within that."""
+    texts: list[str] = []
+    within = [""]  # "`": a text, "{": code in brackets, "$": code that is filled into a text
+    for sign, before in zip(line, f" {line}", strict=False):
+        if sign == "`" and within[-1] == "`":
+            within.pop()
+        elif sign == "`":
+            within.append("`")
+            texts.append("")
+        elif within[-1] == "`":
+            if sign == "{" and before == "$":
+                texts[-1] = texts[-1].removesuffix("$")
+                within.append("$")
+            else:
+                texts[-1] += sign
+        elif sign == "{":
+            within.append("{")
+        elif sign == "}" and len(within) > 1 and within.pop() == "$":
+            texts.append("")
+    return texts
 
 
 def test_the_form_for_forty_works_and_seventy_techniques_is_sent_in_20_kb() -> None:

@@ -271,13 +271,7 @@ function sentence(one, running, hidden) {
 function workRow(one, running, hidden) {
   const first = (one.lines || [])[0];
   const at =
-    first &&
-    running.some(
-      (two) =>
-        two.row.object === one.object &&
-        two.row.technique === first.technique &&
-        (two.row.part || "") === (first.part || ""),
-    );
+    first && running.some((two) => two.row.object === one.object && lineName(two.row) === lineName(first));
   return el(
     "li",
     {},

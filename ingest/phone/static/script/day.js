@@ -149,9 +149,7 @@ function suggestions(day, all) {
   ].map((one) => lineOf(one.row));
   for (const one of state.works.slice(0, 3))
     for (const two of (one.lines || []).slice(0, 4)) lines.push(lineOf({ ...two, object: one.object }));
-  const seen = new Map(
-    lines.filter((one) => one.technique).map((one) => [`${one.object}|${one.technique}|${one.part}`, one]),
-  );
+  const seen = new Map(lines.map((one) => [`${one.object}|${lineName(one)}`, one]));
   return [...seen.values()].slice(0, 6);
 }
 function quickForm(day) {
@@ -164,7 +162,7 @@ function quickForm(day) {
     draft.object || "",
     "its code, or empty for studio time",
   );
-  const what = pick("Technique", "quick technique", techniquesByName, draft.technique || "");
+  const what = pick("Technique", "quick technique", linesByName, draft.technique || "", OR_A_PHASE);
   const hours = el("input", {
     id: "quick hours",
     autocomplete: "off",
@@ -188,14 +186,14 @@ function quickForm(day) {
     // the second of two taps
     if (Date.now() - added < 1000 && !what.value()) return;
     if (!what.value() || !hours.value.trim()) {
-      wrong.textContent = what.value() ? "Write how many hours." : "Say which technique.";
+      wrong.textContent = what.value() ? "Write how many hours." : SAY_WHICH;
       (what.value() ? hours : what.input).focus();
       return;
     }
     if (doubted(about.value(), what.value(), hours.value.trim())) return;
-    const same = filled && filled.technique === what.value() && filled.object === about.value() ? filled : {};
+    const same = filled && lineWithoutPart(filled) === what.value() && filled.object === about.value();
     const row = {
-      ...lineOf({ ...same, object: about.value(), technique: what.value() }),
+      ...lineOf({ ...(same ? filled : lineCalled(what.value())), object: about.value() }),
       person: kept.person,
       date: day,
       hours: hours.value.trim(),
@@ -242,7 +240,7 @@ function quickForm(day) {
     fill(row) {
       filled = row;
       about.set(row.object);
-      what.set(row.technique);
+      what.set(lineWithoutPart(row));
       remember();
       hours.focus();
     },
@@ -252,8 +250,12 @@ function quickForm(day) {
 // by the studio as in any file.
 const worksByName = () =>
   state.works.map((one) => [one.object, workName(one.object), (!kept.shared && one.title) || one.object]);
-const techniquesByName = () =>
-  state.techniques.map((one) => [one.technique, one.technique, ...(one.aliases || [])]);
+const linesByName = () => [
+  ...state.techniques.map((one) => [one.technique, one.technique, ...(one.aliases || [])]),
+  ...wholes().map((one) => [lineWithoutPart(one), lineWithoutPart(one), one.phase]),
+];
+const OR_A_PHASE = "or a phase";
+const SAY_WHICH = "Say which technique or phase.";
 // What will hardly be understood is asked about before anything is sent; said again as it is, it goes: the
 // studio may know more than this phone.
 function doubting(wrong, act) {
@@ -262,8 +264,8 @@ function doubting(wrong, act) {
     const unclear = [hours, ...numbers].find((text) => /^[1-9]\d?\d?[.,]\d{3}$/.test(text));
     const about = unclear
       ? `“${unclear}” may be ${unclear.replace(/\D/, "")} or ${unclear}0`
-      : !technique(name)
-        ? `No technique is called “${name}” here`
+      : !technique(name) && lineCalled(name).technique
+        ? `No technique or phase is called “${name}” here`
         : object && !work(object)
           ? `No work “${object}” is on the bench`
           : hours && (!/[\d¼½¾]/.test(hours) || /[;!?=]/.test(hours) || hours.replace(",", ".") > 16)
@@ -287,13 +289,19 @@ function pick(label, id, options, value, hint) {
   const offer = () => {
     const wanted = folded(input.value);
     const exact = options().some(([known]) => folded(known) === wanted);
-    const first = (words) => !words.some((word) => folded(word).startsWith(wanted));
+    const whole = (words) => !lineCalled(words[0]).technique;
+    const fits = (words) =>
+      whole(words)
+        ? wholeFits(lineCalled(words[0]), wanted)
+        : words.some((word) => folded(word).includes(wanted));
+    // what begins so stands first, and wholes behind techniques
+    const first = (words) => !words.some((word) => folded(word).startsWith(wanted)) + 2 * whole(words);
     const found =
       wanted && !exact
         ? options()
-            .filter((words) => words.some((word) => folded(word).includes(wanted)))
+            .filter(fits)
             .sort((a, b) => first(a) - first(b))
-            .slice(0, 6)
+            .filter((words, place) => place < 6 || whole(words))
         : [];
     replace(
       list,
@@ -314,7 +322,10 @@ function pick(label, id, options, value, hint) {
   const exactly = () => {
     const wanted = folded(input.value);
     const found = options().filter((words) => words.some((word) => folded(word) === wanted));
-    return wanted && found.length === 1 ? found[0][0] : input.value.trim();
+    // a technique and its phase may be called alike
+    const [known] =
+      found.find(([known]) => folded(known) === wanted) || (found.length === 1 && found[0]) || [];
+    return (wanted && known) || input.value.trim();
   };
   return {
     box: el(

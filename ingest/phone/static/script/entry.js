@@ -32,7 +32,8 @@ function entryView(entry, day) {
     was("object", row.object || over[0]?.object || ""),
     "its code, or empty for studio time",
   );
-  const what = pick("Technique", "technique", techniquesByName, was("technique", row.technique || ""));
+  const called = one ? lineWithoutPart(row) : "";
+  const what = pick("Technique", "technique", linesByName, was("technique", called), OR_A_PHASE);
   const fields = [];
   const field = (name, { value = "", ...about }) => {
     const input = el("input", { id: name, name, autocomplete: "off", ...about, value: was(name, value) });
@@ -144,8 +145,24 @@ function entryView(entry, day) {
       }),
     );
   };
+  // a whole is not measured
+  const amount = el(
+    "div",
+    {},
+    el(
+      "label",
+      { for: "quantity" },
+      `How much was treated${unit ? `, ${unit === "dm2" ? "dm²" : unit === "pcs" ? "pieces" : unit}` : ""}`,
+    ),
+    quantity,
+  );
+  const lineNow = () => (what.value() === called ? row : lineCalled(what.value()));
+  const measure = () => {
+    amount.hidden = !!what.value() && !lineNow().technique;
+  };
   const remember = () => {
     share();
+    measure();
     drafts[key] = {
       object: about.value(),
       technique: what.value(),
@@ -197,7 +214,7 @@ function entryView(entry, day) {
         ["attended", "waiting beside it"],
         ["unattended", "waits by itself"],
       ],
-      row.mode && row.mode !== (technique(row.technique) || {}).mode ? row.mode : "",
+      row.mode && row.mode !== modeOf({ technique: row.technique }) ? row.mode : "",
     ),
   ];
   const details = [
@@ -216,12 +233,7 @@ function entryView(entry, day) {
     row.done && !spoken[row.done]
       ? el("p", { class: "soft" }, `${row.done} % stays unless another is chosen.`)
       : null,
-    el(
-      "label",
-      { for: "quantity" },
-      `How much was treated${unit ? `, ${unit === "dm2" ? "dm²" : unit === "pcs" ? "pieces" : unit}` : ""}`,
-    ),
-    quantity,
+    amount,
     el("label", { for: "note" }, "Note"),
     note,
     el("label", { class: "tick" }, found, "Nobody foresaw this"),
@@ -246,7 +258,7 @@ function entryView(entry, day) {
       wrong.textContent = words;
       input.focus();
     };
-    if (!what.value()) return bad("Say which technique.", what.input);
+    if (!what.value()) return bad(SAY_WHICH, what.input);
     if (!from.value !== !to.value)
       return bad(
         from.value
@@ -255,39 +267,35 @@ function entryView(entry, day) {
         from.value ? to : from,
       );
     if (!from.value && !hours.value.trim()) return bad("Write how many hours, or from when to when.", hours);
+    const much = amount.hidden ? "" : quantity.value.trim();
     if (
       doubted(
         about.value(),
         what.value(),
         from.value ? "" : hours.value.trim(),
-        quantity.value,
+        much,
         ...Object.values(shares),
       )
     )
       return;
+    const { phase, technique } = lineNow();
     const said = {
-      ...lineOf({ object: about.value(), technique: what.value(), part: part.value.trim() }),
+      ...lineOf({ object: about.value(), phase, technique, part: part.value.trim() }),
       person: row.person || kept.person,
       charge: chosen("charge"),
-      quantity: quantity.value.trim(),
-      unit: quantity.value.trim() && row.unit && row.technique === what.value() ? row.unit : "",
+      quantity: much,
+      unit: much && row.unit && technique === row.technique ? row.unit : "",
       done: chosen("done") || (row.done && !spoken[row.done] ? row.done : ""),
       note: note.value.trim(),
       discovery: found.checked ? "yes" : row.discovery === "yes" ? "no" : row.discovery || "",
       mode: chosen("mode"),
     };
-    if (row.technique === what.value() && row.phase) said.phase = row.phase;
     let taps = {};
     if (from.value) {
       const same = one && one.from === `${date.value} ${from.value}` && one.to.slice(11, 16) === to.value;
       const ends = `${to.value > from.value ? date.value : plusDays(date.value, 1)} ${to.value}`,
         long = onClock(ends) - onClock(`${date.value} ${from.value}`);
-      if (
-        !same &&
-        to.value <= from.value &&
-        long > 12 &&
-        modeOf({ technique: what.value(), mode: said.mode }) !== "unattended"
-      )
+      if (!same && to.value <= from.value && long > 12 && modeOf(said) !== "unattended")
         return bad(
           `From ${from.value} to ${to.value} would be ${spent(long)}, into the next day: see the times.`,
           from,
@@ -361,6 +369,7 @@ function entryView(entry, day) {
   form.addEventListener("submit", save);
   form.addEventListener("input", remember);
   share();
+  measure();
   const again =
     "note" in draft ? el("p", { class: "soft" }, "What you wrote and did not save is here again.") : null;
   return {

@@ -17,7 +17,15 @@ const workName = (code) => {
   const found = work(code);
   return !code ? "studio time" : found?.title && !kept.shared ? `${code} ${found.title}` : code;
 };
-const lineName = (row) => (row.technique || "?") + (row.part ? `, ${row.part}` : "");
+// a technique; without one its phase as a whole, or the work
+const lineWithoutPart = (row) => row.technique || `${row.phase || "the work"} as a whole`;
+const lineName = (row) => lineWithoutPart(row) + (row.part ? `, ${row.part}` : "");
+const wholes = () => [...state.phases, { phase: "" }];
+const lineCalled = (text) =>
+  (!technique(text) && wholes().find((one) => lineWithoutPart(one) === text)) || { technique: text };
+// by its phase, not by what all wholes are called
+const wholeFits = (one, wanted) =>
+  folded(one.phase || "the work").includes(wanted) || folded(lineWithoutPart(one)).startsWith(wanted);
 const lineOnWorks = (row, works = []) =>
   `${lineName(row)} on ${works.map((one) => one.object).join(", ") || row.object || "studio time"}`;
 const modeOf = (row) => row.mode || (technique(row.technique) || {}).mode || "hands_on";

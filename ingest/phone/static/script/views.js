@@ -4,7 +4,8 @@ function workView(code) {
   const one = code ? work(code) : { object: "", lines: [] };
   if (!one) return { title: code, box: el("p", {}, "This work is not on the bench.") };
   const studio = new Set(state.phases.filter((two) => two.studio_time).map((two) => two.phase));
-  const choose = (line) => whoever(() => begin({ ...line, object: code }));
+  const choose = ({ phase, technique, part }) =>
+    whoever(() => begin({ phase, technique, part, object: code }));
   const list = el("ul", { class: "list" });
   const search = el("input", {
     type: "search",
@@ -12,52 +13,51 @@ function workView(code) {
     autocomplete: "off",
     oninput: () => update(),
   });
-  const known = () => state.techniques.filter((two) => studio.has(two.phase) !== !!code);
   const update = () => {
     const wanted = folded(search.value);
-    const lines = (one.lines || []).filter((two) => !wanted || folded(lineName(two)).includes(wanted));
+    // a work that is estimated as a whole and not begun is begun so
+    const later = (two) => !!(two.phase || two.last_day);
+    const lines = (one.lines || [])
+      .filter((two) => !wanted || folded(lineName(two)).includes(wanted))
+      .sort((a, b) => later(a) - later(b));
     // what begins so stands first
     const first = (two) => !folded(two.technique).startsWith(wanted);
-    const rest = known()
-      .filter(
-        (two) =>
-          !lines.some((line) => line.technique === two.technique && !line.part) &&
-          (wanted
-            ? folded([two.technique, ...(two.aliases || [])].join(" ")).includes(wanted)
-            : !code || !lines.length),
-      )
-      .sort((a, b) => first(a) - first(b));
+    // the work as a whole is always there
+    const fits = (two) =>
+      studio.has(two.phase) !== !!code &&
+      !lines.some((line) => lineName(line) === lineName(two)) &&
+      (wanted
+        ? two.technique
+          ? folded([two.technique, ...(two.aliases || [])].join(" ")).includes(wanted)
+          : wholeFits(two, wanted)
+        : !code || !lines.length || !two.phase);
+    const rest = state.techniques
+      .filter(fits)
+      .sort((a, b) => first(a) - first(b))
+      .slice(0, 12)
+      .concat(wholes().filter(fits));
+    const about = (two) =>
+      two.last_day
+        ? `last ${dayWords(two.last_day)}`
+        : lines.includes(two)
+          ? "in the estimate, not begun"
+          : two.mode === "unattended"
+            ? "waiting by itself: not hours"
+            : two.technique && two.phase;
     replace(list, [
-      ...lines.map((two) =>
+      ...[...lines, ...rest].map((two) =>
         el(
           "li",
           {},
-          button(
-            [
-              lineName(two),
-              el("small", {}, two.last_day ? `last ${dayWords(two.last_day)}` : "in the estimate, not begun"),
-            ],
-            () => choose(two),
-          ),
-        ),
-      ),
-      ...rest.slice(0, 12).map((two) =>
-        el(
-          "li",
-          {},
-          button(
-            [
-              two.technique,
-              el("small", {}, two.mode === "unattended" ? "waiting by itself: not hours" : two.phase),
-            ],
-            () => choose({ technique: two.technique, phase: two.phase }),
-          ),
+          button([lineName(two), about(two) && el("small", {}, about(two))], () => choose(two), {
+            class: !two.phase && rest.includes(two) && "plain",
+          }),
         ),
       ),
       wanted &&
         !lines.length &&
         !rest.length &&
-        el("li", {}, "No technique is called so. Add it under Studio, on the studio's pages."),
+        el("li", {}, "No technique or phase is called so. Add it under Studio, on the studio's pages."),
     ]);
   };
   update();

@@ -3,9 +3,7 @@
 async function begin(row) {
   const mode = modeOf(row);
   const line = lineOf(row);
-  const running = inHand().filter(
-    (one) => one.row.person === kept.person && modeOf(one.row) === "hands_on",
-  );
+  const running = inHand().filter((one) => one.row.person === kept.person && modeOf(one.row) === "hands_on");
   const at = Date.now();
   const said = mode === "hands_on" ? running.map((one) => finished(one, at)) : [];
   said.push({
