@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard.queries.base import frame
-from dashboard.queries.overruns import compared_together
+from dashboard.queries.levels import compared_together
 from ingest.errors import BenchHoursError
 from ingest.sql import Connection
 from ingest.studio.settings import read_settings
