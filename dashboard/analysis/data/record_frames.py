@@ -12,7 +12,7 @@ import pandas as pd
 from dashboard.analysis.data.levels import NAMES
 from dashboard.analysis.data.lines import WHOLE
 
-_SAID = ["quantity", "last_quantity_at", "first_done_at", "all_done_at"]
+_PROGRESS = ["quantity", "last_quantity_at", "first_done_at", "all_done_at"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,9 +99,9 @@ def _days(days: pd.DataFrame, group_of: pd.Series, is_whole: np.ndarray, own: fr
     result = result[~(whole & result["extra"].astype(bool))]
     whole = whole.loc[result.index]
     counted = pd.Series(True, index=result.index)
-    said = days.loc[result.index, "line"].isin(own)
-    for name in _SAID:
-        keep = counted & (~whole | said) if name.endswith("done_at") else ~whole
+    of_whole = days.loc[result.index, "line"].isin(own)
+    for name in _PROGRESS:
+        keep = counted & (~whole | of_whole) if name.endswith("done_at") else ~whole
         result[name] = result[name].astype(float).where(keep)
     return result
 
@@ -131,11 +131,11 @@ def _ends(frames: RecordFrames, group_of: pd.Series) -> pd.DataFrame:
     spread_of, members = members[spread], members[~spread]
     size = members.groupby("group").size()
     single = ends["group"].map(size).fillna(1) == 1
-    asked = ends.loc[~single, ["group", "day"]].drop_duplicates()
-    if asked.empty:
+    candidates = ends.loc[~single, ["group", "day"]].drop_duplicates()
+    if candidates.empty:
         return ends.assign(line=ends["group"])[["line", "day"]].drop_duplicates()
-    # of each day asked about, and each member: whether it had ended by then and rested since
-    ended = asked.merge(members, on="group").merge(
+    # of each day candidates about, and each member: whether it had ended by then and rested since
+    ended = candidates.merge(members, on="group").merge(
         ends[["line", "day"]].rename(columns={"day": "ended"}), on="line", how="left"
     )
     ended = ended[ended["ended"] <= ended["day"]]

@@ -69,13 +69,13 @@ def narrowings(
     low, high = _range(forecast.total())
     spread = forecast.hours[: len(lines)].var(axis=1)
     unsure = np.argsort(-spread, kind="stable")[:_MOST_LINES]
-    found = []
+    results: list[Narrowing] = []
 
-    def tried(kind: Kind, now: Calibration, asked: QuoteRequest, at: int | None) -> None:
-        to = _range(quote_total.forecast(now, discoveries, asked, _DRAWS).total())
+    def try_with(kind: Kind, now: Calibration, quoted: QuoteRequest, at: int | None) -> None:
+        to = _range(quote_total.forecast(now, discoveries, quoted, _DRAWS).total())
         narrower = 1 - (to[1] - to[0]) / (high - low)
         if narrower >= _SHOWS:
-            found.append(
+            results.append(
                 Narrowing(
                     kind=kind,
                     phase="" if at is None else str(lines.phase[at]),
@@ -91,14 +91,14 @@ def narrowings(
         return []
     for at in unsure.tolist():
         if np.isnan(lines.figure[at]):
-            tried("own hours", known, _with_figure(request, at, forecast.hours[at]), at)
-    seen = set()
+            try_with("own hours", known, _with_figure(request, at, forecast.hours[at]), at)
+    techniques: set[str] = set()
     for at in unsure.tolist():
-        if lines.technique[at] not in seen:
-            seen.add(lines.technique[at])
-            tried("finished works", _with_works(known, lines, at), request, at)
-    tried("whole works", _with_whole_works(known, lines, forecast.total()), request, None)
-    return sorted(found, key=lambda item: -item.narrower)[:most]
+        if lines.technique[at] not in techniques:
+            techniques.add(str(lines.technique[at]))
+            try_with("finished works", _with_works(known, lines, at), request, at)
+    try_with("whole works", _with_whole_works(known, lines, forecast.total()), request, None)
+    return sorted(results, key=lambda item: -item.narrower)[:most]
 
 
 def _range(total: Floats) -> tuple[float, float]:
@@ -115,11 +115,11 @@ def _with_figure(request: QuoteRequest, at: int, hours: Floats) -> QuoteRequest:
 
 def _with_works(known: Calibration, lines: Lines, at: int) -> Calibration:
     """What would be known with finished works that had a line like one of the sheet."""
-    one = lines.take(np.array([at]))
-    level = known.of_level(0 if not one.is_whole[0] else 2 if one.phase[0] else 3)
-    like = replace(one, figure=np.full(1, np.nan))
-    mean, sd = hours_prediction.predict_alone(level.joint, like)
-    learnt = _learnt_with(level, _finished(level, like, float(mean[0]), float(sd[0])))
+    line = lines.take(np.array([at]))
+    level = known.of_level(0 if not line.is_whole[0] else 2 if line.phase[0] else 3)
+    alike = replace(line, figure=np.full(1, np.nan))
+    mean, sd = hours_prediction.predict_alone(level.joint, alike)
+    learnt = _learnt_with(level, _finished(level, alike, float(mean[0]), float(sd[0])))
     if level is known:
         return learnt
     return replace(known, of_wholes=lambda _: learnt)
@@ -127,10 +127,10 @@ def _with_works(known: Calibration, lines: Lines, at: int) -> Calibration:
 
 def _with_whole_works(known: Calibration, lines: Lines, total: Floats) -> Calibration:
     """What would be known with finished works of which the whole was quoted and taken."""
-    one = lines.take(np.array([0]))
+    line = lines.take(np.array([0]))
     nothing = np.full(1, np.nan)
     whole = replace(
-        one,
+        line,
         phase=np.array([""]),
         technique=np.array([WHOLE_WORK]),
         part=np.array([""]),
@@ -142,20 +142,20 @@ def _with_whole_works(known: Calibration, lines: Lines, total: Floats) -> Calibr
     return _learnt_with(known, _finished(known, whole, float(np.log(np.median(total))), _WHOLE_SPREAD))
 
 
-def _finished(known: Calibration, like: Lines, mean: float, sd: float) -> Lines:
+def _finished(known: Calibration, alike: Lines, mean: float, sd: float) -> Lines:
     """Finished works with a line like another, a standard deviation above and below what is expected."""
     people = known.joint.lines.people
     apart = np.resize([1.0, -1.0], TRIED_WORKS) * sd
     off = float(known.joint.effects("off")[0])
     rows = {
-        name: np.repeat(getattr(like, name), TRIED_WORKS) for name in ROWS if name not in ("shares", "day")
+        name: np.repeat(getattr(alike, name), TRIED_WORKS) for name in ROWS if name not in ("shares", "day")
     }
     return Lines(
         **rows
         | {
             "object": np.array([f"\x1etried {number}" for number in range(TRIED_WORKS)]),
             "hours": np.exp(mean + apart),
-            "quantity": np.repeat(like.quoted, TRIED_WORKS),
+            "quantity": np.repeat(alike.quoted, TRIED_WORKS),
             "figure": np.exp(mean + off + _SEEN * apart),
             "is_open": np.zeros(TRIED_WORKS, dtype=bool),
         },
