@@ -59,8 +59,8 @@ class RecordFrames:
             line is left out.
         """
         heads = heads.reset_index(drop=True)
-        kept = heads["object"].notna()
-        groups = heads[kept].drop_duplicates().sort_values(NAMES, ignore_index=True)
+        in_a_group = heads["object"].notna()
+        groups = heads[in_a_group].drop_duplicates().sort_values(NAMES, ignore_index=True)
         group = heads.merge(groups.assign(group=groups.index), on=NAMES, how="left")["group"]
         lines = self.lines.reset_index(drop=True)
         own = (lines[NAMES] == heads[NAMES]).all(axis=1)
@@ -134,7 +134,7 @@ def _ends(frames: RecordFrames, group_of: pd.Series) -> pd.DataFrame:
     candidates = ends.loc[~single, ["group", "day"]].drop_duplicates()
     if candidates.empty:
         return ends.assign(line=ends["group"])[["line", "day"]].drop_duplicates()
-    # of each day candidates about, and each member: whether it had ended by then and rested since
+    # of each day, and each member: whether it had ended by then and rested since
     ended = candidates.merge(members, on="group").merge(
         ends[["line", "day"]].rename(columns={"day": "ended"}), on="line", how="left"
     )
