@@ -10,7 +10,7 @@ import pandas as pd
 from dashboard import queries
 from dashboard.cli import options
 from dashboard.cli.caller import write_err, write_out
-from dashboard.cli.output import progress, records, write_csv, write_json, write_table
+from dashboard.cli.output import progress, records, write_csv, write_json, write_table, written_technique
 from dashboard.formatting import day, hours
 from dashboard.services import forecast as forecast_service
 from dashboard.services.forecast import Bench
@@ -74,7 +74,7 @@ def _as_json(bench: Bench, row: Any) -> dict[str, Any]:
         **{name: row[name] for name in _MORE},
         "may_turn_up": [
             {
-                "technique": item.discovery.technique,
+                "technique": written_technique(item.discovery.phase, item.discovery.technique),
                 "phase": item.discovery.phase,
                 "another_part": item.discovery.another,
                 "chance": item.discovery.chance,

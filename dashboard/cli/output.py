@@ -14,11 +14,13 @@ from typing import Any
 
 import pandas as pd
 
+from dashboard.analysis.data.levels import shown_technique
 from dashboard.cli.caller import write_err, write_out
 from dashboard.documents.csv_export import DUST, as_csv
 from dashboard.queries import Row
 from ingest.errors import BenchHoursError, why
 from ingest.safekeeping.atomic_folder import own_folder
+from ingest.values.line_names import line_name
 
 _QUIET_S = 2.0
 
@@ -38,6 +40,13 @@ def records(frame: pd.DataFrame) -> list[dict[Hashable, Any]]:
     """The rows of a frame for JSON: unknown is None."""
     rows: list[dict[Hashable, Any]] = frame.astype(object).where(frame.notna(), None).to_dict("records")
     return rows
+
+
+def written_technique(phase: str, name: str) -> str:
+    """A technique as the record has it, of its name as models have it or in words: empty of a whole phase or
+    work.
+    """
+    return "" if shown_technique(name) == line_name(phase, "") else name
 
 
 def write_json(value: object) -> None:

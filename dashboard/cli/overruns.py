@@ -18,9 +18,10 @@ from dashboard.formatting import counted, day, text
 from dashboard.queries import Row
 from dashboard.text import html_blocks
 from dashboard.text import prices as prices_text
-from dashboard.text.overruns import ROUNDED, forgotten_parts, most_over, most_under, remarks
+from dashboard.text.overruns import ROUNDED, forgotten_parts, levels, most_over, most_under, named, remarks
 from ingest.store import Store
 from ingest.studio.settings import Settings, read_settings
+from ingest.values.line_names import line_cells
 
 
 def add_commands(commands: options.Commands) -> None:
@@ -90,7 +91,7 @@ def _origin(row: Row) -> str:
 
 def print_overruns(lines: pd.DataFrame, as_of: date, code: str | None = None) -> None:
     """The readable table: by phase, or by line of one object."""
-    comparison = compare(lines)
+    comparison = compare(named(lines))
     if lines.empty:
         what = f"of {code}" if code else "in this studio"
         write_out(
@@ -113,13 +114,13 @@ def print_overruns(lines: pd.DataFrame, as_of: date, code: str | None = None) ->
             rows.append(["all phases", f"{comparison.works}", *html_blocks.sum_cells(totals(phases))])
             write_out(text_table(["phase", "works", *heads], rows, right=set(range(1, 9))))
             write_out(" ".join(filter(None, (most_over(phases), most_under(phases)))))
+            for sentence in levels(comparison.finished):
+                write_out(sentence)
     else:
         write_out(f"Where the hours of {code} went, as of {day(as_of)}")
         rows = [
             [
-                row["phase"],
-                row["technique"],
-                row["part"],
+                *line_cells(row["phase"], row["technique"], row["part"]),
                 "finished" if row["finished"] else "open",
                 *html_blocks.sum_cells(row),
             ]

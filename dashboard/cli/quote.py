@@ -51,6 +51,7 @@ from ingest.store import Store
 from ingest.studio.settings import read_settings
 from ingest.studio.vocabulary import read_vocabulary
 from ingest.tables.audit_log import Change
+from ingest.values.line_names import line_name
 
 _SHOWN = 6
 _SEEN = 0.02
@@ -144,7 +145,7 @@ def quote(args: argparse.Namespace, store: Store) -> int:
     if not work.options:
         raise BenchHoursError(
             "there is no line to quote",
-            "Give lines with a technique each, and as far as known its quantity and hours.",
+            "Give lines with a technique or a phase each, and as far as known quantity and hours.",
         )
     for sentence in (*work.doubts, *work.read.notes, *work.notes, *missing(work)):
         write_err(sentence)
@@ -318,7 +319,7 @@ def _print(context: QuoteContext, quoted: Quoted, work: WorkQuoted) -> None:
             f" {counted(len(context.finished), 'finished work')}"
         )
         columns = {
-            "technique": lambda row: row["technique"],
+            "technique": lambda row: line_name(row["phase"], row["technique"]),
             "part": lambda row: row["part"],
             "quantity": lambda row: amount(row["quantity"], row["unit"] or None),
             "own h": lambda row: hours(row["hours"]),

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard.analysis.simulation.quote_snapshot import NAMES
-from dashboard.cli.output import records
+from dashboard.cli.output import records, written_technique
 from dashboard.services.quote import Option, Quoted, WorkQuoted, line_frame
 
 
@@ -33,7 +33,12 @@ def _of_option(option: Option) -> dict[str, Any]:
         "discovery": _unforeseen(option.discoveries[~option.discoveries["another"]]),
         "another_part": _unforeseen(option.discoveries[option.discoveries["another"]]),
         "usually_done": [
-            {"technique": usual.technique, "phase": usual.phase, "works": usual.works, "of": usual.of}
+            {
+                "technique": written_technique(usual.phase, usual.technique),
+                "phase": usual.phase,
+                "works": usual.works,
+                "of": usual.of,
+            }
             for usual in option.usual
         ],
         "left_out": [
@@ -79,7 +84,8 @@ def _revision(option: Option) -> dict[str, Any] | None:
 def _unforeseen(frame: pd.DataFrame) -> list[dict[str, Any]]:
     return [
         {
-            "technique": row["technique"],
+            "technique": written_technique(row["phase"], row["technique"]),
+            "phase": row["phase"],
             "chance": row["chance"],
             "hours_if_found": row["hours_if_found"],
             "turned_up": row["times"],

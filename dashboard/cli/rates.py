@@ -25,6 +25,7 @@ from ingest.errors import BenchHoursError
 from ingest.sql import Connection
 from ingest.store import Store
 from ingest.studio.vocabulary import read_vocabulary
+from ingest.values.line_names import line_name
 
 
 def add_commands(commands: options.Commands) -> None:
@@ -37,7 +38,11 @@ def rates(args: argparse.Namespace, store: Store) -> int:
     """What each technique really takes in this studio, and how sure that is, from the finished works."""
     con, as_of = options.read_as_of(args, store)
     technique = _technique(con, args.technique) if args.technique else None
-    table = rates_service.rate_table(con, as_of, rates_service.calibrated(con, as_of))
+    calibrated = rates_service.calibrated(con, as_of)
+    table = rates_service.rate_table(con, as_of, calibrated)
+    if technique is None:
+        wholes = rates_service.rates_of_wholes(con, as_of, calibrated)
+        table = table if wholes.empty else pd.concat([table, wholes], ignore_index=True)
     shown = table if technique is None else table[table["technique"] == technique].reset_index(drop=True)
     if args.json or args.csv:
         return write_frame(shown.drop(columns="position"), args)
@@ -53,7 +58,7 @@ def rates(args: argparse.Namespace, store: Store) -> int:
         " next line of the usual quantity"
     )
     columns = {
-        "technique": lambda row: row["technique"],
+        "technique": lambda row: line_name(row["phase"], row["technique"]),
         "works": lambda row: f"{row['works']}",
         "rate": _shown,
         "from": lambda row: rate(row["rate_low"]),

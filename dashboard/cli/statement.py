@@ -10,6 +10,7 @@ from dashboard.cli.caller import write_out
 from dashboard.cli.output import text_table, write_frame
 from dashboard.formatting import amount, day, hours
 from ingest.store import Store
+from ingest.values.line_names import line_cells
 
 
 def add_commands(commands: options.Commands) -> None:
@@ -32,9 +33,7 @@ def _statement(args: argparse.Namespace, store: Store) -> int:
     rows = [
         [
             f"{row['day']:%Y-%m-%d}",
-            row["phase"],
-            row["technique"],
-            row["part"],
+            *line_cells(row["phase"], row["technique"], row["part"]),
             hours(row["hours"]),
             hours(row["unattended_hours"]) if row["unattended_hours"] else "",
             amount(row["quantity"], row["unit"]),

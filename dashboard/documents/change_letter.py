@@ -135,7 +135,7 @@ def _old_and_new(quoted: Quoted, option: Option, before: PreviousVersion) -> lis
 def _phase_table(option: Option, before: PreviousVersion) -> Block:
     cells = [
         [
-            str(row["phase"])[0].upper() + str(row["phase"])[1:],
+            letter_treatment.phase_in_words(str(row["phase"])),
             *(hours(row[name]) for name in ("old", "worked", "new")),
             signed_hours(row["by"]),
         ]

@@ -13,6 +13,7 @@ from dashboard.formatting import CONFIDENCES, amount, counted, hours
 from dashboard.queries import Row
 from dashboard.services.quote import Option
 from dashboard.services.quote_terms import QuoteTerms
+from ingest.values.line_names import AS_A_WHOLE, line_name, line_names
 
 _SEEN = 0.05  # chance from which what may turn up is named
 
@@ -37,34 +38,49 @@ def lines_in_price(option: Option) -> pd.DataFrame:
 
 
 def line_in_words(line: Row) -> str:
-    """A line as the owner reads it: in the words written for it, else its technique, and the part."""
-    return line.get("wording") or f"{line['technique']}{f' ({part})' if (part := line['part']) else ''}"
+    """A line as the owner reads it: in the words written for it, else by its name, and the part."""
+    return line.get("wording") or _with_part(line_name(line["phase"], line["technique"]), line["part"])
 
 
-def _capital(phase: str) -> str:
-    return f"{phase[0].upper()}{phase[1:]}"
+def _with_part(name: str, part: str) -> str:
+    return f"{name} ({part})" if part else name
 
 
-def _done_in(phase: str, lines: pd.DataFrame) -> tuple[str, bool]:
-    """The treatments of a phase, and whether there are others beside one of the same name as the phase."""
-    named = list(dict.fromkeys(line_in_words(row) for row in lines.to_dict("records")))
-    others = [
-        name.removeprefix(f"{phase} (").removesuffix(")") if name.startswith(f"{phase} (") else name
-        for name in named
-        if name.casefold() != phase.casefold()
-    ]
+def _in_its_phase(line: Row) -> str:
+    """The same beside the name of its phase, which is not said again: of one part of it the part alone; empty
+    of what is the phase as a whole, or is called like it.
+    """
+    phase, name = line["phase"], line_in_words(line)
+    if not line["technique"] and not line.get("wording"):
+        return str(line["part"])
+    if name.casefold() == phase.casefold():
+        return ""
+    return name.removeprefix(f"{phase} (").removesuffix(")") if name.startswith(f"{phase} (") else name
+
+
+def phase_in_words(phase: str) -> str:
+    """The head of the lines of a phase, or of the work as a whole."""
+    return f"{phase[0].upper()}{phase[1:]}" if phase else "The work"
+
+
+def _done_in(lines: pd.DataFrame) -> tuple[str, bool]:
+    """The treatments of a phase, and whether there are others beside the phase itself."""
+    named = list(dict.fromkeys(_in_its_phase(row) for row in lines.to_dict("records")))
+    others = [name for name in named if name]
     return "; ".join(others), bool(others) and len(others) < len(named)
 
 
 def _phase_and_lines(phase: str, lines: pd.DataFrame) -> tuple[str, str]:
-    done, beside = _done_in(phase, lines)
-    return _capital(phase), f"{'also ' if beside else ''}{done}"
+    done, beside = _done_in(lines)
+    return phase_in_words(phase), f"{'also ' if beside else ''}{done}" or AS_A_WHOLE
 
 
 def _in_a_cell(phase: str, lines: pd.DataFrame) -> str:
     """The same in one cell."""
-    done, beside = _done_in(phase, lines)
-    return f"{_capital(phase)}{', also ' if beside else ': ' if done else ''}{done}"
+    done, beside = _done_in(lines)
+    if not phase and not done:
+        return f"{phase_in_words(phase)} {AS_A_WHOLE}"
+    return f"{phase_in_words(phase)}{', also ' if beside else ': ' if done else ''}{done}"
 
 
 def _by_phase(option: Option, lines: pd.DataFrame, agreed: QuoteTerms) -> list[Block]:
@@ -158,16 +174,24 @@ def _allowance(option: Option) -> list[Block]:
     ].head(_MOST_NAMED)
     if likely.empty or not _allowance_hours(option):
         return []
+    names = line_names(likely[["phase", "technique"]]).tolist()
     return [
         paragraph(
             "The allowance is for what shows only later on some works; as far as our record tells, most"
-            f" likely {_listed(likely['technique'].tolist())}. Beyond it we would write to you first."
+            f" likely {_listed(names)}. Beyond it we would write to you first."
         )
     ]
 
 
 def _listed(names: list[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
+
+
+def _in_the_statement(line: Row) -> str:
+    """A line beside its phase in a column of its own."""
+    if line["technique"] or line.get("wording"):
+        return line_in_words(line)
+    return _with_part(AS_A_WHOLE, line["part"])
 
 
 def _full(option: Option, lines: pd.DataFrame, agreed: QuoteTerms) -> list[Block]:
@@ -178,11 +202,10 @@ def _full(option: Option, lines: pd.DataFrame, agreed: QuoteTerms) -> list[Block
     rows = []
     for place in places:
         line, part = option.lines.iloc[place], price.parts[place]
-        what = line_in_words(line.to_dict())
         rows.append(
             [
-                line["phase"],
-                "" if what.casefold() == line["phase"].casefold() else what,
+                line["phase"] or "the work",
+                _in_the_statement(line.to_dict()),
                 amount(line["quantity"], line["unit"] or None),
                 f"{part.hours}",
                 bare_rate(part.rate, agreed),

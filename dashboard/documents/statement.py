@@ -10,6 +10,7 @@ from markupsafe import Markup
 from dashboard import theme
 from dashboard.formatting import amount, day, hours, text
 from dashboard.text import templating
+from ingest.values.line_names import line_cells, phase_name
 
 _STYLE = f"""body {{ font: 11pt {theme.SANS}; color: {theme.INK}; max-width: 48rem; margin: 2rem auto;
   padding: 0 1rem; }}
@@ -46,7 +47,7 @@ def as_page(
     rows = [
         [
             day(row["day"]),
-            *(text(row[name]) for name in ("phase", "technique", "part")),
+            *line_cells(*(text(row[name]) for name in ("phase", "technique", "part"))),
             hours(row["hours"]),
             amount(row["quantity"], row["unit"]),
             charges[row["charge"]],
@@ -57,14 +58,14 @@ def as_page(
     waits = [
         [
             day(row["day"]),
-            *(text(row[name]) for name in ("phase", "technique", "part")),
+            *line_cells(*(text(row[name]) for name in ("phase", "technique", "part"))),
             hours(row["unattended_hours"]),
         ]
         for row in frame[frame["unattended_hours"] > 0].to_dict("records")
     ]
     # in the order of a treatment
     sums = worked.groupby(["position", "phase"], dropna=False)[["hours"]].sum().reset_index()
-    totals = [[text(row["phase"]), hours(row["hours"])] for row in sums.to_dict("records")]
+    totals = [[phase_name(text(row["phase"])), hours(row["hours"])] for row in sums.to_dict("records")]
     totals.append(["all", hours(worked["hours"].sum())])
     size = f"{area_dm2:,.1f} dm²" if area_dm2 else ""
     return templating.document(

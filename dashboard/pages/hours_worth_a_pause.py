@@ -60,7 +60,9 @@ def body() -> None:
             bool(len(result.blades)),
         ),
     )
-    layout.say(pauses_text.NOT_MEASURED, pauses_text.without_clock(result))
+    layout.say(
+        pauses_text.NOT_MEASURED, pauses_text.without_clock(result), pauses_text.without_technique(result)
+    )
     _handwork(result)
     _solvents(result)
     _blades(result)

@@ -54,7 +54,7 @@ def body() -> None:
     phases_part.show(lines)
     if page_data.is_principal():
         layout.say(*_other_difference(code, sums.iloc[0], as_of))
-    lines_part.show(lines)
+    lines_part.show(lines, queries.logged_under(page_data.store().cursor(), as_of, code))
     versions_part.show(code, lines)
     lines_part.show_unforeseen(lines, entries)
     lines_part.show_apart(lines)

@@ -29,15 +29,10 @@ def body() -> None:
         f"What techniques have really taken in this studio, from {counted(rates.lines, 'finished line')}"
         f" on {counted(rates.works, 'work')}, as of {day(as_of)}."
     )
-    technique = _choose(table)
-    row = table[table["technique"] == technique].iloc[0]
-    lines = rates.past_lines(technique)
-    technique_part.show(row, lines)
-    technique_part.show_open_lines(technique, as_of, today)
-    technique_part.show_quotes(technique)
-    layout.say(*(item for item in [usual_cautions(page_data.vocabulary(), [technique])] if item))
-    pin.show(row, as_of, today)
-    table_part.show(table, drift(*rates.drift))
+    if (table["lines"] > 0).any() or rates.wholes.empty:
+        _technique(rates, as_of, today)
+        table_part.show(table, drift(*rates.drift))
+    table_part.show_wholes(rates.wholes)
     trust_part.show(as_of)
     _people(rates)
     st.header("As things stood on another day")
@@ -51,6 +46,19 @@ def body() -> None:
         ),
     )
     _as_csv(table)
+
+
+def _technique(rates: results.Rates, as_of: date, today: date) -> None:
+    """The rate of one technique, with all that it stands on and that stands on it."""
+    table = rates.table
+    technique = _choose(table)
+    row = table[table["technique"] == technique].iloc[0]
+    lines = rates.past_lines(technique)
+    technique_part.show(row, lines)
+    technique_part.show_open_lines(technique, as_of, today)
+    technique_part.show_quotes(technique)
+    layout.say(*(item for item in [usual_cautions(page_data.vocabulary(), [technique])] if item))
+    pin.show(row, as_of, today)
 
 
 def _nothing_yet(as_of: date, today: date) -> None:

@@ -124,12 +124,13 @@ def _quote(quote: Quote) -> None:
     likes = st.container()  # filled once the lines are read that are on the sheet now
     st.subheader("Its lines")
     layout.say(
-        "A technique in each line is enough: what it takes here comes from the record. What is counted by"
-        " area is filled in where its own lines were measured before. Own hours move a line as far as"
-        " your figures were worth it before, and the other lines of the work with it, as far as one"
-        " figure told of the whole work before. Low and high count where the record knows little. Options"
-        ' stand side by side, lines without one belong to all. What stands under "in the letter" is how'
-        " the owner reads that line. Every cell is kept as soon as you leave it."
+        "A technique in each line is enough: what it takes here comes from the record. A phase alone is a"
+        " line too, and so are hours alone, of the whole work. What is counted by area is filled in where its"
+        " own lines were measured before. Own hours move a line as far as your figures were worth it before,"
+        " and the other lines of the work with it, as far as one figure told of the whole work before. Low"
+        " and high count where the record knows little. Options stand side by side, lines without one belong"
+        ' to all. What stands under "in the letter" is how the owner reads that line. Every cell is kept as'
+        " soon as you leave it."
     )
     work.lines = line_sheet.edit(f"{key} lines", work.lines, work_part.SHEET, turn, "The lines of the quote")
     added = line_sheet.line_by_choosing(f"adding {key}", f"{key} add {turn}", hours_or_quantity=False)

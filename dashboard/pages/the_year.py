@@ -84,7 +84,7 @@ def _hours(year: Year) -> None:
     layout.chart(year_chart.months(year.months), f"Hours by month in {year.first.year}: {'; '.join(parts)}.")
     studio = (
         year.months[year.months["what"] == "studio"]
-        .groupby("technique")["hours"]
+        .groupby("line")["hours"]
         .sum()
         .sort_values(ascending=False)
     )

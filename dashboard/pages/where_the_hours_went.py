@@ -24,9 +24,10 @@ from dashboard.analysis.report.overruns import (
 from dashboard.charts import overruns as overruns_chart
 from dashboard.formatting import counted, hours, plain, signed_hours
 from dashboard.text import html_blocks
-from dashboard.text.overruns import ROUNDED, alt_text, most_over, most_under, remarks
+from dashboard.text.overruns import ROUNDED, alt_text, levels, most_over, most_under, named, remarks
 from dashboard.text.rounding import as_shown
 from dashboard.ui import layout, page_data
+from ingest.values.line_names import THE_WORK
 
 MOST = 8
 EVERYTHING = "everything"
@@ -44,7 +45,7 @@ def body() -> None:
     if page_data.is_principal():
         layout.link_to_decisions()
     lines, sentences = _chosen(as_of)
-    comparison = compare(lines)
+    comparison = compare(named(lines))
     phases = by_phase(comparison)
     layout.say(*sentences)
     if phases.empty:
@@ -65,7 +66,7 @@ def body() -> None:
     rows = [[row["phase"], f"{row['works']}", *html_blocks.sum_cells(row)] for _, row in phases.iterrows()]
     rows.append(["all phases", f"{comparison.works}", *html_blocks.sum_cells(totals(phases))])
     layout.table("Hours by phase", ["phase", "works", *html_blocks.SUM_HEADS], rows, foot=True)
-    layout.say(*remarks(comparison), ROUNDED)
+    layout.say(*levels(comparison.finished), *remarks(comparison), ROUNDED)
     halves = by_half_year(comparison)
     layout.section("By half-year", "Lines by the half-year in which they were finished.")
     layout.chart(overruns_chart.estimated_against_actual(halves, "half_year"), alt_text(halves, "half_year"))
@@ -187,15 +188,16 @@ def _phase_detail(comparison: Comparison, phases: list[str]) -> None:
     techniques = summed(inside, ["technique"]).sort_values(
         "difference_hours", ascending=False, ignore_index=True
     )
-    st.subheader(plain(f"{phase}: techniques"))
-    layout.table(
-        f"Techniques of {phase}",
-        ["technique", "works", *html_blocks.SUM_HEADS],
-        [
-            [row["technique"], f"{row['works']}", *html_blocks.sum_cells(row)]
-            for _, row in techniques.iterrows()
-        ],
-    )
+    if phase != THE_WORK:
+        st.subheader(plain(f"{phase}: techniques"))
+        layout.table(
+            f"Techniques of {phase}",
+            ["technique", "works", *html_blocks.SUM_HEADS],
+            [
+                [row["technique"], f"{row['works']}", *html_blocks.sum_cells(row)]
+                for _, row in techniques.iterrows()
+            ],
+        )
     lines = inside.sort_values("difference_hours", ascending=False).head(MOST * 2)
     st.subheader(plain(f"{phase}: lines, the most over first"))
     layout.table(
@@ -287,7 +289,8 @@ def _nothing_yet(holdings: dict[str, int]) -> None:
         return
     st.write(
         "Nothing is logged yet. Hours come in as CSV files: a file of time entries needs the columns object,"
-        " phase, technique and person, and either started_at and ended_at or date and hours."
+        " person, as far as they are known phase and technique, and either started_at and ended_at or date"
+        " and hours."
     )
     if holdings["objects"]:
         st.write(

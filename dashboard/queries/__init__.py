@@ -24,8 +24,8 @@ from dashboard.queries.estimates import (
     waiting_versions,
 )
 from dashboard.queries.forecast import found_when, line_history, progress
-from dashboard.queries.overruns import OVERRUN_KEYS, overruns, yardstick
-from dashboard.queries.pauses import cautioned
+from dashboard.queries.overruns import OVERRUN_KEYS, logged_under, overruns, yardstick
+from dashboard.queries.pauses import cautioned, hours_without_technique
 from dashboard.queries.plan import bench_weeks, planned_lines, waiting_in_hand
 from dashboard.queries.promises import approved_lines, approved_promises, outcomes, promises, ranges_by_hand
 from dashboard.queries.rates import (
@@ -84,12 +84,14 @@ __all__ = [
     "holdings",
     "hours_by_day",
     "hours_of_months",
+    "hours_without_technique",
     "known",
     "latest_standing",
     "latest_version",
     "left_out",
     "line_history",
     "logged_since",
+    "logged_under",
     "logged_years",
     "milestones",
     "of_owner",

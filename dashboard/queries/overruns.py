@@ -47,3 +47,12 @@ def yardstick(con: Connection, as_of: date, known_object: str) -> tuple[int, boo
         "SELECT version, approved FROM yardsticks(?) WHERE object = ?", [as_of, known_object]
     ).fetchall()
     return rows[0] if rows else None
+
+
+def logged_under(con: Connection, as_of: date, known_object: str) -> pd.DataFrame:
+    """The lines of one object that are compared under another one (`dashboard.queries.levels`):
+    `head_phase` and `head_part` of that one, their own `phase`, `technique`, `part`, the `hours` held against
+    the estimate, and `estimated_hours` of their own by the version that stands (null: not in it, or not
+    known); those with neither are left out.
+    """
+    return frame_of_compared(con, "logged_under", as_of, object=known_object)

@@ -65,7 +65,7 @@ def works(con: Connection, as_of: date) -> pd.DataFrame:
     Returns
     -------
     Frame with the columns of the objects form (without the private ones), `versions`, `approved_version`,
-    `approved_on`, `entries`, `first_day`, `last_day`, `last_technique`, `waits_until` (UTC, and
+    `approved_on`, `entries`, `first_day`, `last_day`, `last_line` (its name), `waits_until` (UTC, and
     `waits_until_there`, on the studio's clock), `has_draft`. Days are timestamps at midnight.
     """
     return frame(con, "works", as_of=as_of, zone=read_settings(con).zone)

@@ -23,7 +23,7 @@ def logged_since(con: Connection, as_of: date) -> date | None:
 
 
 def hours_of_months(con: Connection, first: date, last: date) -> pd.DataFrame:
-    """Hours between two days by `month`, `what` they were (chargeable, own_cost, studio) and `technique` (of
-    studio time): `hours`.
+    """Hours between two days by `month`, `what` they were (chargeable, own_cost, studio) and the name of
+    their `line` (of studio time): `hours`.
     """
     return frame(con, "hours_of_months", first=first, last=last)

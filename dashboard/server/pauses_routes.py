@@ -71,6 +71,7 @@ def _page(store: Store, person: str | None) -> Response:
         not_measured=pauses_text.NOT_MEASURED,
         parts=parts,
         without_clock=pauses_text.without_clock(pauses),
+        without_technique=pauses_text.without_technique(pauses),
     )
     return public_pages.answer(body)
 

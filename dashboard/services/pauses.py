@@ -29,6 +29,7 @@ class PauseReport:
     blades : after the time from which on it is late, see `dashboard.analysis.report.pauses.late`.
     without_clock_hours : of handwork and blade work that were entered as a day and hours: what pauses there
         were in them nobody knows.
+    without_technique_hours : on whole phases or works, in none of all this.
     """
 
     person: str
@@ -41,6 +42,7 @@ class PauseReport:
     solvent_days_over: int
     blades: pd.DataFrame
     without_clock_hours: float
+    without_technique_hours: float
     limits: Settings
 
 
@@ -80,6 +82,7 @@ def worth_a_pause(con: Connection, as_of: date, person: str, weeks: int) -> Paus
             blades[blades["started_at"].notna()], time.fromisoformat(limits.blade_until)
         ),
         without_clock_hours=float(nobody_knows.loc[nobody_knows["started_at"].isna(), "hours"].sum()),
+        without_technique_hours=queries.hours_without_technique(con, as_of, person, since),
         limits=limits,
     )
 

@@ -11,6 +11,7 @@ from dashboard.formatting import UNITS, text
 from dashboard.services.quote_context import QuoteContext
 from ingest.editing.quote_drafts import QuotedWork, ReadWork
 from ingest.values import parsing
+from ingest.values.line_names import line_name
 
 _MORE_THAN_ALL = 1.02  # of a work, with room for how areas are rounded
 _LARGEST_SEEN = 3.0  # times the most that was measured of a technique, beyond which a quantity is asked about
@@ -38,9 +39,9 @@ def unknown_words(context: QuoteContext, quoted_work: QuotedWork, read: ReadWork
 
 def check_lines(context: QuoteContext, lines: pd.DataFrame, area: float) -> tuple[list[str], list[str]]:
     """What is read, and can hardly be meant; and what is good to know of the others."""
-    doubts, notes = [], []
+    doubts, notes = _beside_what_they_hold(lines), []
     for line in lines.to_dict("records"):
-        at = f"Line {line['number']}, {line['technique']}"
+        at = f"Line {line['number']}, {line_name(line['phase'], line['technique'])}"
         if line["quantity"] == 0:
             doubts.append(
                 f"{at}: a quantity of 0 is taken as not said. Take the line away if there is nothing to do."
@@ -68,6 +69,26 @@ def check_lines(context: QuoteContext, lines: pd.DataFrame, area: float) -> tupl
                 " studio's pace."
             )
     return doubts, notes
+
+
+def _beside_what_they_hold(lines: pd.DataFrame) -> list[str]:
+    """Lines of a whole phase or work that stand beside lines within it: they may be the sum of these."""
+    wholes = lines[lines["technique"] == ""]
+    if wholes.empty:
+        return []
+    pairs = wholes.merge(lines, how="cross", suffixes=("", "_within"))
+    within = (pairs["phase"] == "") & (pairs["phase_within"] != "")
+    same = (pairs["phase"] == pairs["phase_within"]) & pairs["part"].isin([""])
+    within |= same & ((pairs["technique_within"] != "") | (pairs["part_within"] != ""))
+    together = (
+        (pairs["option"] == pairs["option_within"]) | (pairs["option"] == "") | (pairs["option_within"] == "")
+    )
+    doubtful = pairs[within & together].drop_duplicates("number")
+    return [
+        f"Line {row['number']}, {line_name(row['phase'], row['technique'], row['part'])}: its hours are added"
+        " to those of the lines within it. Take it away if it is their sum."
+        for row in doubtful.to_dict("records")
+    ]
 
 
 def _of_its_size(context: QuoteContext, line: Mapping[Hashable, Any], area: float) -> list[str]:

@@ -74,5 +74,6 @@ def lines_like(context: QuoteContext, code: str, new_area: float, con: Connectio
                 )
             elif not area:
                 row["quantity"] = parsing.written(float(quantity))
-        sheet.append({name: text for name, text in row.items() if text})
+        if named := {name: text for name, text in row.items() if text}:  # a work as a whole has no name
+            sheet.append(named)
     return sheet

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard.formatting import counted, hours
+from ingest.values.line_names import line_names
 
 _NAME = ["phase", "technique", "part"]
 _OF_THE_SHEET = ("hours", "low_hours", "high_hours", "unattended_hours", "filled_in")
@@ -147,7 +148,7 @@ def in_words(lines: pd.DataFrame) -> list[str]:
         sentences.append(
             f"{counted(count, 'of them was', 'of them were')} begun and"
             f" {'is' if count == 1 else 'are'} not on the sheet:"
-            f" {', '.join(going_on.loc[going_on['number'] < 0, 'technique'])}. Set a milestone"
-            " under Works where such a line is finished, and it stays as worked."
+            f" {', '.join(line_names(going_on.loc[going_on['number'] < 0, ['phase', 'technique']]))}."
+            " Set a milestone under Works where such a line is finished, and it stays as worked."
         )
     return [" ".join(sentences)]

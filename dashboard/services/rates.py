@@ -87,6 +87,16 @@ def whole_rates(con: Connection, as_of: date, calibrated: Calibration) -> pd.Dat
     return rates[[*RATE_KEYS, *(name for name in rates.columns if name not in RATE_KEYS)]]
 
 
+def rates_of_wholes(con: Connection, as_of: date, calibrated: Calibration) -> pd.DataFrame:
+    """`whole_rates` of what has a finished line, in a studio that keeps any hours by whole phases or works;
+    empty in one that names the technique of every line.
+    """
+    if not (calibrated.joint.lines.unit == WHOLE).any():
+        return pd.DataFrame(columns=list(RATE_KEYS))
+    rates = whole_rates(con, as_of, calibrated)
+    return rates[rates["lines"] > 0].reset_index(drop=True)
+
+
 def works_behind(calibrated: Calibration, lines: pd.DataFrame) -> list[list[str]]:
     """The finished works behind the rate of each line, by its `phase` and `technique` (empty: of whole phases
     or works), in order.

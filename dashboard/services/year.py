@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard import queries
+from dashboard.analysis.data.levels import is_whole
 from dashboard.analysis.models import learning_curve
 from dashboard.analysis.models.calibration import Calibration
 from dashboard.analysis.models.learning_curve import LearningCurve
@@ -32,7 +33,7 @@ class Year:
     Attributes
     ----------
     first, last : its days.
-    months : frame `month`, `what` (chargeable, own_cost, studio), `technique` (of studio time), `hours`.
+    months : frame `month`, `what` (chargeable, own_cost, studio), `line` (its name, of studio time), `hours`.
     works : those that were finished in it, see `dashboard.analysis.report.year.earned`, with `object`,
         `kind`, `finished_on`, `extra_hours`, `price`, `currency`;
     kinds : see `dashboard.analysis.report.year.by_kind`.
@@ -151,10 +152,12 @@ def with_experience(calibration: Calibration) -> list[tuple[str, LearningCurve]]
     often.
 
     Each work with a technique counts as once, at the hours that it would have taken of the usual quantity, in
-    the order in which they were finished.
+    the order in which they were finished. Of whole phases and works it is not told: what is done in them
+    differs from work to work.
     """
     curves = []
-    for technique in dict.fromkeys(calibration.joint.lines.technique.tolist()):
+    techniques = np.unique(calibration.joint.lines.technique)
+    for technique in techniques[~is_whole(techniques)].tolist():
         lines = rates_service.past_lines(calibration, technique)
         of = (
             lines.groupby("object")

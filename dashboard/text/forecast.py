@@ -9,9 +9,11 @@ from typing import Any, Literal
 
 import pandas as pd
 
+from dashboard.analysis.data.levels import shown_technique
 from dashboard.analysis.simulation.completion import RemainingDiscovery
 from dashboard.formatting import counted, day, hours, tenths
 from dashboard.services.forecast import Bench
+from ingest.values.line_names import line_name, line_names
 
 Standing = Literal["write", "watch", "fine", "unapproved", "unquoted"]
 # chance to end above what was approved, from which the owner is to be written to, or the work is watched
@@ -155,7 +157,7 @@ def _of_line(line: Any, luck: float) -> Reason | None:
         return None  # on average it may end above, at even chance it does not
     words, since = _not_foreseen(line) if not line["in_estimate"] else _above_its_estimate(line, luck)
     return Reason(
-        words=f"{line_name(line)}: {words}",
+        words=f"{line_name(line['phase'], line['technique'], line['part'])}: {words}",
         since=since.date() if isinstance(since, pd.Timestamp) and pd.notna(since) else None,
         hours=float(line["mean"]) - (float(estimated) if pd.notna(estimated) else 0.0),
     )
@@ -198,17 +200,12 @@ def _of_finds(remaining: Sequence[RemainingDiscovery]) -> Reason | None:
     if not remaining:
         return None
     first, total = remaining[0], sum(item.hours for item in remaining)
+    name = shown_technique(first.discovery.technique)
     words = (
-        f"what may still turn up: {hours(total)} h on average"
-        f" ({first.discovery.technique} {in_ten(first.discovery.chance)}, then"
+        f"what may still turn up: {hours(total)} h on average ({name} {in_ten(first.discovery.chance)}, then"
         f" {hours(first.hours_if_found)} h)"
     )
     return Reason(words=words, since=None, hours=total)
-
-
-def line_name(line: Any) -> str:
-    """Technique and part."""
-    return f"{line['technique']}, {line['part']}" if line["part"] else str(line["technique"])
 
 
 def _how_far(line: Any) -> str:
@@ -312,13 +309,14 @@ def jumps(history: pd.DataFrame, entries: pd.DataFrame, most: int = 3) -> list[s
             & (entries["mode"] != "unattended")
         ]
         by_line = (
-            logged.groupby(["technique", "part"], sort=False, dropna=False)
+            logged.assign(line=line_names(logged))
+            .groupby("line", sort=False)
             .agg(hours=("hours", "sum"), done=("done", "last"))
             .reset_index()
         )
         what = ", ".join(
-            f"{line_name(row | {'part': row['part'] if isinstance(row['part'], str) else ''})}"
-            f" {hours(row['hours'])} h{f', {share:.0f} % done' if pd.notna(share := row['done']) else ''}"
+            f"{row['line']} {hours(row['hours'])} h"
+            f"{f', {share:.0f} % done' if pd.notna(share := row['done']) else ''}"
             for row in by_line.to_dict("records")
         )
         sentences.append(

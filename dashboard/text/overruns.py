@@ -15,11 +15,62 @@ from dashboard.analysis.report.overruns import (
 )
 from dashboard.formatting import counted, hours, signed_hours
 from dashboard.text.rounding import as_shown
+from ingest.values.line_names import line_names, phase_names
 
+_SHOWN = 0.05  # hours below which nothing shows
+_OF_WORKS = 3  # `level` of lines of works as a whole
 ROUNDED = (
     "Hours are shown to a tenth, each difference as that of the hours beside it; so the sum of a column may"
     " differ from the one shown by 0.1 or so."
 )
+
+
+def named(lines: pd.DataFrame) -> pd.DataFrame:
+    """Lines by what they are called: in `phase` the work as a whole where there is none, in `technique` the
+    phase or the work as a whole. What is summed by either is summed under these names.
+    """
+    return lines.assign(
+        phase=phase_names(lines["phase"]), technique=line_names(lines[["phase", "technique"]])
+    )
+
+
+def levels(finished: pd.DataFrame) -> list[str]:
+    """At which level differences are known, where it is not the technique for all; nothing where it is.
+
+    Parameters
+    ----------
+    finished : lines of `dashboard.queries.overruns` that are compared, as they are or `named`.
+    """
+    of_work = finished["level"] == _OF_WORKS
+    in_phases = finished[~of_work]
+    as_a_whole = in_phases["actual_hours"].where(in_phases["level"] > 0, 0.0)
+    sums = (
+        in_phases.assign(as_a_whole=as_a_whole, coarse=in_phases["level"] > 0)
+        .groupby(["position", "phase"], dropna=False)
+        .agg(hours=("actual_hours", "sum"), as_a_whole=("as_a_whole", "sum"), all=("coarse", "all"))
+        .reset_index("phase")
+    )
+    partly = sums[~sums["all"] & (sums["as_a_whole"] >= _SHOWN)]
+    parts = [
+        f"of {hours(row['hours'])} h in {row['phase']}, {hours(row['as_a_whole'])} h are known for the phase"
+        " as a whole only"
+        for row in partly.to_dict("records")
+    ]
+    if wholly := sums.loc[sums["all"], "phase"].tolist():
+        parts.append(
+            "in every phase, differences are known for the phase as a whole only"
+            if len(wholly) == len(sums) > 1
+            else f"in {_listed(wholly)}, differences are known for the phase as a whole only"
+        )
+    if of_work.any():
+        parts.append(
+            f"{hours(finished.loc[of_work, 'actual_hours'].sum())} h are known for the work as a whole only"
+        )
+    return [f"{'; '.join(parts)[0].upper()}{'; '.join(parts)[1:]}."] if parts else []
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def most_over(phases: pd.DataFrame) -> str:
@@ -133,7 +184,7 @@ def remarks(comparison: Comparison) -> list[str]:
 
 def forgotten_parts(lines: pd.DataFrame) -> list[str]:
     """Hours in no estimate beside a line that is, of the same technique under another part."""
-    beside = beside_a_line(lines)
+    beside = beside_a_line(lines.assign(technique=line_names(lines[["phase", "technique"]])))
     words = beside["technique"] + beside["part"].map(lambda part: f", {part}," if part else " without a part")
     return [
         f"{name[0].upper()}{name[1:]} is in no estimate, but {line} is. If it is that work, correct the part"

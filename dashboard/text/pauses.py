@@ -88,6 +88,16 @@ def without_clock(pauses: PauseReport) -> str:
     )
 
 
+def without_technique(pauses: PauseReport) -> str:
+    """Hours of which no technique is known."""
+    if pauses.without_technique_hours < 0.05:
+        return ""
+    return (
+        f"{hours(pauses.without_technique_hours)} h were logged on a phase or a work as a whole: with which"
+        " techniques nobody has said, so they are in none of these figures."
+    )
+
+
 def period(pauses: PauseReport) -> str:
     return f"{pauses.person}, {day(pauses.since)} to {day(pauses.as_of)}"
 

@@ -11,6 +11,7 @@ from dashboard.formatting import CONFIDENCES, counted, day, hours, signed_hours
 from dashboard.queries import Row
 from dashboard.services.promises import Scored, Taught
 from dashboard.text.rounding import difference
+from ingest.values.line_names import line_names
 
 _ENOUGH_TO_TELL = 5  # works before the true share is told
 _SHOWS = 0.05  # hours
@@ -233,27 +234,28 @@ def apart(versions: pd.DataFrame) -> list[str]:
 
 def learned(taught: Taught) -> str:
     """In one sentence: `varnish removal up 6 %, lining removal unchanged`."""
-    compared = taught.rates[taught.rates["change"].notna()]
+    rates = taught.rates.assign(line=line_names(taught.rates[["phase", "technique"]]))
+    compared = rates[rates["change"].notna()]
     moved = (
         compared[~compared["unchanged"].astype(bool)]
         .assign(size=lambda frame: frame["change"].abs())
         .sort_values("size", ascending=False, kind="stable")
     )
     parts = [
-        f"{row['technique']} {'up' if row['change'] > 0 else 'down'} {100 * abs(row['change']):.0f} %"
+        f"{row['line']} {'up' if row['change'] > 0 else 'down'} {100 * abs(row['change']):.0f} %"
         for row in moved.head(4).to_dict("records")
     ]
     if len(moved) > 4:
         parts.append(f"{counted(len(moved) - 4, 'other rate')} by less")
     if same := int(compared["unchanged"].sum()):
         parts.append(
-            f"{compared.loc[compared['unchanged'].astype(bool), 'technique'].iloc[0]} unchanged"
+            f"{compared.loc[compared['unchanged'].astype(bool), 'line'].iloc[0]} unchanged"
             if same == 1
             else f"{same} unchanged"
         )
-    new = taught.rates[taught.rates["change"].isna() & taught.rates["rate_after"].notna()]
+    new = rates[rates["change"].isna() & rates["rate_after"].notna()]
     if len(new):
-        parts.append(f"a first rate for {', '.join(new['technique'])}")
+        parts.append(f"a first rate for {', '.join(new['line'])}")
     return (
         f"{'; '.join(parts)[0].upper()}{'; '.join(parts)[1:]}."
         if parts

@@ -8,6 +8,7 @@ from decimal import Decimal
 
 import pandas as pd
 
+from dashboard.analysis.data.levels import shown_technique
 from dashboard.analysis.report.reference_class import ReferenceClassForecast, first_hours
 from dashboard.analysis.report.similar_works import SimilarWork
 from dashboard.analysis.simulation.discovery_model import ENOUGH_OF_A_KIND, OF_A_KIND, WorkFeatures
@@ -16,12 +17,13 @@ from dashboard.formatting import CONFIDENCES, counted, hours, money, signed_hour
 from dashboard.queries import Row
 from dashboard.services.quote import Option, WorkQuoted
 from dashboard.services.quote_context import QuoteContext
+from ingest.values.line_names import line_name, line_names
 
 _LITTLE = 0.05
 _RARE = 0.005
 _NAMED = 3
 _OF_A_SURPRISE = [
-    *("object", "technique", "yardstick", "actual_hours", "estimated_hours", "first_approved_hours"),
+    *("object", "phase", "technique", "yardstick", "actual_hours", "estimated_hours", "first_approved_hours"),
     *("unforeseen_hours", "slower_hours", "more_to_do_hours"),
 ]
 
@@ -55,9 +57,9 @@ def things_in_words(things: tuple[Feature, ...]) -> str:
     for name, word in things:
         match name:
             case "technique":
-                words.append(f"with {word}")
+                words.append(f"with {shown_technique(word)}")
             case "without":
-                words.append(f"without {word}")
+                words.append(f"without {shown_technique(word)}")
             case "support":
                 words.append(f"on {word}")
             case "kind":
@@ -71,7 +73,8 @@ def things_in_words(things: tuple[Feature, ...]) -> str:
 
 def may_turn_up(row: Row) -> str:
     """One technique that may turn up: how likely, from which works, and what it takes then."""
-    what = f"{row['technique']} on another part" if row["another"] else f"{row['technique']}"
+    name = line_name(row["phase"], row["technique"])
+    what = f"{name} on another part" if row["another"] else name
     sentence = f"{what[0].upper()}{what[1:]}: about {in_100(row['chance'])}"
     if row["times"]:
         sentence += (
@@ -98,7 +101,7 @@ def usual(those: Sequence[UsualTechnique], of_what: str = "on this sheet") -> li
     """Techniques nearly always done and not on a sheet, those on equally many works in one sentence."""
     alike: dict[tuple[int, int, str], list[str]] = {}
     for item in those:
-        alike.setdefault((item.works, item.of, item.kind), []).append(item.technique)
+        alike.setdefault((item.works, item.of, item.kind), []).append(shown_technique(item.technique))
     return [
         f"{', '.join(names)[0].upper()}{', '.join(names)[1:]}: on {works} of"
         f" {counted(of, 'finished work')}{f' of the kind {kind}' if kind else ''}, not {of_what} and in none"
@@ -295,10 +298,7 @@ def drivers(option: Option) -> pd.DataFrame:
     """Spread between even chance and 4 in 5 by line, the largest first: `line`, `spread` (hours); one of them
     is what may turn up.
     """
-    named = [
-        f"{row['technique']}{f', {part}' if (part := row['part']) else ''}"
-        for row in option.lines.to_dict("records")
-    ]
+    named = line_names(option.lines[["phase", "technique", "part"]]).tolist()
     spreads = pd.DataFrame(
         {
             "line": [*named, "what may turn up"],
@@ -336,16 +336,16 @@ def surprises(lines: pd.DataFrame, likes: Sequence[SimilarWork]) -> dict[str, st
         by_quantity = int(first.isna().sum())
         more = f" and {counted(by_quantity, 'line')} by quantity" if by_quantity else ""
         sentence = f"; estimated {hours(float(first.sum()))} h{more}, {took}"
-        by_technique = inside.set_index("technique")
-        unforeseen = by_technique["unforeseen_hours"]
-        over = by_technique["slower_hours"] + by_technique["more_to_do_hours"]
+        by_name = inside.set_index(line_names(inside[["phase", "technique"]]))
+        unforeseen = by_name["unforeseen_hours"]
+        over = by_name["slower_hours"] + by_name["more_to_do_hours"]
         surprises = [
-            f"{technique} turned up ({hours(spent)} h)"
-            for technique, spent in unforeseen[unforeseen >= _LITTLE].nlargest(2).items()
+            f"{name} turned up ({hours(spent)} h)"
+            for name, spent in unforeseen[unforeseen >= _LITTLE].nlargest(2).items()
         ]
         surprises += [
-            f"{technique} took {hours(more_than_quoted)} h more than quoted"
-            for technique, more_than_quoted in over[over >= 1.0].nlargest(1).items()
+            f"{name} took {hours(more_than_quoted)} h more than quoted"
+            for name, more_than_quoted in over[over >= 1.0].nlargest(1).items()
         ]
         sentences[str(code)] = sentence + (
             f"; {', '.join(surprises)}" if surprises else "; nothing surprised"

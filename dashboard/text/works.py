@@ -40,7 +40,7 @@ def state_of_work(work: pd.Series, sums: pd.Series | None, today: date, now: dat
     else:
         where = (
             f"On the bench since {day(work['first_day'])}, last worked {ago(work['last_day'].date(), today)}"
-            f" ({work['last_technique']})"
+            f" ({work['last_line']})"
         )
     parts = [where, *_hours_so_far(work, sums, finished=finished)]
     if not finished:

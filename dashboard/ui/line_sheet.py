@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboard.formatting import UNITS
 from dashboard.ui import fields, layout, page_data
+from ingest.values.line_names import line_name
 
 EMPTY_LINES = 3
 Columns = Mapping[str, tuple[str, int]]
@@ -83,8 +84,8 @@ def forget(name: str) -> None:
 
 
 def line_by_choosing(name: str, key: str, *, hours_or_quantity: bool) -> dict[str, str] | None:
-    """A line put together by choosing its technique, for a phone or where its name is not at hand; None until
-    it is to be added.
+    """A line put together by choosing its technique, or a phase as a whole, for a phone or where its name is
+    not at hand; None until it is to be added.
 
     Parameters
     ----------
@@ -96,16 +97,17 @@ def line_by_choosing(name: str, key: str, *, hours_or_quantity: bool) -> dict[st
     with st.expander("Add a line by choosing its technique", key=name, on_change="rerun") as opened:
         if not opened.open:
             return None
+        wholes = {line_name(phase, ""): phase for phase, position in words.phases.items() if position > 0}
         technique = st.selectbox(
             "Technique",
-            fields.in_use(words),
+            [*fields.in_use(words), *wholes],
             index=None,
-            format_func=lambda item: f"{item} ({words.techniques[item].phase})",
+            format_func=lambda item: item if item in wholes else f"{item} ({words.techniques[item].phase})",
             placeholder="Type a part of its name",
             key=f"{key} technique",
         )
-        unit = words.techniques[technique].unit if technique else None
-        line = {"technique": technique or ""}
+        unit = words.techniques[technique].unit if technique and technique not in wholes else None
+        line = {"phase": wholes[technique]} if technique in wholes else {"technique": technique or ""}
         with st.container(horizontal=True, key="added"):
             line["part"] = st.text_input("Part (may stay empty)", key=f"{key} part", width=190)
             line["hours"] = st.text_input(

@@ -12,7 +12,7 @@ import streamlit as st
 
 from dashboard import queries
 from dashboard.server import state as server_state
-from dashboard.text.html_blocks import Link
+from dashboard.text.html_blocks import Cell, Link
 from ingest.devices import DEVICE_HEADER, LOCAL_DEVICE, Device, Role
 from ingest.errors import BenchHoursError
 from ingest.safekeeping import integrity
@@ -21,6 +21,7 @@ from ingest.store import Store
 from ingest.studio.settings import Settings, read_settings, today_in
 from ingest.studio.vocabulary import Vocabulary, read_vocabulary
 from ingest.tables.audit_log import Change, utc_now
+from ingest.values.line_names import line_name
 
 INVENTED = "invented"
 
@@ -140,9 +141,12 @@ def work_link(code: str) -> Link:
     return Link(code, address("one-work", object=code))
 
 
-def technique_link(technique: str, words: str = "") -> Link:
-    """The way to the rate of a technique, in its own name or other words."""
-    return Link(words or technique, address("our-rates", technique=technique))
+def rate_link(phase: str, technique: str, words: str = "") -> Cell:
+    """The way to the rate of a technique, in its own name or other words; of a phase or work as a whole the
+    name alone.
+    """
+    name = words or line_name(phase, technique)
+    return Link(name, address("our-rates", technique=technique)) if technique else name
 
 
 def bench_link(code: str) -> Link:

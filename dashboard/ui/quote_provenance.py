@@ -14,6 +14,7 @@ from dashboard.text import html_blocks
 from dashboard.ui import layout, letters, page_data
 from ingest.editing import saved_quotes
 from ingest.editing.saved_quotes import PromisedOption, Saved
+from ingest.values.line_names import line_name
 
 _WORKS_NAMED = 12
 
@@ -70,7 +71,10 @@ def _option(option: PromisedOption, program: str) -> None:
     )
     likely = [item for item in option.stood_on["may_turn_up"] if item["chance"] >= 0.05][:4]
     if likely:
-        named = [f"{item['technique']} ({100 * item['chance']:.0f} in 100)" for item in likely]
+        named = [
+            f"{line_name(item['phase'], item['technique'])} ({100 * item['chance']:.0f} in 100)"
+            for item in likely
+        ]
         layout.say(f"Most likely to turn up: {', '.join(named)}.")
     if likes := option.stood_on["like_it"]:
         layout.say(Markup("Finished works like it: {}.").format(_ways(likes)))
@@ -86,7 +90,13 @@ def _lines(code: str, version: int, saved: Saved) -> None:
     rows: list[list[html_blocks.Cell]] = []
     for row in lines.to_dict("records"):
         named = ", ".join(
-            filter(None, (row["technique"], row["part"], f"option {row['option']}" if several else ""))
+            filter(
+                None,
+                (
+                    line_name(row["phase"], row["technique"], row["part"]),
+                    f"option {row['option']}" if several else "",
+                ),
+            )
         )
         if row["worked_hours"] > 0 and row["p50"] == row["p90"]:
             rows.append(
@@ -101,7 +111,7 @@ def _lines(code: str, version: int, saved: Saved) -> None:
         between = f"{rate(row['rate_low'])} to {rate(row['rate_high'])}" if pd.notna(row["rate_low"]) else ""
         rows.append(
             [
-                page_data.technique_link(row["technique"], named),
+                page_data.rate_link(row["phase"], row["technique"], named),
                 hours(row["p50"]),
                 hours(row["p80"]),
                 hours(row["hours"]),
@@ -118,7 +128,9 @@ def _lines(code: str, version: int, saved: Saved) -> None:
     )
     if st.toggle("Name the works behind each rate", key=f"works behind {code} {version}"):
         names = {
-            row["technique"]: list(row["works"]) for row in lines.to_dict("records") if len(row["works"])
+            line_name(row["phase"], row["technique"]): list(row["works"])
+            for row in lines.to_dict("records")
+            if len(row["works"])
         }
         sentences: list[str] = [
             Markup("{}: {}{}").format(name, _ways(works[-_WORKS_NAMED:]), _more(works))

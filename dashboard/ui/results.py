@@ -49,12 +49,13 @@ _NO_SPINNER_S = 1.5  # a page that is drawn anew keeps what it shows for so long
 
 @dataclass(frozen=True, kw_only=True)
 class Rates:
-    """The record of a day, calibrated: the table of rates, how much stands behind it, and what can be asked
-    of it.
+    """The record of a day, calibrated: the table of rates, that of whole phases and works, how much stands
+    behind it, and what can be asked of it.
     """
 
     calibration: Calibration
     table: pd.DataFrame
+    wholes: pd.DataFrame
     lines: int
     works: int
 
@@ -119,6 +120,7 @@ def _rates(opened: Store, as_of: date) -> Rates:
     return Rates(
         calibration=calibration,
         table=rates_service.rate_table(con, as_of, calibration),
+        wholes=rates_service.rates_of_wholes(con, as_of, calibration),
         lines=len(finished),
         works=len(set(finished.object)),
     )

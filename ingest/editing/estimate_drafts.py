@@ -48,8 +48,16 @@ class Draft:
 
     @property
     def filled(self) -> dict[int, dict[str, str]]:
-        """The lines with anything in them, by their number on the sheet."""
-        return {number: line for number, line in enumerate(self.lines, 1) if any(line.values())}
+        """The lines that are not blank, by their number on the sheet."""
+        return {number: line for number, line in enumerate(self.lines, 1) if not is_blank(line)}
+
+
+_OF_OTHER_CELLS = ("person", "option", "mark", "unit")
+
+
+def is_blank(line: Mapping[str, str]) -> bool:
+    """A line of a sheet says neither in words nor in hours what is to be done, whoever is to do it."""
+    return not any(text for name, text in line.items() if name not in _OF_OTHER_CELLS)
 
 
 def read(con: Connection, known_object: str) -> Draft | None:
@@ -101,7 +109,8 @@ def make_version(
     """
     if not draft.filled:
         raise BenchHoursError(
-            "the estimate has no lines yet", "Write a technique and its hours, or a quantity."
+            "the estimate has no lines yet",
+            "Write a technique or a phase and its hours, or the hours of the whole work.",
         )
     with store.writing() as con:
         version = next_version(con, known_object)

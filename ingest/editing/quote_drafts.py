@@ -15,7 +15,7 @@ import pandas as pd
 
 from ingest import autosave
 from ingest.autosave import QUOTE
-from ingest.editing.estimate_drafts import LINE_COLUMNS, fault_sentences
+from ingest.editing.estimate_drafts import LINE_COLUMNS, fault_sentences, is_blank
 from ingest.errors import FileError
 from ingest.faults import sentence
 from ingest.importing.cell_readers import READERS, Context
@@ -27,9 +27,10 @@ from ingest.importing.estimate_warnings import LINES_SUMMED
 from ingest.importing.estimates import NEITHER_HOURS_NOR_QUANTITY, VERSION_HAS_FAULT
 from ingest.importing.form_rows import check_typed, own_faults
 from ingest.importing.rows import rows_of_file, rows_typed
-from ingest.schema.csv_columns import ESTIMATES, OBJECTS, header_name
+from ingest.schema.csv_columns import ESTIMATES, OBJECTS, header_name, not_misspelt
 from ingest.sql import Connection, statement
 from ingest.store import Store
+from ingest.values.line_names import line_names
 from ingest.values.parsing import folded, of_a_file
 
 MARKS = ("incident", "earlier damage", "agreed extra")
@@ -74,8 +75,8 @@ class QuotedWork:
 
     @property
     def filled(self) -> dict[int, dict[str, str]]:
-        """The lines with anything in them, by their number on the sheet."""
-        return {number: line for number, line in enumerate(self.lines, 1) if any(line.values())}
+        """The lines that are not blank, by their number on the sheet."""
+        return {number: line for number, line in enumerate(self.lines, 1) if not is_blank(line)}
 
 
 @dataclass(slots=True, kw_only=True)
@@ -227,8 +228,12 @@ def read_over(store: Store, work: QuotedWork, on: date, labels: Mapping[str, str
                 problems=[], notes=notes, about=about, object_row=stored, lines=_no_lines(), left_aside=0
             )
         checked = check_typed(con, ESTIMATES, rows, context, list(work.filled))
-        # of an estimate each line says something; of a quote the record does
-        own = own_faults(checked.faults[checked.faults["code"] != NEITHER_HOURS_NOR_QUANTITY])
+        # of an estimate each line says something; of a quote the record does, of what is named
+        named = [number for number, line in work.filled.items() if line.get("phase") or line.get("technique")]
+        told_by_record = (checked.faults["code"] == NEITHER_HOURS_NOR_QUANTITY) & checked.faults["line"].isin(
+            named
+        )
+        own = own_faults(checked.faults[~told_by_record])
         own = own[own["code"] != VERSION_HAS_FAULT]
         lines = con.execute(_READ_LINES, [[int(line) for line in own["line"]]]).df()
     numbers = lines.pop("every").tolist()
@@ -243,10 +248,10 @@ def read_over(store: Store, work: QuotedWork, on: date, labels: Mapping[str, str
     # what an estimate says of equal lines it says only where it is stored, and a quote with a fault elsewhere
     # is not
     notes += fault_sentences(checked.doubts[checked.doubts["code"] != LINES_SUMMED], labels)
-    for alike, technique in zip(numbers, lines["technique"], strict=True):
+    for alike, name in zip(numbers, line_names(lines[["phase", "technique"]]), strict=True):
         if len(alike) > 1:
             notes.append(
-                f"Lines {' and '.join(map(str, alike))}, {technique}: are the same, and the hours are summed."
+                f"Lines {' and '.join(map(str, alike))}, {name}: are the same, and the hours are summed."
                 " Give each its own part if they are different work."
             )
     left_aside = len(work.filled) - sum(map(len, numbers))
@@ -327,11 +332,11 @@ def lines_of_file(store: Store, path: Path) -> tuple[list[dict[str, str]], list[
     with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder, store.reading() as con:
         file = open_csv(path, Path(folder))
         names = [header_name(text) for text in file.header]
-        if "technique" not in names:
+        not_misspelt(ESTIMATES, set(names))
+        if not {"technique", "phase", "hours"}.intersection(names):
             raise FileError(
-                f'{path.name} lacks the column "technique"',
-                "A file of lines has technique, and as far as known phase, part, quantity, hours, person,"
-                " option.",
+                f'{path.name} has none of the columns "technique", "phase" and "hours"',
+                "A file of lines has one of them, and as far as known part, quantity, person, option.",
             )
         rows = rows_of_file(con, file, ESTIMATES)
         places = {name: place for place, name in enumerate(names) if name in _FILE_COLUMNS}

@@ -223,7 +223,7 @@ def form_of(header: Iterable[str]) -> Form:
         missing = [name for name in ESTIMATES.stars if name not in names]
         if missing:
             raise _lacks(ESTIMATES, missing, names)
-        return _not_misspelt(ESTIMATES, names)
+        return not_misspelt(ESTIMATES, names)
     fitting = [form for form in FORMS if names.issuperset(form.stars)]
     if fitting:
         closest = max(fitting, key=lambda form: (len(form.stars), len(names.intersection(form.names))))
@@ -231,7 +231,7 @@ def form_of(header: Iterable[str]) -> Form:
         # Time entries short of a column must not pass for techniques: what it looks like then is the better
         # word.
         if len(names.intersection(likeliest.names)) < len(names.intersection(closest.names)) + 2:
-            return _not_misspelt(closest, names)
+            return not_misspelt(closest, names)
         raise _lacks(likeliest, [name for name in likeliest.stars if name not in names], names)
     form = max(
         FORMS,
@@ -254,7 +254,7 @@ def _lacks(form: Form, missing: Sequence[str], names: set[str]) -> FileError:
     )
 
 
-def _not_misspelt(form: Form, names: set[str]) -> Form:
+def not_misspelt(form: Form, names: set[str]) -> Form:
     """The form, of a file whose lines may leave phase or technique out; raises `FileError` where a column is
     called nearly so, since without it all rows would be of whole phases or works.
     """

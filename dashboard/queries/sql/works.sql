@@ -8,7 +8,7 @@ WITH versions AS (
     WHERE made_on <= $as_of GROUP BY object
 ), logged AS (
     SELECT l.object, count(*) AS entries, min(s.day) AS first_day, max(s.day) AS last_day,
-        arg_max(l.technique, (s.day, s.started_at)) AS last_technique,
+        arg_max(line_name(l.phase, l.technique), (s.day, s.started_at)) AS last_line,
         -- waiting that has not ended yet: pressing, drying
         max(s.ended_at) FILTER (s.mode = 'unattended') AS waits_until
     FROM spells AS s JOIN lines AS l ON l.line = s.line WHERE s.day <= $as_of AND l.object IS NOT NULL GROUP BY l.object
@@ -16,7 +16,7 @@ WITH versions AS (
 SELECT o.* EXCLUDE (owner, owner_address, received_on, due_on, finished_on),
     o.received_on::TIMESTAMP AS received_on, o.due_on::TIMESTAMP AS due_on, CASE WHEN o.finished_on <= $as_of THEN o.finished_on END::TIMESTAMP AS finished_on,
     coalesce(v.versions, 0) AS versions, v.approved_version, v.approved_on::TIMESTAMP AS approved_on, v.outcome, v.ended_on::TIMESTAMP AS ended_on,
-    coalesce(e.entries, 0) AS entries, e.first_day::TIMESTAMP AS first_day, e.last_day::TIMESTAMP AS last_day, e.last_technique, e.waits_until, timezone($zone, timezone('UTC', e.waits_until)) AS waits_until_there,
+    coalesce(e.entries, 0) AS entries, e.first_day::TIMESTAMP AS first_day, e.last_day::TIMESTAMP AS last_day, e.last_line, e.waits_until, timezone($zone, timezone('UTC', e.waits_until)) AS waits_until_there,
     d.object IS NOT NULL AS has_draft
 FROM objects AS o
 LEFT JOIN versions AS v ON v.object = o.object

@@ -8,6 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import queries
+from dashboard.analysis.data.levels import shown_technique
 from dashboard.formatting import amount, hours, plain, tenths
 from dashboard.services.forecast import Bench
 from dashboard.services.jobs import Task
@@ -16,6 +17,7 @@ from dashboard.text import html_blocks
 from dashboard.text import quote as quote_text
 from dashboard.ui import layout, page_data
 from dashboard.ui.bench import forecast_history, work_notes
+from ingest.values.line_names import line_name, phase_name
 
 MOST_FINDS = 6
 
@@ -67,10 +69,10 @@ def _lines(bench: Bench, code: str) -> None:
     ]
     rows: list[list[html_blocks.Cell] | str] = []
     for phase, inside in of.groupby("phase", sort=False):
-        rows.append(str(phase))
+        rows.append(phase_name(str(phase)))
         rows += [
             [
-                forecast_text.line_name(row),
+                line_name(row["phase"], row["technique"], row["part"]),
                 _how_far(row),
                 hours(row["actual_hours"]),
                 hours(row["estimated_hours"]),
@@ -123,7 +125,8 @@ def _finds(bench: Bench, code: str) -> None:
     st.header("What may still turn up")
     rows: list[list[html_blocks.Cell]] = [
         [
-            f"{item.discovery.technique}{', on another part' if item.discovery.another else ''}",
+            shown_technique(item.discovery.technique)
+            + (", on another part" if item.discovery.another else ""),
             forecast_text.in_ten(item.discovery.chance),
             hours(item.hours_if_found),
             hours(item.hours),

@@ -11,6 +11,7 @@ from dashboard.text import prices as prices_text
 from dashboard.ui import layout, page_data
 from ingest.editing.estimate_drafts import Reading
 from ingest.studio.hazards import usual_cautions
+from ingest.values.line_names import line_name, phase_name
 
 
 def show(reading: Reading) -> None:
@@ -22,13 +23,16 @@ def show(reading: Reading) -> None:
     st.subheader("How it reads")
     rows: list[list[str] | str] = []
     for phase, inside in reading.lines.groupby("phase", sort=False):
-        rows.append(f"{phase}: {_hours_of_phase(inside)}")
+        rows.append(f"{phase_name(str(phase))}: {_hours_of_phase(inside)}")
         rows += [
             [
                 ", ".join(
                     filter(
                         None,
-                        (row["technique"], row["part"], f"option {row['option']}" if row["option"] else ""),
+                        (
+                            line_name(row["phase"], row["technique"], row["part"]),
+                            f"option {row['option']}" if row["option"] else "",
+                        ),
                     )
                 ),
                 amount(row["quantity"], text(row["unit"]) or None),

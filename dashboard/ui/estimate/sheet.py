@@ -44,7 +44,8 @@ def write(code: str, draft: Draft, works: pd.DataFrame, versions: pd.DataFrame) 
         f"Version {version}, being written",
         "Every cell is kept as soon as you leave it (Enter or Tab): a reload or a lost connection loses"
         " at most the one you are in. A technique by its name or another spelling; hours as you write"
-        " them: 1.5, 1:30, 1h30, 90 min. A line needs hours or a quantity.",
+        " them: 1.5, 1:30, 1h30, 90 min. A line needs hours or a quantity. A phase and its hours are a line"
+        " too, and so are hours alone, of the whole work.",
     )
     turn = st.session_state.setdefault(f"turn {code}", 0)
     fresh = line_sheet.is_fresh(f"sheet {code}", turn)

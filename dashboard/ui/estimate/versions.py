@@ -14,6 +14,7 @@ from dashboard.ui import layout, page_data, quote_provenance
 from dashboard.ui.estimate import approval
 from dashboard.ui.estimate import outcome as outcome_part
 from dashboard.ui.estimate import tax as tax_part
+from ingest.values.line_names import ALL_PHASES, line_names
 
 
 def show(code: str, versions: pd.DataFrame) -> None:
@@ -41,8 +42,8 @@ def _lines_of_version(code: str, versions: pd.DataFrame) -> None:
     chosen = st.selectbox("Version", numbers, index=len(numbers) - 1, key=f"version shown {code}")
     lines = queries.estimate_lines(page_data.store().cursor(), code, chosen)
     cells = {
-        "phase": [row["phase"] for row in lines.to_dict("records")],
-        "technique": [row["technique"] for row in lines.to_dict("records")],
+        "phase": [row["phase"] or ALL_PHASES for row in lines.to_dict("records")],
+        "technique": line_names(lines[["phase", "technique"]]).tolist(),
         "hours": [hours(value) for value in lines["hours"]],
         "quantity": [amount(row["quantity"], text(row["unit"]) or None) for row in lines.to_dict("records")],
         "part": lines["part"].tolist(),

@@ -14,6 +14,7 @@ from dashboard.ui.logs import held_back
 from dashboard.ui.logs import report as report_part
 from ingest.phone import apply_actions, device_decisions, form_state
 from ingest.phone.verdicts import MOST_CHANGES
+from ingest.values.line_names import line_name
 
 WORDS: dict[str, device_decisions.Decision | None] = {
     "not yet": None,
@@ -134,8 +135,7 @@ def _change_from(held_back: device_decisions.HeldBack) -> str:
 def _entry_says(entry: dict[str, Any]) -> str:
     parts = [
         entry["object"] or "studio time",
-        entry["technique"],
-        entry["part"],
+        line_name(entry["phase"], entry["technique"], entry["part"]),
         entry["person"],
         entry["day"],
         f"{hours(entry['hours'])} h",
@@ -154,14 +154,19 @@ def row_in_words(action: dict[str, Any]) -> str:
     )
     parts = [
         works,
-        row.get("technique"),
-        row.get("part"),
+        _line_of(row),
         row.get("person"),
         when,
         row.get("hours") and f"{row['hours']} h",
         row.get("note"),
     ]
     return ", ".join(filter(None, parts))
+
+
+def _line_of(row: dict[str, Any]) -> str:
+    """The line of a row as it was typed; nothing where it may be studio time of which nothing is said."""
+    words = tuple(row.get(name) or "" for name in ("phase", "technique", "part"))
+    return line_name(*words) if row.get("object") or any(words) else ""
 
 
 def _report(numbers: dict[str, int]) -> None:

@@ -10,6 +10,7 @@ from dashboard.formatting import amount, counted, hours, plain, text
 from dashboard.ui import layout, page_data
 from ingest.editing import corrections
 from ingest.editing.corrections import Decision
+from ingest.values.line_names import line_name
 
 DECISIONS: dict[str, Decision | None] = {
     "not yet": None,
@@ -68,7 +69,7 @@ def _question(row: queries.Row) -> Decision | None:
             None,
             (
                 text(row["object"]) or "studio time",
-                text(row["technique"]),
+                line_name(text(row["phase"]), text(row["technique"])),
                 text(row["person"]),
                 text(row["day"]),
             ),

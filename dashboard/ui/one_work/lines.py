@@ -10,9 +10,19 @@ from dashboard.formatting import amount, day, hours
 from dashboard.text import html_blocks
 from dashboard.text.overruns import ROUNDED, forgotten_parts
 from dashboard.ui import layout, page_data
+from ingest.values.line_names import ALL_PHASES, line_cells, line_name
+
+_SHOWN = 0.05  # hours below which nothing shows
 
 
-def show(lines: pd.DataFrame) -> None:
+def show(lines: pd.DataFrame, logged_under: pd.DataFrame) -> None:
+    """The lines of a work; beneath one that is a whole what was logged or estimated more closely, without
+    differences, as there are none.
+
+    Parameters
+    ----------
+    lines, logged_under : see `dashboard.queries.overruns` and `dashboard.queries.logged_under`.
+    """
     st.header("Its lines")
     shown = lines[
         (lines["yardstick"] == "none")
@@ -22,16 +32,12 @@ def show(lines: pd.DataFrame) -> None:
     ]
     rows: list[list[str] | str] = []
     for phase, inside in shown.groupby("phase", sort=False):
-        rows.append(str(phase))
-        rows += [
-            [
-                joined(row["technique"], row["part"]),
-                *html_blocks.sum_cells(row),
-                _quantities(row),
-                _how_far(row),
-            ]
-            for row in inside.to_dict("records")
-        ]
+        if phase:
+            rows.append(str(phase))
+        for row in inside.to_dict("records"):
+            name = line_name(row["phase"], row["technique"], row["part"])
+            rows.append([name, *html_blocks.sum_cells(row), _quantities(row), _how_far(row)])
+            rows += _beneath(row, logged_under)
     layout.table(
         "Lines of this work",
         ["line", *html_blocks.SUM_HEADS, "quantity, estimated → actual", "how far"],
@@ -42,6 +48,29 @@ def show(lines: pd.DataFrame) -> None:
         layout.say(
             "The four parts of each difference sum to it. An open line is never shown as a saving.", ROUNDED
         )
+
+
+def _beneath(head: queries.Row, logged_under: pd.DataFrame) -> list[list[str]]:
+    """The lines that are compared under another one, and what was logged on that one itself."""
+    under = logged_under[
+        (head["technique"] == "")
+        & (logged_under["head_phase"] == head["phase"])
+        & (logged_under["head_part"] == head["part"])
+    ]
+    if under.empty:
+        return []
+    no_differences = [""] * len(html_blocks.SUM_HEADS)  # their five heads, and the two behind
+    of = [
+        (f" {line_name(row['phase'], row['technique'], row['part'])}", row["estimated_hours"], row["hours"])
+        for row in under.to_dict("records")
+    ]
+    left = float(head["actual_hours"]) - float(under["hours"].sum())
+    if left >= _SHOWN:
+        of.append((", not said on what", float("nan"), left))
+    return [
+        [f"of it{name}", "" if pd.isna(estimated) else hours(estimated), hours(spent), *no_differences]
+        for name, estimated, spent in of
+    ]
 
 
 def _how_far(row: queries.Row) -> str:
@@ -80,7 +109,7 @@ def show_unforeseen(lines: pd.DataFrame, entries: pd.DataFrame) -> None:
         )
         return
     rows = [
-        [row["phase"], row["technique"], row["part"], hours(row["unforeseen_hours"])]
+        [*line_cells(row["phase"], row["technique"], row["part"]), hours(row["unforeseen_hours"])]
         for row in unforeseen.to_dict("records")
     ]
     if rows:
@@ -91,10 +120,11 @@ def show_unforeseen(lines: pd.DataFrame, entries: pd.DataFrame) -> None:
             words=range(3),
         )
     layout.say(*forgotten_parts(lines))
-    columns = ["technique", "note"] if page_data.is_principal() else ["technique"]  # a note may name somebody
+    with_notes = page_data.is_principal()  # a note may name somebody
     layout.say(
         *(
-            f"{day(row['day'])}: noted as found, {joined(*(row[name] for name in columns))}."
+            f"{day(row['day'])}: noted as found,"
+            f" {joined(line_name(row['phase'], row['technique']), row['note'] if with_notes else '')}."
             for row in noted.to_dict("records")
         )
     )
@@ -114,8 +144,8 @@ def show_apart(lines: pd.DataFrame) -> None:
         "Hours apart",
         apart,
         {
-            "phase": "phase",
-            "technique": "technique",
+            "phase": lambda row: row["phase"] or ALL_PHASES,
+            "technique": lambda row: line_name(row["phase"], row["technique"]),
             "part": "part",
             "extra, h": lambda row: hours(row["extra_hours"]),
             "own cost, h": lambda row: hours(row["own_cost_hours"]),

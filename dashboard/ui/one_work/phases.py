@@ -8,7 +8,7 @@ import streamlit as st
 from dashboard.analysis.report.overruns import by_phase, compare, main_cause, summed, totals
 from dashboard.charts import overruns as overruns_chart
 from dashboard.formatting import hours, plain, signed_hours
-from dashboard.text.overruns import alt_text, most_over, most_under, remarks
+from dashboard.text.overruns import alt_text, levels, most_over, most_under, named, remarks
 from dashboard.text.rounding import as_shown
 from dashboard.ui import layout
 
@@ -24,16 +24,16 @@ def show(lines: pd.DataFrame) -> None:
         )
         layout.say(*(remarks(comparison) if estimated else []))
         return
-    phases = summed(touched, ["position", "phase"]).sort_values("position", ignore_index=True)
+    phases = summed(named(touched), ["position", "phase"]).sort_values("position", ignore_index=True)
     layout.figures(*_four_figures(phases))
     st.header("Its phases")
     so_far = "" if comparison.open.empty else " so far; what is not used yet is no saving"
     layout.say(f"The pale bar ending in a tick is what was estimated, the narrow bar what it took{so_far}.")
     layout.chart(overruns_chart.estimated_against_actual(phases, "phase"), alt_text(phases, "phase"))
-    finished = by_phase(comparison)
+    finished = by_phase(compare(named(lines)))
     if len(finished):
         st.write(plain(f"{most_over(finished)} {most_under(finished)}"))
-    layout.say(*remarks(comparison))
+    layout.say(*levels(comparison.finished), *remarks(comparison))
 
 
 def _four_figures(phases: pd.DataFrame) -> list[tuple[str, str, bool]]:

@@ -11,6 +11,7 @@ from dashboard.text import html_blocks
 from dashboard.text import prices as prices_text
 from dashboard.text import promises as promises_text
 from dashboard.ui import layout, page_data
+from ingest.values.line_names import line_cells
 
 
 def show(code: str, lines: pd.DataFrame) -> None:
@@ -41,9 +42,7 @@ def show(code: str, lines: pd.DataFrame) -> None:
         )
         rows = [
             [
-                row["phase"],
-                row["technique"],
-                row["part"],
+                *line_cells(row["phase"], row["technique"], row["part"]),
                 hours(row["first_approved_hours"]),
                 hours(row["estimated_hours"]),
                 hours(row["actual_hours"]),

@@ -44,7 +44,7 @@ def show(row: pd.Series) -> None:
         "Rates without it and with it",
         taught.rates,
         {
-            "technique": lambda row: page_data.technique_link(row["technique"]),
+            "technique": lambda row: page_data.rate_link(row["phase"], row["technique"]),
             "took here, h": lambda row: hours(row["hours"]),
             "rate without it": lambda row: rate(row["rate_before"]),
             "with it": lambda row: rate(row["rate_after"]),

@@ -10,6 +10,7 @@ from dashboard.formatting import hours, per_unit, rate
 from dashboard.services.promises import Scored
 from dashboard.text import html_blocks
 from dashboard.text import promises as promises_text
+from dashboard.text.overruns import named
 from dashboard.ui import layout, page_data, results
 
 LEAST_WORTH = 6
@@ -24,7 +25,7 @@ def by_phase(scored: Scored) -> None:
     )
     layout.table_of(
         "Promises by phase",
-        promise_scores.by_phase(scored.lines),
+        promise_scores.by_phase(named(scored.lines)),
         {
             "phase": "phase",
             "works": "works",
@@ -41,11 +42,11 @@ def by_phase(scored: Scored) -> None:
 
 def least_worth(scored: Scored) -> None:
     st.header("Which rates to trust least")
-    worst = promise_scores.least_worth(scored.lines).head(LEAST_WORTH)
+    worst = promise_scores.least_worth(named(scored.lines)).head(LEAST_WORTH)
     if worst.empty:
         st.write(f"Too early to say: it takes a technique on {promise_scores.FEW_WORKS} finished works.")
         return
-    table = results.rates(page_data.today()).table.set_index("technique")
+    table = named(results.rates(page_data.today()).table).set_index("technique")
     rows: list[list[html_blocks.Cell]] = []
     for row in worst.to_dict("records"):
         current = table.loc[row["technique"]] if row["technique"] in table.index else None
@@ -57,7 +58,7 @@ def least_worth(scored: Scored) -> None:
         )
         rows.append(
             [
-                page_data.technique_link(row["technique"]),
+                row["technique"] if current is None else page_data.rate_link("", row["technique"]),
                 f"{row['works']}",
                 f"{row['lines']}",
                 f"{100 * row['missed_by']:.0f} %",

@@ -16,6 +16,7 @@ from dashboard.ui.quote import download, draft, save
 from ingest.editing import quote_drafts
 from ingest.editing.quote_drafts import Quote
 from ingest.studio.settings import CLAUSES, NO_CLAUSE
+from ingest.values.line_names import line_name
 
 
 def show(quote: Quote, quoted: Quoted, turn: int) -> None:
@@ -96,8 +97,7 @@ def _line_wordings(quote: Quote, quoted: Quoted, key: str, turn: int) -> None:
                         None,
                         (
                             work.draft.display_name if len(quoted.works) > 1 else "",
-                            row["technique"],
-                            row["part"],
+                            line_name(row["phase"], row["technique"], row["part"]),
                             f"option {row['option']}" if row["option"] else "",
                         ),
                     )

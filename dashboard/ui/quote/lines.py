@@ -12,6 +12,7 @@ from dashboard.services.quote import WorkQuoted, as_frame
 from dashboard.text import quote as quote_text
 from dashboard.ui import layout, page_data
 from ingest.studio.hazards import usual_cautions
+from ingest.values.line_names import line_name, phase_name
 
 
 def show(work: WorkQuoted) -> None:
@@ -26,11 +27,15 @@ def show(work: WorkQuoted) -> None:
     every = every.assign(place=every["phase"].map(places)).sort_values("place", kind="stable")
     rows: list[list[str] | str] = []
     for phase, inside in every.groupby("phase", sort=False):
-        rows.append(str(phase))
+        rows.append(phase_name(str(phase)))
         for row in inside.to_dict("records"):
             named = ", ".join(
                 filter(
-                    None, (row["technique"], row["part"], f"option {row['option']}" if row["option"] else "")
+                    None,
+                    (
+                        line_name(row["phase"], row["technique"], row["part"]),
+                        f"option {row['option']}" if row["option"] else "",
+                    ),
                 )
             )
             chances = [hours(row[level]) for level in ("p50", "p80", "p90")]

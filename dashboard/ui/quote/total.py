@@ -35,8 +35,8 @@ def show(quote: Quote, work: WorkQuoted, quoted: Quoted, context: QuoteContext) 
         layout.say(_rests_on(context))
     else:
         st.write(
-            "No line can be read yet: write a technique on the sheet, choose one, or take the lines of a"
-            " similar work."
+            "No line can be read yet: write a technique or a phase on the sheet, choose one, or take the"
+            " lines of a similar work."
         )
     if len(quoted.works) > 1:
         _commission(quoted)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from dashboard.analysis.data.levels import shown_technique
 from dashboard.formatting import counted, hours, plain
 from dashboard.services.quote import Option, WorkQuoted
 from dashboard.services.quote_context import QuoteContext
@@ -11,6 +12,7 @@ from dashboard.text import quote as quote_text
 from dashboard.ui import layout
 from dashboard.ui.quote import draft
 from ingest.editing.quote_drafts import Quote, QuotedWork
+from ingest.values.line_names import line_name, line_names
 
 LEAST_CHANCE, MOST_SHOWN = 0.02, 8
 
@@ -21,12 +23,18 @@ def usually_done(quote: Quote, work: QuotedWork, quoted_work: WorkQuoted, item: 
         return
     st.subheader("Nearly always done here, and not on this sheet")
     layout.list_out(quote_text.usual(item.usual))
-    names = [usual.technique for usual in item.usual]
     # of options, only the one that lacks it gets it
-    elsewhere = {name for option in quoted_work.options for name in option.lines["technique"]}
-    lines = {
-        name: {"technique": name} | ({"option": item.name} if name in elsewhere else {}) for name in names
+    elsewhere = {
+        name for option in quoted_work.options for name in line_names(option.lines[["phase", "technique"]])
     }
+    lines = {
+        (name := shown_technique(usual.technique)): (
+            {"technique": name} if name == usual.technique else {"phase": usual.phase}
+        )
+        | ({"option": item.name} if name in elsewhere else {})
+        for usual in item.usual
+    }
+    names = list(lines)
     with st.container(horizontal=True, key="usual"):
         for name in names:
             if st.button(f"Add {name}", key=f"{draft.name_of(quote)} usual {item.name} {name}"):
@@ -58,7 +66,7 @@ def _table(option: Option) -> None:
         return
     rows = [
         [
-            row["technique"] + (" on another part" if row["another"] else ""),
+            line_name(row["phase"], row["technique"]) + (" on another part" if row["another"] else ""),
             quote_text.in_100(row["chance"]),
             hours(row["hours_if_found"]),
             hours(row["promised"]),
@@ -96,7 +104,10 @@ def _left_out(quote: Quote, work: QuotedWork, option: Option, context: QuoteCont
     choices = [
         name
         for name in dict.fromkeys(
-            [*option.discoveries["technique"], *(usual.technique for usual in option.usual)]
+            [
+                *line_names(option.discoveries[["phase", "technique"]]),
+                *(shown_technique(usual.technique) for usual in option.usual),
+            ]
         )
         if name not in context.left_out(work)
     ]

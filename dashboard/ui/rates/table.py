@@ -10,6 +10,7 @@ from dashboard.formatting import counted, hours, per_unit, rate
 from dashboard.text import html_blocks
 from dashboard.text.rates import usual
 from dashboard.ui import layout, page_data
+from ingest.values.line_names import line_name
 
 
 def show(table: pd.DataFrame, drifted: str) -> None:
@@ -42,7 +43,7 @@ def show(table: pd.DataFrame, drifted: str) -> None:
                 "Techniques with too little record",
                 without,
                 {
-                    "technique": lambda row: page_data.technique_link(row["technique"]),
+                    "technique": lambda row: page_data.rate_link(row["phase"], row["technique"]),
                     "rests on": lambda row: "its phase" if row["rests_on"] == "phase" else "the studio",
                     "usual line": usual,
                     "even chance, h": lambda row: hours(row["p50"]),
@@ -53,10 +54,35 @@ def show(table: pd.DataFrame, drifted: str) -> None:
             )
 
 
+def show_wholes(wholes: pd.DataFrame) -> None:
+    """What whole phases and works take; nothing in a studio that names the technique of every line."""
+    if wholes.empty:
+        return
+    layout.section(
+        "Whole phases and works",
+        "Hours of finished phases and works as a whole, whether they were kept so or by technique: the rate"
+        " with the range that holds the true one 4 times in 5, and what the next one takes.",
+    )
+    layout.table_of(
+        "Rates of whole phases and works",
+        wholes,
+        {
+            "line": lambda row: line_name(row["phase"], row["technique"]),
+            "works": "works",
+            "rate": lambda row: rate(row["rate"]),
+            "from": lambda row: rate(row["rate_low"]),
+            "to": lambda row: rate(row["rate_high"]),
+            "even chance, h": lambda row: hours(row["p50"]),
+            "4 in 5, h": lambda row: hours(row["p80"]),
+            "9 in 10, h": lambda row: hours(row["p90"]),
+        },
+    )
+
+
 def _rate_cells(row: queries.Row) -> list[html_blocks.Cell]:
     pinned_here = pd.notna(row["pinned_rate"])
     return [
-        page_data.technique_link(row["technique"]),
+        page_data.rate_link(row["phase"], row["technique"]),
         f"{row['works']}",
         f"{rate(row['pinned_rate'])}*" if pinned_here else rate(row["rate"]),
         rate(row["rate_low"]),

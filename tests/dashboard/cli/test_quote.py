@@ -245,7 +245,8 @@ def test_the_command_says_in_words_what_it_found(command: Callable[..., tuple[in
             1,
             "lines.csv, line 2: has 4 cells",
         ),
-        ("hours\n2\n", [], 2, 'lines.csv lacks the column "technique".'),
+        ("part\nframe\n", [], 2, 'lines.csv has none of the columns "technique", "phase" and "hours".'),
+        ("tecnique,hours\nfilling,2\n", [], 2, 'Perhaps rename "tecnique" to "technique".'),
     ],
 )
 def test_bad_input_is_said_in_words_and_the_rest_is_quoted(

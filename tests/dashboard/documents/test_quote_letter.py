@@ -542,9 +542,9 @@ def test_a_line_stands_in_the_letter_in_the_words_written_for_it_and_a_phase_and
         )
         if form == "full":
             assert [row[:2] for row in tables(made)[0].rows if row[0] in ("filling", "retouching")] == [
-                ["filling", ""],
+                ["filling", "filling"],
                 ["retouching", "retouching (the sky)"],
-                ["retouching", ""],
+                ["retouching", "retouching"],
             ]
         elif form == "phases":
             cells = [row[0] for row in tables(made)[0].rows]
@@ -555,7 +555,7 @@ def test_a_line_stands_in_the_letter_in_the_words_written_for_it_and_a_phase_and
             )
         else:
             facts = pairs(made.blocks[2].rows)
-            assert (facts["Filling"], facts["Retouching"]) == ("", "also the sky")
+            assert (facts["Filling"], facts["Retouching"]) == ("as a whole", "also the sky")
 
 
 @pytest.mark.parametrize(

@@ -347,3 +347,39 @@ def test_a_work_finished_before_its_last_entry_is_pointed_out_and_nothing_is_fin
         "object,phase,finished_on\n24-001,handover,2026-06-02\n",
     ):
         assert faults(studio("late.csv", late)) == ["2 finished_on: lies in the future"]
+
+
+def test_what_is_compared_under_a_whole_is_listed_beneath_it_with_its_own_hours(
+    studio: Bring, store: Store, lines: Lines
+) -> None:
+    studio(
+        "est.csv",
+        EST + "24-001,1,2024-01-05,2024-01-09,cleaning,,,,10\n"
+        "24-002,1,2024-01-05,2024-01-09,,surface cleaning dry,,,4\n"
+        "24-002,1,2024-01-05,2024-01-09,,facing,,,2\n",
+    )
+    studio(
+        "log.csv",
+        LOG + "24-001,,surface cleaning dry,,Ilse,2024-02-01,6,,,\n"
+        "24-001,cleaning,,frame,Ilse,2024-02-02,3,,,\n"
+        "24-001,cleaning,,,Ilse,2024-02-03,2,,,\n"
+        "24-001,,surface cleaning dry,,Ilse,2024-02-04,1,,,extra\n"
+        "24-002,cleaning,,,Ilse,2024-02-05,5,,,\n",
+    )
+    columns = ["head_phase", "head_part", "phase", "technique", "part", "hours", "estimated_hours"]
+
+    def under(code: str) -> list[list[object]]:
+        of = queries.logged_under(store.cursor(), LATER, code)[columns]
+        return of.astype(object).where(of.notna(), None).to_numpy().tolist()
+
+    # estimated as a whole: hours of techniques and of parts stand under it
+    assert under("24-001") == [
+        ["cleaning", "", "cleaning", "", "frame", 3.0, None],
+        ["cleaning", "", "cleaning", "surface cleaning dry", "", 6.0, None],
+    ]
+    # logged on the whole phase, and estimated within it: under what was logged
+    assert under("24-002") == [["cleaning", "", "cleaning", "surface cleaning dry", "", 0.0, 4.0]]
+    heads = lines().set_index(["object", "phase", "technique"])
+    assert heads.at[("24-001", "cleaning", ""), "actual_hours"] == 11.0
+    assert heads.at[("24-002", "cleaning", ""), "estimated_hours"] == 4.0
+    assert queries.logged_under(store.cursor(), date(2024, 1, 31), "24-001").empty

@@ -16,6 +16,7 @@ from dashboard.analysis.report import year as analysis
 from dashboard.services import pauses as pauses_service
 from dashboard.services import rates as rates_service
 from dashboard.services import year as year_service
+from dashboard.text import pauses as pauses_text
 from dashboard.text import prices as prices_text
 from dashboard.text import year as year_text
 from ingest.safekeeping.export import export
@@ -366,3 +367,21 @@ def test_why_somebody_is_away_is_in_no_export_that_others_may_see(
             ).complete
         held = dict(new.cursor().execute("SELECT setting, value FROM settings").fetchall())
     assert held["absences"] == "2024-06-01; Bram; a course"
+
+
+def test_hours_of_which_no_technique_is_known_are_in_no_figure_of_pauses_and_said(
+    pressed: Callable[..., pauses_service.PauseReport], studio: Bring
+) -> None:
+    assert pauses_text.without_technique(pressed()) == ""
+    studio(
+        "w.csv",
+        "object,phase,technique,person,date,hours,mode\n24-001,cleaning,,Ilse,2024-03-05,3,\n"
+        "24-001,,,Ilse,2024-03-06,1.5,\n24-001,cleaning,,Ilse,2024-03-07,9,unattended\n"
+        "24-001,cleaning,,Bram,2024-03-05,7,\n,studio time,,Ilse,2024-03-05,2,\n",
+    )
+    report = pressed()
+    assert report.without_technique_hours == 4.5 and report.without_clock_hours == 5
+    assert pauses_text.without_technique(report) == (
+        "4.5 h were logged on a phase or a work as a whole: with which techniques nobody has said, so they"
+        " are in none of these figures."
+    )

@@ -139,7 +139,12 @@ SURFACES: dict[str, Callable[[str], str]] = {
     "the page of the certificate": lambda text: public_pages.certificate.__wrapped__(text).decode(),
     "hours worth a pause": (
         lambda text: public_pages.document(
-            "own_hours", period=text, not_measured=text, parts=[(text, text, [text])], without_clock=text
+            "own_hours",
+            period=text,
+            not_measured=text,
+            parts=[(text, text, [text])],
+            without_clock=text,
+            without_technique=text,
         ).decode()
     ),
 }

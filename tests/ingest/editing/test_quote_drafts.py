@@ -154,9 +154,14 @@ def test_lines_come_from_a_file_as_spreadsheets_write_it_each_at_its_own_line(
     assert lines == [{}, {}, {"technique": "filling", "hours": "2"}] and said[0].startswith(
         "lines.csv, line 2: has 4 cells"
     )
-    file.write_text("hours\n3\n")
-    with pytest.raises(FileError, match='lacks the column "technique"'):
+    file.write_text("part\nframe\n")
+    with pytest.raises(FileError, match='has none of the columns "technique", "phase" and "hours"'):
         quote_drafts.lines_of_file(store, file)
+    file.write_text("phase,hours\ncleaning,3\n,2\n")
+    assert quote_drafts.lines_of_file(store, file) == (
+        [{}, {"phase": "cleaning", "hours": "3"}, {"hours": "2"}],
+        [],
+    )
 
 
 def test_equal_lines_are_summed_and_that_is_said(store: Store) -> None:
@@ -226,3 +231,22 @@ def test_settings_of_quotes_are_judged_when_they_are_said_and_paragraphs_keep_th
     ):
         with pytest.raises(BenchHoursError), store.writing() as con:
             write_settings(con, {name: text})
+
+
+def test_a_line_may_name_a_phase_alone_or_hours_alone_and_one_with_neither_words_nor_hours_is_blank(
+    store: Store,
+) -> None:
+    work = QuotedWork(
+        lines=[
+            {"phase": "cleaning"},
+            {"hours": "12"},
+            {"person": "Ilse", "option": "A", "mark": "incident"},
+            {"note": "ask the framer"},
+        ]
+    )
+    found = read(store, work)
+    assert found.lines[["phase", "technique"]].to_numpy().tolist() == [["cleaning", ""], ["", ""]]
+    assert found.problems == [
+        "Line 4, hours: is empty, and so is quantity. A line needs hours or a quantity."
+    ]
+    assert found.left_aside == 1 and list(work.filled) == [1, 2, 4]
