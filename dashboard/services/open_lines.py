@@ -14,7 +14,7 @@ from scipy import special
 
 from dashboard import queries
 from dashboard.analysis import parallel
-from dashboard.analysis.data.levels import PHASE, WORK, marked_techniques
+from dashboard.analysis.data.levels import PHASE, WORK, with_marked
 from dashboard.analysis.data.lines import ROWS, Lines, named_shares
 from dashboard.analysis.data.training_record import TrainingRecord
 from dashboard.analysis.models import percent_complete
@@ -190,10 +190,7 @@ def placed(record: TrainingRecord, before: int, lines: pd.DataFrame) -> tuple[pd
     place = pd.Series(
         np.arange(record.count), index=pd.MultiIndex.from_arrays([record.names[name] for name in LINE])
     )
-    marked_lines = lines[LINE].assign(
-        technique=marked_techniques(*(lines[name].to_numpy(dtype=str) for name in ("phase", "technique")))
-    )
-    at = place.reindex(pd.MultiIndex.from_frame(marked_lines)).to_numpy(dtype=np.int64)
+    at = place.reindex(pd.MultiIndex.from_frame(with_marked(lines[LINE]))).to_numpy(dtype=np.int64)
     begun_on = np.full(record.count, np.nan)
     begun_on[at] = (lines["first_day"] - pd.Timestamp(0)).dt.days
     every, goes_on, left = record.under_way(before, _versions(lines), begun_on)
@@ -263,9 +260,7 @@ def described(con: Connection, lines: pd.DataFrame, names: Collection[str]) -> d
     works = queries.teaching_works(con)
     rows = {row["object"]: row for row in works[works["object"].isin(names)].to_dict("records")}
     lines = lines[lines["object"].isin(names)]
-    lines = lines.assign(
-        technique=marked_techniques(*(lines[name].to_numpy(dtype=str) for name in ("phase", "technique")))
-    )
+    lines = with_marked(lines)
     sheet = lines[lines["in_estimate"]].groupby("object")["technique"].agg(frozenset)
     worked = lines[lines["begun"] | (lines["extra_hours"] > 0)].groupby("object")["technique"].agg(frozenset)
     return {

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard import queries
-from dashboard.analysis.data.levels import marked_techniques
+from dashboard.analysis.data.levels import with_marked
 from dashboard.analysis.simulation import waiting_times
 from dashboard.analysis.simulation.schedule import WHOEVER, Work
 from dashboard.services.forecast import Bench
@@ -87,7 +87,7 @@ def scheduled_works(
     ]
     pairs = [(name, item.discovery) for name in queue for item in bench.discoveries.get(name, ())]
     positions = queries.phase_positions(con)
-    steps = _marked(steps)
+    steps = with_marked(steps)
     steps = (
         pd.concat(
             [
@@ -118,7 +118,7 @@ def scheduled_works(
         ]
     )
     waits = waiting_times.draw_hours(
-        waiting_times.learn(_marked(every_line)),
+        waiting_times.learn(with_marked(every_line)),
         steps["technique"].to_numpy(dtype=str),
         steps["planned_wait_hours"].to_numpy(dtype=float),
         draws,
@@ -155,15 +155,6 @@ def scheduled_works(
             )
         )
     return scheduled
-
-
-def _marked(lines: pd.DataFrame) -> pd.DataFrame:
-    """Lines by names of techniques as models have them: what waits in one whole phase is no other's."""
-    return lines.assign(
-        technique=marked_techniques(
-            lines["phase"].to_numpy(dtype=str), lines["technique"].to_numpy(dtype=str)
-        )
-    )
 
 
 def _ready(work: pd.Series, first_day: date) -> float:

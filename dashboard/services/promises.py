@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from dashboard import queries
-from dashboard.analysis.data.levels import written_techniques
+from dashboard.analysis.data.levels import is_whole, shown_technique, with_marked, written_techniques
+from dashboard.analysis.models.calibration import Calibration
 from dashboard.analysis.validation import promise_scores
 from dashboard.analysis.validation.promise_scores import GeometricMeanRatio, JeffreysInterval
 from dashboard.services import rates as rates_service
@@ -119,15 +120,16 @@ class Taught:
 def taught(con: Connection, code: str, on: date) -> Taught:
     """Rates on the evening of a day with a work and without it: what it changed in what was known then."""
     with_it, without = rates_service.calibrated(con, on), rates_service.calibrated(con, on, without=code)
-    lines = queries.overruns(con, on, code)
+    lines = with_marked(queries.overruns(con, on, code))
     worked = lines[(lines["actual_hours"] + lines["extra_hours"]) > 0]
     hours = (
         worked.assign(hours=worked["actual_hours"] + worked["extra_hours"])
         .groupby("technique")["hours"]
         .sum()
     )
-    after = rates_service.rate_table(con, on, with_it)
-    before = rates_service.rate_table(con, on, without).set_index("technique")
+    wholes = bool(is_whole(worked["technique"]).any())
+    after, before = (_rates(con, on, known, wholes=wholes) for known in (with_it, without))
+    before = before.set_index("technique")
     rates = after[after["technique"].isin(hours.index)][
         ["technique", "phase", "unit", "rate", "p50", "reference_quantity"]
     ]
@@ -143,6 +145,7 @@ def taught(con: Connection, code: str, on: date) -> Taught:
         change=change,
         unchanged=np.abs(change) < _SHOWS,
         works_before=was["works"].fillna(0).to_numpy(dtype=int),
+        technique=written_techniques(rates["technique"].to_numpy(dtype=str)),
     ).drop(columns=["rate", "p50", "reference_quantity"])
     foreseen = queries.record(con, on + _DAY).compared.foreseen(rates_service.number_of(on + _DAY))
     of = foreseen.objects == code  # nothing, where no estimate came before its first entry
@@ -153,6 +156,7 @@ def taught(con: Connection, code: str, on: date) -> Taught:
     )
     began = queries.promises(con, on).set_index("object")["version"].get(code)
     sheet = queries.estimate_lines(con, code, int(began)) if began is not None else lines.head(0)
+    sheet = with_marked(sheet)
     names = ["phase", "technique", "part"]
     worked = worked.merge(sheet[names].drop_duplicates(), on=names, how="left", indicator=True)
     unforeseen = (
@@ -160,4 +164,13 @@ def taught(con: Connection, code: str, on: date) -> Taught:
         .groupby("technique", as_index=False)
         .agg(hours=("actual_hours", "sum"))
     )
+    unforeseen["technique"] = [shown_technique(name) for name in unforeseen["technique"]]
     return Taught(on=on, rates=frame.reset_index(drop=True), turned_up=unforeseen)
+
+
+def _rates(con: Connection, on: date, known: Calibration, *, wholes: bool) -> pd.DataFrame:
+    """Rates of techniques, and behind them those of whole phases and works, by names as models have them."""
+    table = rates_service.rate_table(con, on, known)
+    if not wholes:
+        return table
+    return pd.concat([table, with_marked(rates_service.whole_rates(con, on, known))], ignore_index=True)

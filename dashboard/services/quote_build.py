@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard.analysis.arrays import number_or_nan
-from dashboard.analysis.data.levels import shown_technique
+from dashboard.analysis.data.levels import marked, shown_technique
 from dashboard.analysis.data.lines import join
 from dashboard.analysis.report import price, reference_class
 from dashboard.analysis.report.price import AgreedPrice
@@ -28,7 +28,7 @@ from dashboard.services.quote import Option, Quoted, WorkQuoted
 from dashboard.services.quote_checks import check_lines, unknown_words
 from dashboard.services.quote_context import QuoteContext
 from dashboard.services.quote_lines import in_first_stage, with_quantities
-from dashboard.services.quote_request import as_marked, request_of
+from dashboard.services.quote_request import request_of
 from dashboard.services.quote_revision import as_one, in_words, with_the_bench
 from dashboard.services.quote_terms import QuoteTerms, read_costs, read_terms
 from dashboard.services.rates import works_behind
@@ -177,7 +177,7 @@ def _work(
     return WorkQuoted(
         draft=quoted_work,
         read=read,
-        described=WorkFeatures.of(read.object_row, frozenset(as_marked(lines).tolist())),
+        described=WorkFeatures.of(read.object_row, frozenset(marked(lines).tolist())),
         options=built,
         costs=tuple(costs),
         faults=tuple(faults),

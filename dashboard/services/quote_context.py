@@ -11,7 +11,7 @@ import pandas as pd
 
 from dashboard import queries
 from dashboard.analysis.arrays import number_or_nan
-from dashboard.analysis.data.levels import marked_techniques, shown_technique, whole_of
+from dashboard.analysis.data.levels import shown_technique, whole_of, with_marked
 from dashboard.analysis.data.lines import Lines
 from dashboard.analysis.models import rate_table as rate_tables
 from dashboard.analysis.models.calibration import Calibration
@@ -166,7 +166,7 @@ def load_context(
         discoveries=discovery_model.learn(
             record.compared.foreseen(before), works, calibrated, queries.found_when(con, as_of)
         ),
-        waits=waiting_times.learn(lines),
+        waits=waiting_times.learn(with_marked(lines)),
         finished=_finished(works, lines),
         lines=lines,
         pinned=rate_tables.pins(table),
@@ -207,9 +207,8 @@ def _shares(measured: Lines) -> dict[str, Any]:
 
 def _finished(works: pd.DataFrame, lines: pd.DataFrame) -> tuple[FinishedWork, ...]:
     """Works that were worked on, and of which every line is finished."""
-    marked = marked_techniques(*(lines[name].to_numpy(dtype=str) for name in ("phase", "technique")))
     done = (
-        lines.assign(technique=marked)
+        with_marked(lines)
         .groupby("object")
         .agg(finished=("finished", "all"), techniques=("technique", frozenset), hours=("actual_hours", "sum"))
     )

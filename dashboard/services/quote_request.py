@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from dashboard.analysis.arrays import Flags, number_or_nan
-from dashboard.analysis.data.levels import marked_techniques
-from dashboard.analysis.data.lines import ROWS, WHOLE, Lines, Names, named_shares
+from dashboard.analysis.data.levels import marked
+from dashboard.analysis.data.lines import ROWS, WHOLE, Lines, named_shares
 from dashboard.analysis.simulation.discovery_model import GRADES, WorkFeatures
 from dashboard.analysis.simulation.quote_total import QuoteRequest, StartedLines
 from dashboard.analysis.simulation.three_point import ThreePointEstimates
@@ -40,7 +40,7 @@ def request_of(
     arrays = Lines(
         object=np.full(n, work),
         phase=lines["phase"].to_numpy(dtype=str),
-        technique=as_marked(lines),
+        technique=marked(lines),
         part=lines["part"].to_numpy(dtype=str),
         unit=np.where(whole, WHOLE, lines["unit"].to_numpy(dtype=str)),
         kind=np.full(n, text(read.object_row.get("kind"))),
@@ -62,15 +62,15 @@ def request_of(
         weight=np.ones(n),
     )
     bench = context.of_bench(quoted_work.object)
-    techniques = frozenset(as_marked(lines).tolist())
+    techniques = frozenset(marked(lines).tolist())
     beside: StartedLines | None = None
     if len(bench):
         arrays = _as_on_the_bench(context, lines, bench, arrays)
         beside = _beside(context, lines, bench, area_dm2=number_or_nan(read.object_row.get("area_dm2")))
         # what is finished is not on the sheet any more, and was foreseen all the same; what was begun and
         # nobody quoted was not
-        techniques = frozenset(as_marked(lines[lines["number"] > 0]).tolist()) | frozenset(
-            as_marked(bench[bench["in_estimate"] & ~bench["open"]]).tolist()
+        techniques = frozenset(marked(lines[lines["number"] > 0]).tolist()) | frozenset(
+            marked(bench[bench["in_estimate"] & ~bench["open"]]).tolist()
         )
     ranges = ThreePointEstimates.of(low, np.where(np.isnan(arrays.figure), hours, arrays.figure), high)
     arrays = replace(
@@ -169,9 +169,4 @@ def _worked(context: QuoteContext, code: str) -> frozenset[str]:
         if code
         else context.lines.head(0)
     )
-    return frozenset(as_marked(of).tolist())
-
-
-def as_marked(lines: pd.DataFrame) -> Names:
-    """Names of techniques as models have them."""
-    return marked_techniques(*(lines[name].to_numpy(dtype=str) for name in ("phase", "technique")))
+    return frozenset(marked(of).tolist())

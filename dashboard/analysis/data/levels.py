@@ -33,8 +33,19 @@ WHOLE_WORK = _MARK  # the name of a whole work among these
 
 def marked_techniques(phase: Names, technique: Names) -> Names:
     """(n,) names of techniques, and of each whole phase or work one of its own, as models tell them apart."""
-    names: Names = np.where(technique == "", np.char.add(_MARK, phase), technique)
+    whole = technique == ""
+    names: Names = np.where(whole, np.char.add(_MARK, phase), technique) if whole.any() else technique
     return names
+
+
+def marked(lines: pd.DataFrame) -> Names:
+    """(n,) likewise, of a frame `phase`, `technique`."""
+    return marked_techniques(lines["phase"].to_numpy(dtype=str), lines["technique"].to_numpy(dtype=str))
+
+
+def with_marked(lines: pd.DataFrame) -> pd.DataFrame:
+    """A frame `phase`, `technique` with those names: what is in one whole phase is no other's."""
+    return lines.assign(technique=marked(lines))
 
 
 def whole_of(phase: str) -> str:

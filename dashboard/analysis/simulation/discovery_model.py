@@ -12,7 +12,7 @@ import pandas as pd
 from scipy import special
 
 from dashboard.analysis.arrays import Flags, Floats, number_or_nan
-from dashboard.analysis.data.levels import WHOLE_WORK, is_whole, marked_techniques
+from dashboard.analysis.data.levels import WHOLE_WORK, is_whole, marked_techniques, with_marked
 from dashboard.analysis.data.lines import Lines, Names
 from dashboard.analysis.data.training_record import ForeseenTechniques
 from dashboard.analysis.models import hours_prediction
@@ -130,8 +130,7 @@ def discovery_times(past: ForeseenTechniques, first_entries: pd.DataFrame) -> Fl
     """See `Discoveries.when`; `first_entries` as for `learn`."""
     # another part is the one begun later
     if (first_entries["technique"] == "").any():
-        names = (first_entries[name].to_numpy(dtype=str) for name in ("phase", "technique"))
-        first_entries = first_entries.assign(technique=marked_techniques(*names))
+        first_entries = with_marked(first_entries)
     first = first_entries.groupby(["object", "technique"], as_index=False).agg(
         turned_up=("passed", "min"), another=("passed", "max")
     )
