@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
 
 from dashboard import queries
+from dashboard.analysis.simulation.narrowing import Narrowing
 from dashboard.cli import options
 from dashboard.cli.caller import caller, write_err, write_out
 from dashboard.cli.output import progress, write_json, write_table, writing
@@ -22,6 +23,7 @@ from dashboard.services import (
     quote_build,
     quote_context,
     quote_continued,
+    quote_narrowing,
     quote_ready,
     quote_terms,
     saved_quote,
@@ -30,6 +32,7 @@ from dashboard.services.quote import Quoted, WorkQuoted, as_frame
 from dashboard.services.quote_context import QuoteContext
 from dashboard.services.quote_ready import Ready
 from dashboard.services.result_cache import ResultCache
+from dashboard.text import quote_narrowing as narrowing_text
 from dashboard.text.quote import (
     allowance,
     approved_part,
@@ -165,7 +168,8 @@ def quote(args: argparse.Namespace, store: Store) -> int:
             _ready(con, quoted, written_quote),
         )
         files |= _letters(args, letter)
-    as_data = as_json(quoted, work)
+    narrowed = quote_narrowing.narrowed(context, work)
+    as_data = as_json(quoted, work, len(context.finished), narrowed)
     with writing(files):
         if args.save:
             _save(
@@ -179,7 +183,7 @@ def quote(args: argparse.Namespace, store: Store) -> int:
     if args.json:
         write_json(as_data)
     elif not args.csv:
-        _print(context, quoted, work)
+        _print(context, quoted, work, narrowed)
     return 1 if faults else 0
 
 
@@ -311,7 +315,7 @@ def _letters(args: argparse.Namespace, letter: Letter) -> dict[Path, bytes]:
     return {file: made(letter) for file, made in kinds if file}
 
 
-def _print(context: QuoteContext, quoted: Quoted, work: WorkQuoted) -> None:
+def _print(context: QuoteContext, quoted: Quoted, work: WorkQuoted, narrowed: Sequence[Narrowing]) -> None:
     for option in work.options:
         write_out(
             f"Quote of {work.draft.display_name}{f', option {option.name}' if option.name else ''}: hours"
@@ -342,6 +346,13 @@ def _print(context: QuoteContext, quoted: Quoted, work: WorkQuoted) -> None:
         ):
             if sentence:
                 write_out(sentence)
+    if quote_narrowing.is_first(context):
+        lines = work.options[0].lines
+        write_out(narrowing_text.first_quote(len(lines), quote_narrowing.without_range(lines)))
+    if narrowed:
+        write_out(narrowing_text.narrowing_lead(*work.options[0].at(0.1, 0.9)))
+        for item in narrowed:
+            write_out(f"- {narrowing_text.narrowing(item)}")
     likes = quote_service.similar_works(context, work)
     notes = surprises(context.lines, likes)
     for like in likes:

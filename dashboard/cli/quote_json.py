@@ -2,22 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from dashboard.analysis.simulation.narrowing import Narrowing
 from dashboard.analysis.simulation.quote_snapshot import NAMES
 from dashboard.cli.output import records, written_technique
 from dashboard.services.quote import Option, Quoted, WorkQuoted, line_frame
 
 
-def as_json(quoted: Quoted, work: WorkQuoted) -> dict[str, Any]:
+def as_json(
+    quoted: Quoted, work: WorkQuoted, finished_works: int, narrowed: Sequence[Narrowing]
+) -> dict[str, Any]:
     """A quote of one work; where it has options, its figures are those of the first, and all of them stand
     under `options`.
+
+    Parameters
+    ----------
+    finished_works : that stand behind it.
+    narrowed : what would make it surer, where few do.
     """
     first = work.options[0]
-    data = {"object": work.draft.object or None, "as_of": f"{quoted.as_of}", **_of_option(first)}
+    data = {
+        "object": work.draft.object or None,
+        "as_of": f"{quoted.as_of}",
+        "finished_works": finished_works,
+        **_of_option(first),
+        "narrowing": [asdict(item) for item in narrowed],
+    }
     if len(work.options) > 1:
         data["options"] = [_of_option(option) for option in work.options]
     return data

@@ -16,11 +16,16 @@ def is_first(context: QuoteContext) -> bool:
     return not context.finished
 
 
-def narrowed(context: QuoteContext, work: WorkQuoted) -> list[Narrowing]:
-    """The three things that would narrow the first option of a work most; none where enough works are
-    finished for the record to speak, or where the work is under way and its own hours tell most.
+def is_asked(context: QuoteContext, work: WorkQuoted) -> bool:
+    """Too few works are finished for the record to speak, and the work is not under way, as then its own
+    hours tell most.
     """
-    if len(context.finished) >= FEW_WORKS or work.under_way or not work.options:
+    return len(context.finished) < FEW_WORKS and bool(work.options) and not work.under_way
+
+
+def narrowed(context: QuoteContext, work: WorkQuoted) -> list[Narrowing]:
+    """The three things that would narrow the first option of a work most; see `is_asked`."""
+    if not is_asked(context, work):
         return []
     request = request_of(context, "\x1fnarrowed", work.draft, work.options[0].lines, work.read)
     return narrowings(context.calibration, context.discoveries, request)

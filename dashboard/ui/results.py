@@ -14,6 +14,7 @@ import streamlit as st
 
 from dashboard.analysis.models.calibration import Calibration
 from dashboard.analysis.models.learning_curve import LearningCurve
+from dashboard.analysis.simulation.narrowing import Narrowing
 from dashboard.analysis.validation.backtest import BacktestResult
 from dashboard.services import forecast as forecast_service
 from dashboard.services import (
@@ -23,6 +24,7 @@ from dashboard.services import (
     plan_new_work,
     quote_build,
     quote_context,
+    quote_narrowing,
     quote_ready,
 )
 from dashboard.services import plan as plan_service
@@ -172,6 +174,20 @@ def _quoted(path: str, changes: int, on: date, content: str, labels: str) -> quo
     opened = page_data.store()
     reads = [quote_drafts.read_over(opened, work, on, json.loads(labels)) for work in quote.works]
     return quote_build.quoted(context_of_quote(quote), quote, reads, page_data.settings())
+
+
+def narrowed(
+    quote: Quote, work: quote_service.WorkQuoted, context: quote_context.QuoteContext
+) -> list[Narrowing]:
+    """What would make the quote of a work surer; see `dashboard.services.quote_narrowing`."""
+    if not quote_narrowing.is_asked(context, work):
+        return []
+    content = {name: value for name, value in quote.to_json().items() if name != "letter"}
+    task = _start(
+        lambda _opened, _: quote_narrowing.narrowed(context, work),
+        *("narrowed", json.dumps(content, sort_keys=True), work.draft.display_name, context.as_of),
+    )
+    return _wait(task, "Looking for what would make it surer …")
 
 
 def scored(as_of: date) -> Scored:

@@ -8,10 +8,12 @@ import streamlit as st
 from dashboard.analysis.report.price import with_tax
 from dashboard.charts import quote as quote_chart
 from dashboard.formatting import counted, hours, money, plain
+from dashboard.services import quote_narrowing
 from dashboard.services.quote import Option, Quoted, WorkQuoted
 from dashboard.services.quote_context import QuoteContext
 from dashboard.text import quote as quote_text
-from dashboard.ui import layout
+from dashboard.text import quote_narrowing as narrowing_text
+from dashboard.ui import layout, results
 from dashboard.ui.quote import draft
 from ingest.editing.quote_drafts import MARKS, Quote, QuotedWork
 
@@ -32,7 +34,7 @@ def show(quote: Quote, work: WorkQuoted, quoted: Quoted, context: QuoteContext) 
     layout.say(*work.read.notes, *work.notes)
     if work.options:
         option = _total(quote, work)
-        layout.say(_rests_on(context))
+        _rests_on(quote, work, option, context)
     else:
         st.write(
             "No line can be read yet: write a technique or a phase on the sheet, choose one, or take the"
@@ -119,15 +121,20 @@ def _drivers(option: Option) -> None:
             )
 
 
-def _rests_on(context: QuoteContext) -> str:
-    if not context.finished_lines:
-        return (
-            "No line is finished yet: these are figures that are believed of any studio, and far from sure."
+def _rests_on(quote: Quote, work: WorkQuoted, option: Option, context: QuoteContext) -> None:
+    """What stands behind the hours; of a first quote what would make it surer."""
+    if quote_narrowing.is_first(context):
+        lacking = quote_narrowing.without_range(option.lines)
+        st.info(plain(narrowing_text.first_quote(len(option.lines), lacking)))
+    else:
+        layout.say(
+            f"From {counted(context.finished_lines, 'finished line')} on"
+            f" {counted(len(context.finished), 'finished work')}."
         )
-    return (
-        f"From {counted(context.finished_lines, 'finished line')} on"
-        f" {counted(len(context.finished), 'finished work')}."
-    )
+    things = results.narrowed(quote, work, context)
+    if things:
+        layout.say(narrowing_text.narrowing_lead(*option.at(0.1, 0.9)))
+        layout.list_out([narrowing_text.narrowing(item) for item in things])
 
 
 def _effect(quote: Quote, option: Option, p80: float) -> str:
