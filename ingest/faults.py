@@ -99,6 +99,12 @@ WORDINGS: dict[str, Wording] = {
     "not_above_zero": Wording("cannot be", "Write a number of {unit} above 0, at most {high:,.0f}."),
     "amount_out_of_range": Wording("cannot be", "Write a number of the currency from 0 to 1,000,000,000."),
     "whole_out_of_range": Wording("cannot be", "Write a whole number from {low} to {high}."),
+    # --- cells of tables in other words than ours
+    "meaning_not_given": Wording(
+        "means nothing yet", "Say under Bring in logs what it means, then bring the file in again."
+    ),
+    "not_a_weekday": Wording("is not a day of the week", "Write it like Mon or Monday."),
+    "not_from_to": Wording("is not a time from and to", "Write it like 9:00–12:30."),
     # --- one spell over several works
     "not_of_several_works": Wording(
         "cannot be said of several works at once",

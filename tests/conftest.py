@@ -54,6 +54,8 @@ LONGEST = (
     "browser/phone/test_day_at_the_bench.py",
     "dashboard/services/test_plan.py",
     "ingest/safekeeping/test_export.py",
+    "ingest/foreign/test_tables.py",
+    "ingest/foreign/test_hostile.py",
     "browser/phone/test_several_phones.py",
     "dashboard/cli/test_remote.py",
     "ingest/safekeeping/test_killed.py",

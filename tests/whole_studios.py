@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, datetime, timedelta
@@ -26,12 +27,16 @@ from ingest.editing import (
 )
 from ingest.editing.approvals import approve, take_back_approval
 from ingest.errors import BenchHoursError
+from ingest.foreign import memory
+from ingest.foreign.reading import LeaveOut, Reading, Source
+from ingest.foreign.words import a_new_work
 from ingest.importing import form_rows, rejects
 from ingest.importing.files import import_files
 from ingest.schema.csv_columns import ESTIMATES, MILESTONES, OBJECTS, TECHNIQUES, TIME_ENTRIES
 from ingest.store import Store
 from ingest.studio import people, vocabulary
 from ingest.studio.settings import read_settings, write_settings
+from ingest.values.parsing import folded
 from tests import phones, promises
 from tests.conftest import CHANGE, NOW
 from tests.frames import record
@@ -121,6 +126,7 @@ operations = st.one_of(
     st.tuples(st.just("technique"), names, texts, texts),
     st.tuples(st.just("rename word"), st.sampled_from(["phase", "technique"]), few, texts),
     st.tuples(st.just("spell"), few, texts, texts),
+    st.tuples(st.just("foreign table"), texts, texts, st.booleans()),
     st.tuples(st.just("retire"), few, st.booleans()),
     st.tuples(st.just("entry"), few, techniques, names, some_days, numbers, texts, texts, st.booleans()),
     st.tuples(st.just("entry"), few, techniques, names, some_days, numbers, texts, texts, st.booleans()),
@@ -218,6 +224,21 @@ def _file(store: Store, folder: Path, rows: dict[str, str]) -> None:
     csv.writer(out).writerows([list(rows), [value.replace("\r", "") for value in rows.values()]])
     (folder / "given.csv").write_text(out.getvalue(), encoding="utf-8", newline="")
     import_files(store, [folder / "given.csv"], now=NOW, write_rejects=False)
+
+
+def _foreign_table(store: Store, head: str, text: str, to_its_end: bool) -> None:
+    """Say what a table means, to its end or by half."""
+    heads = json.dumps(sorted({head, "date"}), ensure_ascii=False)
+    if not to_its_end:
+        memory.keep_draft(store, heads, {"columns": {"object": text}}, file=f"{head}.csv", by=None)
+        return
+    reading = Reading(
+        rows="time entries",
+        columns={"object": Source(origin="column", text=head), "note": Source(origin="fixed", text=text)},
+        left_out=(LeaveOut(test="is", text=text),),
+    )
+    meanings = {("object", text): a_new_work("24-009", text)} if folded(text) else {}
+    memory.remember(store, heads, reading, meanings, file=f"{head}.csv", by="Ilse")
 
 
 def _rejects(store: Store, folder: Path, text: str) -> None:
@@ -539,6 +560,7 @@ _DO: dict[str, Callable[..., object]] = {
     "pin": lambda s, f, c, technique, rate, reason, day: _written(
         s, pinned_rates.pin, technique, rate, day, replace(c, reason=reason)
     ),
+    "foreign table": lambda s, f, c, *values: _foreign_table(s, *values),
     "withdraw pin": lambda s, f, c, technique, day: _written(s, pinned_rates.withdraw, technique, day),
 }
 
@@ -563,6 +585,8 @@ OF_A_STUDIO = (
     "quoted_options",
     "quoted_lines",
     "ended_versions",
+    "foreign_tables",
+    "foreign_words",
 )
 
 

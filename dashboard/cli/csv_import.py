@@ -1,4 +1,4 @@
-"""The commands `import` and `check`: CSV files brought in, or only looked at."""
+"""The commands `import` and `check`: CSV files and other tables brought in, or only looked at."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from dashboard.cli import options
 from dashboard.cli.caller import caller, write_err, write_out
 from dashboard.formatting import counted, hours
 from ingest.errors import BenchHoursError
+from ingest.foreign.any_table import any_table
 from ingest.importing.check import Checked
 from ingest.importing.files import check_files, import_files
 from ingest.store import Store
@@ -27,7 +28,7 @@ def add_commands(commands: options.Commands) -> None:
             nargs="+",
             type=options.file,
             metavar="FILE",
-            help="a CSV file, or a folder for all in it",
+            help="a CSV file or another table, or a folder for all CSV files in it",
         )
         order = "how this studio writes dates in numbers; import remembers it"
         options.add_choice(parser, "--day-order", ("dmy", "mdy", "ymd"), order)
@@ -41,7 +42,8 @@ def add_commands(commands: options.Commands) -> None:
 
 def _import(args: argparse.Namespace, store: Store) -> int:
     """Bring in CSV files: phases, techniques, objects, estimates, time entries, milestones, or all of an
-    export, in any order.
+    export, in any order; and any other table (CSV, XLSX, XLS, ODS, a calendar) of which was said under Bring
+    in logs what its columns mean.
     """
     files = _files(args.files)
     reports = import_files(
@@ -52,14 +54,17 @@ def _import(args: argparse.Namespace, store: Store) -> int:
         settings=_settings(args),
         progress=_progress(files),
         done=functools.partial(_print_report, stored=True),
+        recognizer=any_table(store),
     )
     return _exit_of(reports)
 
 
 def _check(args: argparse.Namespace, store: Store) -> int:
-    """Check CSV files as import does, and store nothing."""
+    """Check CSV files and other tables as import does, and store nothing."""
     files = _files(args.files)
-    reports = check_files(store, files, settings=_settings(args), progress=_progress(files))
+    reports = check_files(
+        store, files, settings=_settings(args), progress=_progress(files), recognizer=any_table(store)
+    )
     for report in reports:
         _print_report(report, stored=False)
     return _exit_of(reports)
@@ -105,7 +110,8 @@ def _print_report(report: Checked, *, stored: bool) -> None:
     )
     parts = ", ".join(f"{count:,} {words}" for count, words in counts if count)
     rows = f"{counted(outcome.rows, 'row')}: {parts}" if outcome.rows else "a header and no rows"
-    write_out(f"{report.file}: {report.kind}, {rows}")
+    beside = f"; {counted(report.rows.left_out, 'row')} left out, by what was said of the table"
+    write_out(f"{report.file}: {report.kind}, {rows}{beside if report.rows.left_out else ''}")
     _print_remarks(report)
 
 
@@ -129,6 +135,11 @@ def _print_remarks(report: Checked) -> None:
         write_err(f"{report.file}: say the studio's order of dates once with --day-order dmy or mdy")
     if report.unknown_columns:
         write_err(f"{report.file}: not read, as no such column is known: {', '.join(report.unknown_columns)}")
+    if report.rows.sheets_not_read:
+        write_err(
+            f"{report.file}: sheets not read, as nobody has said what they hold:"
+            f" {', '.join(report.rows.sheets_not_read)}"
+        )
     if report.new_people:
         write_err(
             f"{report.file}: new people: {', '.join(report.new_people)}; a name spelt otherwise is another"

@@ -131,6 +131,7 @@ def note_all(
 def read_cells(con: Connection, form: Form, rows: Rows, context: Context) -> None:
     """Read the view `cells` as the form says."""
     begin_faults(con)
+    _note_given(con, rows)
     names = rows.names
     if rows.has_nul:
         everything = ", ".join(f"c{number}" for number in range(len(names)))
@@ -176,6 +177,14 @@ def read_cells(con: Connection, form: Form, rows: Rows, context: Context) -> Non
             f"(FROM cells WHERE {not_blank})",
             *[rule(condition, name, "empty") for name, condition in empty.items()],
         )
+
+
+def _note_given(con: Connection, rows: Rows) -> None:
+    """Note what could not be turned into our form; of such a cell nothing else is said."""
+    if rows.cell_faults is not None and len(rows.cell_faults):
+        con.register("given_faults", rows.cell_faults)
+        con.execute('INSERT INTO faults SELECT "row", column_name, code, details FROM given_faults')
+        con.unregister("given_faults")
 
 
 def _at_once(column: Column, rows: Rows) -> str | None:
@@ -241,8 +250,11 @@ def _read_column(
     joined = f"cells JOIN {table} ON {cell} = {table}.text"
     if faulty:
         con.execute(
-            f'INSERT INTO faults SELECT cells."row", ?, fault, details FROM {joined} WHERE fault IS NOT NULL',
-            [column.name],
+            f"""INSERT INTO faults
+            SELECT cells."row", ?, fault, details FROM {joined}
+            WHERE fault IS NOT NULL
+                AND cells."row" NOT IN (SELECT "row" FROM faults WHERE column_name = ?)""",
+            [column.name, column.name],
         )
     if any(reading["doubt"] for reading in readings):  # said once a text, on the first row that has it
         con.execute(

@@ -110,12 +110,11 @@ class Checked:
     def unknown_columns(self) -> list[str]:
         """Columns of the file that were not read."""
         file = self.rows.file
+        if file is None:
+            return []
         columns = (*self.form.names, *REJECT_COLUMNS)
-        return (
-            []
-            if file is None
-            else [text for text, name in zip(file.header, file.names, strict=True) if name not in columns]
-        )
+        strangers = [text for text, name in zip(file.header, file.names, strict=True) if name not in columns]
+        return [*strangers, *self.rows.not_read]
 
 
 def check(

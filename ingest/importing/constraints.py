@@ -193,6 +193,23 @@ CONSTRAINTS: dict[str, tuple[Constraint, ...]] = {
         _no_json("works", "$:ARRAY $[*]:VARCHAR"),
     ),
     "ended_versions": (_none_of("outcome", ("declined", "withdrawn")), *_no_day("ended_on")),
+    "foreign_tables": (
+        *_empty("heads", "file"),
+        *_no_day("kept_at"),
+        _no_json(
+            "reading",
+            """$.rows:VARCHAR $.columns:OBJECT $.columns.*:OBJECT $.columns.*.*:VARCHAR $.not_read:ARRAY
+            $.not_read[*]:VARCHAR $.sheets:ARRAY $.sheets[*]:VARCHAR $.filled_down:ARRAY
+            $.filled_down[*]:VARCHAR $.left_out:ARRAY $.left_out[*]:OBJECT $.left_out[*].*:VARCHAR""",
+            only_where="reading IS NOT NULL",
+        ),
+    ),
+    "foreign_words": (
+        *_empty("heads", "spelling", "written"),
+        _none_of("column_name", ("object", "phase", "technique", "person")),
+        *_no_day("kept_at"),
+        _no_json("means", "$.values:OBJECT $.values.*:VARCHAR $.new_title:VARCHAR $.left_out:BOOLEAN"),
+    ),
     "history": (
         *_empty("kind", "key"),
         _none_of("event", audit_log.EVENTS),

@@ -10,7 +10,7 @@ import csv
 import io
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TextIO
@@ -112,7 +112,7 @@ def open_csv(path: Path, folder: Path) -> CsvFile:
         encoding=encoding,
         separator=separator,
         header=header,
-        names=_distinct_names(header),
+        names=distinct_names(header),
         lines=lines,
         has_quotes=scan.quotes,
         has_nul=scan.nul,
@@ -121,6 +121,11 @@ def open_csv(path: Path, folder: Path) -> CsvFile:
         overlong=overlong,
         blank_lines_above=above,
     )
+
+
+def encoding_of(path: Path) -> str:
+    """The Python codec by which the text of a file is read."""
+    return _encoding(_scan(path))
 
 
 def _scan(path: Path) -> _Scan:
@@ -276,7 +281,8 @@ class any_field_size:
         csv.field_size_limit(self.before)
 
 
-def _distinct_names(header: list[str]) -> list[str]:
+def distinct_names(header: Sequence[str]) -> list[str]:
+    """Heads as they are compared, made different where they repeat or are empty."""
     names: list[str] = []
     for number, text in enumerate(header, start=1):
         name = header_name(text) or f"column_{number}"

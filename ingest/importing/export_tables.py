@@ -75,6 +75,10 @@ _ACTIONS = (
     "lacks_its_file",
     "actions of phones",
 )
+_FOREIGN_TABLES = (
+    "r.heads NOT IN (SELECT heads FROM foreign_tables)",
+    *("heads", "lacks_its_file", "readings of tables"),
+)
 _CHANGED_OBJECTS = (
     f"{_ITS_OBJECT} IS NOT NULL AND {_ITS_OBJECT} NOT IN (SELECT object FROM objects)",
     *("earlier", *_OBJECTS[2:]),
@@ -145,6 +149,14 @@ EXPORT_TABLES = (
     _table(csv_columns.QUOTED_OPTIONS, "quoted_options", "object, version, option", astray=_SAVED_QUOTES),
     _table(csv_columns.QUOTED_LINES, "quoted_lines", "object, version, option, place", astray=_SAVED_QUOTES),
     _table(csv_columns.ENDED_VERSIONS, "ended_versions", "object, version", astray=_VERSIONS),
+    _table(csv_columns.FOREIGN_TABLES, "foreign_tables", "heads", shared=False),
+    _table(
+        csv_columns.FOREIGN_WORDS,
+        "foreign_words",
+        "heads, column_name, spelling",
+        shared=False,
+        astray=_FOREIGN_TABLES,
+    ),
     _table(
         csv_columns.HISTORY,
         "history",

@@ -13,6 +13,7 @@ from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
+from typing import Protocol
 
 from ingest.errors import FileError
 from ingest.importing import rejects
@@ -20,7 +21,7 @@ from ingest.importing.cell_readers import Context
 from ingest.importing.check import Checked, check, store
 from ingest.importing.csv_file import CsvFile, open_csv
 from ingest.importing.entry_matching import HeldBackAs
-from ingest.importing.rows import rows_of_file
+from ingest.importing.rows import Rows, rows_of_file
 from ingest.schema.csv_columns import IN_ORDER, REJECT_COLUMNS, Form, form_of, header_name
 from ingest.sql import Connection
 from ingest.store import Store
@@ -31,12 +32,43 @@ Progress = Callable[[str], None]
 _LARGE_BYTES = 2_000_000
 
 
+class RowSource(Protocol):
+    """Rows of one form in a file: the whole of a CSV file, or a sheet of a workbook."""
+
+    @property
+    def path(self) -> Path: ...
+
+    @property
+    def form(self) -> Form: ...
+
+    def rows(self, con: Connection) -> Rows:
+        """The rows, in the temporary tables of the connection."""
+
+
 @dataclass(frozen=True, slots=True)
 class RecognizedFile:
     """A file and the form that it was recognised as."""
 
     file: CsvFile
     form: Form
+
+    @property
+    def path(self) -> Path:
+        return self.file.path
+
+    def rows(self, con: Connection) -> Rows:
+        return rows_of_file(con, self.file, self.form)
+
+
+Recognizer = Callable[[Sequence[Path], Path], Sequence[Sequence[RowSource]]]
+"""From files, and a folder for copies, to what they hold, in the order in which it is stored; what stands
+together comes in together or not at all.
+"""
+
+
+def recognize_each(paths: Sequence[Path], folder: Path) -> Sequence[Sequence[RowSource]]:
+    """Our own forms alone, each file by itself."""
+    return [[item] for item in recognize(paths, folder)]
 
 
 def import_files(
@@ -50,6 +82,7 @@ def import_files(
     settings: Mapping[str, str] | None = None,
     progress: Progress = lambda _: None,
     done: Callable[[Checked], None] = lambda _: None,
+    recognizer: Recognizer = recognize_each,
 ) -> list[Checked]:
     """Store CSV files; raises `FileError` before anything is stored if a file is none of the forms.
 
@@ -64,25 +97,30 @@ def import_files(
     settings : said with the files, and kept with the first of them.
     progress : called with a few words as the work goes on.
     done : called with what became of each file once it is stored, whatever comes of the next.
+    recognizer : by which the files are known; `ingest.foreign` has one for any table.
     """
     now = now or utc_now()
     reports: list[Checked] = []
     with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
-        for item in recognize(paths, Path(folder)):
-            with _width(into, [item]), into.writing() as con:
+        for together in recognizer(paths, Path(folder)):
+            parts: list[Checked] = []
+            with _width(into, together), into.writing() as con:
                 if settings and not reports:
                     write_settings(con, settings)
-                checked = _check_file(con, item, now, held_back_as, progress)
-                store(
-                    con,
-                    checked,
-                    Change(by=by, reason=f"brought in with {checked.file}", event="brought in", at=now),
-                )
-                if write_rejects and checked.rejected:
-                    checked = replace(checked, rejects=rejects.write(checked.rejected, item.file.path))
-            progress(f"{checked.file}: done")
-            reports.append(checked)
-            done(checked)
+                for item in together:
+                    checked = _check_file(con, item, now, held_back_as, progress)
+                    store(
+                        con,
+                        checked,
+                        Change(by=by, reason=f"brought in with {checked.file}", event="brought in", at=now),
+                    )
+                    if write_rejects and checked.rejected:
+                        checked = replace(checked, rejects=rejects.write(checked.rejected, item.path))
+                    parts.append(checked)
+            for checked in parts:
+                progress(f"{checked.file}: done")
+                reports.append(checked)
+                done(checked)
     return reports
 
 
@@ -93,6 +131,7 @@ def check_files(
     settings: Mapping[str, str] | None = None,
     now: datetime | None = None,
     progress: Progress = lambda _: None,
+    recognizer: Recognizer = recognize_each,
 ) -> list[Checked]:
     """The same without storing: nobody who writes waits for it. The files of one call see each other, and
     `settings` hold for this call only.
@@ -100,7 +139,7 @@ def check_files(
     now = now or utc_now()
     reports: list[Checked] = []
     with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
-        files = recognize(paths, Path(folder))
+        files = [item for together in recognizer(paths, Path(folder)) for item in together]
         with (
             _width(studio, files),
             _temporary_copy(studio) if settings or len(files) > 1 else studio.reading() as con,
@@ -116,9 +155,9 @@ def check_files(
     return reports
 
 
-def _width(store: Store, files: Sequence[RecognizedFile]) -> AbstractContextManager[None]:
+def _width(store: Store, files: Sequence[RowSource]) -> AbstractContextManager[None]:
     """All processors for large files; small ones are faster on one."""
-    large = sum(file.file.path.stat().st_size for file in files) > _LARGE_BYTES
+    large = sum({file.path: file.path.stat().st_size for file in files}.values()) > _LARGE_BYTES
     return store.use_all_processors() if large else nullcontext()
 
 
@@ -156,20 +195,9 @@ def recognize(paths: Iterable[Path], folder: Path) -> list[RecognizedFile]:
 
 
 def _check_file(
-    con: Connection,
-    recognized_file: RecognizedFile,
-    now: datetime,
-    held_back_as: HeldBackAs,
-    progress: Progress,
+    con: Connection, item: RowSource, now: datetime, held_back_as: HeldBackAs, progress: Progress
 ) -> Checked:
-    name = recognized_file.file.path.name
-    progress(f"{name}: reading {recognized_file.form.kind}")
-    rows = rows_of_file(con, recognized_file.file, recognized_file.form)
-    progress(f"{name}: checking {len(rows.lines):,} rows")
-    return check(
-        con,
-        recognized_file.form,
-        rows,
-        Context.of(con, now=now, decimal_mark=rows.decimal_mark),
-        held_back_as,
-    )
+    progress(f"{item.path.name}: reading {item.form.kind}")
+    rows = item.rows(con)
+    progress(f"{item.path.name}: checking {len(rows.lines):,} rows")
+    return check(con, item.form, rows, Context.of(con, now=now, decimal_mark=rows.decimal_mark), held_back_as)

@@ -92,17 +92,18 @@ def rejects_of(con: Connection, rows: Rows, faults: pd.DataFrame) -> Rejects:
     came_back = len(own) < len(file.header)
     cells = ", ".join(f"coalesce(raw.c{number}, '')" for number in own)
     texts = con.execute(
-        f"""SELECT l.line, [{cells}] FROM raw JOIN row_lines AS l USING ("row")
+        f"""SELECT "row", l.line, [{cells}] FROM raw JOIN row_lines AS l USING ("row")
         WHERE "row" IN (SELECT "row" FROM faults)"""
     ).fetchall()
     remarks: dict[int, list[tuple[str, str, str]]] = {}
-    for line, *remark in worded(faults)[["line", "column", "reason", "mend"]].itertuples(
+    # by row and not by line: of a table with a column a day several rows stand on one line
+    for row, *remark in worded(faults.dropna(subset=["row"]))[["row", "column", "reason", "mend"]].itertuples(
         index=False, name=None
     ):
-        remarks.setdefault(line, []).append(tuple(remark))
+        remarks.setdefault(row, []).append(tuple(remark))
     rejected = []
-    for line, text in texts:
-        column, reason, mend = map(" / ".join, zip(*remarks[line], strict=True))
+    for row, line, text in texts:
+        column, reason, mend = map(" / ".join, zip(*remarks[row], strict=True))
         rejected.append(RejectedRow(line=line, column=column, reason=reason, mend=mend, cells=text))
     for fault in rows.faults:
         parts = list(fault.cells[len(REJECT_COLUMNS) :] if came_back else fault.cells)

@@ -9,13 +9,15 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import pyarrow as pa
 
 from ingest.importing.cell_readers import READERS
-from ingest.importing.csv_file import CsvFile
+from ingest.importing.csv_file import LONGEST_LINE_BYTES, CsvFile
 from ingest.importing.csv_reader import LineFault, forget_rows, read_raw
 from ingest.schema.csv_columns import Form
 from ingest.sql import Connection
@@ -34,6 +36,12 @@ class Rows:
     lines : by row, from 0: the line on which it begins in its file, or what a page calls it.
     file : None where the rows were typed.
     faults : lines of the file that are no rows.
+    cell_faults : of a table in other words than ours, what could not be turned into ours: frame of `row`
+        (from 0), `column_name` (ours), `code` and `details` (as JSON), see `ingest.faults`.
+    sheet : of a workbook with several, where the rows stand.
+    left_out : rows of the file that are no rows of the form, as a rule says: totals, other years.
+    not_read : columns of such a table, as written, of which nobody has said what they are.
+    sheets_not_read : of a workbook, the other sheets of which nothing is known.
     texts : by column, its different texts, where they are few enough to be known.
     """
 
@@ -41,6 +49,11 @@ class Rows:
     lines: npt.NDArray[np.int64]
     file: CsvFile | None = None
     faults: list[LineFault] = field(default_factory=list)
+    cell_faults: pd.DataFrame | None = None
+    sheet: str = ""
+    left_out: int = 0
+    not_read: tuple[str, ...] = ()
+    sheets_not_read: tuple[str, ...] = ()
     texts: dict[str, list[str]] | None = None
     has_nul: bool = False
 
@@ -54,7 +67,9 @@ class Rows:
 
     @property
     def name(self) -> str:
-        return "typed" if self.file is None else self.file.path.name
+        if self.file is None:
+            return "typed"
+        return f"{self.file.path.name}, sheet {self.sheet}" if self.sheet else self.file.path.name
 
     @property
     def decimal_mark(self) -> DecimalMark:
@@ -65,19 +80,86 @@ def rows_of_file(con: Connection, file: CsvFile, form: Form) -> Rows:
     """The rows of a file that was looked over; beside its cells, `at_once_` with the name of a column has
     what its reader reads at once.
     """
+    lines, faults = read_raw(con, file, _read_at_once(form, file.names))
+    _name_lines(con, lines)
+    return Rows(names=file.names, lines=lines, file=file, faults=faults, has_nul=file.has_nul)
+
+
+def _read_at_once(form: Form, names: Sequence[str]) -> dict[str, str]:
     readers = {
         column.name: READERS[column.reading]
         for column in form.columns
-        if column.name in file.names and column.reading != "text"
+        if column.name in names and column.reading != "text"
     }
-    at_once = {
-        f"at_once_{name}": reader.at_once.format(text=f"c{file.names.index(name)}")
+    return {
+        f"at_once_{name}": reader.at_once.format(text=f"c{names.index(name)}")
         for name, reader in readers.items()
         if reader.at_once
     }
-    lines, faults = read_raw(con, file, at_once)
+
+
+def rows_of_table(
+    con: Connection,
+    form: Form,
+    cells: pd.DataFrame,
+    lines: npt.NDArray[np.int64],
+    *,
+    path: Path,
+    separator: str = ",",
+    sheet: str = "",
+    left_out: int = 0,
+    not_read: tuple[str, ...] = (),
+    cell_faults: pd.DataFrame | None = None,
+) -> Rows:
+    """Rows of a file that is no CSV of ours, once they are in our form.
+
+    Parameters
+    ----------
+    cells : texts, empty where there is nothing; its columns are named as those of the form (others are
+        reported as not read).
+    lines : by row, its number in the file as it lies.
+    path : the file; rejected rows are written beside it in our form.
+    separator : between the cells of rejected rows; with it goes how the file writes decimals.
+    """
+    names = list(cells.columns)
+    forget_rows(con)
+    table = pa.Table.from_pandas(
+        cells.set_axis([f"c{place}" for place in range(len(names))], axis=1), preserve_index=False
+    )
+    con.register("table_cells", table.append_column("row", pa.array(np.arange(len(cells)))))
+    columns = "".join(f", nullif(c{place}::VARCHAR, '') AS c{place}" for place in range(len(names)))
+    also = "".join(f", {value} AS {name}" for name, value in _read_at_once(form, names).items())
+    con.execute(
+        f"""CREATE TEMP TABLE raw_rows AS
+        SELECT *{also}
+        FROM (SELECT "row"{columns} FROM table_cells)"""
+    )
+    con.unregister("table_cells")
+    con.execute("CREATE TEMP VIEW raw AS SELECT * FROM raw_rows")
+    con.execute("CREATE TEMP VIEW cells AS SELECT *, []::VARCHAR[] AS emptied FROM raw")
     _name_lines(con, lines)
-    return Rows(names=file.names, lines=lines, file=file, faults=faults, has_nul=file.has_nul)
+    file = CsvFile(
+        path=path,
+        clean=path,
+        encoding="utf-8-sig",
+        separator=separator,
+        header=names,
+        names=names,
+        lines=len(lines) + 1,
+        has_quotes=False,
+        has_nul=False,
+        has_apostrophes=False,
+        longest=LONGEST_LINE_BYTES,
+    )
+    return Rows(
+        names=names,
+        lines=lines,
+        file=file,
+        cell_faults=cell_faults,
+        sheet=sheet,
+        left_out=left_out,
+        not_read=not_read,
+    )
 
 
 def rows_typed(

@@ -28,7 +28,8 @@ STAGES = {
         "c0 … as written; of typed rows also row, of a file also at_once_ and the name of a column",
         "rows csv_reader",
     ),
-    "raw": _stage("row, c0 … as written", "rows csv_reader", "check rejects"),
+    "table_cells": _stage("row, c0 … of a table that is no CSV file of ours", "rows"),
+    "raw": _stage("row, c0 … as written", "rows csv_reader", "check rejects preview"),
     "cells": _stage(
         "row, c0 … as meant, emptied (columns that say that there is nothing)",
         "rows csv_reader",
@@ -58,18 +59,19 @@ STAGES = {
         "time_entries estimates upserts row_status check rejects quote_drafts estimate_versions"
         " export_rows milestones vocabulary_rows version_gaps",
     ),
+    "given_faults": _stage("row, column_name, code, details: faults that came with the rows", "cell_values"),
     "warnings": _stage(
         "row, column_name, code, details",
         "cell_values",
         "time_entries upserts check quote_drafts export_rows",
     ),
     "row_status": _stage(
-        "row, status: rejected, already held, held back; none: it will be stored", "row_status"
+        "row, status: rejected, already held, held back; none: it will be stored", "row_status", "preview"
     ),
     "corrections": _stage(
         "row, entry: the key of what is held and will be corrected",
         "row_status",
-        "time_entries upserts entry_matching entry_warnings estimate_versions export_rows"
+        "time_entries upserts entry_matching entry_warnings estimate_versions export_rows preview"
         " entries_adopted entries_doubtful entries_progress",
     ),
     # time entries

@@ -84,6 +84,8 @@ _KEPT_FILES = {
     csv_columns.QUOTED_OPTIONS: "saved_quotes_options",
     csv_columns.QUOTED_LINES: "saved_quotes_lines",
     csv_columns.ENDED_VERSIONS: "versions_ended",
+    csv_columns.FOREIGN_TABLES: "tables_read",
+    csv_columns.FOREIGN_WORDS: "words_of_tables",
     csv_columns.HISTORY: "history",
 }
 

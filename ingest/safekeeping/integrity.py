@@ -42,6 +42,7 @@ _NAMED = {
     "line": ("lines", "line", "line", _BACKUP),
     "person": ("people", "person", "person", "Add the person under Studio."),
     "action": ("phone_actions", "action", "action of a phone", _BACKUP),
+    "heads": ("foreign_tables", "heads", "table", "Say under Bring in logs what its columns mean."),
 }
 _REFERENCES = """
     lines.object lines.phase lines.technique techniques.phase spells.line spells.person estimated_lines.line
@@ -50,6 +51,7 @@ _REFERENCES = """
     person_spellings.person spells_in_hand.object spells_in_hand.phase spells_in_hand.technique
     spells_in_hand.person pinned_rates.technique phone_outcomes.action phone_changes.action
     phone_decisions.action drafts.object quotes.object quoted_lines.phase quoted_lines.technique
+    foreign_words.heads
 """
 _CALLED = {
     "lines": "lines",
@@ -75,6 +77,8 @@ _CALLED = {
     "quoted_options": "options of saved quotes",
     "quoted_lines": "lines of saved quotes",
     "ended_versions": "versions that ended",
+    "foreign_tables": "readings of tables",
+    "foreign_words": "words of tables",
     "phone_outcomes": "outcomes of actions of phones",
     "phone_changes": "changes by phones",
     "phone_decisions": "decisions on actions of phones",

@@ -169,6 +169,8 @@ QUOTED_LINES = _export_form(
     " begun rate rate_low rate_high unit pinned works",
 )
 ENDED_VERSIONS = _export_form("versions that ended", "object version outcome ended_on reason")
+FOREIGN_TABLES = _export_form("readings of tables", "heads reading draft file kept_at kept_by")
+FOREIGN_WORDS = _export_form("words of tables", "heads column_name spelling written means kept_at kept_by")
 HISTORY = _export_form("history", "kind key event? changed_at changed_by reason earlier content")
 
 # The order in which files of one call are stored. History comes last: what an entry once said must not make
@@ -194,6 +196,8 @@ IN_ORDER = (
     QUOTED_OPTIONS,
     QUOTED_LINES,
     ENDED_VERSIONS,
+    FOREIGN_TABLES,
+    FOREIGN_WORDS,
     HISTORY,
 )
 EXPORT_FORMS = tuple(form for form in IN_ORDER if form not in FORMS)

@@ -1,4 +1,4 @@
-"""A first quote: it asks for her own low, likely and high, and says what would make it surer, and by how much."""
+"""A first quote asks for low, likely and high, and says what would make it surer, and by how much."""
 
 from __future__ import annotations
 

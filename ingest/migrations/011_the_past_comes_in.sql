@@ -15,3 +15,25 @@ CREATE MACRO line_name(phase, technique) AS CASE WHEN technique <> '' THEN techn
 CREATE MACRO lines_under(members, heads) AS TABLE
 SELECT l.line, h.object, h.phase, h.technique, h.part
 FROM lines AS l LEFT JOIN (SELECT unnest(members::INTEGER[]) AS line, unnest(heads::INTEGER[]) AS head) AS g ON g.line = l.line JOIN lines AS h ON h.line = coalesce(g.head, l.line);
+
+-- Tables in other words than ours, and what was said of them: next month's file of the same form is known by its heads.
+
+CREATE TABLE foreign_tables (
+    heads VARCHAR PRIMARY KEY,        -- JSON list of the names of its heads, sorted; of a table with a column for each day, person or work those of the other columns alone
+    reading JSON,                     -- what its rows are and how they are written (ingest/foreign/reading.py); null: nothing was said to its end yet
+    draft JSON,                       -- what was said and not to its end; null: nothing is half said
+    file VARCHAR NOT NULL,            -- the file of which it was said last
+    kept_at TIMESTAMP NOT NULL,       -- UTC
+    kept_by VARCHAR
+);
+
+CREATE TABLE foreign_words (
+    heads VARCHAR NOT NULL,           -- of the table
+    column_name VARCHAR NOT NULL,     -- object; phase; technique; person
+    spelling VARCHAR NOT NULL,        -- the text as it is compared: no case, no accents
+    written VARCHAR NOT NULL,         -- as it stood first
+    means JSON NOT NULL,              -- values: what it puts into our columns; new_title: of a work that was new; left_out: its rows are none
+    kept_at TIMESTAMP NOT NULL,       -- UTC
+    kept_by VARCHAR,
+    PRIMARY KEY (heads, column_name, spelling)
+);

@@ -1,0 +1,53 @@
+"""By what any file is known: our own forms in CSV as ever, and everything else by what was said of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+
+from ingest.errors import FileError
+from ingest.importing.files import Recognizer, RowSource, recognize
+from ingest.schema.csv_columns import IN_ORDER
+from ingest.store import Store
+from ingest.tables.audit_log import utc_now
+
+_PACKED = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
+_CALENDAR = b"BEGIN:VCALENDAR"
+
+
+def any_table(store: Store, now: datetime | None = None) -> Recognizer:
+    """What `ingest.importing.files` knows files by: our forms in CSV; a workbook whose sheets have the heads
+    of our forms; any table of which it was said how it is read.
+
+    Raises `FileError` where nothing was said, with the page that asks.
+    """
+
+    def recognized(paths: Sequence[Path], folder: Path) -> list[list[RowSource]]:
+        together = [part for path in paths for part in _parts(store, path, folder, now or utc_now())]
+        order = {form.kind: number for number, form in enumerate(IN_ORDER)}
+        return sorted(together, key=lambda part: max(order[item.form.kind] for item in part))
+
+    return recognized
+
+
+def _parts(store: Store, path: Path, folder: Path, now: datetime) -> list[list[RowSource]]:
+    not_ours: FileError | None = None
+    if not _is_no_csv(path):
+        try:
+            return [[item] for item in recognize([path], folder)]
+        except FileError as error:
+            not_ours = error
+    from ingest.foreign.bring_in import parts_of  # noqa: PLC0415  files of ours need not wait for it
+
+    return parts_of(store, path, not_ours, now)
+
+
+def _is_no_csv(path: Path) -> bool:
+    """A workbook or a calendar."""
+    try:
+        with path.open("rb") as file:
+            head = file.read(32)
+    except OSError:
+        return False
+    return head.startswith(_PACKED) or _CALENDAR in head.upper()

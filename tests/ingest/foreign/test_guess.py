@@ -1,0 +1,165 @@
+"""A first guess of how a table is read: from its heads and what is in it, offered and never applied."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from ingest.foreign.guess import guess
+from ingest.foreign.preview import by_folded, preview
+from ingest.foreign.reading import FROM_TO, LeaveOut, missing
+from ingest.foreign.sheets import read_book
+from ingest.foreign.words import Studio
+from ingest.store import Store
+from tests.conftest import NOW, Bring
+from tests.ingest.foreign.test_tables import CALENDAR
+from tests.ingest.foreign.told import WORDS
+from tests.ingest.foreign.workbooks import Cell, xlsx
+
+ENTRY = "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-01-09,1\n"
+
+
+def sources(store: Store, path: Path) -> tuple[dict[str, str], list[str]]:
+    """Column of the table, or what is fixed, by ours; and what is still to be said."""
+    reading = guess(read_book(path, NOW), Studio.of(store.cursor())).reading
+    return {name: source.text for name, source in reading.columns.items()}, missing(reading)
+
+
+def test_a_plain_diary_of_a_studio_of_one_is_guessed_whole(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    studio("log.csv", ENTRY)
+    path = tmp_path / "diary.csv"
+    path.write_text(
+        "Date;Job;What;Time\n15.2.2024;Ferry;cleaned;1,5\n16.2.2024;Weir;retouched;0:45\nTotal;;;2,25\n"
+    )
+    begun = guess(read_book(path), Studio.of(store.cursor()))
+    assert {name: source.text for name, source in begun.reading.columns.items()} == {
+        "date": "date",
+        "object": "job",
+        "technique": "what",
+        "hours": "time",
+        "person": "Ilse",
+    }
+    assert missing(begun.reading) == [] and begun.reading.day_order == "dmy"
+    assert begun.reading.left_out == (LeaveOut(test="begins", text="total"),)
+    shown = preview(store, read_book(path), begun.sheet, begun.row, begun.reading, by_folded(WORDS), now=NOW)
+    assert shown.rows["status"].tolist() == ["stored", "stored"] and shown.left_out == 1
+    # guessed is not said: nothing comes in by it
+    assert store.cursor().execute("SELECT count(*) FROM foreign_tables").fetchall() == [(0,)]
+
+
+def test_heads_in_german_below_a_title_and_minutes(studio: Bring, store: Store, tmp_path: Path) -> None:
+    rows: list[list[Cell]] = [
+        ["Stundenzettel 2024"],
+        [],
+        ["Datum", "Auftrag", "Tätigkeit", "Minuten", "Mitarbeiter", "Bemerkung"],
+        [date(2024, 2, 5), "Ferry", "Firnis", 90.0, "Ilse", "erste Lage"],
+        [date(2024, 2, 6), "Weir", "Firnis", 45.0, "Bruno", ""],
+    ]
+    path = xlsx(tmp_path / "Stunden.xlsx", {"Tabelle1": rows})
+    begun = guess(read_book(path), Studio.of(store.cursor()))
+    assert begun.row == 1 and begun.sheet.lines[begun.row] == 3
+    assert {name: source.text for name, source in begun.reading.columns.items()} == {
+        "date": "datum",
+        "object": "auftrag",
+        "technique": "tatigkeit",
+        "hours": "minuten",
+        "person": "mitarbeiter",
+        "note": "bemerkung",
+    }
+    assert begun.reading.hours_unit == "minutes"
+
+
+def test_columns_without_telling_heads_are_told_by_what_is_in_them(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    path = tmp_path / "x.csv"
+    path.write_text("A,B,C,D\n24-001,2024-02-05,9:00-10:30,facing\n24-002,2024-02-06,9:00-12:00,retouching\n")
+    assert sources(store, path)[0] == {"object": "a", "date": "b", FROM_TO: "c", "technique": "d"}
+    assert sources(store, path)[1] == ["person"]
+
+
+@pytest.mark.parametrize(
+    ("text", "wide", "year"),
+    [
+        ("Week 6 of 2024\nWork,Task,Mo 5.2.,Di 6.2.,Mi 7.2.,Sum\nFerry,cleaned,2,,1,3\n", "date", 2024),
+        ("Week of;Work;Task;Mon;Tue;Wed\n5.2.2024;Ferry;cleaned;2;;1\n", "weekday", None),
+        ("Date,Task,24-001,24-002\n2024-02-05,cleaned,1,2\n", "object", None),
+    ],
+)
+def test_a_wide_table_is_seen_by_its_heads(
+    text: str, wide: str, year: int | None, studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    path = tmp_path / "wide.csv"
+    path.write_text(text)
+    reading = guess(read_book(path), Studio.of(store.cursor())).reading
+    assert (reading.wide_of, reading.year) == (wide, year)
+    assert missing(reading) == ["person"]
+
+
+def test_a_day_written_once_for_several_rows_and_one_that_can_be_read_two_ways(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    path = tmp_path / "once.csv"
+    path.write_text(
+        "Date;Job;What;Time\n1.2.2024;Ferry;cleaned;1\n;Weir;cleaned;2\n;Ferry;retouched;1\n2.2.2024;Weir;x;1\n"
+    )
+    reading = guess(read_book(path), Studio.of(store.cursor())).reading
+    assert reading.filled_down == ("date",) and reading.left_out == ()
+    assert reading.day_order == "unset"  # neither the texts nor the studio say it
+
+
+def test_works_are_told_from_hours(studio: Bring, store: Store, tmp_path: Path) -> None:
+    path = tmp_path / "works.csv"
+    path.write_text(
+        "Nr.,Title,Artist,Height,Width\n23-001,Mill by night,unknown,40,50\n23-002,Orchard,unknown,30,20\n"
+    )
+    assert sources(store, path) == (
+        {"object": "nr", "title": "title", "maker": "artist", "height_cm": "height", "width_cm": "width"},
+        [],
+    )
+
+
+def test_a_calendar_is_guessed_by_what_calendars_have(studio: Bring, store: Store, tmp_path: Path) -> None:
+    studio("log.csv", ENTRY)
+    path = tmp_path / "bench.ics"
+    path.write_text(CALENDAR.replace("\n", "\r\n"))
+    book = read_book(path, NOW)
+    begun = guess(book, Studio.of(store.cursor()))
+    assert missing(begun.reading) == []
+    shown = preview(store, book, begun.sheet, begun.row, begun.reading, by_folded(WORDS), now=NOW, rows=3)
+    assert shown.rows["status"].tolist() == ["stored"] * 3 and shown.all_rows == 4
+
+
+def test_a_preview_says_of_each_row_how_it_would_be_kept(studio: Bring, store: Store, tmp_path: Path) -> None:
+    studio("log.csv", ENTRY)
+    path = tmp_path / "diary.csv"
+    path.write_text(
+        "Date;Job;What;Time\n2024-01-09;24-001;facing;1\n2024-01-09;24-001;facing;2\n2024-01-10;Mill;facing;1\n"
+        "2024-01-11;24-001;facing;1\n"
+    )
+    book = read_book(path)
+    begun = guess(book, Studio.of(store.cursor()))
+    shown = preview(store, book, begun.sheet, begun.row, begun.reading, {}, now=NOW)
+    assert shown.rows["line"].tolist() == [2, 3, 4, 5]
+    assert shown.rows["status"].tolist() == ["already held", "held back", "rejected", "stored"]
+    assert shown.rows["reason"].tolist() == ["", "", "means nothing yet", ""]
+    fewer = preview(store, book, begun.sheet, begun.row, begun.reading, {}, now=NOW, rows=2)
+    assert len(fewer.rows) == 2 and fewer.all_rows == 4
+    without = replace(begun.reading, left_out=(LeaveOut(column="job", test="is", text="mill"),))
+    assert preview(store, book, begun.sheet, begun.row, without, {}, now=NOW).left_out == 1
+
+
+def test_few_different_texts_are_the_works_and_then_what_was_done(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    path = tmp_path / "x.csv"
+    works, done = ("Mill", "Orchard"), ("glued", "ironed")
+    rows = [f"2024-02-{n:02},{works[n % 2]},{done[n // 2 % 2]},2,thoughts on day {n}" for n in range(1, 13)]
+    path.write_text("\n".join(["When?,Col 1,Col 2,Col 3,Col 4", *rows]))
+    columns = {"date": "when", "object": "col_1", "technique": "col_2", "hours": "col_3"}
+    assert sources(store, path)[0] == columns

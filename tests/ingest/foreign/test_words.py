@@ -1,0 +1,102 @@
+"""Each different text once, with how often it stands there and its likeliest match; none is unasked."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from ingest.foreign.new_codes import new_codes
+from ingest.foreign.preview import words_in
+from ingest.foreign.sheets import read_book
+from ingest.foreign.words import Word, a_new_work, a_phase, a_technique, a_work
+from ingest.store import Store
+from tests.conftest import Bring, entries
+from tests.ingest.foreign.told import bring as bring_table
+from tests.ingest.foreign.told import column, diary, say
+
+
+def words(store: Store, path: Path, **meanings: object) -> list[Word]:
+    sheet = read_book(path).sheets[0]
+    reading = diary(columns={**diary().columns, "person": column("who")})
+    said = {("object", text): meaning for text, meaning in meanings.items()}
+    return words_in(store.cursor(), [(sheet, 0)], reading, said)  # type: ignore[arg-type]
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    file = tmp_path / "diary.csv"
+    file.write_text(
+        "Date;Job;What;Time;Who\n5.2.2024;Ferry in snow;retuching;1;Ilse\n"
+        "6.2.2024;ferry in the snow;retuching;1;Ilse\n"
+        "7.2.2024;Weir at  dusk;facing;1;ILSE\n8.2.2024;24-002;clean;1;Ils\n9.2.2024;mill;Retuching;1;Ilse\n"
+    )
+    return file
+
+
+def test_each_text_stands_once_with_its_rows_and_likely_matches(
+    studio: Bring, store: Store, path: Path
+) -> None:
+    studio("log.csv", "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-01-09,1\n")
+    by_text = {(word.column, word.text): word for word in words(store, path)}
+    assert {key: word.rows for key, word in by_text.items() if word.open} == {
+        ("object", "ferry in the snow"): 1,
+        ("object", "mill"): 1,
+        ("technique", "retuching"): 3,
+        ("technique", "clean"): 1,
+        ("person", "Ils"): 1,
+    }
+    known = {key: word.known.values for key, word in by_text.items() if word.known}
+    assert known == {
+        ("object", "Ferry in snow"): {"object": "24-001"},  # the title of one work alone
+        ("object", "Weir at  dusk"): {"object": "24-002"},
+        ("object", "24-002"): {"object": "24-002"},
+        ("technique", "facing"): {"technique": "facing"},
+        ("person", "Ilse"): {"person": "Ilse"},
+    }
+    likely = by_text["object", "ferry in the snow"].likely[0]
+    assert (likely.shown, likely.meaning) == ("24-001 Ferry in snow", a_work("24-001"))
+    assert by_text["technique", "retuching"].likely[0].meaning == a_technique("retouching")
+    # a text may mean a phase alone: it is offered among the techniques
+    assert a_phase("cleaning") in [match.meaning for match in by_text["technique", "clean"].likely]
+    assert by_text["person", "Ils"].likely[0].shown == "Ilse"
+
+
+def test_a_title_that_two_works_have_is_neither(studio: Bring, store: Store, path: Path) -> None:
+    studio("more.csv", "object,title\n24-009,Ferry in Snow\n")
+    assert "Ferry in snow" in [word.text for word in words(store, path) if word.open]
+
+
+def test_what_was_said_stands_with_its_word(studio: Bring, store: Store, path: Path) -> None:
+    meaning = a_new_work("24-003", "Mill by night")
+    mill = next(word for word in words(store, path, mill=meaning) if word.text == "mill")
+    assert mill.meaning == meaning and not mill.open
+
+
+def test_a_person_of_a_foreign_table_is_nobody_until_it_is_said(
+    studio: Bring, store: Store, path: Path
+) -> None:
+    say(store, path, diary(columns={**diary().columns, "person": column("who")}), {})
+    report = bring_table(store, path)[0]
+    assert set(report.faults["column"]) == {"object", "technique", "person"}
+    assert report.new_people == [] and entries(store).empty
+
+
+@pytest.mark.parametrize(
+    ("held", "years", "codes"),
+    [
+        ([], [2024, 2024], ["24-001", "24-002"]),
+        (["24-001", "24-014", "23-110"], [2024, 2023, 2019], ["24-015", "23-111", "19-001"]),
+        (["2023/7", "2024/9"], [2024, 2025], ["2024/10", "2025/1"]),
+        (["W 007", "W 012"], [2024, 2020], ["W 013", "W 014"]),
+        (["17", "18"], [2024], ["19"]),
+        (["A24.05-x", "A24.06-x"], [2024], ["A24.07-x"]),
+    ],
+)
+def test_new_works_get_codes_of_the_kind_of_the_studio(
+    held: list[str], years: list[int], codes: list[str], store: Store, bring: Bring
+) -> None:
+    if held:
+        bring("works.csv", "object,title\n" + "".join(f"{code},work {code}\n" for code in held))
+    assert new_codes(store.cursor(), years) == codes
+    assert new_codes(store.cursor(), years[:1], taken=codes[:1]) != codes[:1]
