@@ -1,6 +1,6 @@
 """What a line is called: its technique, its phase as a whole, or the work as a whole; and its part.
 
-The macro `line_name` of the schema (`ingest/migrations/011_the_past_comes_in.sql`) says the same, without the part.
+The macro `line_name` of the schema (`011_the_past_comes_in.sql`) says the same, without the part.
 """
 
 from __future__ import annotations
