@@ -296,13 +296,12 @@ def test_a_milestone_that_fits_no_line_is_kept_and_said(studio: Bring, lines: Li
     assert wrong.complete and wrong.warnings["reason"].tolist() == [
         "finishes nothing yet: no line of 24-001 is in varnishing with retouching"
     ]
-    assert (
-        studio(
-            "m.csv",
-            "object,phase,technique,finished_on\n24-001,,retouching,2024-03-01\n24-001,,,2024-03-01\n",
-        ).outcome.rejected
-        == 1
-    )
+    nothing = studio("m.csv", "object,phase,technique,finished_on\n24-002,,,2024-03-01\n")
+    assert nothing.complete and nothing.warnings["reason"].tolist() == [
+        "finishes nothing yet: 24-002 has no line"
+    ]
+    rows = "24-001,,retouching,,2024-03-01\n24-001,,,frame,2024-03-01\n"
+    assert studio("m.csv", f"object,phase,technique,part,finished_on\n{rows}").outcome.rejected == 1
     assert lines()["finished"].tolist() == [True]
 
 
