@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dashboard.analysis.data.levels import is_whole
 from dashboard.analysis.simulation.discovery_model import WorkFeatures
 
 _KIND, _SUPPORT, _SIZE, _GRADE, _TECHNIQUES = 2.0, 1.5, 1.5, 0.7, 3.0
@@ -46,6 +47,11 @@ def similar(new: WorkFeatures, area: float, past: Sequence[FinishedWork], most: 
         key=lambda item: (item.share, item.compared, item.object),
         reverse=True,
     )[:most]
+
+
+def _lines_called(work: WorkFeatures) -> str:
+    whole = is_whole(work.techniques)
+    return "techniques" if not whole.any() else "phases" if whole.all() else "lines"
 
 
 def _compared(new: WorkFeatures, area: float, past: FinishedWork) -> SimilarWork | None:
@@ -90,7 +96,7 @@ def _compared(new: WorkFeatures, area: float, past: FinishedWork) -> SimilarWork
         compare(
             _TECHNIQUES,
             min(1.0, 1.5 * share),
-            f"{len(both)} of {len(new.techniques)} techniques the same" if both else "",
+            f"{len(both)} of {len(new.techniques)} {_lines_called(new)} the same" if both else "",
         )
     if sum(weights) < _LEAST:
         return None

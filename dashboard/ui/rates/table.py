@@ -6,7 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import queries
-from dashboard.formatting import counted, hours, per_unit, rate
+from dashboard.formatting import amount, counted, hours, per_unit, rate
 from dashboard.text import html_blocks
 from dashboard.text.rates import usual
 from dashboard.ui import layout, page_data
@@ -60,8 +60,9 @@ def show_wholes(wholes: pd.DataFrame) -> None:
         return
     layout.section(
         "Whole phases and works",
-        "Hours of finished phases and works as a whole, whether they were kept so or by technique: the rate"
-        " with the range that holds the true one 4 times in 5, and what the next one takes.",
+        "Hours of finished phases and works as a whole, whether they were kept so or by technique, on the"
+        " picture that is usual for them and in middling condition: the rate with the range that holds the"
+        " true one 4 times in 5, and what the next one takes.",
     )
     layout.table_of(
         "Rates of whole phases and works",
@@ -69,9 +70,10 @@ def show_wholes(wholes: pd.DataFrame) -> None:
         {
             "line": lambda row: line_name(row["phase"], row["technique"]),
             "works": "works",
-            "rate": lambda row: rate(row["rate"]),
-            "from": lambda row: rate(row["rate_low"]),
-            "to": lambda row: rate(row["rate_high"]),
+            "usual picture": lambda row: amount(row["usual_area"], "dm2"),
+            "rate, h": lambda row: rate(row["rate"]),
+            "from, h": lambda row: rate(row["rate_low"]),
+            "to, h": lambda row: rate(row["rate_high"]),
             "even chance, h": lambda row: hours(row["p50"]),
             "4 in 5, h": lambda row: hours(row["p80"]),
             "9 in 10, h": lambda row: hours(row["p90"]),
