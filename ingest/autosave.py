@@ -13,6 +13,7 @@ from ingest.store import Store
 from ingest.tables.audit_log import utc_now
 
 NEW_WORK = "new work"
+FROM_MEMORY = "works from memory"
 REJECTED_ROWS = "rejected rows "  # their file and a digest behind it
 SETTLED_ROWS = "settled rows"
 QUOTE = "quote "  # its number behind it

@@ -80,6 +80,7 @@ WORDINGS: dict[str, Wording] = {
     "neither_yes_nor_no": Wording("is neither yes nor no", "Write yes or no, or leave it empty."),
     "not_per_cent": Wording("is not between 0 and 100", "Write how far the line is, in per cent."),
     "not_a_currency": Wording("is not a currency of ISO 4217", "Write its three letters, like EUR or GBP."),
+    "not_a_size": Wording("is not a size", "Write height and width, like 60 × 80 or 24 × 36 in."),
     # --- cells, as their column reads them
     "empty": Wording("is empty", "Fill it in."),
     "nul_byte": Wording("has a NUL byte in it", "Type the row again; the file may be damaged."),
@@ -105,6 +106,14 @@ WORDINGS: dict[str, Wording] = {
     ),
     "not_a_weekday": Wording("is not a day of the week", "Write it like Mon or Monday."),
     "not_from_to": Wording("is not a time from and to", "Write it like 9:00–12:30."),
+    # --- works from memory
+    "hours_against_phases": Wording(
+        "does not agree with its phases, which come to {hours:g}",
+        "Leave it empty, or mend the hours of the phases.",
+    ),
+    "price_of_no_hours": Wording(
+        "is given, but no hours quoted", "Write the hours that were quoted, or leave the price empty."
+    ),
     # --- one spell over several works
     "not_of_several_works": Wording(
         "cannot be said of several works at once",
@@ -161,7 +170,16 @@ WORDINGS: dict[str, Wording] = {
     "not_the_day_of_the_start": Wording("is not the day on which the spell began", "Leave date empty."),
     "spell_too_long": Wording(
         "is more than 16 hours in one spell",
-        "Split it into days, or give the mode unattended if nobody stood by.",
+        "Split it into days, give the mode unattended if nobody stood by, or write yes under total if these"
+        " are the hours of several days.",
+    ),
+    "total_with_clock": Wording(
+        "is given, but so are clock times, which are of one spell",
+        "Give date and hours in their place, or leave total empty.",
+    ),
+    "period_of_one_spell": Wording(
+        "is no day, and total says that these are the hours of one",
+        "Give the day, or leave total empty: hours of a month or a year are a total.",
     ),
     "entry_in_future": Wording("lies in the future", "Log it when it is done."),
     "object_missing": Wording(

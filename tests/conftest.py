@@ -53,6 +53,7 @@ LONGEST = (
     "dashboard/services/test_forecast.py",
     "browser/phone/test_day_at_the_bench.py",
     "dashboard/services/test_plan.py",
+    "browser/test_from_memory.py",
     "ingest/safekeeping/test_export.py",
     "ingest/foreign/test_tables.py",
     "ingest/foreign/test_hostile.py",

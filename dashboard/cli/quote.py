@@ -45,6 +45,7 @@ from dashboard.text.quote import (
     surprises,
     total_sentence,
 )
+from dashboard.text.remembered import works_behind
 from ingest.editing import quote_drafts, saved_quotes
 from ingest.editing.quote_drafts import Quote, QuotedWork
 from ingest.editing.saved_quotes import Promised
@@ -320,7 +321,7 @@ def _print(context: QuoteContext, quoted: Quoted, work: WorkQuoted, narrowed: Se
         write_out(
             f"Quote of {work.draft.display_name}{f', option {option.name}' if option.name else ''}: hours"
             f" from {counted(context.finished_lines, 'finished line')} on"
-            f" {counted(len(context.finished), 'finished work')}"
+            f" {works_behind(len(context.finished), context.finished_remembered, 'finished work')}"
         )
         columns = {
             "technique": lambda row: line_name(row["phase"], row["technique"]),
@@ -330,7 +331,7 @@ def _print(context: QuoteContext, quoted: Quoted, work: WorkQuoted, narrowed: Se
             "even chance h": lambda row: hours(row["p50"]),
             "4 in 5 h": lambda row: hours(row["p80"]),
             "9 in 10 h": lambda row: hours(row["p90"]),
-            "works": lambda row: f"{row['works']}",
+            "works": lambda row: works_behind(row["works"], row["remembered"]),
             "said by": line_sources,
         }
         write_table(option.lines, columns, right={2, 3, 4, 5, 6, 7})

@@ -10,6 +10,7 @@ from typing import Any
 
 import pandas as pd
 
+from dashboard import queries
 from dashboard.analysis.validation import backtest as backtests
 from dashboard.analysis.validation.backtest import BacktestScores
 from dashboard.cli import options
@@ -21,6 +22,7 @@ from dashboard.services import rates as rates_service
 from dashboard.services.rates import predictions
 from dashboard.text.backtest import ranges_verdict, totals_verdict, trust
 from dashboard.text.rates import usual
+from dashboard.text.remembered import left_out, works_behind
 from ingest.errors import BenchHoursError
 from ingest.sql import Connection
 from ingest.store import Store
@@ -59,7 +61,7 @@ def rates(args: argparse.Namespace, store: Store) -> int:
     )
     columns = {
         "technique": lambda row: line_name(row["phase"], row["technique"]),
-        "works": lambda row: f"{row['works']}",
+        "works": lambda row: works_behind(row["works"], row["remembered"]),
         "rate": _shown,
         "from": lambda row: rate(row["rate_low"]),
         "to": lambda row: rate(row["rate_high"]),
@@ -118,6 +120,8 @@ def backtest(args: argparse.Namespace, store: Store) -> int:
         write_json(as_json(verdict, phases))
     if not (args.json or args.csv):
         _print(verdict, phases, as_of)
+        if sentence := left_out(len(queries.remembered(con))):
+            write_out(sentence)
     return 0
 
 

@@ -199,7 +199,10 @@ def _no_sum(terms: QuoteTerms, option: Option, before: PreviousVersion) -> str:
 def _chance(option: Option) -> str:
     chance = CONFIDENCES.get(option.terms.confidence, f"{option.terms.confidence} in 100")
     words = f"at {chance}" if option.terms.confidence == 50 else chance.replace(" in ", " times in ")
-    ours = f"{counted(option.behind, 'finished work')} of our own and from " if option.behind else ""
+    remembered = f", {option.remembered:,} from memory," if option.remembered else ""
+    ours = (
+        f"{counted(option.behind, 'finished work')} of our own{remembered} and from " if option.behind else ""
+    )
     return f"From {ours}what this one has shown so far we expect to end within them {words}."
 
 

@@ -9,10 +9,11 @@ import pandas as pd
 
 from dashboard.documents.blocks import Block, facts, paragraph, subheading, table
 from dashboard.documents.letter_price import NO_PRICE, bare_amount, bare_rate
-from dashboard.formatting import CONFIDENCES, amount, counted, hours
+from dashboard.formatting import CONFIDENCES, amount, hours
 from dashboard.queries import Row
 from dashboard.services.quote import Option
 from dashboard.services.quote_terms import QuoteTerms
+from dashboard.text.remembered import works_behind
 from ingest.values.line_names import AS_A_WHOLE, line_name, line_names
 
 _SEEN = 0.05  # chance from which what may turn up is named
@@ -126,7 +127,8 @@ def _how_sure(option: Option, agreed: QuoteTerms) -> str:
     words = CONFIDENCES.get(agreed.confidence, f"{agreed.confidence} in 100")
     chance = f"at {words}" if agreed.confidence == 50 else words.replace(" in ", " times in ")
     stands_on = (
-        f"from our own record of {counted(option.behind, 'finished work')}"
+        f"from our own record of {works_behind(option.behind, option.remembered, 'finished work')}"
+        f"{',' if option.remembered else ''}"
         if option.behind
         else "as far as can be told before there is a record of finished works"
     )

@@ -13,6 +13,7 @@ from dashboard.documents import statement
 from dashboard.documents.csv_export import as_csv_text
 from dashboard.formatting import counted, text
 from dashboard.text import promises as promises_text
+from dashboard.text import remembered as remembered_text
 from dashboard.text.works import state_of_work
 from dashboard.ui import fields, layout, page_data
 from dashboard.ui.one_work import entries as entries_part
@@ -45,9 +46,13 @@ def body() -> None:
     lines = lines[lines["object"] == code].reset_index(drop=True)
     entries = queries.entries(page_data.store().cursor(), as_of, code)
     sums = by_object(lines)
-    layout.say(state_of_work(work, sums.iloc[0] if len(sums) else None, as_of, utc_now()))
+    remembered = code in queries.remembered(page_data.store().cursor())
+    layout.say(
+        state_of_work(work, sums.iloc[0] if len(sums) else None, as_of, utc_now()),
+        remembered_text.OF_ONE_WORK if remembered else "",
+    )
     if page_data.is_principal():
-        _ways_on(code, finished=len(lines) > 0 and bool(lines["finished"].all()))
+        _ways_on(code, finished=len(lines) > 0 and bool(lines["finished"].all()), remembered=remembered)
     if lines.empty:
         st.write(_why_no_lines(bool(work["versions"]), text(work["outcome"])))
         return
@@ -78,13 +83,13 @@ def _other_difference(code: str, sums: pd.Series, as_of: date) -> list[str]:
     )
 
 
-def _ways_on(code: str, *, finished: bool) -> None:
+def _ways_on(code: str, *, finished: bool, remembered: bool) -> None:
     with st.container(horizontal=True):
         layout.link("estimate", "Its estimate", object=code)
         layout.link("works", "Edit the work, set a milestone", object=code)
         if not finished:
             layout.link("on_the_bench", "Where it will end", object=code)
-        if finished:
+        if finished and not remembered:
             layout.link("promised_and_kept", "What it taught", object=code)
 
 

@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboard.formatting import counted, day
 from dashboard.text.rates import drift
+from dashboard.text.remembered import works_behind
 from dashboard.ui import layout, page_data, results
 from dashboard.ui.rates import pin
 from dashboard.ui.rates import table as table_part
@@ -27,7 +28,7 @@ def body() -> None:
     table = rates.table
     layout.say(
         f"What techniques have really taken in this studio, from {counted(rates.lines, 'finished line')}"
-        f" on {counted(rates.works, 'work')}, as of {day(as_of)}."
+        f" on {works_behind(rates.works, rates.remembered, 'work')}, as of {day(as_of)}."
     )
     if (table["lines"] > 0).any() or rates.wholes.empty:
         _technique(rates, as_of, today)

@@ -9,6 +9,7 @@ from dashboard.formatting import counted, day
 from dashboard.services.promises import Scored
 from dashboard.text import html_blocks
 from dashboard.text import promises as promises_text
+from dashboard.text import remembered as remembered_text
 from dashboard.ui import layout, letters, page_data, results
 from dashboard.ui.promises import one_work
 from dashboard.ui.promises import techniques as techniques_part
@@ -48,12 +49,14 @@ def _nothing_yet(scored: Scored) -> None:
 
 
 def _left_out(scored: Scored) -> str:
+    remembered = remembered_text.left_out(scored.remembered)
     if not scored.unpromised:
-        return ""
-    return (
+        return remembered
+    unpromised = (
         f"Left out: {counted(scored.unpromised, 'finished work')} without an estimate of hours from before"
         f" {'it was' if scored.unpromised == 1 else 'they were'} begun."
     )
+    return f"{unpromised} {remembered}".rstrip()
 
 
 def _choose_work(codes: list[str]) -> str | None:

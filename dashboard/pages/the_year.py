@@ -75,6 +75,7 @@ def _figures(year: Year) -> None:
 def _hours(year: Year) -> None:
     st.header("Where its hours went")
     st.write(year_text.charged(year))
+    layout.say(year_text.remembered(year))
     if year.months.empty:
         return
     sums = year.months.groupby("what")["hours"].sum()

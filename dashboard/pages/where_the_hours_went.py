@@ -24,6 +24,7 @@ from dashboard.analysis.report.overruns import (
 from dashboard.charts import overruns as overruns_chart
 from dashboard.formatting import counted, hours, plain, signed_hours
 from dashboard.text import html_blocks
+from dashboard.text import remembered as remembered_text
 from dashboard.text.overruns import ROUNDED, alt_text, levels, most_over, most_under, named, remarks
 from dashboard.text.rounding import as_shown
 from dashboard.ui import layout, page_data
@@ -131,6 +132,19 @@ def _chosen(as_of: date) -> tuple[pd.DataFrame, list[str]]:
         person = (
             _choice("Worked on by", "person", {name: name for name in people}, "anybody") if people else None
         )
+        remembered = set(works.loc[works["remembered"].eq(True), "object"])
+        if (
+            remembered
+            and st.selectbox(
+                "Works from memory",
+                ["counted", "left out"],
+                key="from_memory",
+                bind="query-params",
+                width=170,
+            )
+            == "left out"
+        ):
+            everything = everything[~everything["object"].isin(remembered)]
     person_hours = queries.person_hours(page_data.store().cursor(), as_of, person) if person else None
     lines = choose(
         everything,
@@ -140,7 +154,9 @@ def _chosen(as_of: date) -> tuple[pd.DataFrame, list[str]]:
         finished=STATES[state],
         person_hours=person_hours,
     )
-    sentences = []
+    sentences = [
+        remembered_text.among(lines["object"].nunique(), len(remembered.intersection(lines["object"])))
+    ]
     if period:
         sentences.append(
             "A finished line belongs to the day on which it was finished, an open one to that of its last"
@@ -300,12 +316,15 @@ def _nothing_yet(holdings: dict[str, int]) -> None:
     else:
         st.write(
             "Begin with the works on your bench (Works), or bring in all the files you have (Bring in logs)."
+            " Works that were finished before can be told from memory, and the first quotes rest on them."
         )
     with st.container(horizontal=True):
         if st.button("Bring in logs", type="primary"):
             st.switch_page("pages/bring_in_logs.py")
         if not holdings["objects"] and st.button("Add the first work"):
             layout.go_to("works", add="work")
+        if st.button("Tell works from memory"):
+            layout.go_to("works", add="from-memory")
         layout.invite_to_invented()
 
 

@@ -58,10 +58,12 @@ from dashboard.queries.works import (
     milestones,
     of_owner,
     owners,
+    remembered,
+    remembered_works,
     work,
     works,
 )
-from dashboard.queries.year import hours_of_months, logged_since, logged_years
+from dashboard.queries.year import hours_of_months, logged_since, logged_years, remembered_hours
 
 __all__ = [
     "OVERRUN_KEYS",
@@ -113,6 +115,9 @@ __all__ = [
     "ranges_by_hand",
     "rated_techniques",
     "record",
+    "remembered",
+    "remembered_hours",
+    "remembered_works",
     "said_before",
     "spellings",
     "teaching_works",

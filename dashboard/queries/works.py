@@ -89,6 +89,20 @@ def of_owner(con: Connection, owner: str) -> list[str]:
     ]
 
 
+def remembered(con: Connection) -> frozenset[str]:
+    """Codes of the works told from memory."""
+    return frozenset(
+        code for (code,) in con.execute("SELECT object FROM objects WHERE remembered").fetchall()
+    )
+
+
+def remembered_works(con: Connection) -> pd.DataFrame:
+    """Works told from memory, the latest first: `object`, `title`, `finished_on`, `hours` (taken),
+    `quoted_hours` (null: not said).
+    """
+    return frame(con, "remembered_works")
+
+
 _COMPARED_WITHIN = """
 SELECT l.phase, l.technique, l.part FROM lines AS l LEFT JOIN phases AS p USING (phase)
 SEMI JOIN (SELECT line FROM estimated_lines UNION ALL SELECT line FROM spells) AS s ON s.line = l.line

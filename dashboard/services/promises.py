@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -30,12 +31,14 @@ class Scored:
     lines : finished lines with a promise, see `promises.by_phase`, with `technique`.
     versions : frame of `dashboard.queries.outcomes`.
     unpromised : finished works without a promise of the whole.
+    remembered : works told from memory, which are in none of these.
     """
 
     works: pd.DataFrame
     lines: pd.DataFrame
     versions: pd.DataFrame
     unpromised: int
+    remembered: int
 
     @property
     def share_kept(self) -> JeffreysInterval:
@@ -66,19 +69,22 @@ class Scored:
 
 def scored(con: Connection, as_of: date) -> Scored:
     """Score every promise as things stood on a day."""
+    remembered = queries.remembered(con)
     lines = queries.overruns(con, as_of)
+    lines = lines[~lines["object"].isin(remembered)]
     works = promise_scores.scored_promises(queries.promises(con, as_of), lines)
     done = lines.groupby("object").agg(finished=("finished", "all"), hours=("actual_hours", "sum"))
     finished = int((done["finished"].astype(bool) & (done["hours"] > 0)).sum())
     return Scored(
         works=works,
-        lines=_lines(con, as_of),
+        lines=_lines(con, as_of, remembered),
         versions=queries.outcomes(con, as_of),
+        remembered=len(remembered),
         unpromised=finished - len(works),
     )
 
 
-def _lines(con: Connection, as_of: date) -> pd.DataFrame:
+def _lines(con: Connection, as_of: date, remembered: Collection[str]) -> pd.DataFrame:
     """Finished lines with a promise: what the last version made on or before their first entry said of them,
     and what they took.
     """
@@ -95,6 +101,7 @@ def _lines(con: Connection, as_of: date) -> pd.DataFrame:
         | {"promised_hours": quoted.estimated[at], "actual_hours": quoted.hours[quoted.number[at]]}
     )
     positions = queries.phases(con).set_index("phase")["position"]
+    frame = frame[~frame["object"].isin(remembered)].reset_index(drop=True)
     return frame.assign(position=frame["phase"].map(positions).fillna(9999).astype(int))
 
 

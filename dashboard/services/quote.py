@@ -39,7 +39,8 @@ class Option:
     lines : frame of `ReadWork.lines` (those that were begun on the bench and are not on the sheet among them,
         with numbers below 0) with `worked_hours` (so far), `done` (finished: stays as it is), `filled_in` (1:
         the quantity is the size of the work; less: that part of it, as is usual here; not a number: it was
-        given), `p10`, `p50`, `p80`, `p90` (hours), `works` behind it, `without_figure` (hours at even chance,
+        given), `p10`, `p50`, `p80`, `p90` (hours), `works` behind it and of these those
+        `remembered`, `without_figure` (hours at even chance,
         had no figure been given), `figure_weight`, `by_hand` (0 to 1), `pinned`, `in_price`, `promised` (its
         hours in the promise), `spread` (its part of what lies between even chance and 4 in 5).
     discoveries : frame `technique`, `phase`, `another`, `chance`, `hours_if_found` (even chance),
@@ -61,7 +62,7 @@ class Option:
     added : of each line that is added its hours, in tenths; None of the others.
     tenths : the hours of those parts as they stand on paper.
     outside : the view from outside, where every line has a figure of her own.
-    behind : how many finished works it stands on.
+    behind : how many finished works it stands on, of these `remembered` told from memory.
     """
 
     name: str
@@ -79,6 +80,7 @@ class Option:
     tenths: list[Decimal]
     outside: ReferenceClassForecast | None
     behind: int
+    remembered: int
     terms: QuoteTerms
     agreed: AgreedPrice | None = None
     change: PriceWithAdditions | None = None
@@ -238,13 +240,14 @@ def as_frame(options: tuple[Option, ...]) -> pd.DataFrame:
                 ["phase", "technique", "part", "p50", "p80", "works", "promised_hours", "option", "chance"]
             ],
         ]
-    return pd.concat(parts, ignore_index=True)[
+    # of what may turn up it is not known
+    return pd.concat(parts, ignore_index=True).astype({"remembered": "Int64"})[
         ["option", *LINE_KEYS, "p10", "chance", "promised_hours", "own_hours", "person"]
     ]
 
 
 # Keys of the lines of a quote that others depend on, in their order; more stand behind.
-LINE_KEYS = ("phase", "technique", "part", "quantity", "unit", "p50", "p80", "p90", "works")
+LINE_KEYS = ("phase", "technique", "part", "quantity", "unit", "p50", "p80", "p90", "works", "remembered")
 
 
 def line_frame(option: Option) -> pd.DataFrame:

@@ -212,9 +212,11 @@ def _option(
     figures = quote_figures(forecast.hours, forecast.basis, of_price, level)
     total, promised, spread, hours = figures.total, figures.parts, figures.spread, figures.lines
     in_price = of_price[:n]
+    behind = works_behind(context.calibration, lines)
     lines = lines.assign(
         **dict(zip(NAMES, hours[:n].T, strict=True)),
-        works=[len(of) for of in works_behind(context.calibration, lines)],
+        works=[len(of) for of in behind],
+        remembered=[len(context.remembered.intersection(of)) for of in behind],
         without_figure=forecast.without_figure,
         figure_weight=forecast.figure_weight[:n],
         by_hand=forecast.by_hand,
@@ -302,6 +304,7 @@ def _option(
         tenths=price.tenths(parts),
         outside=outside,
         behind=len(context.finished),
+        remembered=context.finished_remembered,
         terms=terms,
     )
 

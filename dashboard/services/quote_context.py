@@ -60,7 +60,8 @@ class QuoteContext:
         `object`) and `approved_lines`.
     positions : of phases, in the order of work.
     rates : frame of `dashboard.services.rates.rate_table`;
-    behind : technique to the finished works with lines of it.
+    behind : technique to the finished works with lines of it;
+    remembered : codes of those told from memory.
     first_phases : those of a first stage, by the names they have now;
     later : techniques in them that come only with or after the treatment.
     people : every way a person is written, folded, to the name.
@@ -83,6 +84,7 @@ class QuoteContext:
     positions: dict[str, int]
     rates: pd.DataFrame
     behind: dict[str, list[str]]
+    remembered: frozenset[str]
     largest: dict[str, float]
     usual_share: dict[str, float]
     phase_shares: dict[str, tuple[float, float]]
@@ -108,6 +110,11 @@ class QuoteContext:
     def of_bench(self, code: str) -> pd.DataFrame:
         """The lines of a work on the bench, of `bench`; none of one that is not there."""
         return self.bench[self.bench["object"] == code].reset_index(drop=True)
+
+    @property
+    def finished_remembered(self) -> int:
+        """How many of the finished works were told from memory."""
+        return sum(work.object in self.remembered for work in self.finished)
 
     @property
     def finished_lines(self) -> int:
@@ -173,6 +180,7 @@ def load_context(
         bears_on=queries.bears_on(con),
         positions=queries.phase_positions(con),
         rates=table,
+        remembered=queries.remembered(con),
         behind={str(name): sorted(set(of)) for name, of in pd.Series(past.object).groupby(past.technique)},
         largest={
             str(name): float(most)

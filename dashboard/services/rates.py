@@ -22,7 +22,7 @@ from ingest.sql import Connection
 _EPOCH = date(1970, 1, 1)
 _DAY = timedelta(days=1)
 # Keys of `rates` that others depend on, in their order; more stand behind.
-RATE_KEYS = ("technique", "phase", "unit", "works", "lines", *rate_tables.FIGURES)
+RATE_KEYS = ("technique", "phase", "unit", "works", "remembered", "lines", *rate_tables.FIGURES)
 
 
 def number_of(day: date) -> int:
@@ -50,13 +50,15 @@ def rate_table(con: Connection, as_of: date, calibrated: Calibration) -> pd.Data
 
     Returns
     -------
-    That frame, `RATE_KEYS` first, with `position` of the phase, `pinned_rate` (hours per unit of the
-    technique, `counted_in`, or per line), `pinned_reason`, `pinned_on`, `pinned_by`. Where a rate is pinned,
+    That frame, `RATE_KEYS` first (`remembered`: of its works those told from memory), with `position` of the
+    phase, `pinned_rate` (hours per unit of the technique, `counted_in`, or per line), `pinned_reason`,
+    `pinned_on`, `pinned_by`. Where a rate is pinned,
     `p10` to `p90` are what the next line will take by it (of what was never measured no usual quantity is
     known: they stay the record's); `rate` and its range stay what the record says.
     """
     techniques = queries.rated_techniques(con, as_of)
     rates = rate_tables.table(calibrated, techniques[~techniques["retired"]])
+    rates = _with_remembered(con, calibrated, rates)
     rates = rates.merge(queries.pins(con, as_of), on="technique", how="left")
     by = np.exp(rates["technique"].map(rate_tables.pins(rates).by_rate).fillna(0.0).to_numpy(dtype=float))
     for name in ("p10", "p50", "p80", "p90"):
@@ -83,15 +85,21 @@ def whole_rates(con: Connection, as_of: date, calibrated: Calibration) -> pd.Dat
         )
         tables.append(of_level.set_index("technique").loc[marked].reset_index())
     rates = pd.concat(tables, ignore_index=True)
-    rates = rates.assign(technique="", position=rates.index)
+    rates = _with_remembered(con, calibrated, rates.assign(technique="", position=rates.index))
     return rates[[*RATE_KEYS, *(name for name in rates.columns if name not in RATE_KEYS)]]
+
+
+def _with_remembered(con: Connection, calibrated: Calibration, rates: pd.DataFrame) -> pd.DataFrame:
+    remembered = queries.remembered(con)
+    behind = works_behind(calibrated, rates) if remembered else [[]] * len(rates)
+    return rates.assign(remembered=[len(remembered.intersection(codes)) for codes in behind])
 
 
 def rates_of_wholes(con: Connection, as_of: date, calibrated: Calibration) -> pd.DataFrame:
     """`whole_rates` of what has a finished line, in a studio that keeps any hours by whole phases or works;
     empty in one that names the technique of every line.
     """
-    if not (calibrated.joint.lines.unit == WHOLE).any():
+    if not calibrated.joint.lines.is_whole.any():
         return pd.DataFrame(columns=list(RATE_KEYS))
     rates = whole_rates(con, as_of, calibrated)
     return rates[rates["lines"] > 0].reset_index(drop=True)

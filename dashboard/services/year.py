@@ -44,6 +44,7 @@ class Year:
         not go back so far.
     twelve_from : their first day.
     logged_since : the first day in the log; None: there is none.
+    remembered : hours told from memory that are dated in it, and on how many works; in none of its figures.
     """
 
     first: date
@@ -57,6 +58,7 @@ class Year:
     needed: Needed | None
     twelve_from: date
     logged_since: date | None
+    remembered: tuple[float, int]
     studio: Settings
 
     def hours(self, what: str) -> float:
@@ -94,6 +96,7 @@ def of_year(con: Connection, as_of: date, which: int) -> Year:
         ),
         twelve_from=twelve_from,
         logged_since=since,
+        remembered=queries.remembered_hours(con, first, last),
         studio=studio,
     )
 
@@ -101,6 +104,7 @@ def of_year(con: Connection, as_of: date, which: int) -> Year:
 def _finished(con: Connection, as_of: date, studio: Settings) -> pd.DataFrame:
     """Works of which every line is finished, with what they took and what their price left for the hours."""
     lines = queries.overruns(con, as_of)
+    lines = lines[~lines["object"].isin(queries.remembered(con))]
     worked = (
         lines["estimated_hours"].notna() | lines["difference_hours"].isna() | (lines["actual_hours"] > 0)
     ) & ~lines["finished"].astype(bool)

@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from dashboard.formatting import UNITS, counted, day, per_unit, rate, text
+from dashboard.text.remembered import works_behind
 
 
 def usual(row: Mapping[Hashable, Any] | pd.Series) -> str:
@@ -50,8 +51,9 @@ def rests_on(row: pd.Series, lines: pd.DataFrame) -> list[str]:
         else ""
     )
     sentences = [
-        f"From {counted(int(row['lines']), 'finished line')} on {counted(int(row['works']), 'work')}, the"
-        f" last finished on {day(lines['day'].max())}{opened}."
+        f"From {counted(int(row['lines']), 'finished line')} on"
+        f" {works_behind(int(row['works']), int(row['remembered']), 'work')}, the last finished on"
+        f" {day(lines['day'].max())}{opened}."
     ]
     if pd.isna(row["reach"]):
         sentences.append(

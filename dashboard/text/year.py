@@ -43,6 +43,17 @@ def charged(year: Year) -> str:
     return sentences + share + ("." if passed > 0.99 else f"; of the year {passed:.0%} has passed.")
 
 
+def remembered(year: Year) -> str:
+    """Hours told from memory, which stand apart; nothing where there are none."""
+    of_memory, works = year.remembered
+    return (
+        f"{hours(of_memory)} h on {counted(works, 'work')} told from memory are dated in this year, and in"
+        " none of these figures."
+        if works
+        else ""
+    )
+
+
 def earned(year: Year) -> str:
     """Earnings an hour over all works with a price."""
     priced = year.works[year.works["net"].notna() & (year.works["spent_hours"] > 0)]

@@ -10,7 +10,7 @@ from dashboard.formatting import day, hours, plain, text
 from dashboard.ui import fields, layout, page_data
 from ingest.editing import corrections
 from ingest.errors import BenchHoursError
-from ingest.schema.csv_columns import CHARGES, MODES
+from ingest.schema.csv_columns import CHARGES, MODES, TOTALS
 from ingest.values.line_names import line_name
 from ingest.values.parsing import day_in_words, written
 
@@ -160,6 +160,14 @@ def _form(row: queries.Row) -> dict[str, str]:
                 key=f"hours {key}",
                 help="As you write them: 1.5, 1:30, 1h30, 90 min",
             )
+            if current["total"]:
+                typed["total"] = fields.choose(
+                    "A total of several days, dated to the",
+                    TOTALS,
+                    current["total"],
+                    f"total {key}",
+                    empty="no, one spell",
+                )
     with right:
         typed["mode"] = fields.choose("Mode", MODES, current["mode"], f"mode {key}")
         typed["charge"] = fields.choose("Charge", CHARGES, current["charge"], f"charge {key}")

@@ -32,13 +32,19 @@ def sheet(heads: Mapping[str, str], **widths: int) -> Columns:
 
 
 def edit(
-    name: str, lines: Sequence[Mapping[str, str]], columns: Columns, turn: int, alt: str
+    name: str,
+    lines: Sequence[Mapping[str, str]],
+    columns: Columns,
+    turn: int,
+    alt: str,
+    empty_lines: int = EMPTY_LINES,
 ) -> list[dict[str, str]]:
     """The lines as a sheet; what it holds after the last committed cell.
 
     Parameters
     ----------
     name : of the sheet in the session; `turn` : raised whenever it is to begin anew from `lines`.
+    empty_lines : below those written, to go on in.
     """
     # The sheet keeps its own account of what was typed since it was first shown, so it is given the same rows
     # again and again. That account is gone once another page was shown in between: then it begins anew, from
@@ -46,7 +52,7 @@ def edit(
     cells_key, rows_key = f"{name} cells {turn}", f"{name} rows {turn}"
     if cells_key not in st.session_state:
         st.session_state[rows_key] = pd.DataFrame(
-            [{column: line.get(column, "") for column in columns} for line in [*lines, *[{}] * EMPTY_LINES]]
+            [{column: line.get(column, "") for column in columns} for line in [*lines, *[{}] * empty_lines]]
         )
     # Plain text in every column: a cell that offers choices forgets what fits none of them, and takes the
     # first for half a word.

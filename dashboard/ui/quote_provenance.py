@@ -11,6 +11,7 @@ from dashboard.documents.blocks import Letter
 from dashboard.formatting import CONFIDENCES, counted, day, hours, money, per_unit, rate, text
 from dashboard.services import prices, quote_recomputed
 from dashboard.text import html_blocks
+from dashboard.text.remembered import works_behind
 from dashboard.ui import layout, letters, page_data
 from ingest.editing import saved_quotes
 from ingest.editing.saved_quotes import PromisedOption, Saved
@@ -86,6 +87,7 @@ def _ways(codes: list[str]) -> Markup:
 
 def _lines(code: str, version: int, saved: Saved) -> None:
     lines = queries.quoted_lines(page_data.store().cursor(), code, version)
+    remembered = queries.remembered(page_data.store().cursor())
     several = len(saved.options) > 1
     rows: list[list[html_blocks.Cell]] = []
     for row in lines.to_dict("records"):
@@ -115,7 +117,7 @@ def _lines(code: str, version: int, saved: Saved) -> None:
                 hours(row["p50"]),
                 hours(row["p80"]),
                 hours(row["hours"]),
-                f"{len(row['works'])}",
+                works_behind(len(row["works"]), len(remembered.intersection(row["works"]))),
                 used,
                 between,
             ]

@@ -12,6 +12,7 @@ from typing import TypeVar, cast
 import pandas as pd
 import streamlit as st
 
+from dashboard import queries
 from dashboard.analysis.models.calibration import Calibration
 from dashboard.analysis.models.learning_curve import LearningCurve
 from dashboard.analysis.simulation.narrowing import Narrowing
@@ -52,7 +53,7 @@ _NO_SPINNER_S = 1.5  # a page that is drawn anew keeps what it shows for so long
 @dataclass(frozen=True, kw_only=True)
 class Rates:
     """The record of a day, calibrated: the table of rates, that of whole phases and works, how much stands
-    behind it, and what can be asked of it.
+    behind it (`remembered`: of the works those told from memory), and what can be asked of it.
     """
 
     calibration: Calibration
@@ -60,6 +61,7 @@ class Rates:
     wholes: pd.DataFrame
     lines: int
     works: int
+    remembered: int
 
     def past_lines(self, technique: str) -> pd.DataFrame:
         return rates_service.past_lines(self.calibration, technique)
@@ -125,6 +127,7 @@ def _rates(opened: Store, as_of: date) -> Rates:
         wholes=rates_service.rates_of_wholes(con, as_of, calibration),
         lines=len(finished),
         works=len(set(finished.object)),
+        remembered=len(queries.remembered(con).intersection(finished.object)),
     )
 
 

@@ -30,15 +30,16 @@ def as_row(entry: Mapping[str, Any]) -> dict[str, str]:
     """A time entry as it is held (columns of `time_entries`, or its JSON) as a row of the form: the same
     entry when it is read again.
     """
-    row = {name: _text(entry.get(name)) for name in TIME_ENTRIES.names if name in entry}
+    row = {name: text_of(entry.get(name)) for name in TIME_ENTRIES.names if name in entry}
     if row.get("started_at"):
         row |= {name: f"{row[name]}Z" for name in ("started_at", "ended_at")} | {"hours": ""}
     else:
-        row |= {"date": _text(entry.get("day"))[:10], "hours": _text(entry.get("hours"))}
+        row |= {"date": text_of(entry.get("day"))[:10], "hours": text_of(entry.get("hours"))}
     return row
 
 
-def _text(value: Any) -> str:
+def text_of(value: Any) -> str:
+    """A value as it is held, as it would be typed."""
     if value is None or pd.isna(value):
         return ""
     if isinstance(value, bool | np.bool_):

@@ -41,7 +41,10 @@ DESCRIBED = tuple(
     column.name
     for column in OBJECTS.columns
     if column.name
-    not in ("object", "received_on", "due_on", "finished_on", "returned_from", "commission", "note")
+    not in (
+        *("object", "received_on", "due_on", "finished_on", "returned_from", "commission", "note"),
+        "remembered",
+    )
 )
 _FILE_COLUMNS = (*LINE_COLUMNS, "unit", "wording")
 _NUMBERS = tuple(column.name for column in ESTIMATES.columns if READERS[column.reading].sql_type == "DOUBLE")

@@ -201,6 +201,18 @@ def _cautions(context: Context, text: str) -> str:
     return "|".join(caution_class(context, word) for word in text.split("|") if word.strip())
 
 
+def _day_or_period(context: Context, text: str) -> dict[str, str | None]:
+    period = parsing.day_or_period(text, context.settings.day_order)
+    return {"first": period.first.isoformat(), "last": period.last.isoformat(), "total": period.total}
+
+
+def _total(_: Context, text: str) -> str:
+    """The period of a total; empty where the cell says that the hours are none."""
+    if folded(text) in csv_columns.TOTALS:
+        return folded(text)
+    return csv_columns.TOTALS[0] if parsing.yes_or_no(text) else ""
+
+
 def _instant(context: Context, text: str) -> dict[str, str | None]:
     read = parsing.instant(text, context.settings.day_order, context.settings.zone)
     return {
@@ -257,6 +269,8 @@ READERS: dict[str, Reader] = {
     "cautions": Reader("VARCHAR", _cautions),
     "currency": Reader("VARCHAR", lambda _, text: parsing.currency(text)),
     "day": Reader("DATE", lambda context, text: parsing.day(text, context.settings.day_order).isoformat()),
+    "day_or_period": Reader('STRUCT("first" DATE, "last" DATE, total VARCHAR)', _day_or_period),
+    "total": Reader("VARCHAR", _total),
     "instant": Reader("STRUCT(wall TIMESTAMP, utc TIMESTAMP)", _instant, _PLAIN_INSTANT),
     "hours": Reader("DOUBLE", _above_zero(csv_columns.LONGEST_UNATTENDED_HOURS * 10, "hours", parsing.hours)),
     "estimate_hours": Reader(

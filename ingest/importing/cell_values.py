@@ -8,6 +8,7 @@ its details as JSON.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -19,6 +20,7 @@ from ingest.schema.csv_columns import Column, Form
 from ingest.sql import Connection, quoted
 
 _NO_DETAILS = "{}"
+_STRUCT_FIELD = re.compile(r'[(,] *"?(\w+)"? (\w+)')  # of a type STRUCT(name TYPE, …)
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,7 +242,14 @@ def _read_column(
         and all(reading["value"] == reading["text"] for reading in readings)
     ):
         return cell, []  # every text means itself: no join needed
-    if few and not faulty and not at_once and not any(reading["doubt"] for reading in readings):
+    is_struct = reader.sql_type.startswith("STRUCT")
+    if (
+        few
+        and not is_struct
+        and not faulty
+        and not at_once
+        and not any(reading["doubt"] for reading in readings)
+    ):
         listed = ", ".join(
             "NULL" if reading["value"] is None else quoted(reading["value"]) for reading in readings
         )
@@ -295,9 +304,8 @@ def _read_text(reader: Reader, text: str, context: Context, filled: bool) -> dic
 
 def _store_readings(con: Connection, table: str, reader: Reader, readings: list[dict[str, Any]]) -> None:
     """Put what each text means into a temporary table."""
-    value = (
-        {"wall": "TIMESTAMP", "utc": "TIMESTAMP"} if reader.sql_type.startswith("STRUCT") else reader.sql_type
-    )
+    fields = _STRUCT_FIELD.findall(reader.sql_type)
+    value = dict(fields) if fields else reader.sql_type
     shape = json.dumps(
         [{"text": "VARCHAR", "value": value, **dict.fromkeys(("fault", "doubt", "details"), "VARCHAR")}]
     )

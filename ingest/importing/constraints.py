@@ -122,6 +122,12 @@ CONSTRAINTS: dict[str, tuple[Constraint, ...]] = {
     "unsaved": (
         *_no_day("kept_at"),
         _no_json("said", "$:OBJECT $.*:VARCHAR", only_where=f"what = {quoted(autosave.NEW_WORK)}"),
+        _no_json(
+            "said",
+            "$.works:ARRAY $.works[*]:OBJECT $.works[*].*:VARCHAR $.phases:ARRAY $.phases[*]:VARCHAR"
+            " $.person:VARCHAR $.when:VARCHAR",
+            only_where=f"what = {quoted(autosave.FROM_MEMORY)}",
+        ),
         _no_json("said", "$:ARRAY $[*]:VARCHAR", only_where=f"what = {quoted(autosave.SETTLED_ROWS)}"),
         _no_json(
             "said",
@@ -163,6 +169,7 @@ CONSTRAINTS: dict[str, tuple[Constraint, ...]] = {
         *_no_day("settled_at"),
         _no_json("told", "$.faults:ARRAY $.remarks:ARRAY"),
     ),
+    "spells": (_none_of("total", csv_columns.TOTALS),),
     "spells_in_hand": (
         *_empty("entry", "person"),
         _none_of("mode", csv_columns.MODES),

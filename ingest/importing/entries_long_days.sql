@@ -2,7 +2,7 @@
     SELECT n."row", n.person, d.hours
     FROM (
         SELECT min("row") AS "row", person, day FROM resolved
-        WHERE {untouched} GROUP BY person, day
+        WHERE total IS NULL AND {untouched} GROUP BY person, day
     ) AS n
     JOIN (
         SELECT s.person, s.day, sum(coalesce(c.counted_hours, s.counted_hours)) AS hours

@@ -16,7 +16,7 @@ HeldBackAs = Literal["ask", "new", "correction"]
 LINE_KEY = ("object", "phase", "technique", "part")
 SPELL_COLUMNS = (
     *("person", "day", "started_at", "ended_at", "hours", "mode", "charge"),
-    *("quantity", "unit", "done", "discovery", "note"),
+    *("quantity", "unit", "done", "discovery", "note", "total"),
 )
 NAME_OF_CONTENT = "left(replace({content}::VARCHAR, '-', ''), 20) || '-'"
 """SQL for the name of an entry that has none of its own; its rank among equal rows follows."""

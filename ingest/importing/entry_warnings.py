@@ -70,16 +70,16 @@ def warn_of_another_part(con: Connection) -> None:
 
 def warn_of_long_days(con: Connection) -> None:
     """Days on which a person will have more than 16 counted hours, all entries held taken together; they are
-    kept.
+    kept. A total of several days is of none of them.
     """
     con.execute(f"""CREATE OR REPLACE TEMP VIEW spells_to_be AS
         SELECT rowid AS id, entry, person, day, started_at, ended_at, hours, counted_hours, mode FROM spells
-        WHERE entry NOT IN (SELECT entry FROM corrections)
+        WHERE total IS NULL AND entry NOT IN (SELECT entry FROM corrections)
         UNION ALL
         SELECT -1 - r."row", {ENTRY_NAME}, r.person, r.day, r.started_at, r.ended_at, r.hours,
             {COUNTED_HOURS}, r.mode
         FROM resolved AS r LEFT JOIN repeats AS n ON n."row" = r."row"
-        WHERE {untouched("r")}""")
+        WHERE r.total IS NULL AND {untouched("r")}""")
     # No day counts more than the hours of all its spells: only those that could be too long are counted out.
     if not touch(
         con,

@@ -80,7 +80,11 @@ _FOREIGN_TABLES = (
     *("heads", "lacks_its_file", "readings of tables"),
 )
 _CHANGED_OBJECTS = (
-    f"{_ITS_OBJECT} IS NOT NULL AND {_ITS_OBJECT} NOT IN (SELECT object FROM objects)",
+    # a work that was struck out is in the history alone
+    f"""{_ITS_OBJECT} IS NOT NULL AND {_ITS_OBJECT} NOT IN (SELECT object FROM objects)
+        AND {_ITS_OBJECT} NOT IN (
+            SELECT key FROM resolved WHERE kind = 'objects' AND event = 'taken back'
+        )""",
     *("earlier", *_OBJECTS[2:]),
 )
 

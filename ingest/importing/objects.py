@@ -13,7 +13,7 @@ from ingest.tables.audit_log import Change
 OBJECT_COLUMNS = (
     *("title", "maker", "kind", "support", "shape", "height_cm", "width_cm", "area_dm2"),
     *("structure_condition", "paint_condition", "surface_condition", "received_on", "due_on", "finished_on"),
-    *("returned_from", "commission", "note", "owner", "owner_address"),
+    *("returned_from", "commission", "note", "remembered", "owner", "owner_address"),
 )
 _OBJECTS = KeyedForm(table="objects", key="object", columns=OBJECT_COLUMNS)
 

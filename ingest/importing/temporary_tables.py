@@ -50,7 +50,7 @@ STAGES = {
         "time_entries check row_status estimate_drafts verdicts entry_matching entry_warnings"
         " estimate_versions estimate_warnings upserts entries_adopted entries_another_part"
         " entries_doubtful entries_long_days entries_progress entries_stored_before"
-        " estimate_features milestones_reopened objects_reopened quote_lines"
+        " estimate_features milestones_reopened objects_reopened quote_lines export_tables"
         " technique_units_in_use version_gaps versions_compared versions_created",
     ),
     "faults": _stage(

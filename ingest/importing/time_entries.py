@@ -32,14 +32,15 @@ from ingest.importing.entry_matching import (
 from ingest.importing.entry_warnings import warn_of_another_part, warn_of_long_days, warn_of_overlaps
 from ingest.importing.row_status import RowStatus, untouched
 from ingest.importing.rows import Rows
-from ingest.schema.csv_columns import LONGEST_SPELL_HOURS, LONGEST_UNATTENDED_HOURS
-from ingest.sql import Connection, statement
+from ingest.schema.csv_columns import LONGEST_SPELL_HOURS, LONGEST_UNATTENDED_HOURS, TOTALS
+from ingest.sql import Connection, quoted, statement
 from ingest.studio import people
 from ingest.tables.audit_log import Change, record_earlier, record_put_back
 from ingest.tables.counted_hours import recount, touch
 from ingest.tables.line_ids import add_lines, same_line
 from ingest.values import timezones
 
+TOTALS_SQL = f"[{', '.join(map(quoted, TOTALS))}]"
 EARLIER = "SELECT e.entry AS key, to_json(e) AS earlier, e.content FROM time_entries AS e"
 
 
@@ -93,12 +94,14 @@ def _resolve(con: Connection, context: Context) -> None:
             end_utc=timezones.utc_of("ended_at.wall", "e_", later_than="start_utc"),
             content=content_of(
                 "x",
-                day="coalesce(x.started_at.wall::DATE, x.date)",
                 started_at="x.start_utc",
                 ended_at="x.end_utc",
                 mode="coalesce(x.mode, t.mode, 'hands_on')",
                 charge="coalesce(x.charge, 'quoted')",
+                total="x.period",
             ),
+            totals=TOTALS_SQL,
+            today=f"DATE '{context.today}'",
         )
     )
 
@@ -107,14 +110,19 @@ def content_of(row: str, **otherwise: str) -> str:
     """SQL for the hash of an entry's content, which identifies an entry without a name.
 
     Words enter by their keys (tables `p` phases, `t` techniques, `w` people), so that an old file stays known
-    when a word is renamed. Hours are those of an entry without clock times.
+    when a word is renamed. Hours are those of an entry without clock times. An entry that is no total is
+    known by the same hash as before there were any.
 
     Parameters
     ----------
     otherwise : SQL of columns that the row has otherwise than under their name.
     """
-    columns = ("day", "started_at", "ended_at", "mode", "charge")
-    day, started_at, ended_at, mode, charge = (otherwise.get(name, f"{row}.{name}") for name in columns)
+    columns = ("day", "started_at", "ended_at", "mode", "charge", "total")
+    day, started_at, ended_at, mode, charge, total = (
+        otherwise.get(name, f"{row}.{name}") for name in columns
+    )
+    # on which day of its period a total is dated depends on when it came in
+    day = f"CASE WHEN {total} IS NULL THEN {day} ELSE date_trunc({total}, {day})::DATE END"
     hours = f"CASE WHEN {row}.started_at IS NULL THEN {row}.hours END"
     parts = [
         *(f"{row}.object", "p.key", "t.key", f"{row}.part", f"coalesce(w.key, {row}.person)", day),
@@ -122,7 +130,7 @@ def content_of(row: str, **otherwise: str) -> str:
         *(f"{row}.done", f"coalesce({row}.discovery, false)", f"{row}.note"),
     ]
     # concat leaves nulls out, and the separator keeps the places
-    return f"md5(concat({', chr(31), '.join(parts)}))::UUID"
+    return f"md5(concat({', chr(31), '.join(parts)}, chr(31) || {total}))::UUID"
 
 
 # A row without times of which none is there and cannot be read: that would be another fault.
@@ -152,9 +160,13 @@ def _check_rows(con: Connection, context: Context) -> None:
             "hours_against_clock",
             clock_hours="round(hours, 2)",
         ),
+        rule("total IS NOT NULL AND says_start AND says_end", "total", "total_with_clock"),
+        rule("said_total = '' AND said_period IS NOT NULL", "date", "period_of_one_spell"),
         rule("says_start AND said_day IS NOT NULL AND said_day <> day", "date", "not_the_day_of_the_start"),
         rule(
-            f"mode IN ('hands_on', 'attended') AND hours > {LONGEST_SPELL_HOURS}", "hours", "spell_too_long"
+            f"mode IN ('hands_on', 'attended') AND hours > {LONGEST_SPELL_HOURS} AND total IS NULL",
+            "hours",
+            "spell_too_long",
         ),
         rule(f"NOT says_start AND day > {today}", "date", "entry_in_future"),
         rule(
@@ -178,7 +190,11 @@ def _warn_of_rows(con: Connection) -> None:
         "resolved",
         rule("start_in_change AND NOT start_gap", "started_at", "start_on_clock_twice"),
         rule("end_in_change AND NOT end_gap", "ended_at", "end_on_clock_twice"),
-        rule(f"mode = 'unattended' AND hours > {LONGEST_UNATTENDED_HOURS}", "hours", "long_unattended"),
+        rule(
+            f"mode = 'unattended' AND hours > {LONGEST_UNATTENDED_HOURS} AND total IS NULL",
+            "hours",
+            "long_unattended",
+        ),
         rule("technique_retired_on <= day", "technique", "retired_word", retired_on="technique_retired_on"),
         rule("phase_retired_on <= day", "phase", "retired_word", retired_on="phase_retired_on"),
     )

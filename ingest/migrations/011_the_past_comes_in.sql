@@ -37,3 +37,14 @@ CREATE TABLE foreign_words (
     kept_by VARCHAR,
     PRIMARY KEY (heads, column_name, spelling)
 );
+
+-- Works told from memory, and hours that are a total: a studio that begins without a record can say what works of before took.
+
+ALTER TABLE objects ADD COLUMN remembered BOOLEAN;  -- its hours were told from memory when the work was over; null: they were not
+
+-- Hours of several days in one entry, and how well their date is known: day; month or year (dated within it). Null: the entry is one spell.
+ALTER TABLE spells ADD COLUMN total VARCHAR;
+
+-- A view knows the columns that its table had when it was made.
+CREATE OR REPLACE VIEW time_entries AS
+SELECT s.entry, l.object, l.phase, l.technique, l.part, s.* EXCLUDE (entry) FROM spells AS s JOIN lines AS l ON l.line = s.line;

@@ -19,9 +19,10 @@ _TECHNIQUES = statement("ingest.phone", "form_techniques")
 # Hours and hands of others are theirs: of them only what waits by itself is told, so that anybody can take it
 # off.
 _IN_HAND = "SELECT * FROM spells_in_hand ORDER BY in_hand_since, entry"
-# By the day on which a spell ended: a wait of weeks that was just taken off is still to be said more of.
+# By the day on which a spell ended: a wait of weeks that was just taken off is still to be said more of. A
+# total of several days is of none of them.
 _OWN_DAYS = """SELECT * FROM time_entries
-    WHERE person = ? AND greatest(day, timezone(?, timezone('UTC', ended_at))::DATE) >= ?
+    WHERE person = ? AND total IS NULL AND greatest(day, timezone(?, timezone('UTC', ended_at))::DATE) >= ?
     ORDER BY day, started_at NULLS LAST, entry"""
 # Under the name that a person has now: a word keeps the one under which it was said.
 _WHOSE = (

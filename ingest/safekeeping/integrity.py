@@ -84,6 +84,10 @@ _CALLED = {
     "phone_decisions": "decisions on actions of phones",
 }
 
+# works that were struck out, with all that was held of them
+_STRUCK_OUT = """SELECT key FROM (SELECT key, arg_max(event, number) AS event FROM history
+    WHERE kind = 'objects' GROUP BY key) WHERE event = 'taken back'
+    AND key NOT IN (SELECT object FROM objects)"""
 # What is at fault, the remedy, and the query for the names of what is.
 _OTHERS = (
     (
@@ -174,13 +178,15 @@ _OTHERS = (
     (
         "works in the history that are not in the record",
         "Bring the objects file in again.",
-        "DISTINCT key FROM history WHERE kind = 'objects' AND key NOT IN (SELECT object FROM objects)",
+        f"""DISTINCT key FROM history WHERE kind = 'objects' AND key NOT IN (SELECT object FROM objects)
+            AND key NOT IN ({_STRUCK_OUT})""",
     ),
     (
         "versions of estimates in the history that are not in the record",
         _ESTIMATES,
-        """DISTINCT key FROM history WHERE kind = 'estimate_versions'
-            AND key NOT IN (SELECT object || ' version ' || version FROM estimate_versions)""",
+        f"""DISTINCT key FROM history WHERE kind = 'estimate_versions'
+            AND key NOT IN (SELECT object || ' version ' || version FROM estimate_versions)
+            AND coalesce(earlier->>'object', earlier->>'$.version.object') NOT IN ({_STRUCK_OUT})""",
     ),
     (
         "earlier entries in the history that do not say what they are known by",

@@ -11,6 +11,7 @@ from ingest.values.parsing import folded, nearest
 
 MODES = ("hands_on", "attended", "unattended")
 CHARGES = ("quoted", "extra", "own_cost")
+TOTALS = ("day", "month", "year")  # the period within which hours of several days are dated
 UNITS = ("dm2", "cm", "pcs")
 SHAPES = ("rectangle", "oval", "round", "irregular")
 CONDITIONS = ("structure", "paint", "surface")
@@ -94,7 +95,7 @@ OBJECTS = _form(
     object:new_object*! title:text maker:text kind:text support:text shape height_cm:side
     width_cm:side area_dm2:area structure_condition:grade paint_condition:grade
     surface_condition:grade received_on:day due_on:day finished_on:day returned_from:new_object
-    commission:text note:text owner:text~ owner_address:text~
+    commission:text note:text remembered:yes_or_no owner:text~ owner_address:text~
     """,
 )
 ESTIMATES = _form(
@@ -110,7 +111,8 @@ TIME_ENTRIES = _form(
     "time entries",
     """
     entry:text object* phase technique part:text person*! started_at:instant ended_at:instant
-    date:day hours mode charge quantity unit done:per_cent discovery:yes_or_no note:text
+    date:day_or_period hours mode charge quantity unit done:per_cent discovery:yes_or_no total
+    note:text
     """,
 )
 MILESTONES = _form("milestones", "object*! phase* technique part:text finished_on:day*!")

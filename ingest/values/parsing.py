@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from babel.numbers import list_currencies
 from dateutil import parser as dateutil_parser
+from dateutil.relativedelta import relativedelta
 from rapidfuzz import fuzz, process
 from rapidfuzz.distance import OSA, Prefix
 
@@ -51,6 +52,12 @@ _ISO_DURATION = re.compile(
 _FRACTION = re.compile(r"(?:(?P<whole>\d{1,5})(?:\s+|\s*-\s*))?(?P<above>\d{1,2})[/\u2044](?P<below>\d{1,2})")
 _ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 _NUMBER_DATE = re.compile(r"(\d{1,4})\s*[./-]\s*(\d{1,2})\s*[./-]\s*(\d{1,4})\.?")
+_YEAR = re.compile(r"\d{4}")
+_YEAR_MONTH = re.compile(
+    r"(?P<year>\d{4})\s*[./-]\s*(?P<month>\d{1,2})|(?P<month_first>\d{1,2})\s*[./-]\s*(?P<of_year>\d{4})"
+)
+_BETWEEN_SIDES = re.compile(r"\s*[×x*]\s*|\s+by\s+", re.I)
+_UNIT_BEHIND = re.compile(r"\s*(?:[^\W\d_¼½¾]+|[\"″])$")
 _LETTER = re.compile(r"[^\W\d_]")
 _INSTANT = re.compile(
     r"(?P<day>.+?)(?:[ Tt]\s*|,\s*)(?P<hour>[0-2]?\d)[:.h](?P<minute>[0-5]\d)"
@@ -270,6 +277,47 @@ def day(text: str, order: DayOrder) -> date:
     raise NotationError("not_a_day")
 
 
+@dataclass(frozen=True, slots=True)
+class Period:
+    """A day (`total` is None), or a month or year within which something lies."""
+
+    first: date
+    last: date
+    total: Literal["month", "year"] | None
+
+
+def day_or_period(text: str, order: DayOrder) -> Period:
+    """A day, as `day` reads it; a month as `2024-03`, `03/2024` or `March 2024`; or a year as `2024`."""
+    cleaned = text.strip()
+    if _YEAR.fullmatch(cleaned):
+        first = _sensible(_calendar_day(int(cleaned), 1, 1))
+        return Period(first, first.replace(month=12, day=31), "year")
+    if (month := _month(cleaned)) is not None:
+        return Period(month, month + relativedelta(months=1, days=-1), "month")
+    only = day(text, order)
+    return Period(only, only, None)
+
+
+def _month(text: str) -> date | None:
+    """The first day of a month that is written without a day; None where the text is none."""
+    if numbers := _YEAR_MONTH.fullmatch(text):
+        year, month = numbers["year"] or numbers["of_year"], numbers["month"] or numbers["month_first"]
+        return _sensible(_calendar_day(int(year), int(month), 1))
+    if not _LETTER.search(text):
+        return None
+    try:
+        # as in `day`: what differs between two defaults was not said
+        first, second = (
+            dateutil_parser.parse(text, default=default, tzinfos=_any_zone)
+            for default in (datetime(1999, 1, 2), datetime(1998, 3, 4))
+        )
+    except (ValueError, OverflowError, TypeError, ArithmeticError):
+        return None
+    is_month = (first.year, first.month) == (second.year, second.month) and first.day != second.day
+    plain = (first.hour, first.minute, first.tzinfo) == (0, 0, None)
+    return _sensible(date(first.year, first.month, 1)) if is_month and plain else None
+
+
 def _any_zone(name: str | None, offset: int | None) -> tzinfo | None:
     return UTC if name or offset is not None else None
 
@@ -376,6 +424,20 @@ def centimetres(text: str) -> float:
                 9,
             )
     return decimal(cleaned)
+
+
+def two_sides(text: str) -> tuple[str, str]:
+    """Height and width of `60 × 80`, `60x80 cm` or `24 × 36 in`, each as `centimetres` reads it; a unit that
+    stands once, behind both, is of both.
+    """
+    sides = [side.strip() for side in _BETWEEN_SIDES.split(text.strip())]
+    if len(sides) != 2 or not all(sides):
+        raise NotationError("not_a_size")
+    height, width = sides
+    unit = _UNIT_BEHIND.search(width)
+    if unit and not _UNIT_BEHIND.search(height):
+        height = f"{height} {unit[0].strip()}"
+    return height, width
 
 
 def _with_fraction(text: str) -> float:

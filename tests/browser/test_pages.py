@@ -40,6 +40,7 @@ PAGES = [
     ("works", "Works", "No work is here yet.", "those on the bench first, the latest first"),
     ("works?object=WORK", "Works", 'There is no work "WORK" here.', "Milestones"),
     ("works?add=work", "Works", "A new work", "A new work"),
+    ("works?add=from-memory", "Works", "Whose hours these are", "Whose hours these are"),
     ("estimate?object=WORK", "Estimate", "there is none yet", "Write the next version"),
     ("bring-in-logs", "Bring in logs", "Begin with a file of objects", "What the files look like"),
     ("studio", "Studio", "Name of the studio", "Name of the studio"),

@@ -1,7 +1,7 @@
 -- What was promised of each work when it began, as things stood on the day $as_of: by the last version approved of those made before anything was logged, else by the last of those made; where nothing was
 -- promised before, by the first one that was approved. A revision takes over what is worked already, and a quote of a first stage promises nothing of the whole.
 -- Beside it what the latest approved version promises. Of options the approved one.
--- A version that was written by hand promises its hours, as a point (`confidence` null); one with a line of unknown hours promises nothing.
+-- A version that was written by hand promises its hours, as a point (`confidence` null); one with a line of unknown hours promises nothing, nor does what was told from memory once it was over.
 WITH begun AS (
     SELECT l.object, min(s.day) AS first_day FROM spells AS s JOIN lines AS l ON l.line = s.line WHERE s.day <= $as_of AND s.charge <> 'own_cost' AND l.object IS NOT NULL GROUP BY l.object
 ), standing AS (
@@ -21,7 +21,7 @@ WITH begun AS (
 ), chosen AS (
     SELECT object, coalesce(max(version) FILTER (approved AND before_it), max(version) FILTER (before_it), min(version) FILTER (approved)) AS version, max(version) FILTER (approved) AS latest,
         count(*) FILTER (approved) AS approvals
-    FROM promised WHERE promised_hours > 0 GROUP BY object
+    FROM promised WHERE promised_hours > 0 AND object NOT IN (SELECT object FROM objects WHERE remembered) GROUP BY object
 )
 SELECT c.object, p.version, p.made_on::TIMESTAMP AS made_on, p.approved_on::TIMESTAMP AS approved_on, p.quoted, p.confidence::DOUBLE AS confidence, p.p10, p.p50, p.p80, p.p90, p.promised_hours,
     c.approvals, CASE WHEN l.version > p.version THEN l.promised_hours END AS revised_hours

@@ -14,9 +14,15 @@ from ingest.values.line_names import line_name, line_names
 from ingest.values.parsing import day_in_words
 
 SHOWN_ENTRIES = 40
+_TOTALS = {
+    "day": "a total of several days",
+    "month": "a total, dated to the month",
+    "year": "a total, dated to the year",
+}
 
 
 def show_calendar(entries: pd.DataFrame) -> None:
+    entries = entries[entries["total"].isna()]  # hours of several days are of none of them
     if entries.empty:
         return
     st.header("Its calendar")
@@ -86,6 +92,7 @@ def _entry_cells(row: queries.Row, *, with_people: bool) -> list[str]:
     about = [
         "" if row["charge"] == "quoted" else str(row["charge"]).replace("_", " "),
         "" if row["mode"] == "hands_on" else str(row["mode"]),
+        _TOTALS.get(row["total"], ""),
         "found on the way" if row["discovery"] is True else "",
         f"corrected {row['corrected']}×" if row["corrected"] else "",
         text(row["note"]) if with_people else "",

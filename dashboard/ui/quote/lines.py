@@ -10,6 +10,7 @@ from dashboard.documents.csv_export import as_csv_text
 from dashboard.formatting import UNITS, amount, hours
 from dashboard.services.quote import WorkQuoted, as_frame
 from dashboard.text import quote as quote_text
+from dashboard.text.remembered import works_behind
 from dashboard.ui import layout, page_data
 from ingest.studio.hazards import usual_cautions
 from ingest.values.line_names import line_name, phase_name
@@ -45,7 +46,7 @@ def show(work: WorkQuoted) -> None:
                     *chances,
                     _quantity(row),
                     hours(row["hours"]),
-                    f"{row['works']}",
+                    works_behind(row["works"], row["remembered"]),
                     quote_text.line_sources(row),
                 ]
             )

@@ -13,6 +13,7 @@ from dashboard.services.quote import Option, Quoted, WorkQuoted
 from dashboard.services.quote_context import QuoteContext
 from dashboard.text import quote as quote_text
 from dashboard.text import quote_narrowing as narrowing_text
+from dashboard.text.remembered import works_behind
 from dashboard.ui import layout, results
 from dashboard.ui.quote import draft
 from ingest.editing.quote_drafts import MARKS, Quote, QuotedWork
@@ -129,7 +130,7 @@ def _rests_on(quote: Quote, work: WorkQuoted, option: Option, context: QuoteCont
     else:
         layout.say(
             f"From {counted(context.finished_lines, 'finished line')} on"
-            f" {counted(len(context.finished), 'finished work')}."
+            f" {works_behind(len(context.finished), context.finished_remembered, 'finished work')}."
         )
     things = results.narrowed(quote, work, context)
     if things:

@@ -9,6 +9,7 @@ from dashboard import queries
 from dashboard.formatting import amount, counted, hours, per_unit, rate
 from dashboard.text import html_blocks
 from dashboard.text.rates import usual
+from dashboard.text.remembered import works_behind
 from dashboard.ui import layout, page_data
 from ingest.values.line_names import line_name
 
@@ -69,7 +70,7 @@ def show_wholes(wholes: pd.DataFrame) -> None:
         wholes,
         {
             "line": lambda row: line_name(row["phase"], row["technique"]),
-            "works": "works",
+            "works": lambda row: works_behind(row["works"], row["remembered"]),
             "usual picture": lambda row: amount(row["usual_area"], "dm2"),
             "rate, h": lambda row: rate(row["rate"]),
             "from, h": lambda row: rate(row["rate_low"]),
@@ -85,7 +86,7 @@ def _rate_cells(row: queries.Row) -> list[html_blocks.Cell]:
     pinned_here = pd.notna(row["pinned_rate"])
     return [
         page_data.rate_link(row["phase"], row["technique"]),
-        f"{row['works']}",
+        works_behind(row["works"], row["remembered"]),
         f"{rate(row['pinned_rate'])}*" if pinned_here else rate(row["rate"]),
         rate(row["rate_low"]),
         rate(row["rate_high"]),

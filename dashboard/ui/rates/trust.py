@@ -6,11 +6,13 @@ from datetime import date
 
 import streamlit as st
 
+from dashboard import queries
 from dashboard.analysis.validation.backtest import by_phase, score
 from dashboard.formatting import plain
 from dashboard.services.rates import predictions
 from dashboard.text.backtest import ranges_verdict, totals_verdict, trust
-from dashboard.ui import layout, results
+from dashboard.text.remembered import left_out
+from dashboard.ui import layout, page_data, results
 
 _LOOK_S = 0.2
 
@@ -41,6 +43,7 @@ def show(as_of: date) -> None:
     retried = task.result()
     verdict = score(retried)
     st.write(plain(" ".join(filter(None, (ranges_verdict(verdict), totals_verdict(verdict))))))
+    layout.say(left_out(len(queries.remembered(page_data.store().cursor()))))
     if not verdict.lines:
         return
     phases = by_phase(retried)

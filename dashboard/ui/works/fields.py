@@ -102,6 +102,13 @@ def show(code: str | None, current: dict[str, str], key: str) -> dict[str, str]:
         )
         line("owner", "Owner (private: on no chart and in nothing that is shared)")
         line("owner_address", "Owner's address (private)")
+    if current.get("remembered") == "yes":
+        # it is said when the work is told; here it can only be taken back
+        typed["remembered"] = (
+            "yes"
+            if st.checkbox("Told from memory: its hours were not logged", True, key=f"remembered {key}")
+            else "no"
+        )
     typed["note"] = st.text_area("Note", current.get("note", ""), **left("note"))
     layout.say(
         "Conditions are the studio's own scale (common practice, no source). With height and width the"

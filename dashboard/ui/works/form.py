@@ -81,6 +81,8 @@ def _as_typed(value: object) -> str:
         if isinstance(value, float)
         else value.strftime("%Y-%m-%d")
         if isinstance(value, pd.Timestamp)
+        else ("yes" if value else "no")
+        if pd.api.types.is_bool(value)
         else str(value)
     )
 

@@ -23,7 +23,10 @@ def show() -> None:
     if st.button(_way_to_new(), type="primary"):
         layout.show_at(add="work")
     if works.empty:
-        st.write("No work is here yet. Add the first one, or bring in a file of objects under Bring in logs.")
+        st.write(
+            "No work is here yet. Add the first one, bring in a file of objects under Bring in logs, or tell"
+            " finished works of before from memory, below."
+        )
         layout.invite_to_invented()
         return
     with st.container(horizontal=True, key="choices"):

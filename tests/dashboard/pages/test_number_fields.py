@@ -68,6 +68,8 @@ OTHER_FIELDS = {
     "'Its code'": False,
     "label": True,  # of the sheets below
     "'Add a person: name'": False,
+    "'Whose hours these are'": False,
+    "'Year or month of rows that say none'": False,  # a day or a longer period
     "'Name'": False,
     "'Other spellings, with | between'": False,
     "'Other spellings that are understood, with | between'": False,

@@ -309,6 +309,7 @@ def test_sentences_say_what_a_rate_rests_on_and_whether_ranges_hold() -> None:
             "lines": 3,
             "open_lines": 1,
             "reach": float("nan"),
+            "remembered": 0,
             "own_share": 0.4,
             "elasticity": 0.8,
             "figure_weight": 0.25,

@@ -1,0 +1,74 @@
+"""Works told from memory, in words: one wording wherever they count."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from dashboard.formatting import counted
+from ingest.editing.remembered_sheet import QUOTED, TAKEN
+from ingest.editing.remembered_works import CellFault
+
+HEADS = {
+    "title": "title",
+    "kind": "kind",
+    "size": "size, cm",
+    "structure_condition": "structure",
+    "paint_condition": "paint",
+    "surface_condition": "surface",
+    "when": "year or month",
+    "quoted": "hours quoted",
+    "taken": "hours taken",
+    "price": "price",
+}
+"""Heads of the columns of the sheet."""
+
+OF_ONE_WORK = "Told from memory: its hours were not logged, and nothing of it counts as a promise."
+
+
+def head_of(column: str) -> str:
+    """Head of any column of the sheet, those of a phase too."""
+    for prefix, words in ((QUOTED, "quoted"), (TAKEN, "taken")):
+        if column.startswith(prefix):
+            return f"{column.removeprefix(prefix)}, {words}"
+    return HEADS.get(column, column)
+
+
+def fault_sentences(faults: Iterable[CellFault]) -> list[str]:
+    """Each fault by its row and column; what is of the sheet and not of a row is said once."""
+    return list(dict.fromkeys(map(_sentence, faults)))
+
+
+def _sentence(fault: CellFault) -> str:
+    if fault.column == "person":
+        return "Whose hours these are is not said yet. Write it above the sheet."
+    value = f' "{fault.value}"' if fault.value else ""
+    return f"Row {fault.row}, {head_of(fault.column)}{value}: {fault.reason}. {fault.mend}"
+
+
+def works_behind(works: int, remembered: int, word: str = "") -> str:
+    """How many works something rests on, and how many of them were remembered: `14, 9 from memory`, or with
+    their word `14 finished works, 9 from memory`; where none was, as any count.
+    """
+    number = counted(works, word) if word else f"{works:,}"
+    return f"{number}, {remembered:,} from memory" if remembered else number
+
+
+def among(works: int, remembered: int) -> str:
+    """`Of these 66 works 9 are from memory.`, or nothing where none is."""
+    if not remembered:
+        return ""
+    verb = "is" if remembered == 1 else "are"
+    return (
+        f"Of {'this' if works == 1 else 'these'} {counted(works, 'work')} {remembered:,} {verb} from memory."
+    )
+
+
+def left_out(remembered: int) -> str:
+    """Said where works from memory are no part of a figure, as nothing of them was promised."""
+    if not remembered:
+        return ""
+    verb = "is" if remembered == 1 else "are"
+    return (
+        f"{counted(remembered, 'work')} told from memory {verb} left out: what is told once it is over was no"
+        " promise."
+    )

@@ -1,0 +1,64 @@
+"""Works from memory typed by keyboard alone, at a phone's width and a laptop's, on an empty studio."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import keep, settled
+from tests.browser.steps import choose_cell, done, go, press, row_of, write_cell
+
+ROWS = (
+    ["Harbour at dusk", "41,5", "30", "March 2024", "2400", "24 × 36 in"],
+    ["Mill in snow", "many", "", "2023"],
+    ["Weir", "12"],
+)
+
+
+def write_row(page: Page, row: int, cells: list[str]) -> None:
+    """Write a row from its first cell on, by keyboard, and go to the first cell of the next one."""
+    for column, text in enumerate(cells, 1):
+        if text:
+            write_cell(page, f"glide-cell-{column}-{row}", text, "Tab")
+        else:
+            page.keyboard.press("Tab")
+            page.wait_for_timeout(150)
+    page.keyboard.press("Home")
+    page.keyboard.press("ArrowDown")
+    page.wait_for_timeout(300)
+    settled(page)
+
+
+def test_rows_typed_by_keyboard_wait_through_a_reload_and_come_in_without_those_that_have_a_fault(
+    serve_here: Callable[..., str], page: Page, tmp_path: Path
+) -> None:
+    studio = serve_here(tmp_path / "studio.duckdb")
+    go(page, studio, "Where the hours went")
+    press(page, "Tell works from memory")
+    done(page, "a title and the hours that it took are enough")
+    page.get_by_role("textbox", name="Whose hours these are").fill("Ada")
+    page.keyboard.press("Tab")
+    settled(page)
+    choose_cell(page, 0, 120)
+    for row, cells in enumerate(ROWS):
+        write_row(page, row, cells)
+    mend = 'Row 2, hours taken "many": cannot be read as hours.'
+    expect(page.get_by_text(mend)).to_be_visible()
+    page.reload()
+    expect(page.get_by_text(mend)).to_be_visible()
+    expect(page.get_by_role("textbox", name="Whose hours these are")).to_have_value("Ada")
+    settled(page)
+    keep(page, f"task-from-memory-{page.viewport_size['width'] if page.viewport_size else ''}")
+    press(page, "Save 2 works")
+    done(page, "1 row stays on the sheet with what is to be mended.")
+    assert row_of(page, "Works told from memory", "Harbour at dusk")[2:5] == ["31 Mar 2024", "30.0", "41.5"]
+    assert row_of(page, "Works told from memory", "Weir")[3:5] == ["–", "12.0"]
+    choose_cell(page, 0, 120)
+    write_row(page, 0, ["", "29"])
+    press(page, "Save 1 work")
+    done(page, "Saved from memory: M23-01.")
+    press(page, "Strike out all works from memory")
+    press(page, "Yes, strike out 3 works")
+    done(page, "Struck out:")
+    page.get_by_role("button", name="Put back what was struck out").press("Enter")
+    done(page, "Put back: M23-01, M24-01, M25-01.")

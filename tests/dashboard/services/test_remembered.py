@@ -1,0 +1,167 @@
+"""Works told from memory are marked wherever they count, and are in nothing that was promised or logged.
+
+Of three finished works with varnish removal two are from memory.
+"""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from dashboard import queries
+from dashboard.cli.main import main
+from dashboard.services import promises as promises_service
+from dashboard.services import rates as rates_service
+from dashboard.services import year as year_service
+from dashboard.text import remembered as remembered_text
+from dashboard.text import year as year_text
+from ingest.editing import remembered_works
+from ingest.editing.remembered_sheet import Sheet
+from ingest.store import Store
+from ingest.studio.settings import write_settings
+from tests.conftest import CHANGE, LATER, Bring
+from tests.drawn import choose_option, draw, headings, words_of
+
+OBJECTS = """object,title,finished_on,remembered
+24-001,,2024-04-10,
+M23-001,Mill,2023-06-30,yes
+M23-002,Weir,2023-09-30,yes
+"""
+ESTIMATES = """object,version,made_on,approved_on,price,currency,technique,hours
+24-001,1,2024-01-10,2024-01-12,900,EUR,varnish removal with solvent gel,10
+M23-001,1,2023-01-01,2023-01-01,800,EUR,varnish removal with solvent gel,9
+"""
+LOG = """object,technique,person,date,hours,total
+24-001,varnish removal with solvent gel,Ilse,2024-04-08,12,
+M23-001,varnish removal with solvent gel,Ilse,2023-06,20,
+M23-002,varnish removal with solvent gel,Ilse,2023-09,30,
+"""
+
+
+@pytest.fixture
+def told(studio: Bring, store: Store) -> Store:
+    for name, text in (("objects.csv", OBJECTS), ("estimates.csv", ESTIMATES), ("log.csv", LOG)):
+        assert studio(name, text).complete
+    return store
+
+
+def test_a_rate_says_how_many_of_its_works_were_told_from_memory(told: Store) -> None:
+    con = told.cursor()
+    calibrated = rates_service.calibrated(con, LATER)
+    rates = rates_service.rate_table(con, LATER, calibrated).set_index("technique")
+    row = rates.loc["varnish removal with solvent gel"]
+    assert (row["works"], row["remembered"]) == (3, 2)
+    assert rates["remembered"].sum() == 2
+    assert set(rates_service.whole_rates(con, LATER, calibrated)["remembered"]) <= {0, 1, 2}
+
+
+def test_promises_and_what_became_of_versions_are_without_works_from_memory(told: Store) -> None:
+    scored = promises_service.scored(told.cursor(), LATER)
+    assert scored.works["object"].tolist() == ["24-001"]
+    assert set(scored.lines["object"]) == {"24-001"} and set(scored.versions["object"]) == {"24-001"}
+    assert (scored.unpromised, scored.remembered) == (0, 2)
+    assert remembered_text.left_out(2) == (
+        "2 works told from memory are left out: what is told once it is over was no promise."
+    )
+
+
+def test_the_year_says_hours_from_memory_apart(told: Store) -> None:
+    year = year_service.of_year(told.cursor(), LATER, 2023)
+    assert year.months.empty and year.works.empty
+    assert year_text.remembered(year) == (
+        "50.0 h on 2 works told from memory are dated in this year, and in none of these figures."
+    )
+    assert year.logged_since == date(2024, 4, 8)  # what is told is no log
+    logged = year_service.of_year(told.cursor(), LATER, 2024)
+    assert logged.hours("chargeable") == pytest.approx(12) and year_text.remembered(logged) == ""
+
+
+@pytest.mark.parametrize(
+    ("works", "remembered", "word", "words"),
+    [
+        (14, 9, "", "14, 9 from memory"),
+        (14, 0, "", "14"),
+        (1, 1, "finished work", "1 finished work, 1 from memory"),
+        (2, 0, "work", "2 works"),
+    ],
+)
+def test_one_wording_marks_them_everywhere(works: int, remembered: int, word: str, words: str) -> None:
+    assert remembered_text.works_behind(works, remembered, word) == words
+
+
+def test_where_the_hours_went_counts_them_says_so_and_can_leave_them_out(
+    told: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = draw(monkeypatch, told, "where_the_hours_went")
+    assert "Of these 3 works 2 are from memory." in words_of(page)
+    choose_option(page, "Works from memory", "left out")
+    assert "from memory" not in words_of(page)
+
+
+def test_a_studio_with_nothing_from_memory_has_no_choice_and_no_word_of_it(
+    studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    studio("log.csv", "object,technique,person,date,hours\n24-001,retouching,Ilse,2024-04-08,3\n")
+    page = draw(monkeypatch, store, "where_the_hours_went")
+    assert "memory" not in words_of(page)
+    assert not any("memory" in choice.label for choice in page.selectbox)
+
+
+def test_the_page_of_a_work_says_that_it_is_from_memory_and_draws_no_calendar_of_totals(
+    told: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = draw(monkeypatch, told, "one_work", object="M23-001")
+    assert remembered_text.OF_ONE_WORK in words_of(page)
+    assert "a total, dated to the month" in words_of(page) and "Its calendar" not in headings(page)
+    logged = draw(monkeypatch, told, "one_work", object="24-001")
+    assert "memory" not in words_of(logged) and "Its calendar" in headings(logged)
+
+
+def test_our_rates_and_promised_and_kept_mark_them_on_their_pages(
+    told: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert "on 3 works, 2 from memory" in words_of(draw(monkeypatch, told, "our_rates"))
+    assert "2 works told from memory are left out" in words_of(draw(monkeypatch, told, "promised_and_kept"))
+    assert "none of these figures" in words_of(draw(monkeypatch, told, "the_year", year="2023"))
+
+
+def test_the_commands_and_a_letter_mark_them(
+    told: Store, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("BENCH_HOURS_DB", str(told.path))
+    monkeypatch.chdir(tmp_path)
+    with told.writing() as con:
+        write_settings(con, {"hourly_rate": "60"})
+    told.close()
+    assert main(["rates"]) == 0
+    assert "3, 2 from memory" in capsys.readouterr().out
+    assert main(["rates", "--json"]) == 0
+    rows = {row["technique"]: row for row in json.loads(capsys.readouterr().out)}
+    assert list(rows["retouching"])[3:5] == ["works", "remembered"]
+    assert rows["varnish removal with solvent gel"]["remembered"] == 2
+    assert main(["backtest"]) == 0
+    assert "2 works told from memory are left out" in capsys.readouterr().out
+    Path("lines.csv").write_text("technique,hours\nvarnish removal with solvent gel,12\n")
+    assert main(["quote", "--lines", "lines.csv"]) == 0
+    printed = capsys.readouterr().out
+    assert "on 3 finished works, 2 from memory" in printed and "3, 2 from memory" in printed
+    assert main(["quote", "--lines", "lines.csv", "--json", "--form", "full", "--html", "letter.html"]) == 0
+    (line,) = json.loads(capsys.readouterr().out)["lines"]
+    assert (line["works"], line["remembered"]) == (3, 2)
+    assert (
+        "from our own record of 3 finished works, 2 from memory, we expect" in Path("letter.html").read_text()
+    )
+
+
+def test_works_from_the_sheet_count_as_remembered(store: Store) -> None:
+    remembered_works.save(
+        store, Sheet(works=[{"title": "Weir", "taken": "12"}], person="Ilse", when="2025"), CHANGE, ""
+    )
+    assert queries.remembered(store.cursor()) == {"M25-01"}
+    row = rates_service.whole_rates(
+        store.cursor(), LATER, rates_service.calibrated(store.cursor(), LATER)
+    ).iloc[-1]
+    assert (row["phase"], row["works"], row["remembered"]) == ("", 1, 1)
