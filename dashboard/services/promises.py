@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -77,14 +76,14 @@ def scored(con: Connection, as_of: date) -> Scored:
     finished = int((done["finished"].astype(bool) & (done["hours"] > 0)).sum())
     return Scored(
         works=works,
-        lines=_lines(con, as_of, remembered),
+        lines=_lines(con, as_of),
         versions=queries.outcomes(con, as_of),
         remembered=len(remembered),
         unpromised=finished - len(works),
     )
 
 
-def _lines(con: Connection, as_of: date, remembered: Collection[str]) -> pd.DataFrame:
+def _lines(con: Connection, as_of: date) -> pd.DataFrame:
     """Finished lines with a promise: what the last version made on or before their first entry said of them,
     and what they took.
     """
@@ -101,7 +100,6 @@ def _lines(con: Connection, as_of: date, remembered: Collection[str]) -> pd.Data
         | {"promised_hours": quoted.estimated[at], "actual_hours": quoted.hours[quoted.number[at]]}
     )
     positions = queries.phases(con).set_index("phase")["position"]
-    frame = frame[~frame["object"].isin(remembered)].reset_index(drop=True)
     return frame.assign(position=frame["phase"].map(positions).fillna(9999).astype(int))
 
 

@@ -53,6 +53,7 @@ class RecordArrays:
         if frames.has_wholes:
             self.names["technique"] = marked_techniques(self.names["phase"], self.names["technique"])
         self.places = {name: np.unique(values, return_inverse=True) for name, values in self.names.items()}
+        self.remembered = lines["remembered"].to_numpy(dtype=bool)
         self.condition = lines["condition"].to_numpy(dtype=float)
         area = lines["area_dm2"].to_numpy(dtype=float)
         self.area = np.where(area > 0, area, np.nan)

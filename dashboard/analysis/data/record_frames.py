@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard.analysis.data.levels import NAMES
-from dashboard.analysis.data.lines import WHOLE
+from dashboard.analysis.data.lines import REMEMBERED, WHOLE
 
 _PROGRESS = ["quantity", "last_quantity_at", "first_done_at", "all_done_at"]
 
@@ -22,8 +22,8 @@ class RecordFrames:
     Attributes
     ----------
     lines : `line`, `object`, `phase`, `technique` (empty: the phase as a whole, without a phase the work),
-        `part`, `unit`, `kind`, `condition` (that bears on it), `whole_condition` (mean of those of the work),
-        `area_dm2` (of the picture).
+        `part`, `unit`, `remembered` (the work was told from memory), `kind`, `condition` (that bears on it),
+        `whole_condition` (mean of those of the work), `area_dm2` (of the picture).
     days : `line`, `person`, `extra`, `day`, `hours`, `quantity`, `first_day`, `last_day`, `last_quantity_at`,
         `first_done_at`, `all_done_at`.
     ends : `line`, `day`.
@@ -79,12 +79,12 @@ def _lines(lines: pd.DataFrame, group: pd.Series, own: pd.Series, groups: pd.Dat
     """A row for each group: of one that is a line itself what is known of that."""
     about = lines.assign(line=group).loc[group.notna()]
     first = about[own[group.notna()]].set_index("line")[["unit", "condition"]]
-    of_work = about.groupby("line")[["kind", "whole_condition", "area_dm2"]].first()
+    of_work = about.groupby("line")[["kind", "whole_condition", "area_dm2", "remembered"]].first()
     of_group = groups.join(first).join(of_work)
     whole = of_group["technique"] == ""
     return of_group.assign(
         line=of_group.index,
-        unit=of_group["unit"].where(~whole, WHOLE),
+        unit=of_group["unit"].where(~whole, np.where(of_group["remembered"], REMEMBERED, WHOLE)),
         condition=of_group["condition"].where(~whole, of_group["whole_condition"]).astype(float),
     )
 

@@ -1,5 +1,5 @@
 -- The lines of works, with what bears on their hours; studio time is on no work and teaches nothing.
-SELECT l.line, l.object, l.phase, l.technique, l.part, CASE WHEN l.technique = '' THEN 'whole' ELSE coalesce(t.unit, '') END AS unit, coalesce(o.kind, '') AS kind,
+SELECT l.line, l.object, l.phase, l.technique, l.part, coalesce(o.remembered, false) AS remembered, CASE WHEN l.technique <> '' THEN coalesce(t.unit, '') WHEN remembered THEN 'remembered' ELSE 'whole' END AS unit, coalesce(o.kind, '') AS kind,
     list_avg([o.structure_condition, o.paint_condition, o.surface_condition]) AS whole_condition,
     CASE WHEN l.technique = '' THEN whole_condition ELSE CASE t.condition WHEN 'structure' THEN o.structure_condition WHEN 'paint' THEN o.paint_condition WHEN 'surface' THEN o.surface_condition END END AS condition,
     a.area_dm2

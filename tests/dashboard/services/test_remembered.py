@@ -165,3 +165,13 @@ def test_works_from_the_sheet_count_as_remembered(store: Store) -> None:
         store.cursor(), LATER, rates_service.calibrated(store.cursor(), LATER)
     ).iloc[-1]
     assert (row["phase"], row["works"], row["remembered"]) == ("", 1, 1)
+
+
+def test_past_promises_are_tried_again_without_works_from_memory(told: Store) -> None:
+    assert set(rates_service.retried(told.cursor(), LATER).lines["object"]) == {"24-001"}
+    record = queries.record(told.cursor(), LATER)
+    before = rates_service.number_of(LATER)
+    assert record.compared.foreseen(before).objects.tolist() == ["24-001"]
+    taught = record.teaching.as_of(before)
+    weight = dict(zip(taught.object.tolist(), taught.weight.tolist(), strict=True))
+    assert weight["24-001"] == 1.0 and weight["M23-001"] == pytest.approx(0.69, abs=0.01)
