@@ -136,6 +136,7 @@ def _rests_on(quote: Quote, work: WorkQuoted, option: Option, context: QuoteCont
     if things:
         layout.say(narrowing_text.narrowing_lead(*option.at(0.1, 0.9)))
         layout.list_out([narrowing_text.narrowing(item) for item in things])
+        layout.link("works", "Tell finished works from memory", add="from-memory")
 
 
 def _effect(quote: Quote, option: Option, p80: float) -> str:
