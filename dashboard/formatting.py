@@ -63,6 +63,14 @@ def plain(words: str) -> str:
     return re.sub(r"([\\`*_{}\[\]()#+.!|<>~$:-])", r"\\\1", words)
 
 
+def label(words: str) -> str:
+    """The same for what a field is called, which is also heard as it is written: without an escape where no
+    mark could be read as layout. Begins with a word of ours.
+    """
+    harmless = re.fullmatch(r"(?:[^\W_]|[ .,;()'\"&/?%–…-]|\w_(?=\w)|: )*", words)
+    return words if harmless and "--" not in words and "www." not in words.lower() else plain(words)
+
+
 def text(value: object) -> str:
     """A word as it stands in a frame; nothing where it is unknown."""
     return value if isinstance(value, str) else ""

@@ -34,8 +34,9 @@ from ingest.importing import form_rows, rejects
 from ingest.importing.files import import_files
 from ingest.schema.csv_columns import ESTIMATES, MILESTONES, OBJECTS, TECHNIQUES, TIME_ENTRIES
 from ingest.store import Store
-from ingest.studio import people, vocabulary
+from ingest.studio import people, spellings, vocabulary
 from ingest.studio.settings import read_settings, write_settings
+from ingest.studio.spellings import Spelling
 from ingest.values.parsing import folded
 from tests import phones, promises
 from tests.conftest import CHANGE, NOW
@@ -239,6 +240,16 @@ def _foreign_table(store: Store, head: str, text: str, to_its_end: bool) -> None
     )
     meanings = {("object", text): a_new_work("24-009", text)} if folded(text) else {}
     memory.remember(store, heads, reading, meanings, file=f"{head}.csv", by="Ilse")
+    with store.writing() as con:
+        spellings.keep(
+            con,
+            [
+                Spelling(kind="technique", name="retouching", written=text),
+                Spelling(kind="person", name="Ilse", written=text),
+            ],
+            f"{head}.csv",
+            CHANGE,
+        )
 
 
 def _rejects(store: Store, folder: Path, text: str) -> None:
@@ -587,6 +598,7 @@ OF_A_STUDIO = (
     "ended_versions",
     "foreign_tables",
     "foreign_words",
+    "spelling_origins",
 )
 
 

@@ -10,8 +10,9 @@ from pathlib import Path
 from dashboard.cli import options
 from dashboard.cli.caller import caller, write_err, write_out
 from dashboard.formatting import counted, hours
+from dashboard.text.foreign_tables import place_word
 from ingest.errors import BenchHoursError
-from ingest.foreign.any_table import any_table
+from ingest.foreign.any_table import ENDINGS, any_table
 from ingest.importing.check import Checked
 from ingest.importing.files import check_files, import_files
 from ingest.store import Store
@@ -28,7 +29,7 @@ def add_commands(commands: options.Commands) -> None:
             nargs="+",
             type=options.file,
             metavar="FILE",
-            help="a CSV file or another table, or a folder for all CSV files in it",
+            help="a CSV file or another table, or a folder for all in it",
         )
         order = "how this studio writes dates in numbers; import remembers it"
         options.add_choice(parser, "--day-order", ("dmy", "mdy", "ymd"), order)
@@ -71,17 +72,22 @@ def _check(args: argparse.Namespace, store: Store) -> int:
 
 
 def _files(paths: Sequence[Path]) -> list[Path]:
-    """The files that are meant: a folder stands for the CSV files in it."""
-    files = [file for path in paths for file in (_csv_files(path) if path.is_dir() else [path])]
+    """The files that are meant: a folder stands for the tables in it."""
+    files = [file for path in paths for file in (_tables(path) if path.is_dir() else [path])]
     if not files:
-        raise BenchHoursError(f"there is no CSV file in {paths[0]}", "Name files, or another folder.")
+        raise BenchHoursError(f"there is no table in {paths[0]}", "Name files, or another folder.")
     return files
 
 
-def _csv_files(folder: Path) -> list[Path]:
-    """The CSV files in a folder, but for rejected rows of others."""
+def _tables(folder: Path) -> list[Path]:
+    """The tables in a folder, but for rejected rows of others and what a program keeps beside an open one."""
     return sorted(
-        file for file in folder.iterdir() if file.suffix.casefold() == ".csv" and ".rejects" not in file.stem
+        file
+        for file in folder.iterdir()
+        if file.suffix.casefold() in ENDINGS
+        and file.suffix.casefold() != ".txt"  # more often words about the tables
+        and ".rejects" not in file.stem
+        and not file.name.startswith((".", "~$"))
     )
 
 
@@ -116,11 +122,12 @@ def _print_report(report: Checked, *, stored: bool) -> None:
 
 
 def _print_remarks(report: Checked) -> None:
+    place = place_word(report.file)
     for frame, word in ((report.problems, ""), (report.warnings, "note: ")):
         for line, column, value, reason, mend in frame.head(SHOWN_REMARKS).itertuples(index=False):
             cell = f', column "{column}"' if column else ""
             shown = f'"{value[:60]}" ' if isinstance(value, str) else ""
-            write_err(f"{report.file}, line {line}{cell}: {word}{shown}{reason}. {mend}")
+            write_err(f"{report.file}, {place} {line}{cell}: {word}{shown}{reason}. {mend}")
         if len(frame) > SHOWN_REMARKS:
             where = (
                 ""
@@ -152,7 +159,7 @@ def _print_remarks(report: Checked) -> None:
         )
     for line, what, stored_hours, row_hours in report.held_back.head(SHOWN_REMARKS).itertuples(index=False):
         write_err(
-            f"{report.file}, line {line}: held back: {what} is held with"
+            f"{report.file}, {place} {line}: held back: {what} is held with"
             f" {hours(stored_hours)} h, here {hours(row_hours)} h. Correction or new?"
         )
     if report.outcome.held_back:

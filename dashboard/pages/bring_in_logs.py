@@ -1,4 +1,4 @@
-"""Bring in logs: CSV files in, an account of every row out, and what waits for a word decided."""
+"""Bring in logs: files and tables in, an account of every row out, and what waits for a word decided."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from dashboard.ui.logs import device_changes, held_back
 from dashboard.ui.logs import files as files_part
 from dashboard.ui.logs import rejects as rejects_part
 from dashboard.ui.logs import report as report_part
+from dashboard.ui.logs import tables as tables_part
 
 
 def body() -> None:
@@ -20,8 +21,10 @@ def body() -> None:
         )
         layout.invite_to_invented()
     files_part.show()
+    tables_part.show()
     for report in st.session_state.get("reports", []):
         report_part.show(*report)
+    tables_part.show_remembered()
     rejects_part.show()
     device_changes.waiting()
     device_changes.show()

@@ -57,6 +57,26 @@ def people(con: Connection) -> pd.DataFrame:
     return frame(con, "people")
 
 
+def spelling_origins(con: Connection, kind: str) -> pd.DataFrame:
+    """Spellings that came with tables, the latest first: `name` (the phase, technique or person), `written`,
+    `file`, `kept_at` (UTC).
+    """
+    return con.execute(
+        """WITH words AS (
+            SELECT s.kind, s.spelling, s.written, coalesce(p.phase, t.technique) AS name
+            FROM spellings AS s
+            LEFT JOIN phases AS p ON s.kind = 'phase' AND p.key = s.key
+            LEFT JOIN techniques AS t ON s.kind = 'technique' AND t.key = s.key
+            UNION ALL
+            SELECT 'person', spelling, written, person FROM person_spellings
+        )
+        SELECT name, written, file, kept_at
+        FROM spelling_origins JOIN words USING (kind, spelling)
+        WHERE kind = ? ORDER BY kept_at DESC, name, written""",
+        [kind],
+    ).df()
+
+
 def said_before(con: Connection, column: str) -> list[str]:
     """What the studio's objects say in a free column (kind, support, commission), the commonest first, as
     suggestions.

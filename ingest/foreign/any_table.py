@@ -12,6 +12,8 @@ from ingest.schema.csv_columns import IN_ORDER
 from ingest.store import Store
 from ingest.tables.audit_log import utc_now
 
+ENDINGS = (".csv", ".txt", ".tsv", ".xlsx", ".xls", ".ods", ".ics")
+"""Of the names of files that may be tables."""
 _PACKED = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
 _CALENDAR = b"BEGIN:VCALENDAR"
 
@@ -33,7 +35,7 @@ def any_table(store: Store, now: datetime | None = None) -> Recognizer:
 
 def _parts(store: Store, path: Path, folder: Path, now: datetime) -> list[list[RowSource]]:
     not_ours: FileError | None = None
-    if not _is_no_csv(path):
+    if not is_no_csv(path):
         try:
             return [[item] for item in recognize([path], folder)]
         except FileError as error:
@@ -43,7 +45,7 @@ def _parts(store: Store, path: Path, folder: Path, now: datetime) -> list[list[R
     return parts_of(store, path, not_ours, now)
 
 
-def _is_no_csv(path: Path) -> bool:
+def is_no_csv(path: Path) -> bool:
     """A workbook or a calendar."""
     try:
         with path.open("rb") as file:

@@ -139,7 +139,7 @@ def parts_of(store: Store, path: Path, not_ours: FileError | None, now: datetime
     except FileError as error:
         raise (not_ours or error) from error
     with store.reading() as con:
-        forms = _form_sheets(book) if book.kind == "workbook" else []
+        forms = form_sheets(book) if book.kind == "workbook" else []
         tables = read_tables(con)
         of_ours = {form.sheet.name for form in forms}
         known = [item for item in known_sheets(book, tables) if item.sheet.name not in of_ours]
@@ -155,7 +155,8 @@ def parts_of(store: Store, path: Path, not_ours: FileError | None, now: datetime
         return parts
 
 
-def _form_sheets(book: Book) -> list[FormSheet]:
+def form_sheets(book: Book) -> list[FormSheet]:
+    """The sheets of a workbook whose heads are those of one of our forms."""
     forms = []
     for sheet in book.sheets:
         names = distinct_names([str(text) for text in sheet.cells.iloc[0]])

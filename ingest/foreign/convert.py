@@ -26,7 +26,7 @@ _HOURS = ("hours", "low_hours", "high_hours", "unattended_hours")
 _NUMBERS = ("quantity", "price", "tax_per_cent", "height_cm", "width_cm", "area_dm2")
 _DAYS = ("date", "made_on", "approved_on", "received_on", "due_on", "finished_on")
 _ISO_DAY = r"\d{4}-\d{2}-\d{2}"
-_NOT_SAID = "meaning_not_given"
+NOT_SAID = "meaning_not_given"
 
 
 @dataclass(slots=True, kw_only=True)
@@ -91,6 +91,14 @@ def convert(
     converter.numbers()
     converter.words(meanings, studio)
     return converter.result(today, sum(rows.left_out))
+
+
+def days_of(rows: LongRows, reading: Reading, *, mark: DecimalMark) -> pd.Series[str]:
+    """The day of each row that one can tell, ISO; empty where one cannot."""
+    converter = _Converter(rows, reading, mark)
+    converter.days()
+    converter.clocks()
+    return converter.day_texts()
 
 
 class _Converter:
@@ -192,7 +200,7 @@ class _Converter:
                     column, text, as_code=codes_are_new(self._reading)
                 )
                 if meaning is None:
-                    unsaid[place] = _NOT_SAID
+                    unsaid[place] = NOT_SAID
                     continue
                 out[place] = meaning.left_out
                 for name, value in meaning.values.items():
@@ -224,7 +232,7 @@ class _Converter:
         self._texts[name] = before.where(~says[codes], pd.Series(texts[codes], index=index, dtype="str"))
 
     def result(self, today: str, left_out: int) -> ConvertedRows:
-        by_day, _ = left_out_by_day(self._days(), self._reading.left_out, today)
+        by_day, _ = left_out_by_day(self.day_texts(), self._reading.left_out, today)
         out = self._out | by_day
         form = self._reading.form
         needed = [name for name in form.stars if name not in self._texts]
@@ -243,7 +251,7 @@ class _Converter:
             new_works={code: title for code, title in self._new_works.items() if code in named},
         )
 
-    def _days(self) -> pd.Series[str]:
+    def day_texts(self) -> pd.Series[str]:
         """The day of each row that one can tell, ISO."""
         texts = self._texts
         days = texts.get("date", texts.get("made_on", texts.get("received_on")))

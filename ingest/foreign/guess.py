@@ -47,15 +47,31 @@ def guess(book: Book, studio: Studio) -> Guess:
     leaves unsaid (`ingest.foreign.reading.missing`).
     """
     sheet, row = max(
-        ((sheet, _head_row(sheet)) for sheet in book.sheets), key=lambda item: len(item[0].lines) - item[1]
+        ((sheet, likeliest_head_row(sheet)) for sheet in book.sheets),
+        key=lambda item: len(item[0].lines) - item[1],
     )
-    if book.kind == "calendar":
+    return guess_at(book, studio, sheet, row)
+
+
+def guess_at(
+    book: Book, studio: Studio, sheet: Sheet, row: int, *, rows: RowKind | None = None, head_rows: int = 1
+) -> Guess:
+    """The same where the sheet and the row of its heads are known.
+
+    Parameters
+    ----------
+    row : of the heads, from 0.
+    rows : what each row is, where that is known too.
+    head_rows : over how many rows the heads stand.
+    """
+    if book.kind == "calendar" and rows in (None, "time entries"):
         return Guess(sheet=sheet, row=0, reading=_of_calendar(sheet, studio))
-    return Guess(sheet=sheet, row=row, reading=_Columns(sheet, row, studio, book.path.stem).reading())
+    columns = _Columns(sheet, row, studio, book.path.stem, head_rows)
+    return Guess(sheet=sheet, row=row, reading=columns.reading(rows))
 
 
-def _head_row(sheet: Sheet) -> int:
-    """The row with the most heads that are words; of equal ones the first."""
+def likeliest_head_row(sheet: Sheet) -> int:
+    """The row with the most heads that are words, from 0; of equal ones the first."""
 
     def score(row: int) -> float:
         texts = [text for text in heads(sheet, row) if text]
@@ -70,10 +86,11 @@ def _head_row(sheet: Sheet) -> int:
 class _Columns:
     """The columns of one table, with what they seem to be."""
 
-    def __init__(self, sheet: Sheet, row: int, studio: Studio, file: str) -> None:
-        self._written = heads(sheet, row)
+    def __init__(self, sheet: Sheet, row: int, studio: Studio, file: str, head_rows: int = 1) -> None:
+        self._head_rows = head_rows
+        self._written = heads(sheet, row, head_rows)
         self._names = distinct_names(self._written)
-        cells = sheet.cells.iloc[row + 1 : row + 1 + _LOOKED_AT].set_axis(self._names, axis=1)
+        cells = sheet.cells.iloc[row + head_rows : row + head_rows + _LOOKED_AT].set_axis(self._names, axis=1)
         self._sums, is_sum = _sums(cells)
         self._contents = Contents(cells[~is_sum], studio)
         self._above = [file, sheet.name, *sheet.cells.iloc[:row].to_numpy().ravel()]
@@ -84,8 +101,8 @@ class _Columns:
         ]
         self._columns: dict[str, Source] = {}
 
-    def reading(self) -> Reading:
-        rows = self._kind()
+    def reading(self, rows: RowKind | None = None) -> Reading:
+        rows = rows or self._kind()
         wide = self._wide() if rows == "time entries" else None
         wide_names = self._wide_names(wide)
         self._free = [name for name in self._free if name not in wide_names]
@@ -103,6 +120,7 @@ class _Columns:
             rows=rows,
             columns=self._columns,
             not_read=tuple(name for name in self._names if name in known - named - set(wide_names)),
+            head_rows=self._head_rows,
             day_order=self._day_order(wide_names),
             year=self._year(wide_names) if wide == "date" else None,
             serial_days=self._has_serial_days(),

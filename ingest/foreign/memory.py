@@ -118,6 +118,12 @@ def known_sheets(book: Book, tables: list[Remembered]) -> list[KnownSheet]:
     return known
 
 
+def sheets_with(book: Book, table_heads: str, reading: Reading) -> list[tuple[Sheet, int]]:
+    """The sheets of a file that have these heads and are read by this reading, each with their row."""
+    table = Remembered(heads=table_heads, reading=reading, draft=None, file="", at=utc_now(), by=None)
+    return [(known.sheet, known.row) for known in known_sheets(book, [table])]
+
+
 def draft_of(book: Book, tables: list[Remembered]) -> tuple[Sheet, Remembered] | None:
     """What was half said of a file, and of which of its sheets."""
     drafts = [table for table in tables if table.draft is not None]
@@ -128,6 +134,12 @@ def draft_of(book: Book, tables: list[Remembered]) -> tuple[Sheet, Remembered] |
             if table.heads in signatures:
                 return sheet, table
     return None
+
+
+def named_in(table_heads: str) -> list[str]:
+    """The heads by which a table is known, and of a calendar its name, as names."""
+    calendar, names = _names(table_heads)
+    return [*([calendar] if calendar else []), *sorted(names)]
 
 
 def _names(table_heads: str) -> tuple[str | None, frozenset[str]]:

@@ -9,8 +9,8 @@ from datetime import datetime
 import pandas as pd
 
 from ingest.foreign.bring_in import as_rows, converted_rows
-from ingest.foreign.convert import ConvertedRows, source_texts
-from ingest.foreign.long_rows import long_rows
+from ingest.foreign.convert import ConvertedRows, days_of, source_texts
+from ingest.foreign.long_rows import left_out_by_day, long_rows
 from ingest.foreign.reading import Reading, word_columns
 from ingest.foreign.sheets import Book, Sheet
 from ingest.foreign.words import Meaning, Meanings, Studio, Word, words_of
@@ -107,8 +107,10 @@ def words_in(
     reading: Reading,
     meanings: Meanings,
     likely: int = 3,
+    now: datetime | None = None,
 ) -> list[Word]:
-    """The different texts of works, phases, techniques and people in sheets that are read alike.
+    """The different texts of works, phases, techniques and people in sheets that are read alike; those alone
+    that stand in rows which are not left out.
 
     Parameters
     ----------
@@ -116,13 +118,43 @@ def words_in(
     likely : how many matches are offered for each.
     """
     by_column: dict[str, list[pd.Series[str]]] = {}
+    context = Context.of(con, now=now or utc_now())
     for sheet, row in sheets:
-        texts = source_texts(long_rows(sheet, reading, row), reading)
+        rows = long_rows(sheet, reading, row)
+        out, _ = left_out_by_day(days_of(rows, reading, mark=""), reading.left_out, context.today.isoformat())
+        texts = source_texts(rows, reading)
         for column in word_columns(reading):
             if column in texts:
-                by_column.setdefault(column, []).append(texts[column])
+                by_column.setdefault(column, []).append(texts[column][~out])
     joined = {column: pd.concat(texts, ignore_index=True) for column, texts in by_column.items()}
-    return words_of(joined, meanings, Studio.of(con), reading, likely)
+    return words_of(joined, meanings, Studio.of(con, context), reading, likely)
+
+
+def first_years(sheets: Sequence[tuple[Sheet, int]], reading: Reading, column: str) -> dict[str, int]:
+    """By the text of one of our columns, folded, the year of its first row; of a day that can be read two
+    ways the year as it stands.
+
+    Parameters
+    ----------
+    sheets : each with the row of its heads, from 0.
+    """
+    frames = []
+    for sheet, row in sheets:
+        rows = long_rows(sheet, reading, row)
+        texts = source_texts(rows, reading)
+        if column in texts:
+            days = days_of(rows, reading, mark="")
+            written = texts.get("date", texts.get("started_at", days))
+            year = days.where(days != "", written).str.extract(r"(?<!\d)((?:19|20)\d\d)(?!\d)", expand=False)
+            frames.append(pd.DataFrame({"text": texts[column], "year": pd.to_numeric(year)}))
+    if not frames:
+        return {}
+    first = pd.concat(frames, ignore_index=True).dropna().groupby("text")["year"].min()
+    years: dict[str, int] = {}
+    for text, year in first.items():
+        key = folded(str(text))
+        years[key] = min(int(year), years.get(key, int(year)))
+    return years
 
 
 def by_folded(meanings: Mapping[tuple[str, str], Meaning]) -> dict[tuple[str, str], Meaning]:

@@ -217,6 +217,11 @@ CONSTRAINTS: dict[str, tuple[Constraint, ...]] = {
         *_no_day("kept_at"),
         _no_json("means", "$.values:OBJECT $.values.*:VARCHAR $.new_title:VARCHAR $.left_out:BOOLEAN"),
     ),
+    "spelling_origins": (
+        _none_of("kind", ("phase", "technique", "person")),
+        *_empty("spelling", "file"),
+        *_no_day("kept_at"),
+    ),
     "history": (
         *_empty("kind", "key"),
         _none_of("event", audit_log.EVENTS),

@@ -161,6 +161,7 @@ EXPORT_TABLES = (
         shared=False,
         astray=_FOREIGN_TABLES,
     ),
+    _table(csv_columns.SPELLING_ORIGINS, "spelling_origins", "kind, spelling", shared=False),
     _table(
         csv_columns.HISTORY,
         "history",

@@ -38,6 +38,16 @@ CREATE TABLE foreign_words (
     PRIMARY KEY (heads, column_name, spelling)
 );
 
+-- Spellings of the studio that came with a table: of which file, and when. What is planted, typed or once was a name has no row here.
+CREATE TABLE spelling_origins (
+    kind VARCHAR NOT NULL,            -- phase; technique; person
+    spelling VARCHAR NOT NULL,        -- as in spellings and person_spellings
+    file VARCHAR NOT NULL,            -- in which it stood
+    kept_at TIMESTAMP NOT NULL,       -- UTC
+    kept_by VARCHAR,
+    PRIMARY KEY (kind, spelling)
+);
+
 -- Works told from memory, and hours that are a total: a studio that begins without a record can say what works of before took.
 
 ALTER TABLE objects ADD COLUMN remembered BOOLEAN;  -- its hours were told from memory when the work was over; null: they were not

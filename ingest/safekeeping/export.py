@@ -86,6 +86,7 @@ _KEPT_FILES = {
     csv_columns.ENDED_VERSIONS: "versions_ended",
     csv_columns.FOREIGN_TABLES: "tables_read",
     csv_columns.FOREIGN_WORDS: "words_of_tables",
+    csv_columns.SPELLING_ORIGINS: "origins_of_spellings",
     csv_columns.HISTORY: "history",
 }
 

@@ -79,6 +79,7 @@ _CALLED = {
     "ended_versions": "versions that ended",
     "foreign_tables": "readings of tables",
     "foreign_words": "words of tables",
+    "spelling_origins": "origins of spellings",
     "phone_outcomes": "outcomes of actions of phones",
     "phone_changes": "changes by phones",
     "phone_decisions": "decisions on actions of phones",

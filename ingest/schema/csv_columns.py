@@ -173,6 +173,7 @@ QUOTED_LINES = _export_form(
 ENDED_VERSIONS = _export_form("versions that ended", "object version outcome ended_on reason")
 FOREIGN_TABLES = _export_form("readings of tables", "heads reading draft file kept_at kept_by")
 FOREIGN_WORDS = _export_form("words of tables", "heads column_name spelling written means kept_at kept_by")
+SPELLING_ORIGINS = _export_form("origins of spellings", "kind spelling file kept_at kept_by")
 HISTORY = _export_form("history", "kind key event? changed_at changed_by reason earlier content")
 
 # The order in which files of one call are stored. History comes last: what an entry once said must not make
@@ -200,6 +201,7 @@ IN_ORDER = (
     ENDED_VERSIONS,
     FOREIGN_TABLES,
     FOREIGN_WORDS,
+    SPELLING_ORIGINS,
     HISTORY,
 )
 EXPORT_FORMS = tuple(form for form in IN_ORDER if form not in FORMS)

@@ -79,10 +79,11 @@ def rename(con: Connection, old: str, new: str, change: Change) -> None:
     key = con.execute(
         "SELECT key FROM person_spellings WHERE person = ? ORDER BY (written = person) DESC LIMIT 1", [old]
     ).fetchall()[0][0]
-    _keep(con, old, replace(change, event="renamed"))
+    note_earlier(con, old, replace(change, event="renamed"))
     if meant:
         con.execute("DELETE FROM person_spellings WHERE spelling = ? AND person = ?", [folded(new), old])
     con.execute("INSERT INTO person_spellings VALUES (?, ?, ?, ?)", [folded(new), new, new, key])
+    con.execute("DELETE FROM spelling_origins WHERE kind = 'person' AND spelling = ?", [folded(new)])
     con.execute("UPDATE people SET person = ? WHERE person = ?", [new, old])
     _hand_over(con, old, new)
 
@@ -92,7 +93,7 @@ def join(con: Connection, text: str, other: str, change: Change) -> None:
     text, other = find(con, text), find(con, other)
     if text == other:
         raise BenchHoursError(f'"{text}" cannot be joined with itself', "Choose the other name.")
-    _keep(con, text, replace(change, event="joined"))
+    note_earlier(con, text, replace(change, event="joined"))
     days = [
         row[0] for row in con.execute("SELECT DISTINCT day FROM spells WHERE person = ?", [text]).fetchall()
     ]
@@ -102,14 +103,28 @@ def join(con: Connection, text: str, other: str, change: Change) -> None:
     recount(con)
 
 
+def take_spelling(con: Connection, spelling: str, change: Change) -> None:
+    """Forget a spelling of a person, folded, but for the name itself."""
+    rows = con.execute(
+        "SELECT person, written FROM person_spellings WHERE spelling = ?", [spelling]
+    ).fetchall()
+    for name, written in rows:
+        if folded(name) == spelling:
+            raise BenchHoursError(f'"{written}" is the name of {name}', "Give the person another name first.")
+        note_earlier(con, name, change)
+    con.execute("DELETE FROM person_spellings WHERE spelling = ?", [spelling])
+    con.execute("DELETE FROM spelling_origins WHERE kind = 'person' AND spelling = ?", [spelling])
+
+
 def leave(con: Connection, name: str, on: date | None, change: Change) -> None:
     """Record that a person left the studio on a day (None: is back); the hours stay."""
     name = find(con, name)
-    _keep(con, name, replace(change, event="retired" if on else "put back"))
+    note_earlier(con, name, replace(change, event="retired" if on else "put back"))
     con.execute("UPDATE people SET left_on = ? WHERE person = ?", [on, name])
 
 
-def _keep(con: Connection, name: str, change: Change) -> None:
+def note_earlier(con: Connection, name: str, change: Change) -> None:
+    """Record a person as they are in the history."""
     record_earlier(
         con,
         "people",

@@ -197,7 +197,7 @@ def rename(con: Connection, kind: str, old: str, new: str, change: Change) -> No
     if not new:
         raise BenchHoursError("the new name is empty", "Write the name.")
     key = _key(con, kind, old)
-    other = _meant(con, kind).get(folded(new), key)
+    other = meant(con, kind).get(folded(new), key)
     if other != key:
         name = con.execute(f"SELECT {kind} FROM {_TABLES[kind]} WHERE key = ?", [other]).fetchall()[0][0]
         if folded(name) == folded(new) or folded(new) in former_names(con, kind, other):
@@ -205,7 +205,7 @@ def rename(con: Connection, kind: str, old: str, new: str, change: Change) -> No
         raise BenchHoursError(
             f'"{new}" is another spelling of {name}', "Take it away there first, or choose another name."
         )
-    _keep(con, kind, old, replace(change, event="renamed"))
+    note_earlier(con, kind, old, replace(change, event="renamed"))
     con.execute(f"UPDATE {_TABLES[kind]} SET {kind} = ? WHERE key = ?", [new, key])
     # what an earlier version said is found under the new name
     con.execute("UPDATE history SET key = ? WHERE kind = ? AND key = ?", [new, _TABLES[kind], old])
@@ -218,12 +218,17 @@ def rename(con: Connection, kind: str, old: str, new: str, change: Change) -> No
     for other in _NAMED_IN[kind]:
         con.execute(f"UPDATE {other} SET {kind} = ? WHERE {kind} = ?", [new, old])
     add_spellings(con, kind, key, [old, new])
+    # a name is no spelling that came with a table
+    con.execute(
+        "DELETE FROM spelling_origins WHERE kind = ? AND list_contains(?::VARCHAR[], spelling)",
+        [kind, [folded(old), folded(new)]],
+    )
 
 
 def retire(con: Connection, kind: str, name: str, on: date | None, change: Change) -> None:
     """Take a phase or technique out of use from a day (None: back into use); what names it stays as it is."""
     key = _key(con, kind, name)
-    _keep(con, kind, name, replace(change, event="retired" if on else "put back"))
+    note_earlier(con, kind, name, replace(change, event="retired" if on else "put back"))
     con.execute(f"UPDATE {_TABLES[kind]} SET retired_on = ? WHERE key = ?", [on, key])
 
 
@@ -234,19 +239,26 @@ def set_spellings(con: Connection, kind: str, name: str, written: Iterable[str],
     """
     key = _key(con, kind, name)
     spellings = {folded(text): " ".join(text.split()) for text in written if folded(text)}
-    meant = _meant(con, kind)
+    others = meant(con, kind)
     for spelling, text in spellings.items():
-        if meant.get(spelling, key) != key:
+        if others.get(spelling, key) != key:
             raise BenchHoursError(
                 f'"{text}" already means another {kind}', "Leave it out, or take it from the other first."
             )
-    _keep(con, kind, name, change)
+    note_earlier(con, kind, name, change)
     staying = [*spellings, folded(name), *former_names(con, kind, key)]
     con.execute(
         "DELETE FROM spellings WHERE kind = ? AND key = ? AND NOT list_contains(?::VARCHAR[], spelling)",
         [kind, key, staying],
     )
     add_spellings(con, kind, key, spellings.values())
+    con.execute(
+        """DELETE FROM spelling_origins AS o
+        WHERE kind = ? AND NOT EXISTS (
+            FROM spellings AS s WHERE s.kind = o.kind AND s.spelling = o.spelling
+        )""",
+        [kind],
+    )
 
 
 def former_names(con: Connection, kind: str, key: str) -> set[str]:
@@ -270,11 +282,12 @@ def take_spelling(con: Connection, kind: str, spelling: str, change: Change) -> 
         [kind, folded(spelling)],
     ).fetchall()
     for (name,) in rows:
-        _keep(con, kind, name, change)
-    con.execute("DELETE FROM spellings WHERE kind = ? AND spelling = ?", [kind, folded(spelling)])
+        note_earlier(con, kind, name, change)
+    for table in ("spellings", "spelling_origins"):
+        con.execute(f"DELETE FROM {table} WHERE kind = ? AND spelling = ?", [kind, folded(spelling)])
 
 
-def _meant(con: Connection, kind: str) -> dict[str, str]:
+def meant(con: Connection, kind: str) -> dict[str, str]:
     """Every spelling and name of a kind, folded, with the key of what it means."""
     names = {
         folded(name): key for name, key in con.execute(f"SELECT {kind}, key FROM {_TABLES[kind]}").fetchall()
@@ -282,7 +295,7 @@ def _meant(con: Connection, kind: str) -> dict[str, str]:
     return dict(con.execute("SELECT spelling, key FROM spellings WHERE kind = ?", [kind]).fetchall()) | names
 
 
-def _keep(con: Connection, kind: str, name: str, change: Change) -> None:
+def note_earlier(con: Connection, kind: str, name: str, change: Change) -> None:
     """Record the word as it is, with its spellings, in the history."""
     record_earlier(
         con,

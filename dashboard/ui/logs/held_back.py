@@ -7,6 +7,7 @@ import streamlit as st
 
 from dashboard import queries
 from dashboard.formatting import amount, counted, hours, plain, text
+from dashboard.text.foreign_tables import place_word
 from dashboard.ui import layout, page_data
 from ingest.editing import corrections
 from ingest.editing.corrections import Decision
@@ -78,7 +79,9 @@ def _question(row: queries.Row) -> Decision | None:
     here = _says(row, "")
     then = _says(row, "held_") if row["is_held"] else "an entry that is not in the record any more"
     chosen = st.radio(
-        plain(f"{row['file']}, line {row['line']}: {what}. Held: {then}. This row: {here}."),
+        plain(
+            f"{row['file']}, {place_word(row['file'])} {row['line']}: {what}. Held: {then}. This row: {here}."
+        ),
         list(DECISIONS),
         horizontal=True,
         key=f"question {row['content']} {row['rank']}",

@@ -7,7 +7,7 @@ import streamlit as st
 
 from dashboard.formatting import counted, plain
 from dashboard.ui import fields, layout, page_data
-from dashboard.ui.logs import files as files_part
+from dashboard.ui.logs import importing
 from ingest.importing import rejects
 from ingest.importing.rejects import RejectDraft, Rejects
 
@@ -59,7 +59,7 @@ def show() -> None:
                 ),
             )
         if bring:
-            files_part.bring_in(
+            importing.bring_in(
                 [(mending.rejects.name, mending.as_text(cells).encode())],
                 stored=True,
                 mended=(mending, cells),
@@ -76,7 +76,7 @@ def show() -> None:
             layout.done(f"Left out: {counted(len(cells), 'row')} of {file}.")
 
 
-def _sheet(mending: RejectDraft, cells_key: str) -> files_part.Cells:
+def _sheet(mending: RejectDraft, cells_key: str) -> importing.Cells:
     """The rejected rows to mend; every cell is kept as soon as it is left."""
     layout.say(
         "Each cell is kept as soon as you leave it. What is wrong and the mend stand at the sides of each"
@@ -117,7 +117,7 @@ def _sheet(mending: RejectDraft, cells_key: str) -> files_part.Cells:
         },
         alt="The rejected rows, to mend",
     )
-    cells: files_part.Cells = shown[list(names)].fillna("").to_numpy().tolist()
+    cells: importing.Cells = shown[list(names)].fillna("").to_numpy().tolist()
     if cells != mending.cells:
         rejects.keep_cells(page_data.store(), mending, cells, page_data.visit())
     return cells
@@ -132,7 +132,7 @@ def _names(mending: RejectDraft) -> dict[str, str]:
     return {f"c{number}": head or "no name" for number, head in enumerate(heads)}
 
 
-def _row_fields(mending: RejectDraft, cells: files_part.Cells, cells_key: str) -> None:
+def _row_fields(mending: RejectDraft, cells: importing.Cells, cells_key: str) -> None:
     """One row by fields, with what is wrong above them: for a phone, where the sheet shows two columns."""
     with st.expander("Mend one row by fields", key=f"fields {mending.what}", on_change="rerun") as opened:
         if not opened.open:

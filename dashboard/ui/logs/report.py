@@ -8,6 +8,7 @@ import streamlit as st
 from dashboard import queries
 from dashboard.formatting import counted, plain, text
 from dashboard.text import html_blocks
+from dashboard.text.foreign_tables import place_word
 from dashboard.ui import layout, page_data
 from dashboard.ui.logs import rejects as rejects_part
 from ingest.importing import rejects
@@ -41,6 +42,13 @@ def show(report: Checked, stored: bool) -> None:
         )
     if report.unknown_columns:
         notes.append(f"Not read, as no such column is known: {', '.join(report.unknown_columns)}.")
+    if report.rows.left_out:
+        notes.append(f"Left out, by what was said of the table: {counted(report.rows.left_out, 'row')}.")
+    if report.rows.sheets_not_read:
+        notes.append(
+            "Sheets not read, as nobody has said what they hold:"
+            f" {', '.join(report.rows.sheets_not_read)}. Bring one in as a file of its own to say it."
+        )
     if report.new_people:
         notes.append(
             f"New people: {', '.join(_beside_the_nearest(report.new_people))}. A name spelt otherwise is"
@@ -51,13 +59,13 @@ def show(report: Checked, stored: bool) -> None:
         layout.link("where_the_hours_went", "See where the hours went")
     if len(report.problems):
         st.subheader("What was rejected, and the mend")
-        st.html(_remarks("Faults", report.problems))
+        st.html(_remarks("Faults", report.problems, report.file))
         if report.faults["code"].eq(EITHER_ORDER).any():
             layout.link("studio", "Say in which order this studio writes its dates")
         _where_they_wait(report, stored)
     if len(report.warnings):
         with st.expander(f"Kept, but look at it: {counted(len(report.warnings), 'note')}"):
-            st.html(_remarks("Notes", report.warnings))
+            st.html(_remarks("Notes", report.warnings, report.file))
 
 
 def _beside_the_nearest(new: list[str]) -> list[str]:
@@ -68,7 +76,7 @@ def _beside_the_nearest(new: list[str]) -> list[str]:
     return [f"{name} (near to {near})" if (near := nearest(name, names)) else name for name in new]
 
 
-def _remarks(name: str, remarks: pd.DataFrame) -> str:
+def _remarks(name: str, remarks: pd.DataFrame, file: str) -> str:
     rows: list[list[str]] = [
         [f"{line}", column, text(value)[:60], reason, mend]
         for line, column, value, reason, mend in remarks.head(SHOWN_REMARKS).itertuples(index=False)
@@ -84,7 +92,7 @@ def _remarks(name: str, remarks: pd.DataFrame) -> str:
             ]
         )
     return html_blocks.ledger(
-        name, ["line", "column", "it says", "what is wrong", "the mend"], rows, words=range(1, 5)
+        name, [place_word(file), "column", "it says", "what is wrong", "the mend"], rows, words=range(1, 5)
     )
 
 

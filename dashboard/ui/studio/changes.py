@@ -8,10 +8,14 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
+from dashboard import queries
 from dashboard.formatting import day, plain
 from dashboard.ui import layout, page_data
 from ingest.errors import BenchHoursError
-from ingest.studio import vocabulary
+from ingest.studio import spellings, vocabulary
+from ingest.studio.spellings import Kind
+
+_SHOWN = 100
 
 
 def attempt(
@@ -75,6 +79,35 @@ def unchanged_elsewhere(shown_first: str, current: object) -> bool:
         " until then what you typed is still here."
     )
     return False
+
+
+def spellings_of_tables(kind: Kind) -> None:
+    """Spellings that came with tables, with where each came from, to be undone."""
+    frame = queries.spelling_origins(page_data.store().cursor(), kind)
+    if frame.empty:
+        return
+    with st.expander(
+        f"Spellings that came with tables: {len(frame)}", key=f"spellings of tables {kind}", on_change="rerun"
+    ) as opened:
+        if not opened.open:
+            return
+        layout.say(
+            "Each is understood as the word beside it, in files and tables. Undone, it means nothing any"
+            " more; what came in by it stays, and its own table still knows it."
+        )
+        for row in frame.head(_SHOWN).to_dict("records"):
+            with st.container(horizontal=True, vertical_alignment="center"):
+                layout.say(f"{row['written']}: {row['name']}, from {row['file']}, {day(row['kept_at'])}")
+                if st.button(plain(f"Undo {row['written']}"), key=f"undo {kind} {row['written']}"):
+                    attempt(
+                        f"{row['written']} is no spelling of {row['name']} any more.",
+                        spellings.take_back,
+                        kind,
+                        row["written"],
+                        page_data.change("undone under Studio"),
+                    )
+        if len(frame) > _SHOWN:
+            layout.say(f"And {len(frame) - _SHOWN:,} earlier ones, which follow when these are undone.")
 
 
 def rename_or_retire(kind: str, name: str, retired_on: object, effect: str) -> None:

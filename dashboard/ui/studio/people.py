@@ -51,6 +51,7 @@ def show() -> None:
             )
     if frame.empty:
         return
+    changes.spellings_of_tables("person")
     names = frame["person"].tolist()
     chosen = changes.choose("Change a person", names, "Choose a name", "person changed")
     if chosen is not None:

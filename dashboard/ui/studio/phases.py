@@ -33,6 +33,7 @@ def show() -> None:
         words=(1, 5),
     )
     layout.say("Phases stand in the order of their positions; position 0 is studio time, on no work.")
+    changes.spellings_of_tables("phase")
     chosen = changes.choose("Change a phase", use["phase"].tolist(), "Choose a phase", "phase changed")
     if chosen is None:
         with st.form("add phase"):

@@ -48,6 +48,7 @@ def show() -> None:
             words=range(5),
         )
         layout.say(DEFERRING)
+    changes.spellings_of_tables("technique")
 
 
 def _technique_form(current: dict[str, str], key: str) -> dict[str, str]:

@@ -11,7 +11,7 @@ from ingest.store import Store
 from tests import prepared
 from tests.conftest import bring_into
 from tests.ingest.foreign.told import NO_TOTALS, WORDS, column, diary, fixed, say
-from tests.ingest.foreign.workbooks import xlsx
+from tests.ingest.foreign.workbooks import ods, xlsx
 
 HEAD = "Date;Job;What;Time\n"
 
@@ -97,3 +97,35 @@ def test_a_workbook_whose_heads_are_our_forms_is_those_forms(
     (tmp_path / "ours.csv").write_text(f"{','.join(head)}\n24-009,,facing,Ilse,2024-02-05,1.125\n")
     assert main(["import", "ours.csv"]) == 0
     assert "1 already held" in capsys.readouterr().out
+
+
+def test_a_folder_stands_for_all_tables_in_it_and_a_row_is_named_by_its_sheet(
+    database: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = tmp_path / "years"
+    folder.mkdir()
+    head = ["object", "phase", "technique", "person", "date", "hours"]
+    xlsx(
+        folder / "hours.xlsx",
+        {
+            "2024": [head, ["24-001", "", "facing", "Ilse", "2024-02-05", 1.5]],
+            "2025": [head, [], ["24-001", "", "facing", "Ilse", "2025-02-05", "long"]],
+        },
+    )
+    ods(folder / "more.ods", {"2023": [head, ["24-001", "cleaning", "", "Ilse", "2023-02-06", 2.0]]})
+    (folder / "log.csv").write_text(f"{','.join(head)}\n24-001,,,Ilse,2024-02-07,3\n")
+    # no tables: notes, the lock of an open file, rejected rows of another time
+    for name in ("notes.txt", "~$hours.xlsx", ".hidden.csv", "log.rejects.csv"):
+        (folder / name).write_text("no table\n")
+    assert main(["import", "years"]) == 1
+    shown = capsys.readouterr()
+    assert sorted(shown.out.splitlines()) == [
+        "hours.xlsx, sheet 2024: time entries, 1 row: 1 stored",
+        "hours.xlsx, sheet 2025: time entries, 1 row: 1 rejected",
+        "log.csv: time entries, 1 row: 1 stored",
+        "more.ods: time entries, 1 row: 1 stored",
+    ]
+    assert 'hours.xlsx, sheet 2025, row 3, column "hours": "long"' in shown.err
+    (tmp_path / "empty").mkdir()
+    assert main(["import", "empty"]) == 2
+    assert "there is no table in" in capsys.readouterr().err

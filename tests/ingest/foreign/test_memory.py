@@ -81,7 +81,7 @@ def test_a_text_that_nobody_has_said_the_meaning_of_is_rejected_with_a_mend_and_
     assert (
         report.rejects.read_text(encoding="utf-8-sig")
         .splitlines()[1]
-        .endswith(";The mill;;retouching;Ilse;2024-03-06;3")
+        .endswith(";The mill;retouching;Ilse;2024-03-06;3")
     )
     table = read_tables(store.cursor())[0]
     add_meanings(store, table.heads, {("object", "The mill"): a_new_work("24-003", "The mill")}, by="Ilse")
@@ -97,9 +97,8 @@ def test_without_a_reading_the_error_says_what_and_which_page_asks(
         check_files(store, [january], now=NOW, recognizer=any_table(store, NOW))
     assert str(caught.value) == (
         "january.csv is none of the known forms; the nearest is time entries, which needs the columns"
-        ' "object", "phase", "technique", "person". Add it to the first row; the columns of each form are'
-        " in the Guide, under CSV files. Or: bring it in under Bring in logs, which asks once what its"
-        " columns mean."
+        ' "object", "person". Add it to the first row; the columns of each form are in the'
+        " Guide, under CSV files. Or: bring it in under Bring in logs, which asks once what its columns mean."
     )
 
 

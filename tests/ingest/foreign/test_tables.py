@@ -11,7 +11,7 @@ import pytest
 
 from ingest.errors import FileError
 from ingest.foreign.reading import FROM_TO, LeaveOut, Reading, Source
-from ingest.foreign.words import LEFT_OUT, Meaning, a_new_work, a_person, a_technique, studio_time
+from ingest.foreign.words import LEFT_OUT, Meaning, a_new_work, a_person, a_phase, a_technique, studio_time
 from ingest.importing.check import Checked
 from ingest.store import Store
 from tests.conftest import Bring, entries
@@ -552,3 +552,124 @@ def test_a_wrong_column_taken_for_hours_is_said_of_each_row(
     report = bring(store, path)[0]
     assert report.outcome.rejected == 20_000 and set(report.faults["code"]) == {"not_hours"}
     assert report.faults["line"].tolist()[-1] == 20_001
+
+
+def lines_kept(store: Store) -> list[tuple[str, str, str, float]]:
+    """Work, phase, technique and hours of every entry, by day."""
+    rows: list[tuple[str, str, str, float]] = (
+        store.cursor()
+        .execute("SELECT coalesce(object, ''), phase, technique, hours FROM time_entries ORDER BY day, hours")
+        .fetchall()
+    )
+    return rows
+
+
+def test_a_diary_that_names_phases_alone_is_of_phases_as_a_whole(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    path = tmp_path / "diary.csv"
+    path.write_text(
+        "Date;Job;Stage;Time\n5.2.2024;Ferry;Reinigung;3\n6.2.2024;Ferry;retouching;4\n7.2.2024;Weir;;1\n"
+        "8.2.2024;Weir;all of it;2\n"
+    )
+    reading = diary(
+        columns={
+            "date": column("date"),
+            "object": column("job"),
+            "phase": column("stage"),
+            "hours": column("time"),
+            "person": fixed("Ilse"),
+        }
+    )
+    meanings = {
+        **WORDS,
+        ("phase", "Reinigung"): Meaning(values={"phase": "cleaning"}),
+        ("phase", "all of it"): a_phase(""),
+    }
+    assert twice(store, path, reading, meanings).complete
+    assert lines_kept(store) == [
+        ("24-001", "cleaning", "", 3.0),
+        ("24-001", "retouching", "", 4.0),
+        ("24-002", "", "", 1.0),
+        ("24-002", "", "", 2.0),
+    ]
+
+
+def test_techniques_and_whole_phases_and_works_stand_in_one_column(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    path = tmp_path / "diary.csv"
+    path.write_text(
+        "Date;Job;What;Time\n5.2.2024;Ferry;cleaned;1\n6.2.2024;Ferry;paint;2\n7.2.2024;Ferry;everything;3\n"
+        "8.2.2024;Ferry;;4\n"
+    )
+    meanings = {
+        **WORDS,
+        ("technique", "paint"): a_phase("retouching"),
+        ("technique", "everything"): a_phase(""),
+    }
+    assert twice(store, path, diary(), meanings).complete
+    assert lines_kept(store) == [
+        ("24-001", "cleaning", "surface cleaning aqueous", 1.0),
+        ("24-001", "retouching", "", 2.0),
+        ("24-001", "", "", 3.0),
+        ("24-001", "", "", 4.0),
+    ]
+
+
+def test_a_list_of_works_with_the_hours_of_each_as_a_whole(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    """What was estimated for each, and the days on which its hours were written down."""
+    offers = tmp_path / "2024.csv"
+    offers.write_text("Work;Hours\nFerry;120\nWeir;46,5\nTotal;166,5\n")
+    reading = Reading(
+        rows="estimates",
+        columns={
+            "object": column("work"),
+            "hours": column("hours"),
+            "version": fixed("1"),
+            "made_on": fixed("2 January 2024"),
+        },
+        left_out=NO_TOTALS,
+    )
+    assert twice(store, offers, reading).complete
+    shown = "SELECT object, phase, technique, hours FROM estimate_lines ORDER BY object"
+    assert store.cursor().execute(shown).fetchall() == [("24-001", "", "", 120.0), ("24-002", "", "", 46.5)]
+    hours = tmp_path / "hours of 2024.csv"
+    hours.write_text("Day;Work;Time\n5.2.2024;Ferry;7\n6.2.2024;Ferry;6,5\n6.2.2024;Weir;1\n")
+    reading = diary(
+        columns={
+            "date": column("day"),
+            "object": column("work"),
+            "hours": column("time"),
+            "person": fixed("Ilse"),
+        }
+    )
+    assert twice(store, hours, reading).complete
+    assert lines_kept(store) == [("24-001", "", "", 7.0), ("24-002", "", "", 1.0), ("24-001", "", "", 6.5)]
+
+
+def test_an_estimate_with_a_column_for_each_phase_has_phases_as_a_whole(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    path = tmp_path / "offers.csv"
+    path.write_text("Work;Reinigung;Retusche;Sum\nFerry;10;20;30\nWeir;5;;5\n")
+    reading = Reading(
+        rows="estimates",
+        columns={"object": column("work"), "version": fixed("1"), "made_on": fixed("2 January 2024")},
+        wide_of="phase",
+        not_read=("sum",),
+    )
+    meanings = {
+        **WORDS,
+        ("phase", "Reinigung"): Meaning(values={"phase": "cleaning"}),
+        ("phase", "Retusche"): Meaning(values={"phase": "retouching"}),
+    }
+    assert twice(store, path, reading, meanings).complete
+    shown = "SELECT object, phase, technique, hours FROM estimate_lines ORDER BY object, hours"
+    assert store.cursor().execute(shown).fetchall() == [
+        ("24-001", "cleaning", "", 10.0),
+        ("24-001", "retouching", "", 20.0),
+        ("24-002", "cleaning", "", 5.0),
+    ]

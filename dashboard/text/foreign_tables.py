@@ -1,0 +1,118 @@
+"""Tables in other words than ours, in words: what their columns, texts and rules mean, and where a row
+stands.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from ingest.foreign.reading import ANY, CELL, FROM_TO, TODAY, LeaveOut, RowKind
+from ingest.foreign.words import Meaning
+from ingest.values.line_names import line_name
+
+ROW_KINDS: dict[RowKind, str] = {
+    "time entries": "hours worked",
+    "estimates": "lines of an estimate",
+    "objects": "works",
+}
+
+COLUMNS = {
+    "entry": "code of the entry",
+    "object": "work",
+    "phase": "phase",
+    "technique": "technique",
+    "part": "part",
+    "person": "person",
+    "started_at": "begin",
+    "ended_at": "end",
+    FROM_TO: "begin and end in one cell",
+    "date": "day",
+    "hours": "hours",
+    "mode": "mode",
+    "charge": "charged as",
+    "quantity": "quantity",
+    "unit": "unit",
+    "done": "done, per cent",
+    "discovery": "discovery",
+    "note": "note",
+    "version": "version",
+    "made_on": "made on",
+    "approved_on": "approved on",
+    "reason": "reason",
+    "price": "price",
+    "currency": "currency",
+    "tax_in_price": "tax in the price",
+    "tax_per_cent": "tax, per cent",
+    "low_hours": "hours, low",
+    "high_hours": "hours, high",
+    "unattended_hours": "hours unattended",
+    "option": "option",
+    "title": "title",
+    "maker": "maker",
+    "kind": "kind",
+    "support": "support",
+    "shape": "shape",
+    "height_cm": "height",
+    "width_cm": "width",
+    "area_dm2": "area",
+    "structure_condition": "condition of the structure",
+    "paint_condition": "condition of the paint",
+    "surface_condition": "condition of the surface",
+    "received_on": "received on",
+    "due_on": "due on",
+    "finished_on": "finished on",
+    "returned_from": "returned from",
+    "commission": "commission",
+    "owner": "owner",
+    "owner_address": "address of the owner",
+    "weekday": "day of the week",
+}
+"""By the name of one of our columns, how pages call it."""
+
+STATUSES = {
+    "stored": "kept",
+    "corrects": "corrects what is held",
+    "already held": "held already",
+    "held back": "held back: correction or new?",
+    "rejected": "not kept",
+}
+
+_TESTS = {"empty": "is empty", "is": "is", "begins": "begins with", "contains": "contains"}
+
+
+def rule(item: LeaveOut, heads: Mapping[str, str]) -> str:
+    """A rule for rows that are none; `heads` has the head of each column as written, by its name."""
+    if item.test in ("before", "after"):
+        return f"{item.test} {'today' if item.text == TODAY else item.text}"
+    where = {ANY: "any cell", CELL: "the cell with the hours"}.get(item.column) or heads.get(
+        item.column, item.column
+    )
+    return " ".join(filter(None, (where, _TESTS[item.test], item.text and f'"{item.text}"')))
+
+
+def meaning(item: Meaning, titles: Mapping[str, str]) -> str:
+    """What a text means, in a few words; `titles` of works by code."""
+    if item.left_out:
+        return "its rows are left out"
+    values = item.values
+    line = line_name(values.get("phase", ""), values.get("technique", ""))
+    if code := values.get("object"):
+        title = item.new_title or titles.get(code, "")
+        return f"{'a new work, ' if item.new_title else ''}{code} {title}".strip()
+    if "object" in values:
+        return f"studio time, {line}"
+    in_phase = f" ({values['phase']})" if values.get("phase") and values.get("technique") else ""
+    return values.get("person") or f"{line}{in_phase}"
+
+
+def place_word(file: str) -> str:
+    """What a number in a file counts: a row of a workbook, an event of a calendar, a line of anything else.
+
+    Parameters
+    ----------
+    file : as an account names it, like `hours.xlsx, sheet 2025`.
+    """
+    if re.search(r"\.(xlsx|xls|xlsm|ods)(, sheet .*)?$", file, re.IGNORECASE):
+        return "row"
+    return "event" if re.search(r"\.ics(, sheet .*)?$", file, re.IGNORECASE) else "line"

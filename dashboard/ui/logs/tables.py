@@ -1,0 +1,194 @@
+"""Tables in other words than ours: said once what they mean, then brought in; and what was said before."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard.formatting import counted, day, plain
+from dashboard.text.foreign_tables import ROW_KINDS
+from dashboard.ui import layout, page_data
+from dashboard.ui.logs import importing, table_columns, table_preview, table_rows, table_words, waiting_tables
+from dashboard.ui.logs.waiting_tables import WaitingTable
+from ingest.foreign import memory
+from ingest.foreign.memory import Remembered
+from ingest.foreign.reading import missing
+from ingest.foreign.words import Meaning
+from ingest.studio import spellings
+from ingest.studio.spellings import KINDS, Spelling
+from ingest.values.parsing import folded
+
+
+def show() -> None:
+    """The table that is spoken of now; the others wait."""
+    tables = waiting_tables.waiting()
+    if not tables:
+        return
+    table = tables[0]
+    if len(tables) > 1:
+        names = {item.number: item for item in tables}
+        number = st.selectbox(
+            f"{len(tables)} tables wait, one after the other",
+            list(names),
+            format_func=lambda item: names[item].name,
+            key="table now",
+        )
+        table = names.get(number or table.number, table)
+    st.header(plain(table.name))
+    {"known": _show_known, "begun": _show_begun, "open": _show_open}[table.stage](table)
+
+
+def _show_known(table: WaitingTable) -> None:
+    known = table.remembered
+    assert known is not None
+    unsaid = [word for word in table_words.words_of(table) if table_words.is_open(table, word)]
+    layout.say(
+        f"Read as {known.file} was, {_said_when(known)}.",
+        f"{counted(len(unsaid), 'text')} of works, techniques or people"
+        f" {'is' if len(unsaid) == 1 else 'are'} new in it: rows with them are rejected until it is said what"
+        " they mean."
+        if unsaid
+        else "",
+    )
+    with st.container(horizontal=True):
+        again = st.button("Bring in as last time", type="primary", key=table.key("again"))
+        if st.button("Look at how it is read", key=table.key("look")):
+            table.stage = "open"
+            st.rerun()
+        go_on = table.begun and st.button("Go on where you stopped", key=table.key("go on"))
+        _leave_button(table)
+    if go_on:
+        waiting_tables.go_on(table)
+        st.rerun()
+    if again:
+        _import(table)
+
+
+def _show_begun(table: WaitingTable) -> None:
+    layout.say("What its columns mean was said in part. Nothing of it is brought in yet.")
+    with st.container(horizontal=True):
+        if st.button("Go on where you stopped", type="primary", key=table.key("go on")):
+            waiting_tables.go_on(table)
+            st.rerun()
+        if st.button("Begin anew", key=table.key("anew")):
+            memory.forget_draft(page_data.store(), table.draft_heads)
+            table.begun, table.draft_heads, table.stage = None, "", "open"
+            st.rerun()
+        _leave_button(table)
+
+
+def _show_open(table: WaitingTable) -> None:
+    if table.remembered is None:
+        layout.say(
+            "What is filled in here is a first guess. Nothing is brought in until you press Bring in, and"
+            " what you say is kept as you say it.",
+            f"It is none of our forms: {table.not_ours}" if table.not_ours else "",
+        )
+    with st.container():
+        st.subheader("1. What a row is")
+        table_rows.show(table)
+        st.subheader("2. Which column is which")
+        table_columns.show(table)
+        st.subheader("3. Words")
+        table_words.show(table)
+        waiting_tables.keep(table)
+        with st.container(horizontal=True):
+            bring = st.button(
+                plain(f"Bring in {table.name}"),
+                type="primary",
+                disabled=bool(missing(table.reading)),
+                key=table.key("bring"),
+            )
+            _leave_button(table)
+        if table_preview.show(table) and bring:
+            _bring_in(table)
+
+
+def _leave_button(table: WaitingTable) -> None:
+    if st.button("Not now", key=table.key("leave"), help="The table is put away; what was said stays"):
+        waiting_tables.leave(table)
+        st.rerun()
+
+
+def _bring_in(table: WaitingTable) -> None:
+    """Keep what was said, then import by it."""
+    store, change = page_data.store(), page_data.change("brought in under Bring in logs")
+    written = {(word.column, folded(word.text)): word.text for word in table_words.words_of(table)}
+    meanings = {
+        (column, written[column, text]): meaning
+        for (column, text), meaning in table.meanings.items()
+        if (column, text) in written
+    }
+    memory.remember(
+        store,
+        memory.signature(table.book, table.sheet, table.row, table.reading),
+        table.reading,
+        meanings,
+        file=table.files[0].name,
+        by=change.by,
+        replacing=table.draft_heads or None,
+    )
+    _import(table, meanings)
+
+
+def _import(table: WaitingTable, meanings: dict[tuple[str, str], Meaning] | None = None) -> None:
+    importing.bring_in([(file.name, file.content) for file in table.files], stored=True)
+    new_spellings = []
+    if meanings:
+        with page_data.store().writing() as con:
+            new_spellings = spellings.keep(
+                con,
+                _spellings(table, meanings),
+                table.files[0].name,
+                page_data.change(f"a spelling in {table.files[0].name}"),
+            )
+    waiting_tables.leave(table)
+    layout.done(
+        " ".join(
+            filter(
+                None,
+                (
+                    f"{table.name} was read; what became of each row stands below.",
+                    f"{counted(len(new_spellings), 'text')} kept as other spellings, listed under Studio."
+                    if new_spellings
+                    else "",
+                ),
+            )
+        )
+    )
+
+
+def _spellings(table: WaitingTable, meanings: dict[tuple[str, str], Meaning]) -> list[Spelling]:
+    """Texts that mean nothing but one word of their own column."""
+    return [
+        Spelling(kind=kind, name=meaning.values[kind], written=text)
+        for (column, text), meaning in meanings.items()
+        for kind in KINDS
+        if kind == column
+        and table.as_spellings[kind]
+        and [*meaning.values] == [kind]
+        and meaning.values[kind]
+    ]
+
+
+def show_remembered() -> None:
+    """Tables of which was said how they are read, to be forgotten."""
+    tables = memory.read_tables(page_data.store().cursor())
+    if not tables:
+        return
+    half = [table for table in tables if table.draft is not None]
+    if half and not waiting_tables.waiting():
+        names = ", ".join(sorted({table.file for table in half}))
+        layout.say(f"Half said: {names}. Choose the file again to go on where you stopped.")
+    with st.expander(f"Tables that are known: {len(tables)}"):
+        for number, table in enumerate(tables):
+            what = ROW_KINDS[table.reading.rows] if table.reading else "said in part"
+            heads = ", ".join(memory.named_in(table.heads))
+            layout.say(f"{table.file}: {what}, {_said_when(table)}. Heads: {heads}")
+            if st.button(plain(f"Forget how {table.file} is read"), key=f"forget {number} {table.heads}"):
+                memory.forget(page_data.store(), table.heads)
+                layout.done(f"How {table.file} is read is forgotten; what came in by it stays.")
+
+
+def _said_when(table: Remembered) -> str:
+    by = "the principal" if table.by == "principal" else table.by
+    return f"as said on {day(table.at)}{f' by {by}' if by else ''}"

@@ -1,0 +1,481 @@
+"""Bring in logs: tables in other words than ours are spoken of once, and come in by what was said."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from ingest.foreign import memory
+from ingest.importing.files import import_files
+from ingest.store import Store
+from ingest.studio import people
+from ingest.studio.settings import write_settings
+from tests.conftest import NOW, Bring
+from tests.drawn import checked as drawn
+from tests.drawn import choose_option, draw, field_of, fill_field, headings, press_button, rows_of, words_of
+from tests.ingest.foreign.test_tables import CALENDAR
+from tests.ingest.foreign.workbooks import Cell, xlsx
+
+HEADS: list[Cell] = ["Date", "Job", "What", "Time", "Who"]
+FEBRUARY: list[list[Cell]] = [
+    HEADS,
+    [date(2024, 2, 5), "Ferry", "cleaned", 1.5, "I."],
+    [date(2024, 2, 6), "Weir", "retouched a bit", timedelta(minutes=45), "I."],
+    [date(2024, 2, 7), "Ferry", "cleaned", 2.0, "Ilse"],
+    ["Total", "", "", 4.25, ""],
+]
+
+
+def page_of(monkeypatch: pytest.MonkeyPatch, store: Store) -> AppTest:
+    return draw(monkeypatch, store, "bring_in_logs")
+
+
+def upload(page: AppTest, *files: tuple[str, bytes]) -> None:
+    (uploader,) = page.file_uploader
+    uploader.set_value([(name, content, "application/octet-stream") for name, content in files])
+    drawn(page.run())
+
+
+def diary(folder: Path, rows: list[list[Cell]] = FEBRUARY, name: str = "diary.xlsx") -> tuple[str, bytes]:
+    """A workbook of one sheet."""
+    return name, xlsx(folder / name, {"2024": rows}).read_bytes()
+
+
+def say(page: AppTest, label: str, *choices: str) -> None:
+    """Say what a text means, and with a second choice which word it is."""
+    choose_option(page, label, choices[0])
+    if len(choices) > 1:
+        column, _, text = label.partition(" ")
+        asks = {"Work": "Which work is", "Technique": "Which", "Person": "Who is"}[column]
+        choice = next(
+            choice for choice in page.selectbox if choice.label.startswith(asks) and text in choice.label
+        )
+        choose_option(page, choice.label, choices[1])
+
+
+def say_diary(page: AppTest) -> None:
+    say(page, 'Work "Ferry"', "24-001")
+    say(page, 'Work "Weir"', "24-002")
+    say(page, 'Technique "cleaned"', "a technique", "surface cleaning")
+    say(page, 'Technique "retouched a bit"', "a phase as a whole", "retouching")
+    say(page, 'Person "I', "another person", "Ilse")
+
+
+def logged(store: Store) -> list[tuple[str, str, str, str, str, float]]:
+    """Day, work, phase, technique, person and hours of every entry."""
+    rows: list[tuple[str, str, str, str, str, float]] = (
+        store.cursor()
+        .execute(
+            """SELECT strftime(day, '%Y-%m-%d'), coalesce(object, ''), phase, technique, person,
+                round(hours, 4)
+            FROM time_entries ORDER BY ALL"""
+        )
+        .fetchall()
+    )
+    return rows
+
+
+def day_first(store: Store) -> None:
+    with store.writing() as con:
+        write_settings(con, {"day_order": "dmy"})
+
+
+OF_FEBRUARY = [
+    ("2024-02-05", "24-001", "cleaning", "surface cleaning aqueous", "Ilse", 1.5),
+    ("2024-02-06", "24-002", "retouching", "", "Ilse", 0.75),
+    ("2024-02-07", "24-001", "cleaning", "surface cleaning aqueous", "Ilse", 2.0),
+]
+
+
+@pytest.fixture
+def with_ilse(studio: Bring, store: Store) -> Store:
+    """Two works, and a person who is known by a name and nothing logged."""
+    with store.writing() as con:
+        people.add(con, "Ilse", NOW)
+    return store
+
+
+def test_a_workbook_is_spoken_of_once_and_next_month_comes_in_with_one_press(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    upload(page, diary(tmp_path))
+    assert headings(page) == ["diary.xlsx"]
+    assert "What is filled in here is a first guess." in words_of(page)
+    assert rows_of(page, "Columns of the table")[1] == ["Date", "2024-02-05 / 2024-02-06", "day"]
+    first = rows_of(page, "The first rows as they would be kept")
+    assert first[1][:2] == ["2", "not kept"]
+    assert first[1][2] == "work, technique, person: not said yet, under Words."
+    say_diary(page)
+    shown = rows_of(page, "The first rows as they would be kept")
+    assert shown[0][:2] == ["row", "status"]
+    assert {"work", "phase", "technique", "person", "day", "hours"} == set(shown[0][2:])
+    assert [row[1] for row in shown[1:]] == ["kept", "kept", "kept"]
+    place = {head: number for number, head in enumerate(shown[0])}
+    assert [(row[place["phase"]], row[place["technique"]]) for row in shown[1:]] == [
+        ("cleaning", "surface cleaning aqueous"),
+        ("retouching", "retouching as a whole"),
+        ("cleaning", "surface cleaning aqueous"),
+    ]
+    # nothing is brought in before it is pressed
+    assert logged(with_ilse) == []
+    press_button(page, "Bring in diary")
+    assert logged(with_ilse) == OF_FEBRUARY
+    assert "diary.xlsx was read; what became of each row stands below." in words_of(page)
+    assert "Left out, by what was said of the table: 1 row." in words_of(page)
+    march: list[list[Cell]] = [HEADS, [date(2024, 3, 4), "Weir", "cleaned", 1.0, "I."]]
+    upload(page, diary(tmp_path, march, "diary of march.xlsx"))
+    assert "Read as diary.xlsx was, as said on" in words_of(page)
+    press_button(page, "Bring in as last time")
+    assert logged(with_ilse)[3:] == [
+        ("2024-03-04", "24-002", "cleaning", "surface cleaning aqueous", "Ilse", 1.0)
+    ]
+    assert page.file_uploader[0].value == []
+
+
+def test_texts_that_are_new_in_a_known_table_are_said_before_they_are_rejected(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    upload(page, diary(tmp_path))
+    say_diary(page)
+    press_button(page, "Bring in diary")
+    march: list[list[Cell]] = [
+        HEADS,
+        [date(2024, 3, 4), "Weir", "cleaned", 1.0, "I."],
+        [date(2024, 3, 5), "Weir", "cleaned", 2.0, "Bo"],
+    ]
+    upload(page, diary(tmp_path, march, "march.xlsx"))
+    assert "1 text of works, techniques or people is new in it" in words_of(page)
+    press_button(page, "Look at how it is read")
+    say(page, 'Person "Bo"', "a new person")
+    press_button(page, "Bring in march")
+    assert [row[-2:] for row in logged(with_ilse)[3:]] == [("Ilse", 1.0), ("Bo", 2.0)]
+
+
+def test_what_is_half_said_outlives_the_visit(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    upload(page, diary(tmp_path))
+    choose_option(page, "Note", "Job")
+    say(page, 'Technique "cleaned"', "a technique", "surface cleaning")
+    assert with_ilse.cursor().execute("SELECT reading FROM foreign_tables").fetchall() == [(None,)]
+    again = page_of(monkeypatch, with_ilse)
+    assert "Half said: diary.xlsx. Choose the file again to go on where you stopped." in words_of(again)
+    upload(again, diary(tmp_path))
+    press_button(again, "Go on where you stopped")
+    by_label = {choice.label: choice.value for choice in again.selectbox}
+    assert by_label["Note"] == "column job"
+    assert by_label['Which technique is "cleaned"?'] == "surface cleaning aqueous"
+    # and another time anew
+    other = page_of(monkeypatch, with_ilse)
+    upload(other, diary(tmp_path))
+    press_button(other, "Begin anew")
+    assert {choice.label: choice.value for choice in other.selectbox}["Note"] == ""
+
+
+def test_a_redraw_loses_nothing_that_was_said(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    upload(page, diary(tmp_path))
+    say_diary(page)
+    fill_field(page, "Left out: rows in which a cell begins with", "total, carried over")
+    drawn(page.run())
+    choose_option(page, "A bare number of hours is in", "minutes")
+    choose_option(page, "A bare number of hours is in", "hours")
+    page.switch_page("pages/studio.py")
+    drawn(page.run())
+    page.switch_page("pages/bring_in_logs.py")
+    drawn(page.run())
+    assert [row[1] for row in rows_of(page, "The first rows as they would be kept")[1:]] == ["kept"] * 3
+    assert field_of(page, "Left out: rows in which a cell begins").value == "total, carried over"
+    press_button(page, "Bring in diary")
+    assert logged(with_ilse) == OF_FEBRUARY
+
+
+def test_the_likeliest_are_shown_before_they_count(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    day_first(with_ilse)
+    upload(page, ("diary.csv", b"Date;Job;What;Time\n5.2.2024;Ferry in the snow;retouching of losses;1\n"))
+    press_button(page, "Take all the likeliest")
+    likeliest = rows_of(page, "The likeliest matches")
+    assert likeliest[1][0] == "Ferry in the snow (work)" and likeliest[1][2].startswith("24-001")
+    press_button(page, "Take none of them")
+    assert not [button for button in page.button if button.label.startswith("Take these")]
+    press_button(page, "Take all the likeliest")
+    assert {row[1] for row in rows_of(page, "The first rows as they would be kept")[1:]} == {"not kept"}
+    press_button(page, "Take these 2")
+    assert {row[1] for row in rows_of(page, "The first rows as they would be kept")[1:]} == {"kept"}
+
+
+def test_files_of_the_same_heads_are_one_and_others_wait(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    offers = b"For;Step;Hours;Price\nFerry in snow;facing;3;100\n"
+    own = b"object,technique,person,date,hours\n24-001,facing,Ilse,2024-01-09,1\n"
+    march: list[list[Cell]] = [HEADS, [date(2024, 3, 4), "Weir", "cleaned", 1.0, "I."]]
+    upload(
+        page, diary(tmp_path), ("offers.csv", offers), diary(tmp_path, march, "march.xlsx"), ("log.csv", own)
+    )
+    (choice,) = [choice for choice in page.selectbox if choice.label.startswith("2 tables wait")]
+    assert choice.options == ["diary.xlsx and 1 more", "offers.csv"]
+    press_button(page, "Bring in")  # of our own form, as ever
+    assert [row[0] for row in logged(with_ilse)] == ["2024-01-09"]
+    say_diary(page)
+    press_button(page, "Bring in diary")
+    assert [row[0] for row in logged(with_ilse)] == [
+        "2024-01-09",
+        "2024-02-05",
+        "2024-02-06",
+        "2024-02-07",
+        "2024-03-04",
+    ]
+    assert "offers.csv" in headings(page)
+
+
+def test_lines_of_an_estimate_and_what_all_rows_have(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    upload(page, ("offer.csv", b"Step;Hours\nfacing;3\nall the rest;20\n"))
+    page.radio[0].set_value("estimates")
+    drawn(page.run())
+    assert "Still to say: work and made on." in words_of(page)
+    choose_option(page, "Work", "the same for all rows")
+    choose_option(page, "Work, of all rows", "24-001")
+    choose_option(page, "Made on", "the same for all rows")
+    fill_field(page, "Made on, of all rows", "3 January 2024")
+    drawn(page.run())
+    choose_option(page, "Technique", "Step")
+    say(page, 'Technique "all the rest"', "the work as a whole")
+    press_button(page, "Bring in offer")
+    lines = with_ilse.cursor().execute(
+        "SELECT object, phase, technique, hours FROM estimate_lines ORDER BY hours"
+    )
+    assert lines.fetchall() == [("24-001", "stabilisation", "facing", 3.0), ("24-001", "", "", 20.0)]
+
+
+def test_new_works_studio_time_and_rows_that_are_left_out(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    table = (
+        "Date;Job;What;Time\n5.2.2024;Mill by night;facing;1\n6.2.2024;office;letters;2\n7.2.2024;home;x;3\n"
+    )
+    day_first(with_ilse)
+    upload(page, ("diary.csv", table.encode()))
+    say(page, 'Work "Mill by night"', "a new work")
+    assert next(field for field in page.text_input if field.label == "Its code").value == "24-003"
+    say(page, 'Work "office"', "studio time")
+    choose_option(page, 'Which studio time is "office"', "studio time as a whole")
+    say(page, 'Work "home"', "leave its rows out")
+    say(page, 'Technique "letters"', "leave its rows out")
+    say(page, 'Technique "letters"', "studio time")
+    choose_option(page, 'Which studio time is "letters"', "enquiries")
+    press_button(page, "Bring in diary")
+    assert [(row[1], row[3], row[5]) for row in logged(with_ilse)] == [
+        ("24-003", "facing", 1.0),
+        ("", "enquiries", 2.0),
+    ]
+    title = with_ilse.cursor().execute("SELECT title FROM objects WHERE object = '24-003'").fetchall()
+    assert title == [("Mill by night",)]
+
+
+def test_a_table_with_a_column_for_each_person(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    table = "Date;Job;What;I.;Sum\n5.2.2024;24-001;facing;1;1\n6.2.2024;24-001;facing;2;2\n"
+    upload(page, ("wide.csv", table.encode()))
+    choose_option(page, "Hours", "not in the table")
+    choose_option(page, "A column for each", "person")
+    (columns,) = [choice for choice in page.multiselect if choice.label == "Columns with the hours"]
+    columns.set_value(["i"])
+    drawn(page.run())
+    choose_option(page, "Days in numbers are written", "day, month, year")
+    say(page, 'Person "I', "another person", "Ilse")
+    press_button(page, "Bring in wide")
+    assert [(row[4], row[5]) for row in logged(with_ilse)] == [("Ilse", 1.0), ("Ilse", 2.0)]
+
+
+def test_many_texts_are_a_list_that_grows(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    rows = "".join(f"5.2.2024;24-001;qx{n:03};1\n" for n in range(60))
+    upload(page, ("diary.csv", f"Date;Job;What;Time\n{rows}".encode()))
+    asked = [choice for choice in page.selectbox if choice.label.startswith('Technique "qx')]
+    assert len(asked) == 25 and "The first 25 of 60 texts." in words_of(page)
+    say(page, 'Technique "qx000"', "leave its rows out")
+    press_button(page, "Show 25 more")
+    next(box for box in page.checkbox if box.label == "Only those not said yet").check()
+    drawn(page.run())
+    asked = [choice for choice in page.selectbox if choice.label.startswith('Technique "qx')]
+    assert len(asked) == 50 and "The first 50 of 59 texts." in words_of(page)
+    assert not any("qx000" in choice.label for choice in asked)
+
+
+def test_what_techniques_and_people_are_called_is_kept_as_a_spelling_and_undone_under_studio(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    upload(page, diary(tmp_path))
+    say_diary(page)
+    next(box for box in page.checkbox if box.label == "Keep as spellings of people").uncheck()
+    drawn(page.run())
+    press_button(page, "Bring in diary")
+    assert "1 text kept as other spellings, listed under Studio." in words_of(page)
+    # a phase as a whole is no spelling of a technique, and a work's other name stays with its table
+    assert spelled(with_ilse) == [("technique", "cleaned", "diary.xlsx")]
+    own = "object,technique,person,date,hours\n24-001,cleaned,Ilse,2024-01-09,1\n"
+    (tmp_path / "log.csv").write_text(own)
+    assert import_files(with_ilse, [tmp_path / "log.csv"], now=NOW)[0].complete
+    techniques = draw(monkeypatch, with_ilse, "studio", part="techniques")
+    assert "Spellings that came with tables: 1" in [part.label for part in techniques.expander]
+    techniques = opened(techniques, "spellings of tables technique")
+    assert "cleaned: surface cleaning aqueous, from diary.xlsx" in words_of(techniques)
+    press_button(techniques, "Undo cleaned")
+    assert spelled(with_ilse) == []
+    assert len(logged(with_ilse)) == 4  # what came in stays
+    report = import_files(with_ilse, [tmp_path / "log.csv"], now=NOW, write_rejects=False)[0]
+    assert report.faults["code"].tolist() == ["unknown_technique"]
+
+
+def test_a_known_table_is_listed_and_forgotten(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    upload(page, diary(tmp_path))
+    say_diary(page)
+    press_button(page, "Bring in diary")
+    assert "Tables that are known: 1" in [part.label for part in page.expander]
+    assert "diary.xlsx: hours worked, as said on" in words_of(page)
+    assert "Heads: date, job, time, what, who" in words_of(page)
+    press_button(page, "Forget how diary")
+    assert memory.read_tables(with_ilse.cursor()) == [] and logged(with_ilse) == OF_FEBRUARY
+    upload(page, diary(tmp_path))
+    assert "What is filled in here is a first guess." in words_of(page)
+
+
+def test_what_cannot_be_read_says_what_and_the_mend(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    upload(page, ("hours.xlsx", b"PK\x03\x04 no workbook"))
+    assert "hours.xlsx cannot be read as a workbook" in words_of(page)
+    assert "Open it in the program that wrote it and save it again" in words_of(page)
+    assert headings(page) == []
+    # one of our forms with a slip in its heads says so
+    upload(page, ("log.csv", b"object,technique,persn,date,hours\n24-001,facing,Ilse,2024-01-09,1\n"))
+    assert 'lacks the column "person". Perhaps rename "persn" to "person".' in words_of(page)
+
+
+def test_rows_that_stay_out_are_named_by_sheet_and_row(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    rows: list[list[Cell]] = [*FEBRUARY[:4], [date(2024, 2, 9), "Ferry", "cleaned", "long", "I."]]
+    path = xlsx(tmp_path / "diary.xlsx", {"2024": rows, "notes": [["What I think"], ["nothing"]]})
+    upload(page, (path.name, path.read_bytes()))
+    say_diary(page)
+    assert rows_of(page, "The first rows as they would be kept")[4][2].startswith("hours: ")
+    press_button(page, "Bring in diary")
+    assert "diary.xlsx, sheet 2024: time entries" in headings(page)
+    assert rows_of(page, "Faults")[0][0] == "row" and rows_of(page, "Faults")[1][:3] == ["5", "hours", "long"]
+    assert "Sheets not read, as nobody has said what they hold: notes." in words_of(page)
+
+
+def test_a_calendar_is_guessed_whole_and_what_it_leaves_out_can_be_taken_back(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    upload(page, ("bench.ics", CALENDAR.encode()))
+    rules = [box for box in page.checkbox if box.label.startswith("Left out: ")]
+    assert [(box.label, box.value) for box in rules] == [
+        ('Left out: whole_day is "yes"', True),
+        ('Left out: status is "cancelled"', True),
+        ("Left out: after today", True),
+    ]
+    say(page, 'Work "Ferry"', "24-001")
+    say(page, 'Technique "cleaned"', "a technique", "surface cleaning")
+    assert rows_of(page, "The first rows as they would be kept")[0][0] == "event"
+    assert "4 rows, 4 rows left out. Nothing is brought in yet." in words_of(page)
+    # of what lies ahead nothing is asked
+    assert not any("Weir" in choice.label for choice in page.selectbox)
+    next(box for box in page.checkbox if "whole" in box.label).uncheck()
+    drawn(page.run())
+    assert 'Work "Holiday", ' in "".join(choice.label for choice in page.selectbox)
+    next(box for box in page.checkbox if "whole" in box.label).check()
+    drawn(page.run())
+    press_button(page, "Bring in bench")
+    assert sorted({(row[1], row[5]) for row in logged(with_ilse)}) == [("24-001", 0.75), ("24-001", 1.5)]
+
+
+def test_another_sheet_or_row_of_heads_is_another_first_guess(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    path = xlsx(
+        tmp_path / "hours.xlsx",
+        {
+            "2023": [*FEBRUARY, *FEBRUARY[1:3]],
+            "2024": [
+                ["Hours of the studio", "a line above"],
+                ["Day", "Picture", "Step", "h", "Name"],
+                *FEBRUARY[1:4],
+            ],
+        },
+    )
+    upload(page, (path.name, path.read_bytes()))
+    assert rows_of(page, "Columns of the table")[1][0] == "Date"
+    choose_option(page, "Sheet", "2024")
+    assert [row[::2] for row in rows_of(page, "Columns of the table")[1:]] == [
+        ["Day", "day"],
+        ["Picture", "work"],
+        ["Step", "technique"],
+        ["h", "hours"],
+        ["Name", "person"],
+    ]
+    choose_option(page, "The heads stand in", "row 1")
+    assert rows_of(page, "Columns of the table")[1][0] == "Hours of the studio"
+    choose_option(page, "The heads stand in", "row 2")
+    next(box for box in page.checkbox if box.label.startswith("Only sheets called 2024")).check()
+    drawn(page.run())
+    say_diary(page)
+    press_button(page, "Bring in hours")
+    assert logged(with_ilse) == OF_FEBRUARY
+    assert memory.read_tables(with_ilse.cursor())[0].reading.sheets == ("2024",)  # type: ignore[union-attr]
+
+
+def test_a_table_that_is_put_away_leaves_our_own_files_where_they_are(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    own = b"object,technique,person,date,hours\n24-001,facing,Ilse,2024-01-09,1\n"
+    upload(page, diary(tmp_path), ("log.csv", own))
+    press_button(page, "Not now")
+    assert headings(page) == []
+    press_button(page, "Bring in")
+    assert [row[0] for row in logged(with_ilse)] == ["2024-01-09"]
+
+
+def spelled(store: Store) -> list[tuple[str, str, str]]:
+    return (
+        store.cursor()
+        .execute("SELECT kind, spelling, file FROM spelling_origins ORDER BY kind, spelling")
+        .fetchall()
+    )
+
+
+def opened(page: AppTest, key: str) -> AppTest:
+    """The page with a part unfolded."""
+    page.session_state[key] = True
+    return drawn(page.run())
