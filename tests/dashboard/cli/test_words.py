@@ -154,8 +154,10 @@ def test_every_key_that_the_guide_names_is_in_the_json(
     assert set(re.findall(r"`([a-z]\w+)`", text)) - keys == NOT_HERE.get(name, set())
 
 
-NOT_HERE = {"quote": {"of", "options"}}
-"""Keys of what so small a studio has not: what is usually done on such works, and options."""
+NOT_HERE = {"quote": {"of", "options", "kind", "low", "high", "narrower"}}
+"""Keys of what so small a studio has not: what is usually done on such works, options, and what would narrow
+a first quote, as the work is under way.
+"""
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +13,7 @@ from dashboard import queries
 from dashboard.analysis.models import calibration
 from dashboard.analysis.simulation import quote_total
 from dashboard.analysis.simulation.narrowing import Narrowing
+from dashboard.cli.main import main
 from dashboard.services import quote_context, quote_narrowing
 from dashboard.services.quote import WorkQuoted
 from dashboard.services.quote_request import request_of
@@ -119,3 +122,19 @@ def test_nothing_is_learnt_from_what_was_only_tried(store: Store) -> None:
     before = calibration.predict(context.calibration, lines).table
     quote_narrowing.narrowed(context, work)
     assert (calibration.predict(context.calibration, lines).table == before).all()
+
+
+def test_the_command_says_and_writes_the_same(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    lines = tmp_path / "lines.csv"
+    lines.write_text("technique,phase,hours\nlining removal dry,,\n,filling,5\n")
+    Store(tmp_path / "studio.duckdb").close()
+    command = ["quote", "--db", str(tmp_path / "studio.duckdb"), "--lines", str(lines)]
+    assert main(command) == 0
+    printed = capsys.readouterr().out
+    assert "No finished work stands behind these hours" in printed
+    assert "What would narrow that most:\n- " in printed
+    assert main([*command, "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["finished_works"] == 0 and 1 <= len(answer["narrowing"]) <= 3
+    for item in answer["narrowing"]:
+        assert narrowing_text.narrowing(Narrowing(**item)) in printed
