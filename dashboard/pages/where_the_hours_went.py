@@ -304,9 +304,8 @@ def _nothing_yet(holdings: dict[str, int]) -> None:
         st.write("Nothing is logged yet. As soon as there are hours, this page says where they went.")
         return
     st.write(
-        "Nothing is logged yet. Hours come in as CSV files: a file of time entries needs the columns object,"
-        " person, as far as they are known phase and technique, and either started_at and ended_at or date"
-        " and hours."
+        "Nothing is logged yet. Bring in what you have: a diary, a week sheet, any workbook, CSV file or"
+        " calendar; log hours on the phone; or tell finished works from memory."
     )
     if holdings["objects"]:
         st.write(
