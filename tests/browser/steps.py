@@ -111,13 +111,18 @@ def write_cell(page: Page, cell: str, text: str, leave_by: str) -> None:
 def write_cells(page: Page, row: int, cells: list[str]) -> None:
     """Fill a line of the sheet from its first cell on, by keyboard, at the pace of a person."""
     choose_cell(page, row, 120)
+    type_cells(page, row, cells)
+    settled(page)
+
+
+def type_cells(page: Page, row: int, cells: list[str]) -> None:
+    """Write the cells of a row whose first one is chosen."""
     for column, text in enumerate(cells, 1):
         if text:
             write_cell(page, f"glide-cell-{column}-{row}", text, "Tab")
         else:
             page.keyboard.press("Tab")
             page.wait_for_timeout(150)
-    settled(page)
 
 
 def turned(page: Page) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import keep, settled
-from tests.browser.steps import choose_cell, done, go, press, row_of, write_cell
+from tests.browser.steps import choose_cell, done, go, press, row_of, type_cells
 
 ROWS = (
     ["Harbour at dusk", "41,5", "30", "March 2024", "2400", "24 × 36 in"],
@@ -17,12 +17,7 @@ ROWS = (
 
 def write_row(page: Page, row: int, cells: list[str]) -> None:
     """Write a row from its first cell on, by keyboard, and go to the first cell of the next one."""
-    for column, text in enumerate(cells, 1):
-        if text:
-            write_cell(page, f"glide-cell-{column}-{row}", text, "Tab")
-        else:
-            page.keyboard.press("Tab")
-            page.wait_for_timeout(150)
+    type_cells(page, row, cells)
     page.keyboard.press("Home")
     page.keyboard.press("ArrowDown")
     page.wait_for_timeout(300)
