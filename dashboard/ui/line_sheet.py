@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard.formatting import UNITS
 from dashboard.ui import fields, layout, page_data
-from ingest.values.line_names import line_name
+from ingest.values.line_names import AS_A_WHOLE
 
 EMPTY_LINES = 3
 Columns = Mapping[str, tuple[str, int]]
@@ -103,7 +103,10 @@ def line_by_choosing(name: str, key: str, *, hours_or_quantity: bool) -> dict[st
     with st.expander("Add a line by choosing its technique", key=name, on_change="rerun") as opened:
         if not opened.open:
             return None
-        wholes = {line_name(phase, ""): phase for phase, position in words.phases.items() if position > 0}
+        # called otherwise than elsewhere: whoever types a technique must not find its phase before it
+        wholes = {
+            f"phase {AS_A_WHOLE}: {phase}": phase for phase, position in words.phases.items() if position > 0
+        }
         technique = st.selectbox(
             "Technique",
             [*fields.in_use(words), *wholes],

@@ -137,7 +137,7 @@ def test_an_estimate_is_written_by_phase_also_by_choosing_it(
     )
     page.session_state[f"adding {code}"] = True
     checked(page.run())
-    choose_option(page, "Technique", "varnishing as a whole")
+    choose_option(page, "Technique", "phase as a whole: varnishing")
     assert not any(field.label.startswith("Quantity") for field in page.text_input)
     fill_field(page, "Hours", "2:30")
     press_button(page, "Add it to the sheet")
