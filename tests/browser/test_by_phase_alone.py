@@ -35,7 +35,7 @@ def by_hand() -> dict[str, tuple[float, float]]:
 
 
 def test_a_studio_by_phase_alone_brings_in_sees_its_overruns_and_quotes(
-    serve_here: Callable[..., str], page: Page, tmp_path: Path
+    serve_here: Callable[..., str], phone: Page, tmp_path: Path
 ) -> None:
     db = tmp_path / "studio.duckdb"
     Store(db).close()
@@ -44,31 +44,31 @@ def test_a_studio_by_phase_alone_brings_in_sees_its_overruns_and_quotes(
     for name, text in by_phase.files().items():
         (tmp_path / name).write_text(text, encoding="utf-8")
         files.append(tmp_path / name)
-    go(page, f"{studio}/bring-in-logs", "Bring in logs")
-    act(page, lambda: page.locator("input[type=file]").first.set_input_files(files))
-    press(page, "Bring in")
-    done(page, "entries.csv")
+    go(phone, f"{studio}/bring-in-logs", "Bring in logs")
+    act(phone, lambda: phone.locator("input[type=file]").first.set_input_files(files))
+    press(phone, "Bring in")
+    done(phone, "entries.csv")
 
-    go(page, f"{studio}/where-the-hours-went", "Where the hours went")
+    go(phone, f"{studio}/where-the-hours-went", "Where the hours went")
     sums = by_hand()
     for phase in QUOTED:
-        row = row_of(page, "Hours by phase", phase)
+        row = row_of(phone, "Hours by phase", phase)
         estimated, taken = sums[phase]
         assert [float(cell) for cell in row[2:4]] == pytest.approx([estimated, taken], abs=0.051), row
 
-    go(page, f"{studio}/our-rates", "Our rates")
-    expect(page.get_by_text("cleaning as a whole").first).to_be_visible()
+    go(phone, f"{studio}/our-rates", "Our rates")
+    expect(phone.get_by_text("cleaning as a whole").first).to_be_visible()
 
-    go(page, f"{studio}/on-the-bench", "On the bench")
-    expect(page.get_by_text(by_phase.BY_PHASE).first).to_be_visible()
+    go(phone, f"{studio}/on-the-bench", "On the bench")
+    expect(phone.get_by_text(by_phase.BY_PHASE).first).to_be_visible()
 
-    go(page, f"{studio}/estimate?object={by_phase.NOT_APPROVED}", "Estimate")
-    press(page, "Quote it anew")
-    expect(page.get_by_text("What it comes to")).to_be_visible()
-    settled(page)
-    expect(page.get_by_text("retouching as a whole").first).to_be_visible()
-    with page.expect_download() as letter:
-        page.get_by_role("button", name="The letter as a page (HTML)").click()
+    go(phone, f"{studio}/estimate?object={by_phase.NOT_APPROVED}", "Estimate")
+    press(phone, "Quote it anew")
+    expect(phone.get_by_text("What it comes to")).to_be_visible()
+    settled(phone)
+    expect(phone.get_by_text("retouching as a whole").first).to_be_visible()
+    with phone.expect_download() as letter:
+        phone.get_by_role("button", name="The letter as a page (HTML)").click()
     text = Path(letter.value.path()).read_text(encoding="utf-8")
     assert "etouching" in text
-    by_phase.assert_every_name_is_said(page.locator("main").inner_text())
+    by_phase.assert_every_name_is_said(phone.locator("main").inner_text())
