@@ -162,6 +162,12 @@ def _print_remarks(report: Checked) -> None:
             f"{report.file}, {place} {line}: held back: {what} is held with"
             f" {hours(stored_hours)} h, here {hours(row_hours)} h. Correction or new?"
         )
+    if report.held_by_other_words:
+        write_err(
+            f"{report.file}: {counted(report.held_by_other_words, 'row')} held back came in before, when the"
+            " words of the table meant something else, and would count twice: import it again with"
+            " --held-back correction to move the earlier entries, or take these back first"
+        )
     if report.outcome.held_back:
         write_err(
             f"{report.file}: import it again with --held-back correction or --held-back new; where one row"

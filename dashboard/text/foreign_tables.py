@@ -7,6 +7,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
+from ingest.foreign.counted_twice import WordSaidOtherwise
 from ingest.foreign.reading import ANY, CELL, FROM_TO, TODAY, LeaveOut, RowKind
 from ingest.foreign.words import Meaning
 from ingest.values.line_names import line_name
@@ -106,6 +107,13 @@ def meaning(item: Meaning, titles: Mapping[str, str]) -> str:
         return f"studio time, {line}"
     in_phase = f" ({values['phase']})" if values.get("phase") and values.get("technique") else ""
     return values.get("person") or f"{line}{in_phase}"
+
+
+def said_otherwise(word: WordSaidOtherwise, titles: Mapping[str, str]) -> str:
+    """That rows came in with a word that means something else now; the sentence to its end."""
+    then, now = meaning(word.then, titles), meaning(word.now, titles)
+    they = "it" if word.rows == 1 else "they"
+    return f'"{word.text}" as {then}. Brought in as {now} {they} would count twice.'
 
 
 def place_word(file: str) -> str:

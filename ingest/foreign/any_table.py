@@ -8,6 +8,7 @@ from pathlib import Path
 
 from ingest.errors import FileError
 from ingest.importing.files import Recognizer, RowSource, recognize
+from ingest.importing.rows import SaidOtherwiseAs
 from ingest.schema.csv_columns import IN_ORDER
 from ingest.store import Store
 from ingest.tables.audit_log import utc_now
@@ -18,22 +19,34 @@ _PACKED = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
 _CALENDAR = b"BEGIN:VCALENDAR"
 
 
-def any_table(store: Store, now: datetime | None = None) -> Recognizer:
+def any_table(
+    store: Store, now: datetime | None = None, said_otherwise_as: SaidOtherwiseAs = "ask"
+) -> Recognizer:
     """What `ingest.importing.files` knows files by: our forms in CSV; a workbook whose sheets have the heads
     of our forms; any table of which it was said how it is read.
 
     Raises `FileError` where nothing was said, with the page that asks.
+
+    Parameters
+    ----------
+    said_otherwise_as : what becomes of rows of tables that are held by other words.
     """
 
     def recognized(paths: Sequence[Path], folder: Path) -> list[list[RowSource]]:
-        together = [part for path in paths for part in _parts(store, path, folder, now or utc_now())]
+        together = [
+            part
+            for path in paths
+            for part in _parts(store, path, folder, now or utc_now(), said_otherwise_as)
+        ]
         order = {form.kind: number for number, form in enumerate(IN_ORDER)}
         return sorted(together, key=lambda part: max(order[item.form.kind] for item in part))
 
     return recognized
 
 
-def _parts(store: Store, path: Path, folder: Path, now: datetime) -> list[list[RowSource]]:
+def _parts(
+    store: Store, path: Path, folder: Path, now: datetime, said_otherwise_as: SaidOtherwiseAs
+) -> list[list[RowSource]]:
     not_ours: FileError | None = None
     if not is_no_csv(path):
         try:
@@ -42,7 +55,7 @@ def _parts(store: Store, path: Path, folder: Path, now: datetime) -> list[list[R
             not_ours = error
     from ingest.foreign.bring_in import parts_of  # noqa: PLC0415  files of ours need not wait for it
 
-    return parts_of(store, path, not_ours, now)
+    return parts_of(store, path, not_ours, now, said_otherwise_as)
 
 
 def is_no_csv(path: Path) -> bool:

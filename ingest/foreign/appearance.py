@@ -35,7 +35,15 @@ _HEADS = {
     "width_cm": "width breite largeur larghezza",
     "received_on": "received arrived came in eingang",
     "price": "price amount sum cost preis betrag summe prix",
+    "made_on": "made promised quoted offered estimated sent date day datum",
+    "approved_on": "approved agreed accepted ordered promised zugesagt",
 }
+_OF_PROMISES = (
+    "promise promised promises quote quoted quotes quotation estimate estimated estimates offer offered"
+    " offers approved agreed accepted angebot angeboten angebote devis preventivo offerte presupuesto"
+)
+PROMISES = frozenset(_OF_PROMISES.split())
+"""Words in heads and names of sheets that speak of an estimate, folded."""
 _SHORT = 40  # characters
 MOST = 0.7
 """The share of the filled cells of a column that must be of a kind for the column to be."""
@@ -46,7 +54,16 @@ TOTALS = ("total", "sum", "summe", "gesamt", "subtotal", "zwischensumme", "somme
 
 def is_head_of(head: str, column: str) -> bool:
     """A head has a word that names one of our columns."""
-    return bool(WORDS[column].intersection(re.findall(r"[^\W\d_]+", folded(head))))
+    return bool(WORDS[column] & _words_in(head))
+
+
+def is_of_a_promise(head: str) -> bool:
+    """A head, or the name of a sheet, speaks of an estimate."""
+    return bool(PROMISES & _words_in(head))
+
+
+def _words_in(head: str) -> set[str]:
+    return set(re.findall(r"[^\W\d_]+", folded(head)))
 
 
 def reads(text: str, read: Callable[[str], object]) -> bool:

@@ -23,14 +23,22 @@ import pandas as pd
 from ingest.errors import FileError
 from ingest.foreign.convert import ConvertedRows, convert, source_texts
 from ingest.foreign.long_rows import LongRows, long_rows
-from ingest.foreign.memory import KnownSheet, draft_of, known_sheets, read_meanings, read_tables
+from ingest.foreign.memory import (
+    KnownSheet,
+    draft_of,
+    known_sheets,
+    read_earlier_meanings,
+    read_meanings,
+    read_tables,
+)
 from ingest.foreign.reading import Reading, word_columns
+from ingest.foreign.said_before import by_row, came_in_before
 from ingest.foreign.sheets import Book, Sheet, read_book
 from ingest.foreign.words import Meanings, Studio
 from ingest.importing.cell_readers import Context
 from ingest.importing.csv_file import distinct_names
 from ingest.importing.files import RowSource
-from ingest.importing.rows import Rows, rows_of_table
+from ingest.importing.rows import Rows, SaidOtherwise, SaidOtherwiseAs, rows_of_table
 from ingest.schema.csv_columns import OBJECTS, REJECT_COLUMNS, Form, form_of
 from ingest.sql import Connection
 from ingest.store import Store
@@ -70,7 +78,9 @@ class ForeignSheet:
     reading: Reading
     meanings: Meanings
     several: bool
-    today: str
+    now: datetime
+    before: Sequence[Meanings] = ()
+    said_otherwise_as: SaidOtherwiseAs = "ask"
 
     @property
     def path(self) -> Path:
@@ -81,10 +91,18 @@ class ForeignSheet:
         return self.reading.form
 
     def rows(self, con: Connection) -> Rows:
-        converted = converted_rows(
-            self.long, self.reading, self.meanings, Studio.of(con), self.book, self.today
+        mark = MARK_OF_SEPARATOR.get(self.book.separator, "")
+        studio = Studio.of(con, Context.of(con, now=self.now, decimal_mark=mark))
+        today = studio.context.today.isoformat()
+        converted = converted_rows(self.long, self.reading, self.meanings, studio, self.book, today)
+        came_before = came_in_before(
+            con, self.long, self.reading, self.meanings, self.before, studio, self.book
         )
-        return as_rows(con, converted, self.book, self.long.sheet if self.several else "")
+        rows = as_rows(con, converted, self.book, self.long.sheet if self.several else "")
+        rows.said_otherwise = SaidOtherwise(
+            entries=by_row(came_before, converted), become=self.said_otherwise_as
+        )
+        return rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,13 +144,20 @@ class NewWorks:
         )
 
 
-def parts_of(store: Store, path: Path, not_ours: FileError | None, now: datetime) -> list[list[RowSource]]:
+def parts_of(
+    store: Store,
+    path: Path,
+    not_ours: FileError | None,
+    now: datetime,
+    said_otherwise_as: SaidOtherwiseAs = "ask",
+) -> list[list[RowSource]]:
     """What stands in a file that is no CSV file of ours, by what comes in together; raises `FileError` where
     nothing was said of it, with the page that asks.
 
     Parameters
     ----------
     not_ours : what was wrong with it as a CSV file of ours; None where it is none at all.
+    said_otherwise_as : what becomes of rows that are held by other words.
     """
     try:
         book = read_book(path, now)
@@ -147,10 +172,9 @@ def parts_of(store: Store, path: Path, not_ours: FileError | None, now: datetime
             raise _nothing_said(book, not_ours, half_said=draft_of(book, tables) is not None)
         read = of_ours | {item.sheet.name for item in known}
         others = tuple(sheet.name for sheet in book.sheets if sheet.name not in read)
-        today = Context.of(con, now=now).today.isoformat()
         parts: list[list[RowSource]] = [[item] for item in forms]
         if known:
-            parts.append(_by_what_was_said(con, book, known, today))
+            parts.append(_by_what_was_said(con, book, known, now, said_otherwise_as))
         parts[-1][-1] = WithOthers(parts[-1][-1], others)
         return parts
 
@@ -184,7 +208,11 @@ def _nothing_said(book: Book, not_ours: FileError | None, *, half_said: bool) ->
 
 
 def _by_what_was_said(
-    con: Connection, book: Book, known: Sequence[KnownSheet], today: str
+    con: Connection,
+    book: Book,
+    known: Sequence[KnownSheet],
+    now: datetime,
+    said_otherwise_as: SaidOtherwiseAs,
 ) -> list[RowSource]:
     works: dict[str, str] = {}
     sheets: list[RowSource] = []
@@ -204,7 +232,9 @@ def _by_what_was_said(
                 reading=item.reading,
                 meanings=meanings,
                 several=len(book.sheets) > 1,
-                today=today,
+                now=now,
+                before=read_earlier_meanings(con, item.table.heads),
+                said_otherwise_as=said_otherwise_as,
             )
         )
     return [*([NewWorks(book.path, works)] if works else []), *sheets]

@@ -38,6 +38,7 @@ class ConvertedRows:
     cells : frame of texts, columns of the form; where a text could not be turned into ours, it stands as it
         was.
     lines : by row, its number in the file.
+    places : by row, that of the table of which it is made, from 0.
     faults : of cells, frame of `ingest.foreign.notations.FAULT_COLUMNS`.
     left_out : how many rows of the table are none, by what was said.
     not_read : as of `ingest.foreign.long_rows.LongRows`.
@@ -47,6 +48,7 @@ class ConvertedRows:
     form: Form
     cells: pd.DataFrame
     lines: npt.NDArray[np.int64]
+    places: npt.NDArray[np.int64]
     faults: pd.DataFrame
     left_out: int = 0
     not_read: tuple[str, ...] = ()
@@ -245,6 +247,7 @@ class _Converter:
             form=form,
             cells=cells,
             lines=self._rows.lines[~out],
+            places=np.flatnonzero(~out),
             faults=_moved(self._faults, ~out),
             left_out=left_out + int(out.sum()),
             not_read=self._rows.not_read,

@@ -19,6 +19,7 @@ from ingest.foreign.appearance import (
     clock_time,
     day_in_any_order,
     is_head_of,
+    is_of_a_promise,
     length,
     reads,
 )
@@ -93,6 +94,7 @@ class _Columns:
         cells = sheet.cells.iloc[row + head_rows : row + head_rows + _LOOKED_AT].set_axis(self._names, axis=1)
         self._sums, is_sum = _sums(cells)
         self._contents = Contents(cells[~is_sum], studio)
+        self._sheet_name = sheet.name
         self._above = [file, sheet.name, *sheet.cells.iloc[:row].to_numpy().ravel()]
         self._studio = studio
         self._head = dict(zip(self._names, self._written, strict=True))
@@ -139,7 +141,19 @@ class _Columns:
             return "objects"
         if "price" in named and "hours" in named and not has_day:
             return "estimates"
-        return "time entries"
+        return "estimates" if self._is_of_promises() else "time entries"
+
+    def _is_of_promises(self) -> bool:
+        """Heads speak of an estimate, and no other says when somebody worked and how long: a diary may have
+        what was promised beside it.
+        """
+        if is_of_a_promise(self._sheet_name):
+            return any(is_head_of(text, "hours") for text in self._written)
+        others = [name for name in self._names if not is_of_a_promise(self._head[name])]
+        return len(others) < len(self._names) and not (
+            any(self._contents.share(name, day_in_any_order) > MOST for name in others)
+            and any(is_head_of(self._head[name], "hours") for name in others)
+        )
 
     def _wide(self) -> str | None:
         heads_written = [text for text in self._written if text]
@@ -201,11 +215,35 @@ class _Columns:
 
     def _estimates(self, _: str | None) -> None:
         self._take("hours", lambda name: self._contents.share(name, length))
+        if "hours" not in self._columns:  # a column that is called "quoted" and no more
+            promised = [name for name in self._free if is_of_a_promise(self._head[name])]
+            lengths = [name for name in promised if self._contents.share(name, length) >= MOST]
+            if lengths:
+                self._give("hours", lengths[0])
         self._take("price", lambda _: 1.0)
+        self._days_of_a_promise()
         for column in ("object", "technique", "phase", "note"):
             self._take(column, self._contents.share_of_words(column), also_unnamed=column != "note")
             self._take(column, lambda _: 1.0)
         self._columns["version"] = Source(origin="fixed", text="1")
+
+    def _days_of_a_promise(self) -> None:
+        """The day on which it was promised is both, where no other is of an agreement."""
+
+        def share_of_days(name: str) -> float:
+            return self._contents.share(name, day_in_any_order)
+
+        agreed = [
+            name
+            for name in self._free
+            if is_head_of(self._head[name], "approved_on") and share_of_days(name) >= MOST
+        ]
+        self._take("made_on", share_of_days)
+        made_on = self._columns.get("made_on")
+        if len(agreed) == 1 and made_on is not None and made_on.text == agreed[0]:
+            self._columns["approved_on"] = made_on
+        else:
+            self._take("approved_on", share_of_days)
 
     def _objects(self, _: str | None) -> None:
         for column in ("title", "maker", "owner", "height_cm", "width_cm", "received_on", "note"):
@@ -240,7 +278,7 @@ class _Columns:
 
     def _day_order(self, wide_names: Sequence[str]) -> DayOrder:
         texts = [self._head[name] for name in wide_names]
-        for column in ("date", "received_on"):
+        for column in ("date", "received_on", "made_on"):
             if column in self._columns:
                 texts += list(self._contents.filled(self._columns[column].text))
         pairs = [

@@ -6,6 +6,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from datetime import datetime
+from typing import Any
 
 from ingest.foreign.long_rows import RowOfHeads, head_row, named_heads, rows_of_heads
 from ingest.foreign.reading import Reading
@@ -16,6 +17,8 @@ from ingest.store import Store
 from ingest.tables.audit_log import utc_now
 from ingest.values.parsing import folded
 
+_EARLIER = "earlier"
+"""Beside what a text means, what it meant before: a list of `means` (none: it was not said) and `until`."""
 _CALENDAR = "calendar "  # its name behind it: all calendars have the same heads
 
 
@@ -94,7 +97,38 @@ def read_meanings(con: Connection, table_heads: str) -> dict[tuple[str, str], Me
     rows = con.execute(
         "SELECT column_name, spelling, means FROM foreign_words WHERE heads = ?", [table_heads]
     ).fetchall()
-    return {(column, spelling): Meaning(**json.loads(means)) for column, spelling, means in rows}
+    return {(column, spelling): _meaning(json.loads(means)) for column, spelling, means in rows}
+
+
+def read_earlier_meanings(con: Connection, table_heads: str) -> list[dict[tuple[str, str], Meaning]]:
+    """What the texts of a table meant before each time at which one of them was said otherwise, the latest
+    first.
+    """
+    rows = con.execute(
+        "SELECT column_name, spelling, means FROM foreign_words WHERE heads = ?", [table_heads]
+    ).fetchall()
+    means_by_text = {(column, spelling): json.loads(means) for column, spelling, means in rows}
+    times = sorted({item["until"] for means in means_by_text.values() for item in means.get(_EARLIER, [])})
+    return [
+        {
+            key: meaning
+            for key, means in means_by_text.items()
+            if (meaning := _meaning_at(means, time)) is not None
+        }
+        for time in reversed(times)
+    ]
+
+
+def _meaning(means: Mapping[str, Any]) -> Meaning:
+    return Meaning(**{name: value for name, value in means.items() if name != _EARLIER})
+
+
+def _meaning_at(means: Mapping[str, Any], time: str) -> Meaning | None:
+    """What a text meant until a time; None: nobody had said it."""
+    for item in means.get(_EARLIER, []):
+        if item["until"] >= time:
+            return Meaning(**item["means"]) if item["means"] else None
+    return _meaning(means)
 
 
 def known_sheets(book: Book, tables: list[Remembered]) -> list[KnownSheet]:
@@ -159,13 +193,16 @@ def remember(
     file: str,
     by: str | None,
     replacing: str | None = None,
+    unsaid: Mapping[tuple[str, str], Meaning] | None = None,
 ) -> None:
     """Keep what was said of a table to its end, in one transaction.
 
     Parameters
     ----------
-    meanings : by our column and the text as written; what was said of other texts before stays.
+    meanings : by our column and the text as written; what was said of other texts before stays, and what
+        these meant before is kept beside.
     replacing : heads under which its draft was kept, which is forgotten.
+    unsaid : what texts meant until now without a word said, as the studio spelt them so.
     """
     now = utc_now()
     with store.writing(counts=False) as con:
@@ -175,7 +212,7 @@ def remember(
         )
         if replacing is not None and replacing != table_heads:
             _forget_draft(con, replacing)
-        _put_meanings(con, table_heads, meanings, now, by)
+        _put_meanings(con, table_heads, meanings, now, by, unsaid or {})
 
 
 def add_meanings(
@@ -183,7 +220,7 @@ def add_meanings(
 ) -> None:
     """Keep what texts of a table mean, by our column and the text as written."""
     with store.writing(counts=False) as con:
-        _put_meanings(con, table_heads, meanings, utc_now(), by)
+        _put_meanings(con, table_heads, meanings, utc_now(), by, {})
 
 
 def keep_draft(store: Store, table_heads: str, draft: object, *, file: str, by: str | None) -> None:
@@ -224,11 +261,26 @@ def _put_meanings(
     meanings: Mapping[tuple[str, str], Meaning],
     now: datetime,
     by: str | None,
+    unsaid: Mapping[tuple[str, str], Meaning],
 ) -> None:
-    rows = [
-        {"column": column, "spelling": folded(text), "written": text, "means": json.dumps(asdict(meaning))}
-        for (column, text), meaning in meanings.items()
-    ]
+    """What a text meant before stays beside what it means from now on: rows came in by it."""
+    means_by_text: dict[tuple[str, str], dict[str, Any]] = {
+        (column, spelling): json.loads(means)
+        for column, spelling, means in con.execute(
+            "SELECT column_name, spelling, means FROM foreign_words WHERE heads = ?", [table_heads]
+        ).fetchall()
+    }
+    rows = []
+    for (column, text), meaning in meanings.items():
+        before, means = means_by_text.get((column, folded(text))), asdict(meaning)
+        if before is None and (understood := unsaid.get((column, text))):
+            before = asdict(understood)
+        if before is not None or means_by_text:  # with the first words of a table nothing had come in
+            earlier = before.pop(_EARLIER, []) if before is not None else []
+            if before != means:
+                earlier = [*earlier, {"means": before, "until": now.isoformat()}]
+            means |= {_EARLIER: earlier} if earlier else {}
+        rows.append({"column": column, "spelling": folded(text), "written": text, "means": json.dumps(means)})
     con.execute(
         """INSERT OR REPLACE INTO foreign_words
         SELECT ?, w.column, w.spelling, w.written, w.means::JSON, ?, ?

@@ -77,6 +77,7 @@ def preview(
             form=converted.form,
             cells=converted.cells.head(rows),
             lines=converted.lines[:rows],
+            places=converted.places[:rows],
             faults=converted.faults[converted.faults["row"] < rows],
             left_out=converted.left_out,
         )

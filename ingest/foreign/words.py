@@ -7,9 +7,10 @@ else means what somebody says, and nothing before.
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 from rapidfuzz import fuzz, process
@@ -19,6 +20,12 @@ from ingest.importing.cell_readers import Context
 from ingest.sql import Connection
 from ingest.values.parsing import folded
 
+_EVERYWHERE = (
+    "a again all an and at by for from in into its new of off old on onto out over some the to up with work"
+    " aus das der die ein eine im in mit und von le la les de des du et avec"
+)
+_STOP_WORDS = frozenset(_EVERYWHERE.split())
+"""That tell no work or technique from another."""
 NEAR = 70.0
 """Least likeness (0 to 100) of a match that is worth showing."""
 
@@ -127,11 +134,13 @@ class Studio:
     ----------
     context : vocabulary, works by their code, people.
     titles : folded title to the code of the work, where one work alone has it; and all titles by code.
+    people : folded spelling to the person's name.
     """
 
     context: Context
     titles: Mapping[str, str]
     titles_by_code: Mapping[str, str]
+    people: Mapping[str, str]
 
     @classmethod
     def of(cls, con: Connection, context: Context | None = None) -> Studio:
@@ -144,6 +153,7 @@ class Studio:
             context or Context.of(con),
             {folded(title): code for code, title in by_code.items() if title and times[folded(title)] == 1},
             by_code,
+            dict(con.execute("SELECT spelling, person FROM person_spellings").fetchall()),
         )
 
     def known(self, column: str, text: str, *, as_code: bool = False) -> Meaning | None:
@@ -166,6 +176,20 @@ class Studio:
             case "person":
                 return a_person(text) if key in self.context.people else None
         return None
+
+    def in_own_words(self, meaning: Meaning) -> Meaning:
+        """The same with the words as the studio has them now, whatever spelling they were said in."""
+        vocabulary = self.context.vocabulary
+        spellings: Mapping[str, Mapping[str, str]] = {
+            "technique": vocabulary.technique_spellings,
+            "phase": vocabulary.phase_spellings,
+            "person": self.people,
+            "object": self.context.objects,
+        }
+        values = {
+            name: spellings.get(name, {}).get(folded(value), value) for name, value in meaning.values.items()
+        }
+        return replace(meaning, values=values)
 
 
 def codes_are_new(reading: Reading) -> bool:
@@ -236,12 +260,23 @@ def _choices(column: str, studio: Studio) -> dict[str, tuple[Meaning, str]]:
 
 
 def _likeliest(key: str, choices: Mapping[str, tuple[Meaning, str]], most: int) -> tuple[Match, ...]:
-    """Matches by rapidfuzz's weighted ratio, each meaning once."""
+    """Matches by rapidfuzz's weighted ratio, each meaning once; those alone that share a telling word with
+    the text, by any spelling, or are near to it by letters as a whole.
+    """
+    words: dict[str, set[str]] = {}
+    for spelling, (_, shown) in choices.items():
+        words.setdefault(shown, set()).update(_telling_words(spelling))
+    own = _telling_words(key)
     best: dict[str, Match] = {}
     for spelling, likeness, _ in process.extract(
-        key, choices.keys(), scorer=fuzz.WRatio, score_cutoff=NEAR, limit=3 * most
+        key, choices.keys(), scorer=fuzz.WRatio, score_cutoff=NEAR, limit=None
     ):
         meaning, shown = choices[spelling]
-        if shown not in best:
+        if shown not in best and (own & words[shown] or fuzz.ratio(key, spelling) >= NEAR):
             best[shown] = Match(meaning=meaning, shown=shown, likeness=float(likeness))
     return tuple(sorted(best.values(), key=lambda match: -match.likeness)[:most])
+
+
+def _telling_words(text: str) -> set[str]:
+    """The words of a text that are neither numbers nor such as stand everywhere."""
+    return {word for word in re.findall(r"[^\W_]+", text) if not word.isdigit()} - _STOP_WORDS

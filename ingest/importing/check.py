@@ -96,6 +96,15 @@ class Checked:
         """True if nothing was rejected or held back."""
         return not (self.outcome.rejected or self.outcome.held_back)
 
+    @property
+    def held_by_other_words(self) -> int:
+        """How many of the rows held back came in before, when words of their table meant something else."""
+        said_otherwise = self.rows.said_otherwise
+        if said_otherwise is None:
+            return 0
+        lines = self.rows.lines[said_otherwise.entries["row"]]
+        return int(self.held_back["line"].isin(lines).sum())
+
     @cached_property
     def problems(self) -> pd.DataFrame:
         """The faults in words: frame of `line`, `column`, `value`, `reason`, `mend`."""

@@ -215,7 +215,11 @@ CONSTRAINTS: dict[str, tuple[Constraint, ...]] = {
         *_empty("heads", "spelling", "written"),
         _none_of("column_name", ("object", "phase", "technique", "person")),
         *_no_day("kept_at"),
-        _no_json("means", "$.values:OBJECT $.values.*:VARCHAR $.new_title:VARCHAR $.left_out:BOOLEAN"),
+        _no_json(
+            "means",
+            """$.values:OBJECT $.values.*:VARCHAR $.new_title:VARCHAR $.left_out:BOOLEAN
+            $.earlier[*]:OBJECT $.earlier[*].until:VARCHAR $.earlier[*].means.values:OBJECT""",
+        ),
     ),
     "spelling_origins": (
         _none_of("kind", ("phase", "technique", "person")),

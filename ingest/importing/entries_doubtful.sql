@@ -19,4 +19,4 @@ INSERT INTO doubtful
             OR (e.part = r.part AND e.started_at IS NOT DISTINCT FROM r.started_at)
         )
     LEFT JOIN repeats AS n ON n."row" = r."row"
-    WHERE r.entry IS NULL AND {untouched_r} GROUP BY ALL
+    WHERE r.entry IS NULL AND {untouched_r} AND r."row" NOT IN (SELECT "row" FROM doubtful) GROUP BY ALL

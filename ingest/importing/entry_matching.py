@@ -8,7 +8,7 @@ import pandas as pd
 
 from ingest.importing.cell_values import note_all
 from ingest.importing.row_status import RowStatus, untouched, with_status
-from ingest.importing.rows import Rows
+from ingest.importing.rows import Rows, SaidOtherwise
 from ingest.sql import Connection, statement
 from ingest.tables.audit_log import Change
 
@@ -132,14 +132,16 @@ def adopt_names(con: Connection) -> None:
     )
 
 
-def hold_back(con: Connection, status: RowStatus, held_back_as: HeldBackAs) -> None:
+def hold_back(con: Connection, rows: Rows, status: RowStatus, held_back_as: HeldBackAs) -> None:
     """Rows without a name that have the person, day, object and technique of a held entry, but say otherwise:
-    other hours, or of the same spell other things.
+    other hours, or of the same spell other things; and those of a table that are held by other words.
     """
     con.execute(
         'CREATE OR REPLACE TEMP TABLE doubtful ("row" BIGINT, content UUID, rank BIGINT, candidates BIGINT,'
         " candidate VARCHAR, resembles VARCHAR)"
     )
+    if rows.said_otherwise is not None and len(rows.said_otherwise.entries):
+        _hold_back_said_otherwise(con, rows.said_otherwise, status, held_back_as)
     if held_back_as == "new" or not con.execute("SELECT EXISTS (FROM spells)").fetchall()[0][0]:
         return
     con.execute(statement("ingest.importing", "entries_doubtful", untouched_r=untouched("r")))
@@ -148,17 +150,35 @@ def hold_back(con: Connection, status: RowStatus, held_back_as: HeldBackAs) -> N
         con.execute(
             """INSERT INTO corrections
             SELECT "row", candidate FROM doubtful
-            WHERE candidates = 1
+            WHERE candidates = 1 AND "row" NOT IN (SELECT "row" FROM corrections)
                 AND candidate IN (
                     SELECT candidate FROM doubtful
                     WHERE candidates > 0 GROUP BY candidate HAVING count(*) = 1
                 )"""
         )
-        status.mark(
-            "held back", 'SELECT "row" FROM doubtful WHERE "row" NOT IN (SELECT "row" FROM corrections)'
-        )
+    status.mark("held back", 'SELECT "row" FROM doubtful WHERE "row" NOT IN (SELECT "row" FROM corrections)')
+
+
+def _hold_back_said_otherwise(
+    con: Connection, said_otherwise: SaidOtherwise, status: RowStatus, held_back_as: HeldBackAs
+) -> None:
+    """Rows that are held by other words are never new: they would count twice."""
+    con.register("said_otherwise", said_otherwise.entries)
+    # what an earlier version of a file said never overrides what was corrected since
+    status.mark("already held", 'SELECT "row" FROM said_otherwise WHERE entry IS NULL')
+    con.execute(
+        f"""INSERT INTO doubtful
+        SELECT r."row", r.content, coalesce(n.rank, 1), 1, o.entry, o.entry
+        FROM resolved AS r JOIN said_otherwise AS o USING ("row") LEFT JOIN repeats AS n ON n."row" = r."row"
+        WHERE r.entry IS NULL AND {untouched("r")}"""
+    )
+    if said_otherwise.become == "correction" or held_back_as == "correction":
+        con.execute('INSERT INTO corrections SELECT "row", candidate FROM doubtful')
+    elif said_otherwise.become == "left out":
+        status.mark("already held", 'SELECT "row" FROM doubtful')
     else:
         status.mark("held back", 'SELECT "row" FROM doubtful')
+    con.unregister("said_otherwise")
 
 
 def held_back(con: Connection) -> pd.DataFrame:
@@ -184,9 +204,11 @@ def store_held_back(con: Connection, rows: Rows, change: Change) -> None:
     cells = ", ".join(f"'{name}': {name}" for name in (*LINE_KEY, *SPELL_COLUMNS))
     con.execute(
         f"""INSERT INTO held_back
-        SELECT d.content, d.rank, d.resembles, ?, l.line, ?, to_json({{{cells}}}), NULL FROM doubtful AS d
-        JOIN resolved AS r USING ("row") JOIN row_lines AS l USING ("row")
-        WHERE d."row" IN ({with_status("held back")}) ON CONFLICT DO NOTHING""",
+        SELECT d.content, d.rank, d.resembles, ?, l.line, ?, to_json({{{cells}}}),
+            CASE WHEN d."row" IN ({with_status("already held")}) THEN 'left out' END
+        FROM doubtful AS d JOIN resolved AS r USING ("row") JOIN row_lines AS l USING ("row")
+        WHERE d."row" NOT IN (SELECT "row" FROM corrections)
+        ON CONFLICT DO UPDATE SET decided = coalesce(excluded.decided, held_back.decided)""",
         [rows.name, change.at],
     )
 

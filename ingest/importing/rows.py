@@ -10,6 +10,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +25,25 @@ from ingest.sql import Connection
 from ingest.values.parsing import MARK_OF_SEPARATOR, DecimalMark
 
 Row = Mapping[str, str]
+
+
+SaidOtherwiseAs = Literal["ask", "correction", "left out"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SaidOtherwise:
+    """Rows that are held by other words: their table was brought in before, when its texts meant something
+    else.
+
+    Attributes
+    ----------
+    entries : frame of `row` (from 0) and the `entry` in which it is held; none where that was corrected or
+        taken back since, which stands.
+    become : what becomes of them: kept aside, the entry is corrected, or it stays as it was for good.
+    """
+
+    entries: pd.DataFrame
+    become: SaidOtherwiseAs = "ask"
 
 
 @dataclass(slots=True, kw_only=True)
@@ -41,6 +61,7 @@ class Rows:
     sheet : of a workbook with several, where the rows stand.
     left_out : rows of the file that are no rows of the form, as a rule says: totals, other years.
     not_read : columns of such a table, as written, of which nobody has said what they are.
+    said_otherwise : of such a table, the rows that are held by other words.
     sheets_not_read : of a workbook, the other sheets of which nothing is known.
     texts : by column, its different texts, where they are few enough to be known.
     """
@@ -53,6 +74,7 @@ class Rows:
     sheet: str = ""
     left_out: int = 0
     not_read: tuple[str, ...] = ()
+    said_otherwise: SaidOtherwise | None = None
     sheets_not_read: tuple[str, ...] = ()
     texts: dict[str, list[str]] | None = None
     has_nul: bool = False

@@ -50,7 +50,7 @@ STAGES = {
         "time_entries check row_status estimate_drafts verdicts entry_matching entry_warnings"
         " estimate_versions estimate_warnings upserts entries_adopted entries_another_part"
         " entries_doubtful entries_long_days entries_progress entries_stored_before"
-        " estimate_features milestones_reopened objects_reopened quote_lines export_tables"
+        " estimate_features milestones_reopened objects_reopened quote_lines export_tables said_before"
         " technique_units_in_use version_gaps versions_compared versions_created",
     ),
     "faults": _stage(
@@ -66,7 +66,9 @@ STAGES = {
         "time_entries upserts check quote_drafts export_rows",
     ),
     "row_status": _stage(
-        "row, status: rejected, already held, held back; none: it will be stored", "row_status", "preview"
+        "row, status: rejected, already held, held back; none: it will be stored",
+        "row_status",
+        "preview said_before counted_twice",
     ),
     "corrections": _stage(
         "row, entry: the key of what is held and will be corrected",
@@ -84,7 +86,7 @@ STAGES = {
     "repeats": _stage(
         "row, content, rank among equal rows",
         "entry_matching",
-        "entry_warnings time_entries entries_doubtful entries_stored_before",
+        "entry_warnings time_entries entries_doubtful entries_stored_before said_before",
     ),
     "adopted": _stage(
         "row, entry, unnamed: the name of the held entry that it names", "entries_adopted", "entry_matching"
@@ -92,6 +94,7 @@ STAGES = {
     "doubtful": _stage(
         "row, content, rank, candidates, candidate, resembles", "entry_matching", "entries_doubtful"
     ),
+    "said_otherwise": _stage("row, entry: of rows that are held by other words", "entry_matching"),
     "sittings": _stage("row, person, started_at, ended_at: hands-on spells, held and new", "entry_warnings"),
     "overlapping": _stage("person: hash of the name", "entry_warnings"),
     "spells_to_be": _stage(

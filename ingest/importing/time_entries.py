@@ -58,7 +58,7 @@ def check(
     _warn_of_rows(con)
     status.reject_faulty()
     match_rows(con, rows, status)
-    hold_back(con, status, held_back_as)
+    hold_back(con, rows, status, held_back_as)
     _check_done_never_falls(con, status)
     warn_of_overlaps(con)
     warn_of_another_part(con)

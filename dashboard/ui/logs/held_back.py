@@ -77,7 +77,7 @@ def _question(row: queries.Row) -> Decision | None:
         )
     )
     here = _says(row, "")
-    then = _says(row, "held_") if row["is_held"] else "an entry that is not in the record any more"
+    then = _entry_says(row) if row["is_held"] else "an entry that is not in the record any more"
     chosen = st.radio(
         plain(
             f"{row['file']}, {place_word(row['file'])} {row['line']}: {what}. Held: {then}. This row: {here}."
@@ -87,6 +87,14 @@ def _question(row: queries.Row) -> Decision | None:
         key=f"question {row['content']} {row['rank']}",
     )
     return DECISIONS[chosen]
+
+
+def _entry_says(row: queries.Row) -> str:
+    """What the entry says, with its work and technique where a word of its table was said otherwise since."""
+    other = [text(row[f"held_{name}"]) != text(row[name]) for name in ("object", "phase", "technique")]
+    where = f"{text(row['held_object']) or 'studio time'}, " if other[0] else ""
+    line = line_name(text(row["held_phase"]), text(row["held_technique"]))
+    return f"{where}{line}, {_says(row, 'held_')}" if other[0] or other[2] else _says(row, "held_")
 
 
 def _says(row: queries.Row, which: str) -> str:

@@ -15,17 +15,23 @@ from ingest.importing import rejects
 from ingest.importing.check import Checked
 from ingest.importing.files import check_files, import_files
 from ingest.importing.rejects import RejectDraft
+from ingest.importing.rows import SaidOtherwiseAs
 
 Cells = list[list[str]]
 
 
 def bring_in(
-    files: Sequence[tuple[str, bytes]], *, stored: bool, mended: tuple[RejectDraft, Cells] | None = None
+    files: Sequence[tuple[str, bytes]],
+    *,
+    stored: bool,
+    mended: tuple[RejectDraft, Cells] | None = None,
+    said_otherwise_as: SaidOtherwiseAs = "ask",
 ) -> None:
     """Import or check, with words on how it goes; the reports stay with the visit, rejected rows until they
     are mended.
 
-    `mended`: the rejected rows from which the file was made, and their cells.
+    `mended`: the rejected rows from which the file was made, and their cells. `said_otherwise_as`:
+    what becomes of rows that are held by other words.
     """
     with (
         tempfile.TemporaryDirectory(prefix="bench-hours-") as folder,
@@ -37,7 +43,7 @@ def bring_in(
             place.mkdir()
             paths.append(place / name)
             paths[-1].write_bytes(content)
-        recognizer = any_table(page_data.store())
+        recognizer = any_table(page_data.store(), said_otherwise_as=said_otherwise_as)
         reports: list[tuple[Checked, bool]] = []
         try:
             if not stored:
@@ -64,6 +70,12 @@ def bring_in(
             raise
         status.update(label="Done", state="complete")
         st.session_state["reports"] = reports
+        with_more = {
+            report.rows.file.path.name
+            for report, _ in reports
+            if report.rows.file and report.rows.sheets_not_read
+        }
+        st.session_state["books reported"] = {name: content for name, content in files if name in with_more}
 
 
 def _in_order(paths: list[Path]) -> list[Path]:

@@ -6,11 +6,12 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import queries
-from dashboard.formatting import counted, plain, text
+from dashboard.formatting import counted, label, plain, text
 from dashboard.text import html_blocks
 from dashboard.text.foreign_tables import place_word
 from dashboard.ui import layout, page_data
 from dashboard.ui.logs import rejects as rejects_part
+from dashboard.ui.logs import waiting_tables
 from ingest.importing import rejects
 from ingest.importing.check import Checked
 from ingest.values.parsing import EITHER_ORDER, folded, nearest
@@ -42,12 +43,16 @@ def show(report: Checked, stored: bool) -> None:
         )
     if report.unknown_columns:
         notes.append(f"Not read, as no such column is known: {', '.join(report.unknown_columns)}.")
+    if report.held_by_other_words:
+        notes.append(
+            f"{counted(report.held_by_other_words, 'row')} held back came in before, when the words of the"
+            " table meant something else: as new hours they would count twice."
+        )
     if report.rows.left_out:
         notes.append(f"Left out, by what was said of the table: {counted(report.rows.left_out, 'row')}.")
     if report.rows.sheets_not_read:
         notes.append(
-            "Sheets not read, as nobody has said what they hold:"
-            f" {', '.join(report.rows.sheets_not_read)}. Bring one in as a file of its own to say it."
+            f"Sheets not read, as nobody has said what they hold: {', '.join(report.rows.sheets_not_read)}."
         )
     if report.new_people:
         notes.append(
@@ -55,6 +60,7 @@ def show(report: Checked, stored: bool) -> None:
             " another person; join the two under Studio if it is not."
         )
     layout.say(*notes)
+    _unread_sheets(report)
     if report.kind == "time entries" and stored and not o.rejected and not o.held_back:
         layout.link("where_the_hours_went", "See where the hours went")
     if len(report.problems):
@@ -66,6 +72,19 @@ def show(report: Checked, stored: bool) -> None:
     if len(report.warnings):
         with st.expander(f"Kept, but look at it: {counted(len(report.warnings), 'note')}"):
             st.html(_remarks("Notes", report.warnings, report.file))
+
+
+def _unread_sheets(report: Checked) -> None:
+    """A press for each sheet of which nobody has said what it holds; it is spoken of above."""
+    file = report.rows.file
+    content = st.session_state.get("books reported", {}).get(file.path.name) if file else None
+    if file is None or content is None:
+        return
+    with st.container(horizontal=True):
+        for name in report.rows.sheets_not_read:
+            if st.button(label(f"Say what {name} holds"), key=f"sheet {report.file} {name}"):
+                waiting_tables.open_sheet_of(file.path.name, content, name)
+                st.rerun()
 
 
 def _beside_the_nearest(new: list[str]) -> list[str]:

@@ -22,7 +22,7 @@ from ingest.schema.csv_columns import CHARGES, CONDITIONS, MODES, SHAPES, UNITS
 _MAIN: Mapping[RowKind, tuple[str, ...]] = {
     "time entries": (*("date", "object", "phase", "technique", "person", "hours", "note"),),
     "estimates": (
-        *("object", "version", "made_on", "phase", "technique", "hours"),
+        *("object", "version", "made_on", "approved_on", "phase", "technique", "hours"),
         *("price", "currency", "tax_in_price", "note"),
     ),
     "objects": ("object", "title", "maker", "owner", "height_cm", "width_cm", "received_on", "note"),
@@ -79,6 +79,8 @@ def show(table: WaitingTable) -> None:
     wide_of = _wide_of(table)
     wide_names = _wide_names(table, columns, wide_of) if wide_of else []
     sources = _sources(table, columns, wide_of, wide_names)
+    if reading.rows == "estimates" and "approved_on" not in sources:
+        layout.say("A version with no day on which it was approved is not approved, and the pages say so.")
     named = {source.text for source in sources.values() if source.origin == "column"}
     new_reading = replace(
         reading,
@@ -210,10 +212,13 @@ def _source(table: WaitingTable, columns: Columns, name: str, wide_names: Sequen
         format_func=lambda option: words.get(option) or columns.worded(option.removeprefix("column ")),
         key=table.key(f"column {name}"),
     )
+    table.fixed_unsaid.discard(name)
     if not chosen:
         return None
     if chosen == "fixed":
         text = _fixed(table, name, now.text if now and now.origin == "fixed" else "")
+        if not text:
+            table.fixed_unsaid.add(name)
         return Source(origin="fixed", text=text) if text else None
     if chosen == "sheet":
         return Source(origin="sheet")
@@ -222,9 +227,14 @@ def _source(table: WaitingTable, columns: Columns, name: str, wide_names: Sequen
     return Source(origin="column", text=chosen.removeprefix("column "))
 
 
+def of_all_rows(name: str) -> str:
+    """What the field is called in which a column is said for all rows."""
+    return f"{COLUMNS[name].capitalize()}, of all rows"
+
+
 def _fixed(table: WaitingTable, name: str, text: str) -> str:
     """What a column is for all rows: in our own words where it must be one of them."""
-    question, key = f"{COLUMNS[name].capitalize()}, of all rows", table.key(f"fixed {name}")
+    question, key = of_all_rows(name), table.key(f"fixed {name}")
     words = page_data.vocabulary()
     if name == "object":
         titles = page_data.titles(page_data.works(page_data.today()))
@@ -239,6 +249,8 @@ def _fixed(table: WaitingTable, name: str, text: str) -> str:
         return chosen or ""
     if name == "person":
         people = _people()
+        if not text and len(people) == 1:
+            text = people[0]
         options = people if not text or text in people else [*people, text]
         chosen = st.selectbox(
             question,

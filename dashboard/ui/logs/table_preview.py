@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pandas as pd
 import streamlit as st
 
 from dashboard.formatting import counted, plain
 from dashboard.text.foreign_tables import COLUMNS, STATUSES, place_word
 from dashboard.ui import layout, page_data
+from dashboard.ui.logs import table_columns
 from dashboard.ui.logs.waiting_tables import WaitingTable
 from ingest.foreign.convert import NOT_SAID
 from ingest.foreign.preview import Preview, preview
@@ -24,9 +27,14 @@ def show(table: WaitingTable) -> bool:
     with st.container(key="kept"):
         st.subheader("How the first rows would be kept")
         if lacking := missing(table.reading):
-            words = [COLUMNS[name] for name in lacking]
-            listed = f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else words[0]
-            layout.say(f"Still to say: {listed}. Choose a column, or what it is for all rows.")
+            empty = [table_columns.of_all_rows(name) for name in lacking if name in table.fixed_unsaid]
+            others = [COLUMNS[name] for name in lacking if name not in table.fixed_unsaid]
+            layout.say(
+                f"Still to fill in: {'; '.join(empty)}." if empty else "",
+                f"Still to say: {_listed(others)}. Choose a column, or what it is for all rows."
+                if others
+                else "",
+            )
             return False
         try:
             result = table.once(
@@ -53,6 +61,10 @@ def show(table: WaitingTable) -> bool:
             return False
         _show_rows(table, result)
         return True
+
+
+def _listed(words: Sequence[str]) -> str:
+    return f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else words[0]
 
 
 def _show_rows(table: WaitingTable, result: Preview) -> None:

@@ -13,14 +13,6 @@ from ingest.foreign.sheets import ROWS_LOOKED_AT, Sheet, heads
 def show(table: WaitingTable) -> None:
     """What a row is, and where the heads stand: another word here is another first guess."""
     reading = table.reading
-    rows = st.radio(
-        "What is a row?",
-        list(ROW_KINDS),
-        index=list(ROW_KINDS).index(reading.rows),
-        format_func=ROW_KINDS.__getitem__,
-        horizontal=True,
-        key=table.key("rows"),
-    )
     sheets = list(table.book.sheets)
     sheet = table.sheet
     if len(sheets) > 1:
@@ -33,9 +25,19 @@ def show(table: WaitingTable) -> None:
         row, head_rows = likeliest_head_row(sheet), 1
     else:
         row, head_rows = _heads_at(table)
+    rows = st.radio(
+        "What is a row?",
+        list(ROW_KINDS),
+        index=list(ROW_KINDS).index(reading.rows),
+        format_func=ROW_KINDS.__getitem__,
+        horizontal=True,
+        key=table.key("rows"),
+    )
+    if rows != reading.rows:
+        table.rows_said = rows
     if (rows, sheet.name, row, head_rows) != (reading.rows, table.sheet.name, table.row, reading.head_rows):
-        # of another sheet the kind is guessed too
-        table.begin_at(sheet, row, rows if sheet.name == table.sheet.name else None, head_rows)
+        # until somebody has said the kind, it is guessed anew with other heads
+        table.begin_at(sheet, row, table.rows_said, head_rows)
         st.rerun()
 
 

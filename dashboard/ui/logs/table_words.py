@@ -6,15 +6,16 @@ from collections.abc import Mapping, Sequence
 
 import streamlit as st
 
+from dashboard import queries
 from dashboard.formatting import counted
 from dashboard.text.foreign_tables import COLUMNS
 from dashboard.ui import layout, page_data
 from dashboard.ui.logs.waiting_tables import WaitingTable
-from dashboard.ui.logs.word_choices import AT_ONCE, Chooser, meaning_of
+from dashboard.ui.logs.word_choices import AT_ONCE, Chooser, codes_of_new, is_spoken_of, meaning_of
 from ingest.foreign.preview import words_in
 from ingest.foreign.reading import missing
-from ingest.foreign.words import Word
-from ingest.studio.spellings import Kind
+from ingest.foreign.words import Studio, Word, a_new_work
+from ingest.studio.spellings import KINDS, Kind, Spelling
 from ingest.values.parsing import folded
 
 _SPELLED: Mapping[Kind, str] = {"technique": "techniques", "person": "people", "phase": "phases"}
@@ -32,8 +33,8 @@ def words_of(table: WaitingTable) -> list[Word]:
 
 
 def is_open(table: WaitingTable, word: Word) -> bool:
-    """Its rows would be rejected."""
-    return word.known is None and meaning_of(table, word) is None
+    """It is still to say what it means: its rows would be rejected, or a choice is not made to its end."""
+    return meaning_of(table, word) is None and (word.known is None or is_spoken_of(table, word))
 
 
 def show(table: WaitingTable) -> None:
@@ -44,10 +45,10 @@ def show(table: WaitingTable) -> None:
     head = st.container()  # filled in last: it counts what is said below
     unsaid = [word for word in words if is_open(table, word)]
     chooser = Chooser(table)
-    to_say = [word for word in words if word.known is None or meaning_of(table, word)]
+    to_say = [word for word in words if word.known is None or is_spoken_of(table, word)]
     only_open = len(to_say) > AT_ONCE and st.checkbox("Only those not said yet", key=table.key("only open"))
     chooser.show_some(unsaid if only_open else to_say, "to say")
-    known = [word for word in words if word.known and not meaning_of(table, word)]
+    known = [word for word in words if word.known and not is_spoken_of(table, word)]
     if known:
         with st.expander(
             f"Known by the studio: {counted(len(known), 'text')}", key=table.key("known"), on_change="rerun"
@@ -57,6 +58,39 @@ def show(table: WaitingTable) -> None:
     with head:
         _show_head(table, words)
     _as_spellings(table)
+    if undone := [f"{item.written} ({item.name})" for item in spellings_undone(table)]:
+        layout.say(
+            f"Brought in so, {counted(len(undone), 'spelling')} of the studio that came with a table"
+            f" {'is' if len(undone) == 1 else 'are'} undone: {', '.join(undone)}."
+        )
+
+
+def half_chosen(table: WaitingTable) -> bool:
+    """Of a text that the studio knows something else was chosen, and not yet which word it is."""
+    return any(word.known and is_open(table, word) for word in words_of(table))
+
+
+def spellings_undone(table: WaitingTable) -> list[Spelling]:
+    """The spellings that came with a table and of which the texts are said otherwise now."""
+    con, changes = page_data.store().cursor(), page_data.store().changes()
+    studio = table.once("studio", changes, lambda: Studio.of(con))
+    came_with_tables = table.once(
+        "spellings",
+        changes,
+        lambda: {
+            (kind, folded(text)) for kind in KINDS for text in queries.spelling_origins(con, kind)["written"]
+        },
+    )
+    return [
+        Spelling(kind=kind, name=studio.in_own_words(word.known).values[kind], written=word.text)
+        for word in words_of(table)
+        for kind in KINDS
+        if kind == word.column
+        and word.known
+        and (kind, folded(word.text)) in came_with_tables
+        and (word_meaning := meaning_of(table, word))
+        and studio.in_own_words(word_meaning) != studio.in_own_words(word.known)
+    ]
 
 
 def _show_head(table: WaitingTable, words: Sequence[Word]) -> None:
@@ -70,6 +104,7 @@ def _show_head(table: WaitingTable, words: Sequence[Word]) -> None:
         else f"All {len(words):,} texts are said or known."
     )
     _likeliest(table, unsaid)
+    _all_new_works(table, unsaid)
 
 
 def _likeliest(table: WaitingTable, unsaid: Sequence[Word]) -> None:
@@ -97,6 +132,39 @@ def _likeliest(table: WaitingTable, unsaid: Sequence[Word]) -> None:
         table.turn += 1
     if taken or left:
         table.shows_likeliest = False
+        st.rerun()
+
+
+def _all_new_works(table: WaitingTable, unsaid: Sequence[Word]) -> None:
+    """All works that are not known as new ones in one press, shown before they count."""
+    words = [word for word in unsaid if word.column == "object"]
+    if not words:
+        table.shows_new_works = False
+        return
+    if not table.shows_new_works:
+        if st.button("All of these are new works …", key=table.key("new works")):
+            table.shows_new_works = True
+            st.rerun()
+        return
+    works = [(word, code, word.text) for word, code in zip(words, codes_of_new(table, words), strict=True)]
+    layout.table(
+        "New works",
+        ["text", "rows", "would be the new work"],
+        [[word.text, f"{word.rows:,}", f"{code} {title}"] for word, code, title in works],
+        words=(0, 2),
+    )
+    with st.container(horizontal=True):
+        taken = st.button(
+            f"Take these {len(works)} as new works", type="primary", key=table.key("take new works")
+        )
+        left = st.button("Take none as a new work", key=table.key("no new works"))
+    if taken:
+        table.meanings |= {
+            ("object", folded(word.text)): a_new_work(code, title) for word, code, title in works
+        }
+        table.turn += 1
+    if taken or left:
+        table.shows_new_works = False
         st.rerun()
 
 

@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
+
 import streamlit as st
 
-from dashboard.formatting import counted, day, plain
+from dashboard.formatting import counted, day, label, plain
 from dashboard.text.foreign_tables import ROW_KINDS
 from dashboard.ui import layout, page_data
-from dashboard.ui.logs import importing, table_columns, table_preview, table_rows, table_words, waiting_tables
+from dashboard.ui.logs import (
+    importing,
+    table_columns,
+    table_preview,
+    table_rows,
+    table_twice,
+    table_words,
+    waiting_tables,
+)
 from dashboard.ui.logs.waiting_tables import WaitingTable
 from ingest.foreign import memory
 from ingest.foreign.memory import Remembered
 from ingest.foreign.reading import missing
-from ingest.foreign.words import Meaning
+from ingest.foreign.words import Meaning, Studio
+from ingest.importing.rows import SaidOtherwiseAs
 from ingest.studio import spellings
 from ingest.studio.spellings import KINDS, Spelling
 from ingest.values.parsing import folded
@@ -29,12 +41,28 @@ def show() -> None:
         number = st.selectbox(
             f"{len(tables)} tables wait, one after the other",
             list(names),
-            format_func=lambda item: names[item].name,
-            key="table now",
+            format_func=_names_apart(tables).__getitem__,
+            key=f"table now {table.number}",
         )
         table = names.get(number or table.number, table)
     st.header(plain(table.name))
     {"known": _show_known, "begun": _show_begun, "open": _show_open}[table.stage](table)
+
+
+def _names_apart(tables: Sequence[WaitingTable]) -> dict[int, str]:
+    """By their numbers, names of which no two are alike: a choice is known by what it is called."""
+    times = Counter(table.name for table in tables)
+    with_sheets = {
+        table.number: f"{table.name}, sheet {table.sheet.name}"
+        if times[table.name] > 1 and table.sheet.name
+        else table.name
+        for table in tables
+    }
+    times = Counter(with_sheets.values())
+    return {
+        number: f"{name} ({place})" if times[name] > 1 else name
+        for place, (number, name) in enumerate(with_sheets.items(), 1)
+    }
 
 
 def _show_known(table: WaitingTable) -> None:
@@ -49,18 +77,24 @@ def _show_known(table: WaitingTable) -> None:
         if unsaid
         else "",
     )
+    twice = table_twice.words_of(table)
+    become = table_twice.ask(table, twice) if twice else None
     with st.container(horizontal=True):
-        again = st.button("Bring in as last time", type="primary", key=table.key("again"))
+        again = not twice and st.button("Bring in as last time", type="primary", key=table.key("again"))
         if st.button("Look at how it is read", key=table.key("look")):
             table.stage = "open"
             st.rerun()
         go_on = table.begun and st.button("Go on where you stopped", key=table.key("go on"))
+        for name in waiting_tables.sheets_unread(table):
+            if st.button(label(f"Say what {name} holds"), key=table.key(f"sheet {name}")):
+                waiting_tables.open_sheet(table.files[0], name)
+                st.rerun()
         _leave_button(table)
     if go_on:
         waiting_tables.go_on(table)
         st.rerun()
-    if again:
-        _import(table)
+    if again or become:
+        _import(table, said_otherwise_as=become or "ask")
 
 
 def _show_begun(table: WaitingTable) -> None:
@@ -91,16 +125,18 @@ def _show_open(table: WaitingTable) -> None:
         st.subheader("3. Words")
         table_words.show(table)
         waiting_tables.keep(table)
+        twice = table_twice.words_of(table)
+        become = table_twice.ask(table, twice) if twice else None
         with st.container(horizontal=True):
-            bring = st.button(
+            bring = not twice and st.button(
                 plain(f"Bring in {table.name}"),
                 type="primary",
-                disabled=bool(missing(table.reading)),
+                disabled=bool(missing(table.reading)) or table_words.half_chosen(table),
                 key=table.key("bring"),
             )
             _leave_button(table)
-        if table_preview.show(table) and bring:
-            _bring_in(table)
+        if table_preview.show(table) and (bring or become):
+            _bring_in(table, become or "ask")
 
 
 def _leave_button(table: WaitingTable) -> None:
@@ -109,32 +145,53 @@ def _leave_button(table: WaitingTable) -> None:
         st.rerun()
 
 
-def _bring_in(table: WaitingTable) -> None:
+def _bring_in(table: WaitingTable, said_otherwise_as: SaidOtherwiseAs) -> None:
     """Keep what was said, then import by it."""
     store, change = page_data.store(), page_data.change("brought in under Bring in logs")
-    written = {(word.column, folded(word.text)): word.text for word in table_words.words_of(table)}
+    words, undone = table_words.words_of(table), table_words.spellings_undone(table)
+    written = {(word.column, folded(word.text)): word.text for word in words}
     meanings = {
         (column, written[column, text]): meaning
         for (column, text), meaning in table.meanings.items()
         if (column, text) in written
     }
+    heads = memory.signature(table.book, table.sheet, table.row, table.reading)
+    studio, before = Studio.of(store.cursor()), memory.read_meanings(store.cursor(), heads)
+    unsaid = {(word.column, word.text): studio.in_own_words(word.known) for word in words if word.known}
+    # as the studio spells it again, where something else was said before
+    meanings |= {
+        (column, text): meaning
+        for (column, text), meaning in unsaid.items()
+        if (column, folded(text)) in before and (column, text) not in meanings
+    }
     memory.remember(
         store,
-        memory.signature(table.book, table.sheet, table.row, table.reading),
+        heads,
         table.reading,
         meanings,
         file=table.files[0].name,
         by=change.by,
         replacing=table.draft_heads or None,
+        unsaid=unsaid,
     )
-    _import(table, meanings)
+    _import(table, meanings, undone, said_otherwise_as)
 
 
-def _import(table: WaitingTable, meanings: dict[tuple[str, str], Meaning] | None = None) -> None:
-    importing.bring_in([(file.name, file.content) for file in table.files], stored=True)
+def _import(
+    table: WaitingTable,
+    meanings: dict[tuple[str, str], Meaning] | None = None,
+    undone: Sequence[Spelling] = (),
+    said_otherwise_as: SaidOtherwiseAs = "ask",
+) -> None:
+    importing.bring_in(
+        [(file.name, file.content) for file in table.files], stored=True, said_otherwise_as=said_otherwise_as
+    )
     new_spellings = []
     if meanings:
+        undo = page_data.change(f"said otherwise of {table.files[0].name}")
         with page_data.store().writing() as con:
+            for spelling in undone:
+                spellings.take_back(con, spelling.kind, spelling.written, undo)
             new_spellings = spellings.keep(
                 con,
                 _spellings(table, meanings),
@@ -150,6 +207,10 @@ def _import(table: WaitingTable, meanings: dict[tuple[str, str], Meaning] | None
                     f"{table.name} was read; what became of each row stands below.",
                     f"{counted(len(new_spellings), 'text')} kept as other spellings, listed under Studio."
                     if new_spellings
+                    else "",
+                    f"{counted(len(undone), 'spelling')} undone:"
+                    f" {', '.join(item.written for item in undone)}."
+                    if undone
                     else "",
                 ),
             )

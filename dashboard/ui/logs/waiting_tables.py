@@ -17,11 +17,12 @@ from dashboard.ui import layout, page_data
 from ingest.errors import BenchHoursError
 from ingest.foreign import memory
 from ingest.foreign.arrivals import Arrival, look_over
-from ingest.foreign.guess import guess, guess_at
+from ingest.foreign.bring_in import form_sheets
+from ingest.foreign.guess import guess, guess_at, likeliest_head_row
 from ingest.foreign.half_said import HalfSaid
 from ingest.foreign.memory import Remembered
 from ingest.foreign.reading import LeaveOut, Reading, RowKind
-from ingest.foreign.sheets import Book, Sheet
+from ingest.foreign.sheets import Book, Sheet, read_book
 from ingest.foreign.words import Meaning, Studio
 from ingest.studio.spellings import Kind
 from ingest.tables.audit_log import utc_now
@@ -52,13 +53,18 @@ class WaitingTable:
     stage : what the page shows of it: the offer to read it as last time, the offer to go on where somebody
         stopped, or the sheet on which it is said.
     remembered : of a known table, what was said; begun : what was half said.
+    rows_said : what a row is, once somebody has chosen it.
     not_ours : why it is no CSV file of ours, in words.
     offered_rules : rules for rows that are none, which the page offers to take back.
     turn : counts up where fields must be drawn afresh.
     draft, draft_heads : as last kept, and under which heads; None and empty where nothing is.
+    fixed_unsaid : columns that are the same for all rows, and nobody has said yet what they are.
+    choices : of a text, by our column and the text, folded, what was chosen last; a text that was known
+        stays in the list once something else was chosen.
     as_spellings : whether what texts mean is kept as spellings of the studio.
     words_shown : how many texts are shown, by list.
-    shows_likeliest : the likeliest matches are shown, to be taken or not.
+    shows_likeliest, shows_new_works : the likeliest matches, or the texts as new works, are shown, to be
+        taken or not.
     """
 
     number: int
@@ -70,16 +76,20 @@ class WaitingTable:
     stage: Literal["known", "begun", "open"] = "open"
     remembered: Remembered | None = None
     begun: HalfSaid | None = None
+    rows_said: RowKind | None = None
     not_ours: str = ""
     offered_rules: tuple[LeaveOut, ...] = ()
     turn: int = 0
     draft: dict[str, Any] | None = None
     draft_heads: str = ""
+    fixed_unsaid: set[str] = field(default_factory=set)
+    choices: dict[tuple[str, str], str] = field(default_factory=dict)
     as_spellings: dict[Kind, bool] = field(
         default_factory=lambda: {"technique": True, "person": True, "phase": False}
     )
     words_shown: dict[str, int] = field(default_factory=dict)
     shows_likeliest: bool = False
+    shows_new_works: bool = False
     computed: dict[str, tuple[object, Any]] = field(default_factory=dict)
 
     @property
@@ -188,8 +198,7 @@ def _add(file: TableFile, arrival: Arrival) -> None:
 
 
 def _begin(file: TableFile, arrival: Arrival) -> WaitingTable:
-    number: int = st.session_state.get("tables so far", 0) + 1
-    st.session_state["tables so far"] = number
+    number = _next_number()
     begun, draft_heads = None, ""
     if arrival.begun:
         begun, draft_heads = arrival.begun[0], arrival.begun[1].heads
@@ -221,6 +230,47 @@ def _begin(file: TableFile, arrival: Arrival) -> WaitingTable:
         not_ours=str(arrival.not_ours or ""),
         offered_rules=first.reading.left_out,
     )
+
+
+def open_sheet(file: TableFile, name: str) -> None:
+    """Speak of another sheet of a file: it waits from now on, before all others."""
+    sheet = next(sheet for sheet in file.book.sheets if sheet.name == name)
+    studio = Studio.of(page_data.store().cursor())
+    first = guess_at(file.book, studio, sheet, likeliest_head_row(sheet))
+    table = WaitingTable(
+        number=_next_number(),
+        files=[file],
+        sheet=sheet,
+        row=first.row,
+        reading=first.reading,
+        offered_rules=first.reading.left_out,
+    )
+    st.session_state[_WAITING] = [table, *waiting()]
+
+
+def open_sheet_of(name: str, content: bytes, sheet: str) -> None:
+    """The same of a file that was brought in."""
+    with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
+        path = Path(folder) / name
+        path.write_bytes(content)
+        book = read_book(path, utc_now())
+    open_sheet(TableFile(name, content, book), sheet)
+
+
+def sheets_unread(table: WaitingTable) -> list[str]:
+    """The other sheets of its first file of which nothing is known."""
+    if len(table.book.sheets) < 2:
+        return []
+    tables = memory.read_tables(page_data.store().cursor())
+    read = {item.sheet.name for item in memory.known_sheets(table.book, tables)}
+    of_forms = {item.sheet.name for item in form_sheets(table.book)}
+    return [sheet.name for sheet in table.book.sheets if sheet.name not in read | of_forms]
+
+
+def _next_number() -> int:
+    number: int = st.session_state.get("tables so far", 0) + 1
+    st.session_state["tables so far"] = number
+    return number
 
 
 def go_on(table: WaitingTable) -> None:

@@ -54,6 +54,26 @@ def meaning_of(table: WaitingTable, word: Word) -> Meaning | None:
     return table.meanings.get((word.column, folded(word.text)))
 
 
+def is_spoken_of(table: WaitingTable, word: Word) -> bool:
+    """Something was said of it, or is about to be: it is no longer only known."""
+    key = (word.column, folded(word.text))
+    return key in table.meanings or table.choices.get(key, "known") not in ("known", "")
+
+
+def codes_of_new(table: WaitingTable, words: Sequence[Word]) -> list[str]:
+    """A code for each of these texts of works as a new one, of the year of its first row."""
+    years = table.once(
+        "years",
+        (table.sheet.name, table.row, table.reading.to_json(), len(table.files)),
+        lambda: first_years(table.sheets(), table.reading, "object"),
+    )
+    taken = [item.values["object"] for item in table.meanings.values() if item.new_title]
+    this_year = page_data.today().year
+    return new_codes(
+        page_data.store().cursor(), [years.get(folded(word.text), this_year) for word in words], taken
+    )
+
+
 class Chooser:
     """Fields to say what texts mean."""
 
@@ -86,19 +106,23 @@ class Chooser:
         if word.known:
             shown["known"] = f"as the studio spells it: {meaning(word.known, self._titles)}"
         shown |= {f"likely {place}": f"{match.shown} – likely" for place, match in enumerate(word.likely)}
-        key = f"{word.column} {folded(word.text)}"
+        place, key = (word.column, folded(word.text)), f"{word.column} {folded(word.text)}"
+        before = _choice_of(word, now)
+        if now is None and self._table.choices.get(place) in options:
+            before = self._table.choices[place]  # chosen, and not yet which word it is
         chosen = st.selectbox(
             label(f'{COLUMNS[word.column].capitalize()} "{word.text}", {counted(word.rows, "row")}'),
             options,
-            index=options.index(_choice_of(word, now)),
+            index=options.index(before),
             format_func=shown.__getitem__,
             key=self._table.key(f"means {key}"),
         )
+        self._table.choices[place] = chosen or ""
         chosen_meaning = self._chosen_meaning(word, chosen or "", now, key)
         if chosen_meaning is None:
-            self._table.meanings.pop((word.column, folded(word.text)), None)
+            self._table.meanings.pop(place, None)
         else:
-            self._table.meanings[word.column, folded(word.text)] = chosen_meaning
+            self._table.meanings[place] = chosen_meaning
 
     def _chosen_meaning(self, word: Word, choice: str, now: Meaning | None, key: str) -> Meaning | None:
         if choice.startswith("likely "):
@@ -132,12 +156,19 @@ class Chooser:
         return chosen or ""
 
     def _work(self, word: Word, now: Meaning | None, key: str) -> Meaning | None:
+        new = {
+            item.values["object"]: f"{item.new_title} (new)"
+            for item in self._table.meanings.values()
+            if item.new_title and item != now
+        }
+        titles = {**self._titles, **new}
+        code = now.values.get("object", "") if now and not now.new_title else ""
         code = self._pick(
             f'Which work is "{word.text}"?',
-            list(self._titles),
-            now.values.get("object", "") if now and not now.new_title else "",
+            list(titles),
+            code if code in titles else "",  # of a new work that is none any more it is asked again
             key,
-            lambda item: f"{item}  {self._titles.get(item, '')}".strip(),
+            lambda item: f"{item}  {titles[item]}".strip(),
         )
         return _unless_said(a_work(code), now, "object") if code else None
 
@@ -168,24 +199,13 @@ class Chooser:
 
     def _new_work(self, word: Word, now: Meaning | None, key: str) -> Meaning | None:
         title = now.new_title if now and now.new_title else word.text
-        code = now.values["object"] if now and now.new_title else self._new_code(word)
+        code = now.values["object"] if now and now.new_title else codes_of_new(self._table, [word])[0]
         with st.container(horizontal=True):
             title = st.text_input(
                 label(f'Title of the new work "{word.text}"'), title, key=self._table.key(f"title {key}")
             ).strip()
             code = st.text_input("Its code", code, key=self._table.key(f"code {key}")).strip()
         return a_new_work(code, title) if code and title else None
-
-    def _new_code(self, word: Word) -> str:
-        table = self._table
-        years = table.once(
-            "years",
-            (table.sheet.name, table.row, table.reading.to_json(), len(table.files)),
-            lambda: first_years(table.sheets(), table.reading, "object"),
-        )
-        taken = [item.values["object"] for item in table.meanings.values() if item.new_title]
-        year = years.get(folded(word.text), page_data.today().year)
-        return new_codes(page_data.store().cursor(), [year], taken)[0]
 
     def _studio_time(self, word: Word, now: Meaning | None, key: str) -> Meaning | None:
         lines = _studio_lines(self._words)

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from dashboard.cli.main import main
+from ingest.foreign.words import a_technique
 from ingest.store import Store
 from tests import prepared
 from tests.conftest import bring_into
@@ -129,3 +130,27 @@ def test_a_folder_stands_for_all_tables_in_it_and_a_row_is_named_by_its_sheet(
     (tmp_path / "empty").mkdir()
     assert main(["import", "empty"]) == 2
     assert "there is no table in" in capsys.readouterr().err
+
+
+def test_rows_that_came_in_with_a_word_said_otherwise_since_are_held_back_with_the_mend(
+    database: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "may.csv"
+    path.write_text(f"{HEAD}2.5.2024;Ferry;cleaned;1,5\n3.5.2024;Ferry;retouched;2\n")
+    with Store(database) as store:
+        say(store, path, diary(), WORDS)
+    assert main(["import", "may.csv"]) == 0
+    with Store(database) as store:
+        say(store, path, diary(), {("technique", "cleaned"): a_technique("facing")})
+    path.write_text(f"{path.read_text()}4.5.2024;Weir;cleaned;2\n")
+    capsys.readouterr()
+    assert main(["import", "may.csv"]) == 1
+    shown = capsys.readouterr()
+    assert "3 rows: 1 stored, 1 already held, 1 held back: correction or new?" in shown.out
+    assert (
+        "may.csv: 1 row held back came in before, when the words of the table meant something else, and would"
+        " count twice: import it again with --held-back correction to move the earlier entries, or take these"
+        " back first" in shown.err
+    )
+    assert main(["import", "--held-back", "correction", "may.csv"]) == 0
+    assert "1 corrected, earlier version kept" in capsys.readouterr().out

@@ -455,6 +455,226 @@ def test_another_sheet_or_row_of_heads_is_another_first_guess(
     assert memory.read_tables(with_ilse.cursor())[0].reading.sheets == ("2024",)  # type: ignore[union-attr]
 
 
+PROMISED: list[list[Cell]] = [
+    ["Picture", "Step", "Hours promised", "Promised on"],
+    ["24-001", "facing", 4.0, date(2024, 1, 10)],
+    ["24-002", "retouching", 6.0, date(2024, 1, 11)],
+]
+
+
+def test_what_a_row_is_stays_as_it_was_chosen_when_the_sheet_is_another(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    later: list[list[Cell]] = [[*PROMISED[0][:2], "Time", "Day"], *PROMISED[1:]]
+    sheets = {"2024": [*FEBRUARY, *FEBRUARY[1:4]], "Promised": PROMISED, "Later": later}
+    path = xlsx(tmp_path / "year.xlsx", sheets)
+    upload(page, (path.name, path.read_bytes()))
+    (kind,) = page.radio
+    assert kind.value == "time entries"
+    choose_option(page, "Sheet", "Promised")
+    assert page.radio[0].value == "estimates"  # guessed, as nobody has said it
+    values = {choice.label: choice.value for choice in page.selectbox}
+    assert (values["Made on"], values["Approved on"]) == ("column promised_on", "column promised_on")
+    choose_option(page, "Sheet", "Later")
+    assert page.radio[0].value == "time entries"
+    page.radio[0].set_value("estimates")
+    drawn(page.run())
+    choose_option(page, "The heads stand in", "row 2")
+    choose_option(page, "The heads stand in", "row 1")
+    choose_option(page, "Sheet", "2024")
+    assert page.radio[0].value == "estimates"
+    choose_option(page, "Sheet", "Later")
+    assert page.radio[0].value == "estimates"
+    # of a promise no person is guessed
+    assert not any(choice.label == "Person, of all rows" for choice in page.selectbox)
+
+
+def said_otherwise_later(page: AppTest, folder: Path) -> None:
+    """A diary that came in, chosen again, with one of its words said otherwise."""
+    upload(page, diary(folder))
+    say_diary(page)
+    press_button(page, "Bring in diary")
+    more: list[list[Cell]] = [*FEBRUARY, [date(2024, 2, 9), "Weir", "cleaned", 4.0, "I."]]
+    upload(page, diary(folder, more))
+    press_button(page, "Look at how it is read")
+    say(page, 'Technique "cleaned"', "a technique", "facing")
+
+
+TWICE = (
+    '2 rows of diary.xlsx came in before with "cleaned" as surface cleaning aqueous. Brought in as facing'
+    " they would count twice."
+)
+
+
+def test_a_word_said_otherwise_later_moves_what_came_in_by_it(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    said_otherwise_later(page, tmp_path)
+    assert TWICE in words_of(page)
+    assert not [button for button in page.button if button.label.startswith("Bring in diary")]
+    press_button(page, "Move them")
+    assert [row[3] for row in logged(with_ilse)] == ["facing", "", "facing", "facing"]
+    kept = with_ilse.cursor().execute("SELECT count(*) FROM history WHERE kind = 'time_entries'")
+    assert kept.fetchall() == [(2,)]
+    upload(page, diary(tmp_path))
+    assert "would count twice" not in words_of(page)
+
+
+def test_a_word_said_otherwise_later_can_leave_what_came_in_by_it(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    said_otherwise_later(page, tmp_path)
+    press_button(page, "Leave them as they were")
+    aqueous = "surface cleaning aqueous"
+    assert [row[3] for row in logged(with_ilse)] == [aqueous, "", aqueous, "facing"]
+    upload(page, diary(tmp_path))
+    press_button(page, "Bring in as last time")
+    assert len(logged(with_ilse)) == 4
+
+
+def test_a_change_of_mind_on_a_text_that_became_a_spelling_holds_and_undoes_the_spelling(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    upload(page, diary(tmp_path))
+    say_diary(page)
+    press_button(page, "Bring in diary")
+    assert ("technique", "cleaned", "diary.xlsx") in spelled(with_ilse)
+    march: list[list[Cell]] = [HEADS, [date(2024, 3, 4), "Weir", "cleaned", 1.0, "I."]]
+    upload(page, diary(tmp_path, march, "march.xlsx"))
+    press_button(page, "Look at how it is read")
+    choose_option(page, 'Technique "cleaned"', "a phase as a whole")
+    # the choice stays, and nothing is brought in by the word as it was
+    chosen = next(choice for choice in page.selectbox if choice.label.startswith('Technique "cleaned"'))
+    assert chosen.value == "phase" and "1 text of 3 still to say." in words_of(page)
+    assert next(button for button in page.button if button.label.startswith("Bring in march")).disabled
+    choose_option(page, 'Which phase is "cleaned"', "retouching")
+    assert (
+        "Brought in so, 1 spelling of the studio that came with a table is undone: cleaned (surface cleaning"
+        " aqueous)." in words_of(page)
+    )
+    press_button(page, "Bring in march")
+    assert logged(with_ilse)[3] == ("2024-03-04", "24-002", "retouching", "", "Ilse", 1.0)
+    assert "1 spelling undone: cleaned." in words_of(page)
+    assert [kept[1] for kept in spelled(with_ilse)] == ["i."]
+    # and back again
+    upload(page, diary(tmp_path, march, "march.xlsx"))
+    press_button(page, "Look at how it is read")
+    say(page, 'Technique "cleaned"', "a technique", "surface cleaning")
+    press_button(page, "Move them")
+    assert logged(with_ilse)[3][3] == "surface cleaning aqueous"
+    assert ("technique", "cleaned", "march.xlsx") in spelled(with_ilse)
+
+
+def test_a_text_that_a_known_word_of_the_studio_is_again_is_no_longer_said_otherwise(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    rows: list[list[Cell]] = [HEADS, [date(2024, 3, 4), "24-001", "facing", 1.0, "Ilse"]]
+    upload(page, diary(tmp_path, rows))
+    page = opened(page, "table 1 0 known")
+    say(page, 'Technique "facing"', "a technique", "retouching")
+    press_button(page, "Bring in diary")
+    assert logged(with_ilse)[0][3] == "retouching"
+    upload(page, diary(tmp_path, rows, "again.xlsx"))
+    press_button(page, "Look at how it is read")
+    choose_option(page, 'Technique "facing"', "as the studio spells it")
+    press_button(page, "Move them")
+    assert [row[3] for row in logged(with_ilse)] == ["facing"]
+
+
+def test_a_work_said_as_new_can_be_what_another_text_means(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    day_first(with_ilse)
+    table = "Date;Job;What;Time\n5.2.2024;Harbour, evening;facing;1\n6.2.2024;Harbour;facing;2\n"
+    upload(page, ("diary.csv", table.encode()))
+    say(page, 'Work "Harbour, evening"', "a new work")
+    say(page, 'Work "Harbour"', "another work")
+    asks = next(choice for choice in page.selectbox if choice.label == 'Which work is "Harbour"?')
+    assert "24-003  Harbour, evening (new)" in asks.options
+    choose_option(page, 'Which work is "Harbour"?', "24-003")
+    press_button(page, "Bring in diary")
+    assert [(row[1], row[5]) for row in logged(with_ilse)] == [("24-003", 1.0), ("24-003", 2.0)]
+
+
+def test_all_works_that_are_not_known_are_new_ones_in_one_press(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    day_first(with_ilse)
+    table = (
+        "Date;Job;What;Time\n5.2.2024;Mill;facing;1\n6.2.2023;Orchard;facing;2\n7.2.2024;24-001;facing;3\n"
+    )
+    upload(page, ("diary.csv", table.encode()))
+    press_button(page, "All of these are new works")
+    shown = [["Mill", "1", "24-003 Mill"], ["Orchard", "1", "23-001 Orchard"]]
+    assert rows_of(page, "New works")[1:] == shown
+    press_button(page, "Take none as a new work")
+    press_button(page, "All of these are new works")
+    assert "not kept" in {row[1] for row in rows_of(page, "The first rows as they would be kept")[1:]}
+    press_button(page, "Take these 2 as new works")
+    press_button(page, "Bring in diary")
+    assert [row[1] for row in logged(with_ilse)] == ["23-001", "24-003", "24-001"]
+
+
+def test_a_sheet_that_is_not_read_is_opened_by_its_button(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    path = xlsx(tmp_path / "year.xlsx", {"2024": [*FEBRUARY, *FEBRUARY[1:4]], "Promised": PROMISED})
+    upload(page, (path.name, path.read_bytes()))
+    say_diary(page)
+    press_button(page, "Bring in year")
+    assert "Sheets not read, as nobody has said what they hold: Promised." in words_of(page)
+    press_button(page, "Say what Promised holds")
+    assert page.radio[0].value == "estimates" and headings(page)[0] == "year.xlsx"
+    press_button(page, "Not now")
+    # and where the file comes again
+    upload(page, (path.name, path.read_bytes()))
+    assert [button.label for button in page.button if button.label.startswith("Bring in as last time")]
+    press_button(page, "Say what Promised holds")
+    choose_option(page, "Version", "the same for all rows")
+    press_button(page, "Bring in year")
+    lines = with_ilse.cursor().execute("SELECT object, technique, hours FROM estimate_lines ORDER BY hours")
+    assert lines.fetchall() == [("24-001", "facing", 4.0), ("24-002", "retouching", 6.0)]
+    approved = with_ilse.cursor().execute("SELECT DISTINCT approved_on IS NOT NULL FROM estimate_versions")
+    assert approved.fetchall() == [(True,)]
+
+
+def test_an_empty_field_is_named_and_the_one_person_of_a_studio_fills_it(
+    studio: Bring, store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, store)
+    upload(page, ("diary.csv", b"Date;Job;What;Time\n5.2.2024;24-001;facing;1\n"))
+    assert "Still to say: person. Choose a column, or what it is for all rows." in words_of(page)
+    choose_option(page, "Person", "the same for all rows")
+    assert "Still to fill in: Person, of all rows." in words_of(page)
+    with store.writing() as con:
+        people.add(con, "Ilse", NOW)
+    page = page_of(monkeypatch, store)
+    upload(page, ("diary.csv", b"Date;Job;What;Time;Who\n5.2.2024;24-001;facing;1;I.\n"))
+    choose_option(page, "Person", "the same for all rows")
+    who = next(choice for choice in page.selectbox if choice.label == "Person, of all rows")
+    assert who.value == "Ilse" and "Still to" not in words_of(page)
+
+
+def test_that_a_version_is_not_approved_is_said_beside_its_columns(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    path = xlsx(tmp_path / "offers.xlsx", {"Quotes": [["Work", "Step", "Hours", "Day"], *PROMISED[1:]]})
+    upload(page, (path.name, path.read_bytes()))
+    note = "A version with no day on which it was approved is not approved, and the pages say so."
+    assert page.radio[0].value == "estimates" and note in words_of(page)
+    choose_option(page, "Approved on", "Day")
+    assert note not in words_of(page)
+
+
 def test_a_table_that_is_put_away_leaves_our_own_files_where_they_are(
     with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

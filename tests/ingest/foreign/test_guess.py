@@ -124,6 +124,44 @@ def test_works_are_told_from_hours(studio: Bring, store: Store, tmp_path: Path) 
     )
 
 
+@pytest.mark.parametrize(
+    ("heads", "columns"),
+    [
+        ("Work;What;Hours promised;Promised on", {"hours": "hours_promised", "made_on": "promised_on"}),
+        ("Work;What;Quoted;Offered on", {"hours": "quoted", "made_on": "offered_on"}),
+        ("Work;What;Estimate;Date", {"hours": "estimate", "made_on": "date"}),
+    ],
+)
+def test_what_was_promised_is_told_from_what_was_worked(
+    heads: str, columns: dict[str, str], studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    # what heads are called: common practice, no source
+    path = tmp_path / "work.csv"
+    path.write_text(f"{heads}\n24-001;facing;4;15.2.2024\n24-002;retouching;6;16.2.2024\n")
+    reading = guess(read_book(path), Studio.of(store.cursor())).reading
+    assert reading.rows == "estimates" and missing(reading) == [] and reading.day_order == "dmy"
+    named = {name: source.text for name, source in reading.columns.items() if source.origin == "column"}
+    agreed = {"approved_on": "promised_on"} if "Promised on" in heads else {}
+    assert named == {"object": "work", "technique": "what", **columns, **agreed}
+
+
+def test_the_day_of_an_agreement_stands_apart_from_the_day_of_the_offer(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    path = tmp_path / "promised.csv"
+    path.write_text("Work;What;Hours;Promised on;Accepted on\n24-001;facing;4;15.2.2024;20.2.2024\n")
+    columns = sources(store, path)[0]
+    assert (columns["made_on"], columns["approved_on"]) == ("promised_on", "accepted_on")
+
+
+def test_a_diary_with_a_column_of_estimates_is_still_a_diary(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    path = tmp_path / "diary.csv"
+    path.write_text("Date;Job;What;Time;Estimate\n15.2.2024;24-001;facing;1;4\n")
+    assert sources(store, path)[0]["hours"] == "time"
+
+
 def test_a_calendar_is_guessed_by_what_calendars_have(studio: Bring, store: Store, tmp_path: Path) -> None:
     studio("log.csv", ENTRY)
     path = tmp_path / "bench.ics"

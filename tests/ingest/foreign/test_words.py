@@ -62,6 +62,20 @@ def test_each_text_stands_once_with_its_rows_and_likely_matches(
     assert by_text["person", "Ils"].likely[0].shown == "Ilse"
 
 
+def test_a_match_shares_a_telling_word_or_is_near_as_a_whole(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    file = tmp_path / "diary.csv"
+    table = "Date;Job;What;Time;Who\n"
+    texts = ("off with the old", "work with the gel", "varnish off", "retuching", "of the losses")
+    file.write_text(table + "".join(f"5.2.2024;24-001;{text};1;Ilse\n" for text in texts))
+    likely = {word.text: [match.shown for match in word.likely] for word in words(store, file)}
+    assert likely["off with the old"] == []
+    assert likely["retuching"][0] == "retouching"
+    assert likely["varnish off"] and all("varnish" in shown for shown in likely["varnish off"])
+    assert all("gel" in shown.split() for shown in likely["work with the gel"])
+
+
 def test_a_title_that_two_works_have_is_neither(studio: Bring, store: Store, path: Path) -> None:
     studio("more.csv", "object,title\n24-009,Ferry in Snow\n")
     assert "Ferry in snow" in [word.text for word in words(store, path) if word.open]
