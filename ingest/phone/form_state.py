@@ -52,7 +52,7 @@ def bench(
     person : whose entries of the last days are included, in any known spelling; None: nobody's.
     everyone : include spells in hand of all people, for a shared tablet.
     brief : without what the phone can fetch later: other spellings, usual hours, units, the mode hands_on,
-        and all but one line of a work.
+        and all lines of a work but one and the work as a whole.
     titles : include the titles of works.
     now : the present instant in UTC.
     """
@@ -123,7 +123,11 @@ def _works(con: Connection, today: date, brief: bool, titles: bool) -> list[dict
     for row in _rows(con, statement("ingest.phone", "phone_works"), {"today": today}):
         work = _but_empty(row | {"lines": [_but_empty(line) for line in row["lines"] or []]})
         if brief:
-            work["lines"] = work.get("lines", [])[:1]
+            lines = work.get("lines", [])
+            # the work as a whole, where it is estimated and not begun, is what is begun first
+            work["lines"] = lines[:1] + [
+                line for line in lines[1:] if not line.keys() & {"phase", "technique", "last_day"}
+            ]
         if not titles:
             work.pop("title", None)
         works.append(work)

@@ -160,3 +160,18 @@ def test_a_phase_renamed_is_renamed_in_what_is_in_hand_as_a_whole(studio: Bring,
         vocabulary.rename(con, "phase", "cleaning", "surface", CHANGE)
     held = bench(store.cursor(), "Ilse", now=NOW)["in_hand"]
     assert [item["row"]["phase"] for item in held] == ["surface"]
+
+
+def test_a_brief_state_has_the_work_as_a_whole_where_it_is_estimated_and_not_begun(
+    store: Store, studio: Bring
+) -> None:
+    """It is begun first, so it must be there before the rest has come."""
+    head = "object,version,made_on,phase,technique,hours\n"
+    studio("e.csv", f"{head}24-001,1,2026-01-03,,,20\n24-001,1,2026-01-03,,facing,4\n")
+    studio("t.csv", "object,technique,person,date,hours\n24-001,facing,Ilse,2026-05-04,2\n")
+    (lines,) = (
+        work["lines"]
+        for work in bench(store.cursor(), brief=True, now=NOW)["works"]
+        if work["object"] == "24-001"
+    )
+    assert [line.get("technique", "") for line in lines] == ["facing", ""]
