@@ -98,10 +98,9 @@ def _days(days: pd.DataFrame, group_of: pd.Series, is_whole: np.ndarray, own: fr
     whole = pd.Series(is_whole[result["line"].to_numpy()], index=result.index)
     result = result[~(whole & result["extra"].astype(bool))]
     whole = whole.loc[result.index]
-    counted = pd.Series(True, index=result.index)
     of_whole = days.loc[result.index, "line"].isin(own)
     for name in _PROGRESS:
-        keep = counted & (~whole | of_whole) if name.endswith("done_at") else ~whole
+        keep = ~whole | of_whole if name.endswith("done_at") else ~whole
         result[name] = result[name].astype(float).where(keep)
     return result
 
