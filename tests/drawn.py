@@ -4,12 +4,14 @@ look at words alone, where fields and buttons do what they do everywhere.
 
 from __future__ import annotations
 
+import functools
 import html
 import re
 from typing import Any
 
 import pytest
 from streamlit import config
+from streamlit.components.v2 import manifest_scanner
 from streamlit.testing.v1 import AppTest
 
 from dashboard.server import state as server_state
@@ -17,11 +19,15 @@ from dashboard.ui import page_data
 from ingest.store import Store
 from tests import ROOT
 
+# Which of all installed packages bring components of their own: read once, not for each page.
+_components = functools.cache(manifest_scanner.scan_component_manifests)
+
 
 def draw(monkeypatch: pytest.MonkeyPatch, store: Store, page: str = "", **query: str) -> AppTest:
     """A page (`one_work`), or the first of all, as whoever sits at this machine sees it."""
     monkeypatch.setattr(page_data, "device", lambda: None)
     monkeypatch.setattr(server_state, "store", lambda: store)
+    monkeypatch.setattr(manifest_scanner, "scan_component_manifests", _components)
     # as the server does, whose collections are short: all of a process of tests is much to look through
     config.set_option("runner.postScriptGC", False)
     config.set_option("runner.magicEnabled", False)
