@@ -4,20 +4,54 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 import babel.numbers
 
 from ingest.values.parsing import day_in_words
 
 CONFIDENCES = {50: "even chance", 80: "4 in 5", 90: "9 in 10"}  # chances to end within hours, in 100
+_NEAR = 5 / 3600  # hours: 5 seconds are not seen in an entry
+_MOST_PLACES = 15  # figures that a stored number has
 UNITS = {"dm2": "dm²", "cm": "cm", "pcs": "pcs"}
 
 
 def hours(value: float) -> str:
     """Hours to a tenth; a dash where they are not known."""
     return "–" if value is None or math.isnan(value) else f"{tenths(value):,.1f}"
+
+
+def exact_hours(value: float) -> str:
+    """Hours of one entry as they were logged, to some seconds: `0.75`, `1.5`, `0.833`; a dash where they are
+    not known.
+    """
+    return distinct_hours([value])[0]
+
+
+def distinct_hours(values: Sequence[float]) -> list[str]:
+    """The same of entries that are compared, with as many more figures as it takes that two that differ never
+    look alike.
+    """
+    known = {float(value) for value in values if value is not None and not math.isnan(value)}
+    shown: dict[float, Decimal] = {}
+    for least in range(1, _MOST_PLACES):
+        shown = {value: _near(value, least) for value in known}
+        if len(set(shown.values())) == len(known):
+            break
+    return ["–" if value is None or math.isnan(value) else f"{shown[float(value)]:,f}" for value in values]
+
+
+def _near(value: float, least: int) -> Decimal:
+    """With at least so many places, and as many more as bring it near."""
+    rounded = (_decimal(value, places) for places in range(least, _MOST_PLACES))
+    return next(number for number in rounded if abs(float(number) - value) < _NEAR)
+
+
+def _decimal(value: float, places: int) -> Decimal:
+    """With so many places, halves away from zero."""
+    return Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP)
 
 
 def tenths(value: float) -> float:

@@ -23,7 +23,18 @@ from ingest.errors import BenchHoursError
 from ingest.store import Store
 from ingest.studio.settings import read_settings
 
-LINE_KEYS = (*LINE[1:], "estimated_hours", "actual_hours", "p10", "p50", "p80", "p90", "finished", "works")
+LINE_KEYS = (
+    *LINE[1:],
+    "estimated_hours",
+    "actual_hours",
+    "p10",
+    "p50",
+    "p80",
+    "p90",
+    "finished",
+    "works",
+    "remembered",
+)
 _MORE = ("hours_over", "break_even_hours", "chance_over_break_even", "earned_hours", "commission")
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Hashable
+from collections.abc import Collection, Hashable, Sequence
 from datetime import date
 from typing import Any
 
@@ -11,14 +11,25 @@ import pandas as pd
 
 from dashboard import queries
 from dashboard.analysis.report.overruns import CAUSES, by_phase, compare, totals
+from dashboard.analysis.report.phase_names import overdue_works, promised_under_another
 from dashboard.cli import options
 from dashboard.cli.caller import write_out
 from dashboard.cli.output import records, text_table, write_frame, write_table
-from dashboard.formatting import counted, day, text
+from dashboard.formatting import day, text
 from dashboard.queries import Row
 from dashboard.text import html_blocks
 from dashboard.text import prices as prices_text
-from dashboard.text.overruns import ROUNDED, forgotten_parts, levels, most_over, most_under, named, remarks
+from dashboard.text.overruns import (
+    ROUNDED,
+    forgotten_parts,
+    levels,
+    most_over,
+    most_under,
+    named,
+    remarks,
+    two_names,
+)
+from dashboard.text.remembered import works_behind
 from ingest.store import Store
 from ingest.studio.settings import Settings, read_settings
 from ingest.values.line_names import line_cells
@@ -39,7 +50,9 @@ def _overruns(args: argparse.Namespace, store: Store) -> int:
             history = _line_history(queries.line_history(con, as_of, code), lines)
             lines = lines.assign(versions=pd.Series(history, index=lines.index, dtype=object))
         return write_frame(lines, args)
-    print_overruns(lines, as_of, code)
+    overdue = overdue_works(queries.works(con, as_of), as_of)
+    doubts = two_names(promised_under_another(lines, overdue), None if code else {})
+    print_overruns(lines, as_of, code, remembered=queries.remembered(con), doubts=doubts)
     if code is not None:
         _print_versions(queries.versions(con, code), as_of, read_settings(con))
     return 0
@@ -89,8 +102,21 @@ def _origin(row: Row) -> str:
     return f"quote {row['quote']:.0f}" if pd.notna(row["quote"]) else "quote" if row["quoted"] else "by hand"
 
 
-def print_overruns(lines: pd.DataFrame, as_of: date, code: str | None = None) -> None:
-    """The readable table: by phase, or by line of one object."""
+def print_overruns(
+    lines: pd.DataFrame,
+    as_of: date,
+    code: str | None = None,
+    *,
+    remembered: Collection[str],
+    doubts: Sequence[str] = (),
+) -> None:
+    """The readable table: by phase, or by line of one object.
+
+    Parameters
+    ----------
+    remembered : codes of works told from memory.
+    doubts : sentences on what its phases are called.
+    """
     comparison = compare(named(lines))
     if lines.empty:
         what = f"of {code}" if code else "in this studio"
@@ -102,9 +128,9 @@ def print_overruns(lines: pd.DataFrame, as_of: date, code: str | None = None) ->
     heads = ["estimated h", "actual h", "difference h", *(f"{words} h" for words in CAUSES.values())]
     if code is None:
         phases = by_phase(comparison)
-        write_out(
-            f"Where the hours went, as of {day(as_of)}: finished lines of {counted(comparison.works, 'work')}"
-        )
+        of_memory = len(set(remembered).intersection(comparison.finished["object"]))
+        works = works_behind(comparison.works, of_memory, "work")
+        write_out(f"Where the hours went, as of {day(as_of)}: finished lines of {works}")
         if phases.empty:
             write_out("No line that was estimated is finished yet.")
         else:
@@ -130,5 +156,5 @@ def print_overruns(lines: pd.DataFrame, as_of: date, code: str | None = None) ->
     if code is not None and comparison.unquoted_works:
         write_out(f"{code} has no estimate: these are its hours, and there is nothing to hold them against.")
         return
-    for sentence in [*remarks(comparison), *(forgotten_parts(lines) if code else []), ROUNDED]:
+    for sentence in [*remarks(comparison), *(forgotten_parts(lines) if code else []), *doubts, ROUNDED]:
         write_out(sentence)

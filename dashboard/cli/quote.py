@@ -42,6 +42,7 @@ from dashboard.text.quote import (
     may_turn_up,
     missing,
     price_words,
+    rests_on,
     surprises,
     total_sentence,
 )
@@ -170,7 +171,7 @@ def quote(args: argparse.Namespace, store: Store) -> int:
         )
         files |= _letters(args, letter)
     narrowed = quote_narrowing.narrowed(context, work)
-    as_data = as_json(quoted, work, len(context.finished), narrowed)
+    as_data = as_json(quoted, work, context, narrowed)
     with writing(files):
         if args.save:
             _save(
@@ -320,8 +321,7 @@ def _print(context: QuoteContext, quoted: Quoted, work: WorkQuoted, narrowed: Se
     for option in work.options:
         write_out(
             f"Quote of {work.draft.display_name}{f', option {option.name}' if option.name else ''}: hours"
-            f" from {counted(context.finished_lines, 'finished line')} on"
-            f" {works_behind(len(context.finished), context.finished_remembered, 'finished work')}"
+            f" from {rests_on(context)}"
         )
         columns = {
             "technique": lambda row: line_name(row["phase"], row["technique"]),

@@ -13,24 +13,28 @@ from dashboard.analysis.simulation.narrowing import Narrowing
 from dashboard.analysis.simulation.quote_snapshot import NAMES
 from dashboard.cli.output import records, written_technique
 from dashboard.services.quote import Option, Quoted, WorkQuoted, line_frame
+from dashboard.services.quote_context import QuoteContext
 
 
 def as_json(
-    quoted: Quoted, work: WorkQuoted, finished_works: int, narrowed: Sequence[Narrowing]
+    quoted: Quoted, work: WorkQuoted, context: QuoteContext, narrowed: Sequence[Narrowing]
 ) -> dict[str, Any]:
     """A quote of one work; where it has options, its figures are those of the first, and all of them stand
     under `options`.
 
     Parameters
     ----------
-    finished_works : that stand behind it.
+    context : what it stands on.
     narrowed : what would make it surer, where few do.
     """
     first = work.options[0]
     data = {
         "object": work.draft.object or None,
         "as_of": f"{quoted.as_of}",
-        "finished_works": finished_works,
+        "finished_works": len(context.finished),
+        "finished_lines": context.finished_lines,
+        "works": len(context.works),
+        "remembered": len(context.remembered & context.works),
         **_of_option(first),
         "narrowing": [asdict(item) for item in narrowed],
     }

@@ -46,7 +46,7 @@ def _demo(args: argparse.Namespace) -> int:
     with demo.fresh(path, progress=write_err) as store:
         con = store.cursor()
         as_of = queries.today(con)
-        print_overruns(queries.overruns(con, as_of), as_of)
+        print_overruns(queries.overruns(con, as_of), as_of, remembered=queries.remembered(con))
         if not args.no_serve:
             sys.stdout.flush()
             with server_run.until_stopped():

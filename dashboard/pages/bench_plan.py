@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from functools import partial
 
 import pandas as pd
@@ -251,11 +251,9 @@ def _absences(plan: Plan) -> None:
         st.write("None is said: the plan takes every week as an ordinary one, public holidays too.")
     turn = st.session_state.setdefault("absences added", 0)
     with st.form("absence"):
-        with st.container(horizontal=True, key="choices absence"):
-            first = st.date_input("First day", None, key=f"absence first {turn}", format="YYYY-MM-DD")
-            last = st.date_input(
-                "Last day (empty: the same)", None, key=f"absence last {turn}", format="YYYY-MM-DD"
-            )
+        with st.container(horizontal=True, key="choices absence", vertical_alignment="bottom"):
+            first = fields.day_field("First day", key=f"absence first {turn}")
+            last = fields.day_field("Last day (empty: the same)", key=f"absence last {turn}")
         person = (
             st.selectbox(
                 "Who",
@@ -268,7 +266,7 @@ def _absences(plan: Plan) -> None:
         )
         note = st.text_input("Why (may stay empty)", key=f"absence note {turn}")
         if st.form_submit_button("Add"):
-            _add(every, first, last or first, person or "", note)
+            _add(every, first, last, person or "", note)
     if plan.absences:
         gone = st.selectbox(
             "Take one back",
@@ -285,12 +283,12 @@ def _absences(plan: Plan) -> None:
     layout.link("studio", "Hours at the bench of each person, days of the week", part="bench")
 
 
-def _add(every: list[Absence], first: date | None, last: date | None, person: str, note: str) -> None:
-    if first is None or last is None:
-        layout.refuse("Not added: choose the first day. What you typed is still here.")
-        return
+def _add(every: list[Absence], first: str, last: str, person: str, note: str) -> None:
+    """Add an absence; `first` and `last` as they are typed, and an empty last day is the first."""
     try:
-        absence = absences.absence(first, last, person, " ".join(note.replace(";", ",").split()))
+        first_day = fields.require_day("First day", first)
+        last_day = fields.read_day("Last day", last) or first_day
+        absence = absences.absence(first_day, last_day, person, " ".join(note.replace(";", ",").split()))
     except BenchHoursError as error:
         layout.refuse(f"Not added: {error} What you typed is still here.")
         return

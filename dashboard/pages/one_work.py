@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboard import queries
 from dashboard.analysis.report.overruns import by_object
+from dashboard.analysis.report.phase_names import overdue_works
 from dashboard.documents import statement
 from dashboard.documents.csv_export import as_csv_text
 from dashboard.formatting import counted, text
@@ -61,7 +62,7 @@ def body() -> None:
         layout.say(*_other_difference(code, sums.iloc[0], as_of))
     lines_part.show(lines, queries.logged_under(page_data.store().cursor(), as_of, code))
     versions_part.show(code, lines)
-    lines_part.show_unforeseen(lines, entries)
+    lines_part.show_unforeseen(lines, entries, overdue_works(works, as_of))
     lines_part.show_apart(lines)
     entries_part.show_calendar(entries)
     entries_part.show(code, entries)

@@ -10,17 +10,20 @@ import streamlit as st
 from dashboard.formatting import counted, day
 from dashboard.text.rates import drift
 from dashboard.text.remembered import works_behind
-from dashboard.ui import layout, page_data, results
+from dashboard.ui import fields, layout, page_data, results
 from dashboard.ui.rates import pin
 from dashboard.ui.rates import table as table_part
 from dashboard.ui.rates import technique as technique_part
 from dashboard.ui.rates import trust as trust_part
+from ingest.errors import BenchHoursError
 from ingest.studio.hazards import usual_cautions
+
+_AS_OF = "As things stood on"
 
 
 def body() -> None:
     today = page_data.today()
-    as_of = st.session_state.get("as-of") or today
+    as_of = _asked_day(today)
     rates = results.rates(as_of)
     if rates.lines == 0:
         _nothing_yet(as_of, today)
@@ -37,16 +40,21 @@ def body() -> None:
     trust_part.show(as_of)
     _people(rates)
     st.header("As things stood on another day")
-    st.date_input(
-        "Day",
-        value=today,
-        max_value=today,
-        key="as-of",
-        help=(
-            "Nothing that is dated later has any part in the rates: they are what you would have known then."
-        ),
-    )
+    layout.say("Nothing that is dated later has any part in them: they are what you would have known then.")
+    _choose_day(today)
     _as_csv(table)
+
+
+def _asked_day(today: date) -> date:
+    """The day of which the rates are: that of the field below them, once it can be read."""
+    try:
+        return fields.read_day(_AS_OF, st.session_state.get("as-of", ""), latest=today) or today
+    except BenchHoursError:
+        return today
+
+
+def _choose_day(today: date) -> None:
+    fields.choose_day(_AS_OF, today, key="as-of", latest=today, otherwise=today, width=200)
 
 
 def _technique(rates: results.Rates, as_of: date, today: date) -> None:
@@ -65,7 +73,7 @@ def _technique(rates: results.Rates, as_of: date, today: date) -> None:
 def _nothing_yet(as_of: date, today: date) -> None:
     if as_of < today:
         st.write(f"On {day(as_of)} nothing was finished yet.")
-        st.date_input("As things stood on", value=today, max_value=today, key="as-of")
+        _choose_day(today)
         return
     st.write(
         "No line is finished yet, so nothing can be said of what techniques take here. Log hours, and say"

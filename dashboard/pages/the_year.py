@@ -11,6 +11,7 @@ from dashboard.services import year as year_service
 from dashboard.services.prices import tax_of, without_tax
 from dashboard.services.year import Year
 from dashboard.text import year as year_text
+from dashboard.text.remembered import works_behind
 from dashboard.text.rounding import difference
 from dashboard.ui import layout, page_data, results
 
@@ -157,12 +158,13 @@ def _experience() -> None:
     curves = rates.experience
     for sentence in year_text.experience(curves):
         st.write(sentence)
+    remembered = dict(zip(rates.table["technique"], rates.table["remembered"], strict=True))
     sure = [(technique, curve) for technique, curve in curves if curve.surely]
     if sure:
         rows = [
             [
                 technique,
-                f"{curve.times}",
+                works_behind(curve.times, remembered.get(technique, 0)),
                 f"{curve.share - 1:+.0%}".replace("-", "−"),
                 f"{curve.low - 1:+.0%} to {curve.high - 1:+.0%}".replace("-", "−"),
             ]

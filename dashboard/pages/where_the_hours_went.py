@@ -21,11 +21,21 @@ from dashboard.analysis.report.overruns import (
     summed,
     totals,
 )
+from dashboard.analysis.report.phase_names import overdue_works, promised_under_another
 from dashboard.charts import overruns as overruns_chart
 from dashboard.formatting import counted, hours, plain, signed_hours
 from dashboard.text import html_blocks
 from dashboard.text import remembered as remembered_text
-from dashboard.text.overruns import ROUNDED, alt_text, levels, most_over, most_under, named, remarks
+from dashboard.text.overruns import (
+    ROUNDED,
+    alt_text,
+    levels,
+    most_over,
+    most_under,
+    named,
+    remarks,
+    two_names,
+)
 from dashboard.text.rounding import as_shown
 from dashboard.ui import layout, page_data
 from ingest.values.line_names import THE_WORK
@@ -50,13 +60,13 @@ def body() -> None:
     phases = by_phase(comparison)
     layout.say(*sentences)
     if phases.empty:
-        _only_open(comparison, lines)
+        _only_open(comparison, lines, as_of)
         return
     _figures(comparison, phases)
     layout.section(
         "Estimated and actual hours by phase",
         "The pale bar ending in a tick is what was estimated, the narrow bar what it took. Finished"
-        f" lines of {counted(comparison.works, 'work')}. Choose a bar, or a phase below, to look into it.",
+        f" lines of {_works(comparison)}. Choose a bar, or a phase below, to look into it.",
     )
     chart = overruns_chart.estimated_against_actual(phases, "phase", choosing=True)
     layout.chart(chart, alt_text(phases, "phase"), key="bars", on_select=_bar_chosen, selection_mode="chosen")
@@ -68,6 +78,7 @@ def body() -> None:
     rows.append(["all phases", f"{comparison.works}", *html_blocks.sum_cells(totals(phases))])
     layout.table("Hours by phase", ["phase", "works", *html_blocks.SUM_HEADS], rows, foot=True)
     layout.say(*levels(comparison.finished), *remarks(comparison), ROUNDED)
+    _say_two_names(lines, as_of)
     halves = by_half_year(comparison)
     layout.section("By half-year", "Lines by the half-year in which they were finished.")
     layout.chart(overruns_chart.estimated_against_actual(halves, "half_year"), alt_text(halves, "half_year"))
@@ -86,7 +97,14 @@ def body() -> None:
     layout.remind_of_backup()
 
 
-def _only_open(comparison: Comparison, lines: pd.DataFrame) -> None:
+def _works(comparison: Comparison) -> str:
+    remembered = queries.remembered(page_data.store().cursor())
+    return remembered_text.works_behind(
+        comparison.works, len(remembered.intersection(comparison.finished["object"])), "work"
+    )
+
+
+def _only_open(comparison: Comparison, lines: pd.DataFrame, as_of: date) -> None:
     """Progress of lines under way, where nothing is finished."""
     st.write(
         "What is finished has no estimate in hours to be held against."
@@ -107,11 +125,35 @@ def _only_open(comparison: Comparison, lines: pd.DataFrame) -> None:
         )
         layout.chart(overruns_chart.estimated_against_actual(phases, "phase"), alt_text(phases, "phase"))
     layout.say(*remarks(comparison))
+    _say_two_names(lines, as_of)
     works = by_work(comparison)
     if len(works):
         _most_over_works(works, "Works with lines over already")
         _as_csv({"phases": phases, "works": works, "lines": lines.drop(columns="position")})
         layout.remind_of_backup()
+
+
+def _say_two_names(lines: pd.DataFrame, as_of: date) -> None:
+    """Of the works shown with all their lines, as what was promised may have been done in another period."""
+    everything, works = page_data.overruns(as_of), page_data.works(as_of)
+    of_works = everything[everything["object"].isin(set(lines["object"]))]
+    pairs = promised_under_another(of_works, overdue_works(works, as_of))
+    layout.say(*two_names(pairs, _titles()))
+
+
+def _titles() -> dict[str, str]:
+    """Titles of works by their codes; none on a device that sees works by their codes."""
+    return page_data.titles(page_data.works(page_data.today())) if page_data.is_principal() else {}
+
+
+def _work_heads(titles: dict[str, str]) -> list[str]:
+    return ["work", "title"] if titles else ["work"]
+
+
+def _work_cells(code: str, titles: dict[str, str]) -> list[html_blocks.Cell]:
+    """A work in a row of a table, under those heads."""
+    link = page_data.work_link(code)
+    return [link, titles.get(code, "")] if titles else [link]
 
 
 def _chosen(as_of: date) -> tuple[pd.DataFrame, list[str]]:
@@ -215,15 +257,17 @@ def _phase_detail(comparison: Comparison, phases: list[str]) -> None:
             ],
         )
     lines = inside.sort_values("difference_hours", ascending=False).head(MOST * 2)
+    titles = _titles()
+    work_heads = _work_heads(titles)
     st.subheader(plain(f"{phase}: lines, the most over first"))
     layout.table(
         f"Lines of {phase}",
-        ["work", "technique", "part", *html_blocks.SUM_HEADS],
+        [*work_heads, "technique", "part", *html_blocks.SUM_HEADS],
         [
-            [page_data.work_link(row["object"]), row["technique"], row["part"], *html_blocks.sum_cells(row)]
+            [*_work_cells(row["object"], titles), row["technique"], row["part"], *html_blocks.sum_cells(row)]
             for _, row in lines.iterrows()
         ],
-        words=range(3),
+        words=range(len(work_heads) + 2),
     )
     if len(inside) > len(lines):
         layout.say(
@@ -257,16 +301,23 @@ def _most_over_works(works: pd.DataFrame, head: str = "Works that ran over most"
     if over.empty:
         st.write("No work of these is over its estimate.")
         return
+    titles = _titles()
+    work_heads = _work_heads(titles)
     rows: list[list[html_blocks.Cell]] = [
         [
-            page_data.work_link(row["object"]),
+            *_work_cells(row["object"], titles),
             f"{counted(int(row['open_lines']), 'line')} open" if row["open_lines"] else "finished",
             *html_blocks.sum_cells(row),
             hours(as_shown(row)["unused_hours"]),
         ]
         for _, row in over.iterrows()
     ]
-    layout.table(head, ["work", "lines", *html_blocks.SUM_HEADS, "not used yet, h"], rows, words=range(2))
+    layout.table(
+        head,
+        [*work_heads, "lines", *html_blocks.SUM_HEADS, "not used yet, h"],
+        rows,
+        words=range(len(work_heads) + 1),
+    )
     layout.say(
         "The difference of finished lines, and of open lines what they are over so far: estimated, and"
         " difference, less what is not used yet, is the actual."

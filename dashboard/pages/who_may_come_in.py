@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import segno
@@ -249,11 +249,10 @@ def _take_back(listed: list[Device], zone: ZoneInfo) -> None:
         )
         today = page_data.today()
         first, second = st.columns(2)
-        day = first.date_input(
-            "Since the day", today, max_value=today, key="take back day", format="YYYY-MM-DD"
-        )
+        with first:
+            day = fields.choose_day("Since the day", today, key="take back day", latest=today)
         at = second.time_input("At the time", time(0), key="take back time")
-        if chosen is None or not isinstance(day, date) or at is None:
+        if chosen is None or day is None or at is None:
             return
         device, since = named[chosen], datetime.combine(day, at, zone).astimezone(UTC).replace(tzinfo=None)
         done = device_decisions.done_since(page_data.store().cursor(), device.device, since)

@@ -1,5 +1,5 @@
-"""Works: all of them with where each stands; add one, edit one, set milestones and take them back;
-tell finished ones of before from memory.
+"""Works: all of them with where each stands; add one, edit one, finish several, set milestones and take
+them back; tell finished ones of before from memory.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ import streamlit as st
 
 from dashboard.formatting import plain
 from dashboard.ui import layout
-from dashboard.ui.works import form, from_memory, table
+from dashboard.ui.works import finish_many, form, from_memory, table
 
 
 def body() -> None:
@@ -17,13 +17,17 @@ def body() -> None:
     if st.query_params.get("add") == "work":
         form.show(None)
     elif (wanted := st.query_params.get("object")) is None:
+        finish_many.point_out()
         table.show()
+        finish_many.show()
         from_memory.show()
     elif (code := form.code_of(wanted)) is not None:
         form.show(code)
     else:
         st.warning(plain(f'There is no work "{wanted}" here. All of them are below.'))
+        finish_many.point_out()
         table.show()
+        finish_many.show()
         from_memory.show()
 
 

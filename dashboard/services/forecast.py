@@ -50,7 +50,7 @@ class Bench:
         `technique`, `part`, `estimated_hours`, `actual_hours`, `p10`, `p50`, `p80`, `p90`, `mean` (hours in
         the end), `finished`, `all_done`, `in_estimate`, `done` (per cent), `treated`, `estimated_quantity`,
         `unit`, `said_on` (when it was last said how far it is), `first_day`, `over_on` (when it passed its
-        estimate), `works` (finished ones behind its rate).
+        estimate), `works` (finished ones behind its rate), of these `remembered` told from memory.
     discoveries : what may still turn up, by work.
     drawn : (lines, kept) equally likely hours in the end of each line, finished ones at what they took;
         nought of works without an estimate.
@@ -60,7 +60,8 @@ class Bench:
     left_out : codes of works that are open and have neither hours nor an approved estimate;
     declined : those whose estimate came to nothing.
     usual : by work, what is nearly always done here and neither in its estimate nor begun; in no figure.
-    behind, behind_lines : finished lines that all this stands on, and the works they are on.
+    behind_lines, behind, behind_remembered : finished lines that all this stands on, the works they are on,
+        finished or not, and of these those told from memory.
     unsaid_prices : how many of these works have a price of which nobody has said whether tax is in it, where
         that matters.
     """
@@ -76,6 +77,7 @@ class Bench:
     usual: dict[str, tuple[UsualTechnique, ...]]
     behind: int
     behind_lines: int
+    behind_remembered: int
     unsaid_prices: int
 
 
@@ -167,8 +169,12 @@ def bench(
             jointly |= dict.fromkeys(group, together)
             progress_of(number + 1, len(groups))
     past = learnt.calibration.joint.lines
+    past = past.take(~past.is_open)
+    past_works, remembered = set(past.object.tolist()), queries.remembered(con)
     behind = works_behind(learnt.calibration, lines)
-    lines = _with_ends(lines, ends).assign(works=[len(of) for of in behind])
+    lines = _with_ends(lines, ends).assign(
+        works=[len(of) for of in behind], remembered=[len(remembered.intersection(of)) for of in behind]
+    )
     works = works_frame(on_bench, lines, promised, foretold, ends_by_work, read_settings(con))
     drawn, found_drawn = _drawn(lines, groups, foretold, jointly, min(draws, completion.KEPT))
     return Bench(
@@ -185,8 +191,9 @@ def bench(
         commissions=commissions_frame(works, jointly),
         left_out=tuple(left_out),
         declined=tuple(of_works.index[declined]),
-        behind=len(set(past.object.tolist())),
+        behind=len(past_works),
         behind_lines=len(past),
+        behind_remembered=len(remembered & past_works),
         unsaid_prices=unsaid_prices(approved[approved.index.isin(works["object"])], read_settings(con)),
         usual={
             name: those

@@ -280,7 +280,7 @@ def _option(
     )
     own = lines["hours"]
     outside = (
-        reference_class.beside(context.lines, float(own.sum()))
+        reference_class.beside(context.lines, float(own.sum()), context.remembered)
         if len(own)
         and own.notna().all()
         and own.sum() > 0

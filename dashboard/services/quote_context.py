@@ -120,6 +120,12 @@ class QuoteContext:
     def finished_lines(self) -> int:
         return int((~self.calibration.joint.lines.is_open).sum())
 
+    @property
+    def works(self) -> frozenset[str]:
+        """Codes of the works that those lines are on, finished or not."""
+        lines = self.calibration.joint.lines
+        return frozenset(lines.object[~lines.is_open].tolist())
+
 
 # 72 lines: a record of twenty fields
 def load_context(

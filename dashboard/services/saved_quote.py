@@ -190,6 +190,7 @@ def _stood_on(context: QuoteContext, work: WorkQuoted, option: Option) -> dict[s
     return {
         "basis": option.basis.to_json(),
         "lines": n,
+        "remembered": context.finished_remembered,
         "charged": np.flatnonzero(charged).tolist(),
         "money": {
             "rates": [

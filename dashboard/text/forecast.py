@@ -13,6 +13,7 @@ from dashboard.analysis.data.levels import shown_technique
 from dashboard.analysis.simulation.completion import RemainingDiscovery
 from dashboard.formatting import counted, day, hours, tenths
 from dashboard.services.forecast import Bench
+from dashboard.text.remembered import works_behind
 from ingest.values.line_names import line_name, line_names
 
 Standing = Literal["write", "watch", "fine", "unapproved", "unquoted"]
@@ -279,7 +280,8 @@ def behind(bench: Bench) -> str:
             "No line is finished here yet, so all this rests on what is believed of any studio, and is far"
             " from sure."
         )
-    return f"Told from {counted(bench.behind_lines, 'finished line')} on {counted(bench.behind, 'work')}."
+    works = works_behind(bench.behind, bench.behind_remembered, "work")
+    return f"Told from {counted(bench.behind_lines, 'finished line')} on {works}."
 
 
 def since(day_of: date | None, today: date) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pandas as pd
 
 from dashboard.analysis.report.overruns import (
@@ -19,6 +21,7 @@ from ingest.values.line_names import line_names, phase_names
 
 _SHOWN = 0.05  # hours below which nothing shows
 _OF_WORKS = 3  # `level` of lines of works as a whole
+_NAMED_WORKS = 4  # more of them are counted
 ROUNDED = (
     "Hours are shown to a tenth, each difference as that of the hours beside it; so the sum of a column may"
     " differ from the one shown by 0.1 or so."
@@ -191,6 +194,41 @@ def forgotten_parts(lines: pd.DataFrame) -> list[str]:
         " of its entries."
         for name, line in zip(words, beside["beside"], strict=True)
     ]
+
+
+def two_names(pairs: pd.DataFrame, titles: Mapping[str, str] | None = None) -> list[str]:
+    """Hours under a phase that nobody promised beside a promise that took none, a sentence for each two
+    phases, and what to do; nothing where there are none.
+
+    Parameters
+    ----------
+    pairs : of `dashboard.analysis.report.phase_names.promised_under_another`.
+    titles : by the code of a work, to name the works; None: they are all of one work, which is not named.
+    """
+    sentences = []
+    for (logged, promised), inside in pairs.groupby(["logged", "promised"], sort=False):
+        spent = hours(inside["spent_hours"].sum())
+        sentences.append(
+            f"{'' if titles is None else _on_works(inside['object'].tolist(), titles)}"
+            f"{hours(inside['logged_hours'].sum())} h were logged under {logged}, which nobody promised, and"
+            f" {'none' if spent == hours(0.0) else f'only {spent} h'} of the"
+            f" {hours(inside['promised_hours'].sum())} h promised for {promised}: the same work under"
+            " two names?"
+        )
+    mend = (
+        "If it is the same work, correct the phase in the estimate or of the entries; where a table has a"
+        " word of its own for the phase, say under Bring in logs what it means."
+    )
+    return [*sentences, mend] if sentences else []
+
+
+def _on_works(codes: list[str], titles: Mapping[str, str]) -> str:
+    """`24-014 Millpond: ` of one work, `On 3 works (24-014 Millpond, …) ` of several."""
+    named = [f"{code} {titles.get(code, '')}".strip() for code in codes[:_NAMED_WORKS]]
+    if len(codes) == 1:
+        return f"{named[0]}: "
+    left = len(codes) - len(named)
+    return f"On {counted(len(codes), 'work')} ({', '.join(named)}{f' and {left} more' if left else ''}) "
 
 
 def over_so_far(comparison: Comparison, most: int = 4) -> str:

@@ -17,6 +17,7 @@ from dashboard.formatting import CONFIDENCES, counted, hours, money, signed_hour
 from dashboard.queries import Row
 from dashboard.services.quote import Option, WorkQuoted
 from dashboard.services.quote_context import QuoteContext
+from dashboard.text.remembered import works_behind
 from ingest.values.line_names import line_name, line_names
 
 _LITTLE = 0.05
@@ -155,6 +156,21 @@ def allowance(option: Option, context: QuoteContext, work: WorkFeatures) -> str:
             " wider for it."
         )
     return sentence
+
+
+def rests_on(context: QuoteContext) -> str:
+    """The finished lines behind a quote and the works they are on: `3 finished lines on 2 finished works`, or
+    where some of these still go on `3 finished lines on 2 works, 1 of them finished`.
+    """
+    works = context.works
+    finished = sum(work.object in works for work in context.finished)
+    remembered = len(context.remembered & works)
+    on = (
+        works_behind(len(works), remembered, "finished work")
+        if finished == len(works)
+        else f"{works_behind(len(works), remembered, 'work')}, {finished:,} of them finished"
+    )
+    return f"{counted(context.finished_lines, 'finished line')} on {on}"
 
 
 def total_sentence(option: Option) -> str:
@@ -359,6 +375,7 @@ def outside(own_hours: float, view: ReferenceClassForecast | None) -> str:
         return ""
     four = f", 4 in 5 {hours(view.hours[1])} h" if not math.isnan(view.hours[1]) else ""
     return (
-        f"Seen from outside: {counted(view.works, 'finished work')} ended beside their own first estimates so"
-        f" that your own {hours(own_hours)} h would become {hours(view.hours[0])} h at even chance{four}."
+        f"Seen from outside: {works_behind(view.works, view.remembered, 'finished work')}"
+        f"{',' if view.remembered else ''} ended beside their own first estimates so that your own"
+        f" {hours(own_hours)} h would become {hours(view.hours[0])} h at even chance{four}."
     )

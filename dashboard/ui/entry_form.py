@@ -6,7 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import queries
-from dashboard.formatting import day, hours, plain, text
+from dashboard.formatting import day, distinct_hours, exact_hours, plain, text
 from dashboard.ui import fields, layout, page_data
 from ingest.editing import corrections
 from ingest.errors import BenchHoursError
@@ -114,7 +114,7 @@ def _entry_names(entries: pd.DataFrame) -> dict[str, str]:
                     clock,
                     line_name(row["phase"], row["technique"], row["part"]),
                     row["person"],
-                    f"{hours(row['hours'])} h",
+                    f"{exact_hours(row['hours'])} h",
                     text(row["note"])[:40],
                 ),
             )
@@ -153,7 +153,7 @@ def _form(row: queries.Row) -> dict[str, str]:
             typed["started_at"] = st.text_input("From", _clock(row["begins"]), key=f"from {key}")
             typed["ended_at"] = st.text_input("To", _clock(row["ends"]), key=f"to {key}")
         else:
-            typed["date"] = st.text_input("Day", current["date"], key=f"day {key}")
+            typed["date"] = fields.day_field("Day", current["date"], key=f"day {key}")
             typed["hours"] = st.text_input(
                 "Hours",
                 written(row["hours"]),
@@ -198,7 +198,7 @@ def _clock(moment: pd.Timestamp) -> str:
 def _earlier_versions(earlier: pd.DataFrame) -> None:
     layout.table_of(
         "What entries said before",
-        earlier,
+        earlier.assign(hours=distinct_hours(earlier["hours"].tolist())),
         {
             "changed": lambda row: day_in_words(row["changed_at"], "%b"),
             "how": "event",
@@ -207,7 +207,7 @@ def _earlier_versions(earlier: pd.DataFrame) -> None:
             "part": lambda row: text(row["part"]),
             "person": "person",
             "why it was changed": lambda row: text(row["reason"]),
-            "hours": lambda row: hours(row["hours"]),
+            "hours": "hours",
         },
         words=range(7),
     )
@@ -215,7 +215,7 @@ def _earlier_versions(earlier: pd.DataFrame) -> None:
         if st.button(
             plain(
                 f"Put back: {row['day']}, {line_name(row['phase'], row['technique'])}, {row['person']},"
-                f" {hours(row['hours'])} h"
+                f" {exact_hours(row['hours'])} h"
             ),
             key=f"back {row['entry']}",
         ):

@@ -3,17 +3,93 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 import streamlit as st
 
 from dashboard.formatting import UNITS, plain
+from dashboard.formatting import day as day_in_words
 from dashboard.ui import page_data
+from ingest.errors import BenchHoursError
 from ingest.studio.vocabulary import Vocabulary
+from ingest.values import parsing
+from ingest.values.parsing import DayOrder
 
 # Words of the record that are shown otherwise; a free word is shown as it is, or two would look alike.
 _SHOWN = {**UNITS, "hands_on": "hands on", "own_cost": "own cost"}
+
+_DAY_HINTS: Mapping[DayOrder, str] = {
+    "dmy": "day/month/year",
+    "mdy": "month/day/year",
+    "ymd": "year-month-day",
+    "unset": "year-month-day",
+}
+
+
+def day_hint() -> str:
+    """How this studio writes a day, shown in a field for one that is empty."""
+    return _DAY_HINTS[page_data.settings().day_order]
+
+
+def day_field(label: str, value: date | str = "", *, key: str, **more: Any) -> str:
+    """A field for a day, as it is typed: in the order in which the studio writes its dates, as year-month-day
+    or with the month in words. No calendar to pick from: most days typed here are months back, in a diary,
+    and one written there can be copied as it stands.
+
+    Parameters
+    ----------
+    value : shown at first, a day as year-month-day: it can be read in every studio.
+    more : options of the Streamlit field.
+
+    """
+    typed: str = st.text_input(label, f"{value}", key=key, placeholder=day_hint(), **more)
+    return typed
+
+
+def read_day(what: str, text: str, latest: date | None = None) -> date | None:
+    """The day of such a field, None where it is empty; raises BenchHoursError for what is no day, or is after
+    the latest. `what` is what the field is called.
+    """
+    if not text.strip():
+        return None
+    try:
+        typed = parsing.day(text, page_data.settings().day_order)
+    except BenchHoursError as error:
+        raise BenchHoursError(f'{what} "{text}" {error.what}', error.mend) from error
+    if latest is not None and typed > latest:
+        raise BenchHoursError(
+            f'{what} "{text}" is after {day_in_words(latest)}', "Write that day or an earlier one."
+        )
+    return typed
+
+
+def require_day(what: str, text: str) -> date:
+    """The same of a field that must not be empty."""
+    typed = read_day(what, text)
+    if typed is None:
+        raise BenchHoursError(f"{what} is empty", f"Write a day, like {page_data.today()}.")
+    return typed
+
+
+def choose_day(
+    label: str,
+    value: date | None,
+    *,
+    key: str,
+    latest: date | None = None,
+    otherwise: date | None = None,
+    **more: Any,
+) -> date | None:
+    """A field for a day that the page goes by at once; None where it is empty. What is no day is refused
+    below it, and `otherwise` stands in for it.
+    """
+    text = day_field(label, value or "", key=key, **more)
+    try:
+        return read_day(label, text, latest)
+    except BenchHoursError as error:
+        st.error(plain(f"{error}{f' Until then it is {day_in_words(otherwise)}.' if otherwise else ''}"))
+        return otherwise
 
 
 def in_use(words: Vocabulary) -> list[str]:

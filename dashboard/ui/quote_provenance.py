@@ -28,9 +28,11 @@ def show(code: str, version: int) -> None:
     st.subheader(f"What version {version} stood on")
     number = f"quote {saved.number}" if saved.number else "a quote by command"
     stage = "; its price is for a first stage alone" if saved.first_stage else ""
+    remembered = saved.options[0].stood_on.get("remembered") or 0  # in none of those saved before it was kept
     layout.say(
-        f"Saved from {number}, on what was known on {day(saved.as_of)},"
-        f" {counted(saved.lines, 'finished line')} on {counted(saved.works, 'work')}{stage}."
+        f"Saved from {number}, on what was known on {day(saved.as_of)}:"
+        f" {counted(saved.lines, 'finished line')} and"
+        f" {works_behind(saved.works, remembered, 'finished work')}{stage}."
         " Nothing that was logged or changed later has any part in it."
     )
     for option in saved.options:

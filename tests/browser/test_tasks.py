@@ -51,9 +51,10 @@ def test_a_bar_leads_into_its_phase_and_from_there_to_the_work_that_ran_over_and
     first.click()
     expect(laptop.get_by_role("heading", name="Its lines")).to_be_visible()
     assert f"object={code}" in laptop.url
-    there = row_of(laptop, "Lines of this work", said[1], said[3], said[4])
+    # behind work, title, technique and part
+    there = row_of(laptop, "Lines of this work", said[2], said[4], said[5])
     # estimated, actual, difference and its four parts are the same figures on both pages
-    assert there[1:8] == said[3:10]
+    assert there[1:8] == said[4:11]
     expect(laptop.get_by_text(re.compile("Most over: .*, mostly"))).to_be_visible()
 
 

@@ -7,6 +7,7 @@ they say, never on top of it.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,11 +19,12 @@ from dashboard.analysis.models.ratio_model import works_needed
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReferenceClassForecast:
-    """Past works beside a new estimate: how many `works`, and the `hours` at even chance, 4 in 5 and 9 in 10
-    (not a number where there are too few to reach it).
+    """Past works beside a new estimate: how many `works`, of these `remembered` told from memory, and the
+    `hours` at even chance, 4 in 5 and 9 in 10 (not a number where there are too few to reach it).
     """
 
     works: int
+    remembered: int
     hours: tuple[float, float, float]
 
 
@@ -51,9 +53,9 @@ def first_hours(lines: pd.DataFrame) -> pd.Series:
     )
 
 
-def of_works(lines: pd.DataFrame) -> Floats:
+def of_works(lines: pd.DataFrame) -> pd.Series:
     """Actual by first estimated hours of each work of which all lines are finished, and none was estimated by
-    quantity alone; `lines` of `dashboard.queries.overruns`.
+    quantity alone, by its code; `lines` of `dashboard.queries.overruns`.
     """
     estimated = lines[lines["yardstick"] != "none"]
     estimated = estimated.assign(first=first_hours(estimated))
@@ -69,12 +71,15 @@ def of_works(lines: pd.DataFrame) -> Floats:
         & (sums["first"] > 0)
         & (sums["actual"] > 0)
     ]
-    return (sums["actual"] / sums["first"]).to_numpy(dtype=float)
+    return sums["actual"] / sums["first"]
 
 
-def beside(lines: pd.DataFrame, own_hours: float) -> ReferenceClassForecast:
-    """Own figures of a new work, as past works let expect them to end."""
-    ratios = of_works(lines)
+def beside(lines: pd.DataFrame, own_hours: float, remembered: Collection[str]) -> ReferenceClassForecast:
+    """Own figures of a new work, as past works let expect them to end; `remembered`: codes of works told from
+    memory.
+    """
+    works = of_works(lines)
+    ratios = works.to_numpy(dtype=float)
     hours = tuple(
         (
             own_hours * (1 + uplift(ratios, 1 - level))
@@ -83,4 +88,8 @@ def beside(lines: pd.DataFrame, own_hours: float) -> ReferenceClassForecast:
         )
         for level in (0.5, 0.8, 0.9)
     )
-    return ReferenceClassForecast(works=len(ratios), hours=hours)  # type: ignore[arg-type]  # there are three
+    return ReferenceClassForecast(
+        works=len(ratios),
+        remembered=int(works.index.isin(list(remembered)).sum()),
+        hours=hours,  # type: ignore[arg-type]  # there are three
+    )

@@ -2,7 +2,8 @@
 WITH of_version AS (
     SELECT object, version, coalesce(option, '') AS option, phase, technique, part, sum(hours) AS hours FROM estimate_lines WHERE technique = $technique GROUP BY ALL
 )
-SELECT l.object, l.version, nullif(l.option, '') AS option, l.part, q.as_of::TIMESTAMP AS as_of, l.rate, l.unit, l.pinned, json_array_length(l.works)::INTEGER AS works, l.p50, l.p80,
+SELECT l.object, l.version, nullif(l.option, '') AS option, l.part, q.as_of::TIMESTAMP AS as_of, l.rate, l.unit, l.pinned, json_array_length(l.works)::INTEGER AS works,
+    coalesce(len(list_intersect(from_json(l.works, '["VARCHAR"]'), (SELECT list(object) FROM objects WHERE remembered))), 0)::INTEGER AS remembered, l.p50, l.p80,
     coalesce(w.hours * l.promised_hours / nullif(sum(l.promised_hours) OVER (PARTITION BY l.object, l.version, l.option, l.phase, l.part), 0), l.promised_hours) AS hours,
     v.approved_on::TIMESTAMP AS approved_on, x.outcome
 FROM quoted_lines AS l JOIN quotes AS q ON q.object = l.object AND q.version = l.version JOIN estimate_versions AS v ON v.object = l.object AND v.version = l.version

@@ -15,6 +15,7 @@ from dashboard.services.jobs import Task
 from dashboard.text import forecast as forecast_text
 from dashboard.text import html_blocks
 from dashboard.text import quote as quote_text
+from dashboard.text.remembered import works_behind
 from dashboard.ui import layout, page_data
 from dashboard.ui.bench import forecast_history, work_notes
 from ingest.values.line_names import line_name, phase_name
@@ -79,7 +80,7 @@ def _lines(bench: Bench, code: str) -> None:
                 hours(row["p50"]),
                 hours(row["p80"]),
                 hours(row["p90"]),
-                f"{row['works']}",
+                works_behind(row["works"], row["remembered"]),
             ]
             for row in inside.to_dict("records")
         ]

@@ -14,9 +14,12 @@ from dashboard.text import html_blocks
 from dashboard.text import prices as prices_text
 from dashboard.ui import layout, page_data
 from dashboard.ui.estimate import tax as tax_part
+from dashboard.ui.fields import day_field, require_day
 from ingest.editing import approvals
 from ingest.errors import BenchHoursError
-from ingest.values import named_amounts, parsing
+from ingest.values import named_amounts
+
+_ON = "On"  # the label of the day
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +58,7 @@ def note(code: str, waiting: pd.DataFrame) -> None:
         )
         return
     try:
-        day_approved = read_day(fields.day)
+        day_approved = require_day(_ON, fields.day)
         price = _agreed(fields.price, row)
     except BenchHoursError as error:
         if fields.pressed:
@@ -115,7 +118,7 @@ def _form(code: str, waiting: pd.DataFrame) -> _Fields:
             else None
         )
         with st.container(horizontal=True):
-            on = st.text_input("On", f"{page_data.today():%Y-%m-%d}", key=f"approve day {code}", width=160)
+            on = day_field(_ON, page_data.today(), key=f"approve day {code}", width=160)
             price = st.text_input(
                 "Price agreed",
                 "",
@@ -153,14 +156,6 @@ def _save(
         f" approved on {day(on)}{at}. Overruns are held against it from now on.",
         ("one_work", "Where its hours went", {"object": code}),
     )
-
-
-def read_day(text: str) -> date:
-    """A day in the order of the studio's dates; raises BenchHoursError."""
-    try:
-        return parsing.day(text, page_data.settings().day_order)
-    except BenchHoursError as error:
-        raise BenchHoursError(f'the day "{text}" {error.what}', error.mend) from error
 
 
 def _agreed(typed: str, row: pd.Series) -> tuple[float, str] | None:

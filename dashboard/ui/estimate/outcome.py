@@ -6,8 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.formatting import day
-from dashboard.ui import layout, page_data
-from dashboard.ui.estimate import approval
+from dashboard.ui import fields, layout, page_data
 from ingest.editing import version_outcomes
 from ingest.errors import BenchHoursError
 
@@ -27,12 +26,12 @@ def note(code: str, waiting: pd.DataFrame) -> None:
                 format_func={"declined": "declined by the owner", "withdrawn": "withdrawn by us"}.__getitem__,
                 key=f"end how {code}",
             )
-            on = st.text_input("On", f"{page_data.today():%Y-%m-%d}", key=f"end day {code}")
+            on = fields.day_field("On", page_data.today(), key=f"end day {code}")
             why = st.text_input("Why (may stay empty)", key=f"end why {code}")
             if not st.form_submit_button("Note it"):
                 return
         try:
-            when = approval.read_day(on)
+            when = fields.require_day("On", on)
             with page_data.store().writing() as con:
                 version_outcomes.end(
                     con, code, version, outcome, when, page_data.today(), page_data.change(why.strip())

@@ -123,7 +123,7 @@ def _throw_away(code: str) -> None:
 def _head(code: str, current: dict[str, str], turn: int, *, revision: bool) -> dict[str, str]:
     typed = {}
     with st.container(horizontal=True, key="choices"):
-        typed["made_on"] = st.text_input(
+        typed["made_on"] = fields.day_field(
             "Made on", current.get("made_on", ""), key=f"sheet {code} made {turn}", width=150
         )
         typed["price"] = st.text_input(

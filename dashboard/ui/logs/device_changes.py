@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard.formatting import counted, hours, plain
+from dashboard.formatting import counted, exact_hours, plain
 from dashboard.server import state as server_state
 from dashboard.ui import layout, page_data
 from dashboard.ui.logs import held_back
@@ -138,7 +138,7 @@ def _entry_says(entry: dict[str, Any]) -> str:
         line_name(entry["phase"], entry["technique"], entry["part"]),
         entry["person"],
         entry["day"],
-        f"{hours(entry['hours'])} h",
+        f"{exact_hours(entry['hours'])} h",
         entry["note"],
     ]
     return ", ".join(filter(None, parts))

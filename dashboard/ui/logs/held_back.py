@@ -6,7 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import queries
-from dashboard.formatting import amount, counted, hours, plain, text
+from dashboard.formatting import amount, counted, distinct_hours, plain, text
 from dashboard.text.foreign_tables import place_word
 from dashboard.ui import layout, page_data
 from ingest.editing import corrections
@@ -76,8 +76,9 @@ def _question(row: queries.Row) -> Decision | None:
             ),
         )
     )
-    here = _says(row, "")
-    then = _entry_says(row) if row["is_held"] else "an entry that is not in the record any more"
+    then_hours, here_hours = distinct_hours([row["held_hours"], row["hours"]])
+    here = _says(row, "", here_hours)
+    then = _entry_says(row, then_hours) if row["is_held"] else "an entry that is not in the record any more"
     chosen = st.radio(
         plain(
             f"{row['file']}, {place_word(row['file'])} {row['line']}: {what}. Held: {then}. This row: {here}."
@@ -89,17 +90,19 @@ def _question(row: queries.Row) -> Decision | None:
     return DECISIONS[chosen]
 
 
-def _entry_says(row: queries.Row) -> str:
+def _entry_says(row: queries.Row, spent: str) -> str:
     """What the entry says, with its work and technique where a word of its table was said otherwise since."""
     other = [text(row[f"held_{name}"]) != text(row[name]) for name in ("object", "phase", "technique")]
     where = f"{text(row['held_object']) or 'studio time'}, " if other[0] else ""
     line = line_name(text(row["held_phase"]), text(row["held_technique"]))
-    return f"{where}{line}, {_says(row, 'held_')}" if other[0] or other[2] else _says(row, "held_")
+    return (
+        f"{where}{line}, {_says(row, 'held_', spent)}" if other[0] or other[2] else _says(row, "held_", spent)
+    )
 
 
-def _says(row: queries.Row, which: str) -> str:
+def _says(row: queries.Row, which: str, spent: str) -> str:
     parts = [
-        f"{hours(row[f'{which}hours'])} h",
+        f"{spent} h",
         "" if row[f"{which}mode"] == "hands_on" else text(row[f"{which}mode"]),
         text(row[f"{which}part"]),
         amount(row[f"{which}quantity"], row["unit"] if isinstance(row["unit"], str) else None),

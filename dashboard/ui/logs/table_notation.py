@@ -11,7 +11,7 @@ import streamlit as st
 
 from dashboard.formatting import label
 from dashboard.text.foreign_tables import rule
-from dashboard.ui import page_data
+from dashboard.ui import fields, page_data
 from dashboard.ui.logs.waiting_tables import WaitingTable
 from ingest.foreign.reading import TODAY, HoursUnit, LeaveOut, Reading
 from ingest.values.parsing import DAY_ORDERS, DayOrder, folded
@@ -107,11 +107,10 @@ def left_out(
     with st.container(horizontal=True):
         for test, words in (("before", "Left out: days before"), ("after", "Left out: days after")):
             limit = next((item.text for item in rules if item.test == test and item.text != TODAY), None)
-            picked = st.date_input(
-                words, date.fromisoformat(limit) if limit else None, key=table.key(test), format="DD/MM/YYYY"
-            )
-            if picked:
-                days.append(LeaveOut(test="before" if test == "before" else "after", text=picked.isoformat()))
+            shown = date.fromisoformat(limit) if limit else None
+            typed = fields.choose_day(words, shown, key=table.key(test), otherwise=shown)
+            if typed:
+                days.append(LeaveOut(test="before" if test == "before" else "after", text=typed.isoformat()))
     others = [
         item
         for number, item in enumerate(table.offered_rules)

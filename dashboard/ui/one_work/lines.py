@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import pandas as pd
 import streamlit as st
 
 from dashboard import queries
+from dashboard.analysis.report.phase_names import promised_under_another
 from dashboard.formatting import amount, day, hours
 from dashboard.text import html_blocks
-from dashboard.text.overruns import ROUNDED, forgotten_parts
+from dashboard.text.overruns import ROUNDED, forgotten_parts, two_names
 from dashboard.ui import layout, page_data
 from ingest.values.line_names import ALL_PHASES, line_cells, line_name
 
@@ -96,7 +99,8 @@ def _quantities(row: queries.Row) -> str:
     )
 
 
-def show_unforeseen(lines: pd.DataFrame, entries: pd.DataFrame) -> None:
+def show_unforeseen(lines: pd.DataFrame, entries: pd.DataFrame, overdue: Collection[str]) -> None:
+    """What no estimate foresaw; `overdue`: see `dashboard.analysis.report.phase_names`."""
     st.header("Found on the way")
     unforeseen = lines[(lines["unforeseen_hours"] > 0) & (lines["yardstick"] != "none")]
     noted = entries[entries["discovery"].fillna(False).astype(bool)]
@@ -120,6 +124,7 @@ def show_unforeseen(lines: pd.DataFrame, entries: pd.DataFrame) -> None:
             words=range(3),
         )
     layout.say(*forgotten_parts(lines))
+    layout.say(*two_names(promised_under_another(lines, overdue)))
     with_notes = page_data.is_principal()  # a note may name somebody
     layout.say(
         *(

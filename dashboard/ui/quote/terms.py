@@ -7,7 +7,7 @@ import streamlit as st
 from dashboard.formatting import CONFIDENCES
 from dashboard.services import quote_terms
 from dashboard.services.quote_context import QuoteContext
-from dashboard.ui import layout, page_data
+from dashboard.ui import fields, layout, page_data
 from dashboard.ui.quote import draft
 from ingest.editing.quote_drafts import Quote
 from ingest.values import parsing
@@ -59,7 +59,7 @@ def show(quote: Quote, turn: int, context: QuoteContext) -> None:
             None,
             "Of one work, without tax: the price does not go beyond it without a new approval",
         )
-        field("begin_on", "Begin on", 140, None, "For the day by which it is ready")
+        field("begin_on", "Begin on", 140, fields.day_hint(), "For the day by which it is ready")
     with st.expander("Minimum charge, tax, payments, travel, a first stage"):
         with st.container(horizontal=True):
             field("minimum", f"Minimum charge{net}", 210 if net else 140, studio.minimum_charge)

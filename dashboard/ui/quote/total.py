@@ -13,7 +13,6 @@ from dashboard.services.quote import Option, Quoted, WorkQuoted
 from dashboard.services.quote_context import QuoteContext
 from dashboard.text import quote as quote_text
 from dashboard.text import quote_narrowing as narrowing_text
-from dashboard.text.remembered import works_behind
 from dashboard.ui import layout, results
 from dashboard.ui.quote import draft
 from ingest.editing.quote_drafts import MARKS, Quote, QuotedWork
@@ -128,10 +127,7 @@ def _rests_on(quote: Quote, work: WorkQuoted, option: Option, context: QuoteCont
         lacking = quote_narrowing.without_range(option.lines)
         st.info(plain(narrowing_text.first_quote(len(option.lines), lacking)))
     else:
-        layout.say(
-            f"From {counted(context.finished_lines, 'finished line')} on"
-            f" {works_behind(len(context.finished), context.finished_remembered, 'finished work')}."
-        )
+        layout.say(f"From {quote_text.rests_on(context)}.")
     things = results.narrowed(quote, work, context)
     if things:
         layout.say(narrowing_text.narrowing_lead(*option.at(0.1, 0.9)))

@@ -12,6 +12,7 @@ from dashboard.charts import rates as rates_chart
 from dashboard.formatting import amount, counted, day, hours, per_unit, rate, text
 from dashboard.text import html_blocks
 from dashboard.text.rates import chart_explained, pinned, rate_explained, rests_on, usual
+from dashboard.text.remembered import works_behind
 from dashboard.ui import layout, page_data, results
 
 SHOWN = 8
@@ -99,7 +100,7 @@ def show_quotes(technique: str) -> None:
                 if pd.notna(row["rate"])
                 else "its phase and the studio"
             ),
-            counted(row["works"], "work"),
+            works_behind(row["works"], row["remembered"], "work"),
             hours(row["hours"]),
             text(row["outcome"]) or ("approved" if pd.notna(row["approved_on"]) else "no word yet"),
         ]

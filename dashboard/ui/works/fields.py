@@ -35,10 +35,11 @@ def show(code: str | None, current: dict[str, str], key: str) -> dict[str, str]:
         """Key of a field, and storing of a new work when the field is left."""
         return {"key": f"{name} {key}", **({"on_change": new_work.keep} if code is None else {})}
 
-    def line(name: str, label: str, *, explained: str | None = None, placeholder: str | None = None) -> None:
-        typed[name] = st.text_input(
-            label, current.get(name, ""), help=explained, placeholder=placeholder, **left(name)
-        )
+    def line(name: str, label: str, *, explained: str | None = None) -> None:
+        typed[name] = st.text_input(label, current.get(name, ""), help=explained, **left(name))
+
+    def day(name: str, label: str, *, explained: str | None = None) -> None:
+        typed[name] = fields.day_field(label, current.get(name, ""), help=explained, **left(name))
 
     def free(name: str, label: str, suggested: Sequence[str]) -> None:
         """A free word: written, or one of those used before taken with one press."""
@@ -68,12 +69,11 @@ def show(code: str | None, current: dict[str, str], key: str) -> dict[str, str]:
         free("kind", "Kind", KINDS)
         free("support", "Support", SUPPORTS)
         free("commission", "Commission (works of one owner that share a letter)", ())
-        line("received_on", "Received on", placeholder="year-month-day")
-        line("due_on", "Due on", placeholder="year-month-day")
-        line(
+        day("received_on", "Received on")
+        day("due_on", "Due on")
+        day(
             "finished_on",
             "Finished on",
-            placeholder="year-month-day",
             explained="Finishes every line of the work. Leave it empty while it is on the bench.",
         )
     with columns[1]:

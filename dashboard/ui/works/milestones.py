@@ -15,8 +15,9 @@ from ingest.editing import corrections
 from ingest.errors import BenchHoursError
 from ingest.importing.form_rows import store_rows
 from ingest.schema.csv_columns import MILESTONES
-from ingest.values import parsing
 from ingest.values.line_names import THE_WORK
+
+_FINISHED_ON = "It was finished on"
 
 
 def show(code: str) -> None:
@@ -37,9 +38,7 @@ def show(code: str) -> None:
         choices[f"{phase}, {name}" if technique else name] = phase, technique, part
     with st.form("milestone"):
         chosen = fields.choose("What is finished", list(choices), next(iter(choices)), f"milestone {code}")
-        finished_on = st.text_input(
-            "It was finished on", f"{page_data.today():%Y-%m-%d}", key=f"milestone day {code}"
-        )
+        finished_on = fields.day_field(_FINISHED_ON, page_data.today(), key=f"milestone day {code}")
         save = st.form_submit_button("Set the milestone")
     if save:
         _set(code, chosen, choices[chosen], finished_on)
@@ -76,14 +75,10 @@ def _name(phase: str, technique: str, part: str) -> str:
 
 
 def _set(code: str, name: str, line: tuple[str, str, str], finished_on: str) -> None:
-    try:
-        on = parsing.day(finished_on, page_data.settings().day_order)
-    except BenchHoursError as error:
-        layout.refuse(f'Not set: "{finished_on}" {error} What you typed is still here.')
-        return
     phase, technique, part = line
-    row = {"object": code, "phase": phase, "technique": technique, "part": part, "finished_on": f"{on}"}
     try:
+        on = fields.require_day(_FINISHED_ON, finished_on)
+        row = {"object": code, "phase": phase, "technique": technique, "part": part, "finished_on": f"{on}"}
         report = store_rows(
             page_data.store(), MILESTONES, [row], page_data.change("set under Works"), form.LABELS
         )

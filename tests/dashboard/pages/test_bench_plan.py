@@ -11,7 +11,7 @@ from streamlit.testing.v1 import AppTest
 
 from ingest.store import Store
 from tests.dashboard.pages.conftest import Download
-from tests.drawn import draw, press_button, rows_of, words_of
+from tests.drawn import draw, fill_field, press_button, rows_of, words_of
 
 
 def ready_days(page: AppTest) -> dict[str, pd.Timestamp]:
@@ -19,10 +19,6 @@ def ready_days(page: AppTest) -> dict[str, pd.Timestamp]:
     heads, *rows = rows_of(page, "When works are ready")
     assert heads[:2] == ["work", "ready, even chance"]
     return {row[0]: pd.Timestamp(row[1]) for row in rows}
-
-
-def fill_day(page: AppTest, label: str, day: date) -> None:
-    next(field for field in page.date_input if field.label == label).set_value(day)
 
 
 def test_a_work_put_first_and_a_holiday_move_the_plan_and_a_new_work_is_told(
@@ -42,12 +38,12 @@ def test_a_work_put_first_and_a_holiday_move_the_plan_and_a_new_work_is_told(
         # pages read the machine's clock
         tomorrow = date.today() + timedelta(days=1)
         press_button(page, "Add")
-        assert "Not added: choose the first day" in words_of(page)
-        fill_day(page, "First day", tomorrow)
-        fill_day(page, "Last day (empty: the same)", tomorrow - timedelta(days=1))
+        assert "Not added: First day is empty. Write a day, like " in words_of(page)
+        fill_field(page, "First day", f"{tomorrow:%d/%m/%Y}")
+        fill_field(page, "Last day", f"{tomorrow - timedelta(days=1)}")
         press_button(page, "Add")
         assert f"Not added: {tomorrow - timedelta(days=1)} is before {tomorrow}." in words_of(page)
-        fill_day(page, "Last day (empty: the same)", tomorrow + timedelta(days=60))
+        fill_field(page, "Last day", f"{tomorrow + timedelta(days=60):%d %B %Y}")
         press_button(page, "Add")
         assert "The plan keeps clear of it." in words_of(page)
         away = ready_days(page)

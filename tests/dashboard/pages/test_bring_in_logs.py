@@ -8,6 +8,7 @@ from streamlit.testing.v1 import AppTest
 
 from ingest.store import Store
 from tests.asked_changes import ask_for_changes
+from tests.conftest import Bring
 from tests.drawn import checked, choose_option, draw, headings, press_button, rows_of, words_of
 
 COLUMNS = "object,phase,technique,person,date,hours"
@@ -43,6 +44,16 @@ def test_rows_held_back_are_decided_row_by_row_and_all_at_once(
         ("travel", "2.0"),
         ("unframing", "1.0"),
     ]
+
+
+def test_hours_held_back_are_shown_as_they_were_logged_and_never_alike_where_they_differ(
+    studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for spent in ("45 min", "50 min"):
+        studio(f"{spent}.csv", f"{COLUMNS}\n24-001,,packing,Bram,2024-02-01,{spent}\n")
+    page = draw(monkeypatch, store, "bring_in_logs")
+    (question,) = page.radio
+    assert "Held: 0.75 h. This row: 0.833 h." in re.sub(r"\\(.)", r"\1", question.label)
 
 
 def test_changes_that_a_phone_may_not_make_are_decided_under_bring_in_logs(

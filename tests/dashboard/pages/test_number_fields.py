@@ -12,6 +12,7 @@ import pytest
 from dashboard.cli import main as cli_main
 from dashboard.documents import quote_letter
 from dashboard.services import plan_new_work, quote_terms
+from dashboard.ui.works import finish_many
 from ingest.editing import pinned_rates, quote_drafts
 from ingest.editing.quote_drafts import QuotedWork
 from ingest.errors import BenchHoursError
@@ -61,12 +62,12 @@ OTHER_FIELDS = {
     "'Why (may stay empty)'": False,
     # a cell of a file, which goes in as a file
     "head if head.replace('_', '').isalnum() else plain(head)": (False),
-    "'On'": False,
     "'Price agreed'": True,
     "f'Hours per {per}'": True,
     "'Why'": False,
     "'Its code'": False,
-    "label": True,  # of the sheets below
+    "DAYS_WITHOUT_HOURS": True,
+    "label": True,  # of the sheets below; and of days
     "'Add a person: name'": False,
     "'Whose hours these are'": False,
     "'Year or month of rows that say none'": False,  # a day or a longer period
@@ -81,7 +82,6 @@ OTHER_FIELDS = {
     "'What to call it'": False,
     "'Name or address for phones'": False,
     "'Search code, title, maker, kind, commission'": False,
-    "'It was finished on'": False,
     "question": True,  # what all rows of a table have, read as its cells are
     "'Left out: rows in which a cell begins with, with commas between'": False,
     "label(f'Title of the new work \"{word.text}\"')": False,
@@ -257,6 +257,13 @@ def test_a_rate_of_ones_own_and_a_price_agreed_ask() -> None:
         pinned_rates.read_rate("dm²", "0")
 
 
+def test_how_long_works_had_no_hours_asks() -> None:
+    for text in DOUBTFUL:
+        with pytest.raises(BenchHoursError, match=f'^No hours for so many days "{text}" {ASKED}'):
+            finish_many.read_days(text)
+    assert [finish_many.read_days(text) for text in ("0", " 60 ", "1150")] == [0, 60, 1150]
+
+
 def test_a_new_work_that_the_bench_plan_is_asked_about_asks() -> None:
     for text in DOUBTFUL:
         with pytest.raises(BenchHoursError, match=f'^Hours at the bench, even chance "{text}" {ASKED}'):
@@ -293,7 +300,7 @@ def test_no_field_of_a_page_takes_a_number_past_the_reader() -> None:
             assert name not in ("number_input", "slider", "select_slider", "NumberColumn"), (
                 f"{file.name}: a field that reads numbers in its own way"
             )
-            if name in ("text_input", "text_area") and _stored_as(call, above[call]) not in known:
+            if name in ("text_input", "text_area") and stored_as(call, above[call]) not in known:
                 others.add(ast.unparse(call.args[0]))
     assert others == set(OTHER_FIELDS)
     for file in [*(ROOT / "ingest/phone/static").rglob("*.*"), *(ROOT / "dashboard").rglob("*.py")]:
@@ -305,7 +312,7 @@ def test_no_field_of_a_page_takes_a_number_past_the_reader() -> None:
     assert set(quote_letter.CLAUSE_HEADS) <= WORDS
 
 
-def _stored_as(call: ast.Call, above: ast.AST) -> str:
+def stored_as(call: ast.Call, above: ast.AST) -> str:
     """The column or the setting as which a page stores what is typed, or nothing."""
     key: ast.AST | None = None
     if isinstance(above, ast.Dict):

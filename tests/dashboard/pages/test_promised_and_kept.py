@@ -105,7 +105,7 @@ def approved(studio: Studio) -> None:
     assert "The lines of a version, and what it stood on" in [part.label for part in page.expander]
     assert "the same to the digit" in words_of(page)
     assert re.search(
-        r"finished lines on 6\d works\. Nothing that was logged or changed later", words_of(page)
+        r"finished lines and 6\d finished works\. Nothing that was logged or changed later", words_of(page)
     )
     assert "Its letter as PDF" in [button.label for button in page.download_button]
     fill_field(page, "Price agreed", "2900")

@@ -12,19 +12,23 @@ from pathlib import Path
 import pytest
 
 from dashboard import queries
+from dashboard.analysis.report import reference_class
 from dashboard.cli.main import main
 from dashboard.services import promises as promises_service
 from dashboard.services import rates as rates_service
 from dashboard.services import year as year_service
 from dashboard.text import remembered as remembered_text
 from dashboard.text import year as year_text
+from dashboard.text.quote import outside
+from dashboard.ui.bench import forecast_history
 from ingest.editing import remembered_works
 from ingest.editing.remembered_sheet import Sheet
 from ingest.store import Store
 from ingest.studio.settings import write_settings
 from tests.conftest import CHANGE, LATER, Bring
-from tests.drawn import choose_option, draw, headings, words_of
+from tests.drawn import cells_of, checked, choose_option, draw, headings, words_of
 
+GEL = "varnish removal with solvent gel"
 OBJECTS = """object,title,finished_on,remembered
 24-001,,2024-04-10,
 M23-001,Mill,2023-06-30,yes
@@ -97,6 +101,7 @@ def test_where_the_hours_went_counts_them_says_so_and_can_leave_them_out(
 ) -> None:
     page = draw(monkeypatch, told, "where_the_hours_went")
     assert "Of these 3 works 2 are from memory." in words_of(page)
+    assert "Finished lines of 2 works, 1 from memory." in words_of(page)  # the third has no estimate
     choose_option(page, "Works from memory", "left out")
     assert "from memory" not in words_of(page)
 
@@ -153,6 +158,74 @@ def test_the_commands_and_a_letter_mark_them(
     assert (line["works"], line["remembered"]) == (3, 2)
     assert (
         "from our own record of 3 finished works, 2 from memory, we expect" in Path("letter.html").read_text()
+    )
+
+
+def test_forecasts_and_quotes_say_on_how_many_works_they_rest_and_how_many_are_from_memory(
+    told: Store,
+    studio: Bring,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+) -> None:
+    """Of five finished lines one is on a work that goes on, so they are on four works, and three are
+    finished; two of them are from memory.
+    """
+    studio("more.csv", "object,title\n24-003,Sluice\n")
+    head = "object,version,made_on,approved_on,technique,hours\n"
+    lines = [f"24-003,1,2024-03-10,2024-03-12,{name},5\n" for name in (GEL, "retouching", "facing")]
+    studio("on-the-bench.csv", head + "".join(lines))
+    spent = f"24-003,{GEL},Ilse,2024-05-02,5\n24-001,facing,Ilse,2024-04-09,2\n"
+    studio("entries.csv", f"object,technique,person,date,hours\n{spent}")
+    studio("milestones.csv", f"object,phase,technique,finished_on\n24-003,,{GEL},2024-05-03\n")
+    rest = "5 finished lines on 4 works, 2 from memory"
+    monkeypatch.setattr(forecast_history, "AT_ONCE_S", 60.0)  # the page as it is once all is told
+    bench = draw(monkeypatch, told, "on_the_bench")
+    assert f"Told from {rest}." in words_of(bench)
+    work = draw(monkeypatch, told, "on_the_bench", object="24-003")
+    assert cells_of(work, "Lines of this work, and where they end", GEL)[-1] == "4, 2 from memory"
+    monkeypatch.setenv("BENCH_HOURS_DB", str(told.path))
+    monkeypatch.chdir(tmp_path)
+    told.close()
+    assert main(["forecast", "--json"]) == 0
+    ((forecast,),) = [[row for row in json.loads(capsys.readouterr().out) if row["object"] == "24-003"]]
+    of_lines = {row["technique"]: (row["works"], row["remembered"]) for row in forecast["lines"]}
+    assert of_lines == {GEL: (4, 2), "retouching": (0, 0), "facing": (1, 0)}
+    Path("lines.csv").write_text(f"technique,hours\n{GEL},12\n")
+    assert main(["quote", "--lines", "lines.csv"]) == 0
+    assert f"hours from {rest}, 3 of them finished" in capsys.readouterr().out
+    assert main(["quote", "--lines", "lines.csv", "--json"]) == 0
+    quote = json.loads(capsys.readouterr().out)
+    counts = {name: quote[name] for name in ("finished_lines", "works", "remembered", "finished_works")}
+    assert counts == {"finished_lines": 5, "works": 4, "remembered": 2, "finished_works": 3}
+    assert main(["overruns"]) == 0
+    # one of those from memory has no estimate, and is held against nothing
+    assert "finished lines of 3 works, 1 from memory" in capsys.readouterr().out
+
+
+def test_what_a_saved_quote_stood_on_says_how_many_works_are_from_memory(
+    told: Store, studio: Bring, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    studio("sheet.csv", f"object,version,made_on,technique,hours\n24-002,1,2024-05-10,{GEL},8\n")
+    told.close()
+    assert (
+        main(["quote", "--object", "24-002", "--save", "--reason", "seen again", "--db", str(told.path)]) == 0
+    ), capsys.readouterr()
+    with Store(told.path) as store:
+        page = draw(monkeypatch, store, "estimate", object="24-002")
+        page.session_state["lines of 24-002"] = True  # unfolded
+        said = words_of(checked(page.run()))
+        assert "3 finished lines and 3 finished works, 2 from memory." in said
+        rate = words_of(draw(monkeypatch, store, "our_rates", technique=GEL))
+    assert "3 works, 2 from memory" in rate.partition("at the rate")[2]  # among the quotes that used it
+
+
+def test_the_view_from_outside_says_how_many_of_its_works_are_from_memory(told: Store) -> None:
+    lines = queries.overruns(told.cursor(), LATER)
+    view = reference_class.beside(lines, 10.0, queries.remembered(told.cursor()))
+    assert (view.works, view.remembered) == (2, 1)  # the third had no estimate
+    assert outside(10.0, view).startswith(
+        "Seen from outside: 2 finished works, 1 from memory, ended beside their own first estimates so"
     )
 
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard.analysis.report.overruns import CAUSES
-from dashboard.formatting import tenths
+from dashboard.formatting import distinct_hours, exact_hours, tenths
 from dashboard.text import html_blocks, rounding
 
 FEW = st.integers(0, 400).map(lambda quarters: quarters / 4) | st.integers(0, 6000).map(
@@ -90,3 +90,22 @@ def test_what_is_not_known_stays_so_and_a_work_without_an_estimate_is_held_again
     assert html_blocks.sum_cells(pd.Series(found)) == ["–", "2.3", "+2.3", "0.0", "0.0", "+2.3", "0.0"]
     assert html_blocks.sum_cells({**found, "yardstick": "none"}) == ["–", "2.3", "–", "–", "–", "–", "–"]
     assert rounding.parts(-1.8, [0.0, -1.25, 0.0, -0.5]) == pytest.approx([0, -1.3, 0, -0.5])
+
+
+def test_hours_of_an_entry_are_shown_as_they_were_logged() -> None:
+    # minutes by sixtieths of an hour; 50 minutes are 0.8333… of it
+    shown = {0: "0.0", 45: "0.75", 50: "0.833", 90: "1.5", 120: "2.0", 75_045: "1,250.75"}
+    assert {minutes: exact_hours(minutes / 60) for minutes in shown} == shown
+    assert exact_hours(math.nan) == "–"
+
+
+@given(st.lists(st.integers(0, 100_000).map(lambda seconds: seconds / 3600) | FEW, min_size=2, max_size=4))
+def test_hours_that_differ_never_look_alike_where_they_are_compared(values: list[float]) -> None:
+    shown = distinct_hours(values)
+    assert len(set(shown)) == len(set(values))
+    assert all(abs(read(cell) - value) < 5 / 3600 for cell, value in zip(shown, values, strict=True))
+
+
+def test_hours_a_second_apart_are_told_apart_and_equal_ones_are_not() -> None:
+    assert distinct_hours([0.75, 0.75 + 1 / 3600]) == ["0.7500", "0.7503"]
+    assert distinct_hours([0.75, 0.75, math.nan]) == ["0.75", "0.75", "–"]
