@@ -111,9 +111,8 @@ WORDINGS: dict[str, Wording] = {
         "does not agree with its phases, which come to {hours:g}",
         "Leave it empty, or mend the hours of the phases.",
     ),
-    "price_of_no_hours": Wording(
-        "is given, but no hours quoted", "Write the hours that were quoted, or leave the price empty."
-    ),
+    "kind_read_as": Wording("is read as {kinds}, wherever it stands", "Write more of it for another."),
+    "kind_of_several": Wording("may be {kinds}", "Write more of it."),
     # --- one spell over several works
     "not_of_several_works": Wording(
         "cannot be said of several works at once",
@@ -380,6 +379,7 @@ WORDINGS: dict[str, Wording] = {
     "exported_empty": Wording("is empty", _EXPORTED),
     "exported_day": Wording("is no day of these centuries", _EXPORTED),
     "exported_hours": Wording("is no number of hours", _EXPORTED),
+    "exported_both_names": Wording("stands beside a technique, which has it by itself", _EXPORTED),
     "exported_rate": Wording("is no number of hours above 0", _EXPORTED),
     "exported_seconds": Wording("is no number of seconds", _EXPORTED),
     "exported_chance": Wording("is no chance in 100", _EXPORTED),

@@ -10,6 +10,7 @@ import json
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -116,6 +117,7 @@ clocks = st.sampled_from(["09:00", "02:15", "02:30", "01:30", "23:30", "00:10"])
 techniques = st.sampled_from(
     ["facing", "retouching", "gel poultice", "pressing", "packing", "lining removal dry", "accounts"]
 )
+wholes = st.sampled_from(["cleaning", "retouching", ""])  # phases, and the work
 
 operations = st.one_of(
     st.tuples(
@@ -173,6 +175,8 @@ operations = st.one_of(
     st.tuples(st.just("leave"), few, some_days),
     st.tuples(st.just("pin"), techniques, st.floats(0.001, 900), texts, some_days),
     st.tuples(st.just("withdraw pin"), techniques, some_days),
+    st.tuples(st.just("pin whole"), wholes, st.floats(0.001, 900), texts, some_days),
+    st.tuples(st.just("withdraw whole"), wholes, some_days),
 )
 studios = st.lists(operations, min_size=4, max_size=30)
 
@@ -572,6 +576,12 @@ _DO: dict[str, Callable[..., object]] = {
         s, pinned_rates.pin, technique, rate, day, replace(c, reason=reason)
     ),
     "foreign table": lambda s, f, c, *values: _foreign_table(s, *values),
+    "pin whole": lambda s, f, c, phase, rate, reason, day: _written(
+        s, partial(pinned_rates.pin, phase=phase), "", rate, day, replace(c, reason=reason)
+    ),
+    "withdraw whole": lambda s, f, c, phase, day: _written(
+        s, partial(pinned_rates.withdraw, phase=phase), "", day
+    ),
     "withdraw pin": lambda s, f, c, technique, day: _written(s, pinned_rates.withdraw, technique, day),
 }
 

@@ -17,11 +17,11 @@ from dashboard.cli import options
 from dashboard.cli.caller import write_err, write_out
 from dashboard.cli.output import progress, records, text_table, write_frame, write_json, write_table, writing
 from dashboard.documents.csv_export import as_csv
-from dashboard.formatting import counted, day, hours, per_unit, rate
+from dashboard.formatting import counted, day, hours, rate
 from dashboard.services import rates as rates_service
 from dashboard.services.rates import predictions
 from dashboard.text.backtest import ranges_verdict, totals_verdict, trust
-from dashboard.text.rates import usual
+from dashboard.text.rates import per, usual
 from dashboard.text.remembered import left_out, works_behind
 from ingest.errors import BenchHoursError
 from ingest.sql import Connection
@@ -74,8 +74,8 @@ def rates(args: argparse.Namespace, store: Store) -> int:
     write_table(listed, columns, right={1, 2, 3, 4, 7, 8, 9})
     for row in listed[listed["pinned_rate"].notna()].to_dict("records"):
         write_out(
-            f"* {row['technique']}: pinned at {rate(row['pinned_rate'])} on {day(row['pinned_on'])}:"
-            f" {row['pinned_reason']}. The record says {rate(row['rate'])}."
+            f"* {line_name(row['phase'], row['technique'])}: pinned at {rate(row['pinned_rate'])} on"
+            f" {day(row['pinned_on'])}: {row['pinned_reason']}. The record says {rate(row['rate'])}."
         )
     if not technique and (without := int((table["lines"] == 0).sum())):
         write_out(
@@ -98,7 +98,7 @@ def _shown(row: Mapping[Hashable, Any]) -> str:
 
 def _per(row: Mapping[Hashable, Any]) -> str:
     """The unit of the rate that is shown."""
-    return per_unit(row["counted_in"] if pd.notna(row["pinned_rate"]) else row["unit"])
+    return per(row, row["counted_in"] if pd.notna(row["pinned_rate"]) else row["unit"])
 
 
 def backtest(args: argparse.Namespace, store: Store) -> int:

@@ -17,6 +17,7 @@ from dashboard.ui.rates import technique as technique_part
 from dashboard.ui.rates import trust as trust_part
 from ingest.errors import BenchHoursError
 from ingest.studio.hazards import usual_cautions
+from ingest.values.line_names import line_names
 
 _AS_OF = "As things stood on"
 
@@ -33,8 +34,8 @@ def body() -> None:
         f"What techniques have really taken in this studio, from {counted(rates.lines, 'finished line')}"
         f" on {works_behind(rates.works, rates.remembered, 'work')}, as of {day(as_of)}."
     )
+    _one_rate(rates, as_of, today)
     if (table["lines"] > 0).any() or rates.wholes.empty:
-        _technique(rates, as_of, today)
         table_part.show(table, drift(*rates.drift))
     table_part.show_wholes(rates.wholes)
     trust_part.show(as_of)
@@ -57,16 +58,13 @@ def _choose_day(today: date) -> None:
     fields.choose_day(_AS_OF, today, key="as-of", latest=today, otherwise=today, width=200)
 
 
-def _technique(rates: results.Rates, as_of: date, today: date) -> None:
-    """The rate of one technique, with all that it stands on and that stands on it."""
-    table = rates.table
-    technique = _choose(table)
-    row = table[table["technique"] == technique].iloc[0]
-    lines = rates.past_lines(technique)
-    technique_part.show(row, lines)
-    technique_part.show_open_lines(technique, as_of, today)
-    technique_part.show_quotes(technique)
-    layout.say(*(item for item in [usual_cautions(page_data.vocabulary(), [technique])] if item))
+def _one_rate(rates: results.Rates, as_of: date, today: date) -> None:
+    """One rate, with all that it stands on and that stands on it."""
+    row = _choose(rates.table, rates.wholes)
+    technique_part.show(row, rates.past_lines(row["technique"], row["phase"]))
+    technique_part.show_open_lines(row, as_of, today)
+    technique_part.show_quotes(row)
+    layout.say(*(item for item in [usual_cautions(page_data.vocabulary(), [row["technique"]])] if item))
     pin.show(row, as_of, today)
 
 
@@ -83,15 +81,18 @@ def _nothing_yet(as_of: date, today: date) -> None:
     layout.begin_at("To the works", "works")
 
 
-def _choose(table: pd.DataFrame) -> str:
-    """The technique that is looked at, kept in the address; at first the one that took most hours."""
-    with_record = table[table["lines"] > 0]
-    names = [*with_record["technique"], *table.loc[table["lines"] == 0, "technique"]]
-    most = with_record["technique"].iloc[int((with_record["p50"] * with_record["lines"]).to_numpy().argmax())]
-    chosen: str = st.selectbox(
-        "Technique", names, index=names.index(most), key="technique", bind="query-params"
-    )
-    return chosen
+def _choose(table: pd.DataFrame, wholes: pd.DataFrame) -> pd.Series:
+    """The technique, phase as a whole or work that is looked at, kept in the address by its name; at first
+    the technique that took most hours, and in a studio that names none the phase or work.
+    """
+    with_record, without = table[table["lines"] > 0], table[table["lines"] == 0]
+    by_technique = len(with_record) > 0 or wholes.empty
+    rows = pd.concat([with_record, wholes, *([without] if by_technique else [])], ignore_index=True)
+    names = line_names(rows[["phase", "technique"]]).tolist()
+    took = (rows["p50"] * rows["lines"]).head(len(with_record) or len(wholes)).to_numpy(dtype=float)
+    label = "Technique" if wholes.empty else "Technique, phase or work" if by_technique else "Phase or work"
+    chosen: str = st.selectbox(label, names, index=int(took.argmax()), key="technique", bind="query-params")
+    return rows.iloc[names.index(chosen)]
 
 
 def _people(rates: results.Rates) -> None:

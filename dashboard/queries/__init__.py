@@ -29,6 +29,7 @@ from dashboard.queries.pauses import cautioned, hours_without_technique
 from dashboard.queries.plan import bench_weeks, planned_lines, waiting_in_hand
 from dashboard.queries.promises import approved_lines, approved_promises, outcomes, promises, ranges_by_hand
 from dashboard.queries.rates import (
+    any_whole_quoted,
     bears_on,
     left_out,
     pins,
@@ -69,6 +70,7 @@ from dashboard.queries.year import hours_of_months, logged_since, logged_years, 
 __all__ = [
     "OVERRUN_KEYS",
     "Row",
+    "any_whole_quoted",
     "anything_on_the_bench",
     "approved_lines",
     "approved_option",

@@ -50,7 +50,8 @@ def rated_techniques(con: Connection, as_of: date) -> pd.DataFrame:
 
 
 def pins(con: Connection, as_of: date) -> pd.DataFrame:
-    """Rates that stood pinned on a day: `technique`, `pinned_rate` (hours per unit, or per line),
+    """Rates that stood pinned on a day: `phase`, `technique` (of a technique, `phase` is empty; of a phase as
+    a whole `technique`; of the work as a whole both), `pinned_rate` (hours per unit, or per line),
     `pinned_reason`, `pinned_on`, `pinned_by`.
     """
     return frame(con, "pins", as_of=as_of)
@@ -69,12 +70,19 @@ def left_out(con: Connection, as_of: date) -> frozenset[tuple[str, str]]:
     )
 
 
-def quotes_of_a_rate(con: Connection, technique: str) -> pd.DataFrame:
-    """Saved quotes that used the rate of a technique, the latest first: `object`, `version`, `option`,
+def quotes_of_a_rate(con: Connection, technique: str, phase: str = "") -> pd.DataFrame:
+    """Saved quotes that used the rate of a technique, or (`technique` empty) of a phase as a whole or of the
+    work as a whole, the latest first: `object`, `version`, `option`,
     `part`, `as_of`, `rate`, `unit`, `pinned`, `works`, `p50`, `p80`, `hours` (in the version), `approved_on`,
     `outcome`.
     """
-    return frame(con, "quotes_of_a_rate", technique=technique)
+    return frame(con, "quotes_of_a_rate", technique=technique, phase=phase)
+
+
+def any_whole_quoted(con: Connection) -> bool:
+    """Some line of a saved quote is of a phase or a work as a whole."""
+    is_quoted: bool = con.execute("SELECT EXISTS (FROM quoted_lines WHERE technique = '')").fetchall()[0][0]
+    return is_quoted
 
 
 def bears_on(con: Connection) -> dict[str, int]:

@@ -98,7 +98,7 @@ def remembered(con: Connection) -> frozenset[str]:
 
 def remembered_works(con: Connection) -> pd.DataFrame:
     """Works told from memory, the latest first: `object`, `title`, `finished_on`, `hours` (taken),
-    `quoted_hours` (null: not said).
+    `quoted_hours` (null: not said), `price` (null: not said), `currency`, `tax_in_price`, `tax_per_cent`.
     """
     return frame(con, "remembered_works")
 

@@ -14,11 +14,12 @@ from scipy import special
 
 from dashboard import queries
 from dashboard.analysis import parallel
+from dashboard.analysis.data import part_shares
 from dashboard.analysis.data.levels import PHASE, WORK, with_marked
 from dashboard.analysis.data.lines import ROWS, Lines, named_shares
+from dashboard.analysis.data.part_shares import PartShare
 from dashboard.analysis.data.training_record import TrainingRecord
 from dashboard.analysis.models import percent_complete
-from dashboard.analysis.models import rate_table as rate_tables
 from dashboard.analysis.models.calibration import Calibration
 from dashboard.analysis.models.percent_complete import LogitCalibration
 from dashboard.analysis.models.quantity_growth import QuantityGrowth
@@ -54,6 +55,7 @@ class Learnt:
     sayings: tuple[LogitCalibration, LogitCalibration]
     bears_on: dict[str, int]
     pinned: PinnedRates
+    part_shares: dict[tuple[str, str], PartShare]
 
 
 def learn(
@@ -75,6 +77,7 @@ def learn(
     meant = progress_calibrations(frame, lines)
     bears_on = queries.bears_on(con)
     known_pins = queries.pins(con, as_of)
+    shares = part_shares.learn(record, before) if record.frames.has_wholes else {}
     key = content_digest(
         before,
         lines,
@@ -86,6 +89,7 @@ def learn(
         meant,
         bears_on,
         known_pins,
+        sorted((*name, part.share) for name, part in shares.items()),
         *(
             taught(record.of_wholes(level), before, open_works, finished_only=True)
             for level in ((PHASE, WORK) if record.frames.has_wholes else ())
@@ -97,7 +101,9 @@ def learn(
         with parallel.blas.limit(limits=1, user_api="blas"):
             discoveries = discovery_model.learn(foreseen, works, learnt, first_entries)
         pinned = (
-            rate_tables.pins(rates_service.rate_table(con, as_of, learnt))
+            rates_service.pinned(
+                learnt, rates_service.rate_table(con, as_of, learnt), rates_service.pins_of_wholes(con, as_of)
+            )
             if len(known_pins)
             else PinnedRates(by_rate={}, per_unit={})
         )
@@ -108,6 +114,7 @@ def learn(
             sayings=meant,
             bears_on=bears_on,
             pinned=pinned,
+            part_shares=shares,
         )
 
     return memory.of("learnt", key, reckon)
@@ -364,7 +371,8 @@ def open_works(
         finished_hours=finished_hours,
         observations=progress,
         in_estimate=opened["in_estimate"].to_numpy(dtype=bool),
-        pinned=learnt.pinned.shifts(learnt.calibration, asked_lines),
+        pinned=learnt.pinned.shifts(learnt.calibration, asked_lines)
+        + part_shares.shifts(learnt.part_shares, asked_lines),
         bears_on=learnt.bears_on,
         agreed_in_part=first_stage & frozenset(works),
         left_out=frozenset(pair for pair in left_out if pair[0] in works),

@@ -186,5 +186,14 @@ def sold_for(approved: pd.DataFrame, studio: Settings) -> list[float]:
     ]
 
 
+def earned(works: pd.DataFrame, studio: Settings) -> pd.Series:
+    """What an hour that each work took earned, without tax; not a number where that is not known. Frame with
+    `hours`, `price`, `currency`, `tax_in_price`, `tax_per_cent`.
+    """
+    hours = works["hours"].astype(float)
+    an_hour: pd.Series = nets(works, studio) / hours.where(hours > 0)
+    return an_hour.where(in_own_currency(works, studio))
+
+
 def more_or_less(value: float, beside: float) -> str:
     return "more" if value > beside else "less"

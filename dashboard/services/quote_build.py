@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard.analysis.arrays import number_or_nan
-from dashboard.analysis.data.levels import marked, shown_technique
+from dashboard.analysis.data.levels import marked, shown_technique, whole_of
 from dashboard.analysis.data.lines import join
 from dashboard.analysis.report import price, reference_class
 from dashboard.analysis.report.price import AgreedPrice
@@ -22,7 +22,7 @@ from dashboard.analysis.simulation.quote_total import QuoteRequest, StartedLines
 from dashboard.analysis.simulation.three_point import ThreePointEstimates
 from dashboard.analysis.simulation.totals import DRAWS
 from dashboard.analysis.simulation.unforeseen import PossibleDiscovery
-from dashboard.formatting import text
+from dashboard.formatting import counted, text
 from dashboard.services import prices
 from dashboard.services.quote import Option, Quoted, WorkQuoted
 from dashboard.services.quote_checks import check_lines, unknown_words
@@ -34,6 +34,7 @@ from dashboard.services.quote_terms import QuoteTerms, read_costs, read_terms
 from dashboard.services.rates import works_behind
 from ingest.editing.quote_drafts import Quote, QuotedWork, ReadWork
 from ingest.studio.settings import Settings
+from ingest.values.line_names import line_name
 from ingest.values.named_amounts import exact
 
 LETTER_OF_CHANGE = "change"  # the form of the letter that sets what was approved beside what it takes now
@@ -164,7 +165,7 @@ def _work(
         )
     beside = with_the_bench(lines, bench, context.positions)
     doubts, notes = check_lines(context, beside[~beside["done"] & (beside["number"] > 0)], area)
-    notes += [*in_words(beside), *([why_whole] if why_whole else [])]
+    notes += [*in_words(beside), *_of_parts(context, beside), *([why_whole] if why_whole else [])]
     if len(named) > 1 and terms.first_stage:
         notes.append(
             f'The whole treatment is told with the option "{named[0]}"; the first stage is the same for each.'
@@ -220,7 +221,7 @@ def _option(
         without_figure=forecast.without_figure,
         figure_weight=forecast.figure_weight[:n],
         by_hand=forecast.by_hand,
-        pinned=request.pinned != 0,
+        pinned=context.pinned.shifts(context.calibration, request.lines) != 0,
         promised=promised[:n],
         spread=spread[:n],
         in_price=in_price,
@@ -307,6 +308,24 @@ def _option(
         remembered=context.finished_remembered,
         terms=terms,
     )
+
+
+def _of_parts(context: QuoteContext, lines: pd.DataFrame) -> list[str]:
+    """As how much of the phase each part of a phase as a whole is told of which nobody gave hours."""
+    notes = []
+    without_hours = lines[
+        (lines["technique"] == "") & (lines["part"] != "") & lines["hours"].isna() & ~lines["done"]
+    ]
+    for phase, part in dict.fromkeys(zip(without_hours["phase"], without_hours["part"], strict=True)):
+        name, share = line_name(phase, "", part), context.part_shares.get((whole_of(phase), part))
+        notes.append(
+            f"{name}: told as {100 * share.share:.0f} % of the phase, as it took on"
+            f" {counted(share.works, 'finished work')}."
+            if share
+            else f"{name}: told like the whole phase, as no finished work says how much of it the part takes."
+            " Give its hours if you know them."
+        )
+    return notes
 
 
 def _nothing_stays(context: QuoteContext, code: str, terms: QuoteTerms) -> str:

@@ -11,9 +11,10 @@ import pandas as pd
 
 from dashboard import queries
 from dashboard.analysis.arrays import number_or_nan
+from dashboard.analysis.data import part_shares
 from dashboard.analysis.data.levels import shown_technique, whole_of, with_marked
 from dashboard.analysis.data.lines import Lines
-from dashboard.analysis.models import rate_table as rate_tables
+from dashboard.analysis.data.part_shares import PartShare
 from dashboard.analysis.models.calibration import Calibration
 from dashboard.analysis.models.percent_complete import LogitCalibration
 from dashboard.analysis.models.rate_table import PinnedRates
@@ -42,7 +43,10 @@ class QuoteContext:
     ----------
     finished : finished works, to find similar ones among.
     lines : frame of `dashboard.queries.overruns`.
-    pinned : the rates that are pinned.
+    part_shares : by phase as a whole and part, how much of the phase it takes.
+    pinned : the rates that are pinned;
+    pins_of_wholes : of them those of phases and works as a whole, frame of
+        `dashboard.services.rates.pins_of_wholes`.
     bears_on : technique to the number of the condition that bears on it.
     largest : technique to the most that was measured of it;
     usual_share : to the part of the picture that its own measured lines mostly were, of what is counted by
@@ -75,6 +79,8 @@ class QuoteContext:
     finished: tuple[FinishedWork, ...]
     lines: pd.DataFrame
     pinned: PinnedRates
+    part_shares: dict[tuple[str, str], PartShare]
+    pins_of_wholes: pd.DataFrame
     bears_on: dict[str, int]
     bench: pd.DataFrame
     on_bench: Lines
@@ -157,6 +163,7 @@ def load_context(
         queries.who_did(con, as_of), on=["object", "phase", "technique", "part"], how="left"
     )
     table = rates_service.rate_table(con, as_of, calibrated)
+    pins_of_wholes = rates_service.pins_of_wholes(con, as_of)
     past = calibrated.joint.lines
     past = past.take(~past.is_open)
     measured = past.take(past.quantity > 0)
@@ -182,7 +189,9 @@ def load_context(
         waits=waiting_times.learn(with_marked(lines)),
         finished=_finished(works, lines),
         lines=lines,
-        pinned=rate_tables.pins(table),
+        pinned=rates_service.pinned(calibrated, table, pins_of_wholes),
+        pins_of_wholes=pins_of_wholes,
+        part_shares=part_shares.learn(record, before),
         bears_on=queries.bears_on(con),
         positions=queries.phase_positions(con),
         rates=table,

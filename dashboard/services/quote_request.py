@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard.analysis.arrays import Flags, number_or_nan
+from dashboard.analysis.data import part_shares
 from dashboard.analysis.data.levels import marked
 from dashboard.analysis.data.lines import ROWS, WHOLE, Lines, named_shares
 from dashboard.analysis.simulation.discovery_model import GRADES, WorkFeatures
@@ -80,7 +81,8 @@ def request_of(
     return QuoteRequest(
         lines=arrays,
         ranges=ranges,
-        pinned=context.pinned.shifts(context.calibration, arrays),
+        pinned=context.pinned.shifts(context.calibration, arrays)
+        + part_shares.shifts(context.part_shares, arrays),
         works={work: WorkFeatures.of(read.object_row, techniques, _worked(context, quoted_work.object))},
         left_out=frozenset((work, context.marked(name)) for name in context.left_out(quoted_work)),
         bears_on=context.bears_on,

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
 
 from dashboard import queries
-from dashboard.analysis.data.levels import PHASE, WORK, whole_of
+from dashboard.analysis.data.levels import PHASE, WORK, marked, whole_of
 from dashboard.analysis.data.lines import WHOLE
 from dashboard.analysis.models import hours_model, hours_prediction
 from dashboard.analysis.models import rate_table as rate_tables
 from dashboard.analysis.models.calibration import Calibration
+from dashboard.analysis.models.rate_table import PinnedRates
 from dashboard.analysis.models.record_calibration import learn_record
 from dashboard.analysis.validation import backtest as backtests
 from dashboard.analysis.validation.backtest import QUANTILE_COLUMNS, BacktestResult
@@ -59,10 +60,8 @@ def rate_table(con: Connection, as_of: date, calibrated: Calibration) -> pd.Data
     techniques = queries.rated_techniques(con, as_of)
     rates = rate_tables.table(calibrated, techniques[~techniques["retired"]])
     rates = _with_remembered(con, calibrated, rates)
-    rates = rates.merge(queries.pins(con, as_of), on="technique", how="left")
-    by = np.exp(rates["technique"].map(rate_tables.pins(rates).by_rate).fillna(0.0).to_numpy(dtype=float))
-    for name in ("p10", "p50", "p80", "p90"):
-        rates[name] = rates[name] * by
+    pins = queries.pins(con, as_of)
+    rates = _with_pins(rates, pins[pins["technique"] != ""].drop(columns="phase"), "technique")
     positions = queries.phases(con).set_index("phase")["position"]
     rates["position"] = rates["phase"].map(positions).fillna(9999).astype(int)
     others = [name for name in rates.columns if name not in RATE_KEYS]
@@ -75,18 +74,54 @@ def whole_rates(con: Connection, as_of: date, calibrated: Calibration) -> pd.Dat
     """
     phases = queries.phases(con)
     used = (phases["position"] > 0) & ~(phases["retired_on"] <= pd.Timestamp(as_of))
+    rates = rates_of_phases(calibrated, [*phases.loc[used, "phase"], ""], pins_of_wholes(con, as_of))
+    rates = _with_remembered(con, calibrated, rates.assign(position=rates.index))
+    return rates[[*RATE_KEYS, *(name for name in rates.columns if name not in RATE_KEYS)]]
+
+
+def rates_of_phases(calibrated: Calibration, phases: Sequence[str], pins: pd.DataFrame) -> pd.DataFrame:
+    """What some phases take as a whole, and (an empty name) a whole work: the columns of
+    `dashboard.analysis.models.rate_table.table` and what is pinned, in the order of `phases`; `technique` is
+    empty. `pins` of `pins_of_wholes`.
+    """
     tables = []
-    for level, names in ((PHASE, phases.loc[used, "phase"].tolist()), (WORK, [""])):
-        marked = [whole_of(name) for name in names]
+    for level, names in ((PHASE, [name for name in phases if name]), (WORK, [""] if "" in phases else [])):
+        if not names:
+            continue
+        keys = [whole_of(name) for name in names]
         of_level = rate_tables.table(
             calibrated.of_level(level),
-            pd.DataFrame({"technique": marked, "phase": names, "unit": WHOLE}),
+            pd.DataFrame({"technique": keys, "phase": names, "unit": WHOLE}),
             of_wholes=True,
         )
-        tables.append(of_level.set_index("technique").loc[marked].reset_index())
-    rates = pd.concat(tables, ignore_index=True)
-    rates = _with_remembered(con, calibrated, rates.assign(technique="", position=rates.index))
-    return rates[[*RATE_KEYS, *(name for name in rates.columns if name not in RATE_KEYS)]]
+        tables.append(of_level.set_index("technique").loc[keys].reset_index())
+    return _with_pins(pd.concat(tables, ignore_index=True).assign(technique=""), pins, "phase")
+
+
+def pins_of_wholes(con: Connection, as_of: date) -> pd.DataFrame:
+    """What stood pinned on a day of phases as a whole, and of the work as a whole (`phase` empty); see
+    `dashboard.queries.pins`.
+    """
+    pins = queries.pins(con, as_of)
+    return pins[pins["technique"] == ""].drop(columns="technique")
+
+
+def pinned(calibrated: Calibration, table: pd.DataFrame, of_wholes: pd.DataFrame) -> PinnedRates:
+    """All that is pinned; `table` of `rate_table`, `of_wholes` of `pins_of_wholes`."""
+    tables = [table]
+    if len(of_wholes):
+        tables.append(rates_of_phases(calibrated, of_wholes["phase"].tolist(), of_wholes))
+    return rate_tables.pins(pd.concat(tables, ignore_index=True))
+
+
+def _with_pins(rates: pd.DataFrame, pins: pd.DataFrame, on: str) -> pd.DataFrame:
+    """Rates with what is pinned, by the column `on`, and what the next line will take by that."""
+    rates = rates.merge(pins, on=on, how="left")
+    names = pd.Series(marked(rates), index=rates.index)
+    by = np.exp(names.map(rate_tables.pins(rates).by_rate).fillna(0.0).to_numpy(dtype=float))
+    for name in ("p10", "p50", "p80", "p90"):
+        rates[name] = rates[name] * by
+    return rates
 
 
 def _with_remembered(con: Connection, calibrated: Calibration, rates: pd.DataFrame) -> pd.DataFrame:
@@ -96,13 +131,17 @@ def _with_remembered(con: Connection, calibrated: Calibration, rates: pd.DataFra
 
 
 def rates_of_wholes(con: Connection, as_of: date, calibrated: Calibration) -> pd.DataFrame:
-    """`whole_rates` of what has a finished line, in a studio that keeps any hours by whole phases or works;
-    empty in one that names the technique of every line.
+    """`whole_rates` of what has a finished line or is pinned, in a studio that keeps any hours by whole
+    phases or works, has quoted by them or pinned them; empty in one that names the technique of every line.
     """
-    if not calibrated.joint.lines.is_whole.any():
+    if not (
+        calibrated.joint.lines.is_whole.any()
+        or len(pins_of_wholes(con, as_of))
+        or queries.any_whole_quoted(con)
+    ):
         return pd.DataFrame(columns=list(RATE_KEYS))
     rates = whole_rates(con, as_of, calibrated)
-    return rates[rates["lines"] > 0].reset_index(drop=True)
+    return rates[(rates["lines"] > 0) | rates["pinned_rate"].notna()].reset_index(drop=True)
 
 
 def works_behind(calibrated: Calibration, lines: pd.DataFrame) -> list[list[str]]:
@@ -123,8 +162,9 @@ def works_behind(calibrated: Calibration, lines: pd.DataFrame) -> list[list[str]
     return behind
 
 
-def past_lines(calibrated: Calibration, technique: str) -> pd.DataFrame:
-    """The finished lines behind a rate.
+def past_lines(calibrated: Calibration, technique: str, phase: str = "") -> pd.DataFrame:
+    """The finished lines behind the rate of a technique, or (`technique` empty) of a phase as a whole or of
+    the work as a whole.
 
     Returns
     -------
@@ -132,6 +172,8 @@ def past_lines(calibrated: Calibration, technique: str) -> pd.DataFrame:
     estimate), `usual_hours` (the hours, had the quantity been the usual one; without a quantity the hours as
     they are) and `measured`, the latest first.
     """
+    if not technique:
+        calibrated, technique = calibrated.of_level(PHASE if phase else WORK), whole_of(phase)
     lines = calibrated.joint.lines
     lines = lines.take((lines.technique == technique) & ~lines.is_open)
     reference = rate_tables.usual_lines(calibrated, np.array([technique])).quantity

@@ -13,11 +13,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from dashboard.analysis.data.levels import marked, with_marked
 from dashboard.analysis.simulation.quote_snapshot import NAMES
 from dashboard.services.quote import Option, Quoted, WorkQuoted, similar_works
 from dashboard.services.quote_context import QuoteContext
 from dashboard.services.quote_lines import quoted_quantity
-from dashboard.services.rates import works_behind
+from dashboard.services.rates import rates_of_phases, works_behind
 from ingest.editing.quote_drafts import Quote
 from ingest.editing.saved_quotes import Promised, PromisedLine, PromisedOption
 from ingest.errors import BenchHoursError
@@ -70,7 +71,7 @@ def _option(context: QuoteContext, work: WorkQuoted, option: Option) -> Promised
     """An option as it is saved. Where what was approved stays, its lines keep the hours and quantities
     approved, also those that are done or not on the sheet, and those that were found stand beside them.
     """
-    rates = context.rates.set_index("technique")
+    rates = _rates_of(context, option)
     of = (
         context.approved_lines[context.approved_lines["object"] == work.draft.object].to_dict("records")
         if option.change
@@ -92,14 +93,10 @@ def _option(context: QuoteContext, work: WorkQuoted, option: Option) -> Promised
         for one_line, tenths in zip(option.lines.to_dict("records"), in_tenths, strict=True)
     ]
     lines = [
-        _line(
-            row,
-            tenths,
-            rates.loc[row["technique"]] if row["technique"] in rates.index else pd.Series(dtype=object),
-            behind,
-        )
-        for row, tenths, behind in zip(
+        _line(row, tenths, rates.loc[name] if name in rates.index else pd.Series(dtype=object), behind)
+        for row, name, tenths, behind in zip(
             option.lines.assign(quoted_quantity=quoted_quantity(option.lines)).to_dict("records"),
+            marked(option.lines).tolist(),
             hours,
             works_behind(context.calibration, option.lines),
             strict=True,
@@ -141,6 +138,15 @@ def _option(context: QuoteContext, work: WorkQuoted, option: Option) -> Promised
         stood_on=_stood_on(context, work, option),
         stays=stays,
     )
+
+
+def _rates_of(context: QuoteContext, option: Option) -> pd.DataFrame:
+    """Rates of what an option has lines of, by the names that models have for them."""
+    wholes = option.lines.loc[option.lines["technique"] == "", "phase"].unique().tolist()
+    tables = [context.rates]
+    if wholes:
+        tables.append(with_marked(rates_of_phases(context.calibration, wholes, context.pins_of_wholes)))
+    return pd.concat(tables, ignore_index=True).set_index("technique")
 
 
 def _name(line: PromisedLine) -> tuple[str, str, str]:

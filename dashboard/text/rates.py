@@ -11,8 +11,16 @@ from dashboard.formatting import UNITS, counted, day, per_unit, rate, text
 from dashboard.text.remembered import works_behind
 
 
+def per(row: Mapping[Hashable, Any] | pd.Series, unit: object) -> str:
+    """What a rate is for: the unit of a technique, or a line; a phase or a work as a whole."""
+    return per_unit(unit) if row["technique"] else "phase" if row["phase"] else "work"
+
+
 def usual(row: Mapping[Hashable, Any] | pd.Series) -> str:
     """The quantity of a usual line."""
+    if not row["technique"]:
+        whole = f"a whole {per(row, None)}"
+        return f"{whole} on {row['usual_area']:,.0f} dm²" if pd.notna(row["usual_area"]) else whole
     if text(row["counted_in"]) and not text(row["unit"]):
         return (
             f"a line on {row['usual_area']:,.0f} dm²"
@@ -31,7 +39,7 @@ def pinned(row: pd.Series) -> str:
         "" if row["unit"] == row["counted_in"] or not isinstance(row["counted_in"], str) else " per line"
     )
     return (
-        f"Pinned at {rate(row['pinned_rate'])} h per {per_unit(row['counted_in'])} on"
+        f"Pinned at {rate(row['pinned_rate'])} h per {per(row, row['counted_in'])} on"
         f" {day(row['pinned_on'])}{by}: {row['pinned_reason']}. The record says {record}."
     )
 
@@ -74,7 +82,8 @@ def rate_explained(row: pd.Series) -> list[str]:
     sentences = []
     if row["lines"]:
         sentences.append(
-            f"Its own lines make {own:.0f} % of what is believed of it, its phase and the studio the rest."
+            f"Its own lines make {own:.0f} % of what is believed of it,"
+            f" {'its phase and the studio' if row['technique'] else 'the studio'} the rest."
         )
     counted_in, measured, every = row["counted_in"], int(row["measured"]), int(row["lines"])
     if isinstance(counted_in, str) and not isinstance(row["unit"], str):

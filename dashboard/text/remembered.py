@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from dashboard.formatting import counted
+import pandas as pd
+
+from dashboard.formatting import counted, money
+from dashboard.services.prices import without_tax
 from ingest.editing.remembered_sheet import QUOTED, TAKEN
 from ingest.editing.remembered_works import CellFault
+from ingest.studio.settings import Settings
 
 HEADS = {
     "title": "title",
@@ -60,6 +64,21 @@ def among(works: int, remembered: int) -> str:
     verb = "is" if remembered == 1 else "are"
     return (
         f"Of {'this' if works == 1 else 'these'} {counted(works, 'work')} {remembered:,} {verb} from memory."
+    )
+
+
+def earned(works: pd.DataFrame, an_hour: pd.Series, studio: Settings) -> str:
+    """What an hour of works from memory earned, all together; nothing where no price is known. `an_hour` of
+    `dashboard.services.prices.earned`, of `works`.
+    """
+    hours = works["hours"].where(an_hour.notna(), 0.0)
+    priced = int(an_hour.notna().sum())
+    if not priced:
+        return ""
+    together = float((an_hour * works["hours"]).sum() / hours.sum())
+    return (
+        f"An hour of them earned {money(together, studio.currency)}{without_tax(studio)}, over"
+        f" {counted(priced, 'work')} with a price."
     )
 
 

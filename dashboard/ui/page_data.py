@@ -142,11 +142,11 @@ def work_link(code: str) -> Link:
 
 
 def rate_link(phase: str, technique: str, words: str = "") -> Cell:
-    """The way to the rate of a technique, in its own name or other words; of a phase or work as a whole the
-    name alone.
+    """The way to the rate of a technique, or of a phase or work as a whole; in its own name or other
+    words.
     """
-    name = words or line_name(phase, technique)
-    return Link(name, address("our-rates", technique=technique)) if technique else name
+    name = line_name(phase, technique)
+    return Link(words or name, address("our-rates", technique=name))
 
 
 def bench_link(code: str) -> Link:

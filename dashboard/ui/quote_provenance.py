@@ -8,9 +8,10 @@ from markupsafe import Markup
 
 from dashboard import queries
 from dashboard.documents.blocks import Letter
-from dashboard.formatting import CONFIDENCES, counted, day, hours, money, per_unit, rate, text
+from dashboard.formatting import CONFIDENCES, counted, day, hours, money, rate, text
 from dashboard.services import prices, quote_recomputed
 from dashboard.text import html_blocks
+from dashboard.text.rates import per
 from dashboard.text.remembered import works_behind
 from dashboard.ui import layout, letters, page_data
 from ingest.editing import saved_quotes
@@ -108,7 +109,7 @@ def _lines(code: str, version: int, saved: Saved) -> None:
             )
             continue
         used = (
-            f"{rate(row['rate'])} h per {per_unit(row['unit'])}{', pinned' if row['pinned'] else ''}"
+            f"{rate(row['rate'])} h per {per(row, row['unit'])}{', pinned' if row['pinned'] else ''}"
             if pd.notna(row["rate"])
             else "its phase and the studio"
         )

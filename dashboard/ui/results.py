@@ -63,8 +63,8 @@ class Rates:
     works: int
     remembered: int
 
-    def past_lines(self, technique: str) -> pd.DataFrame:
-        return rates_service.past_lines(self.calibration, technique)
+    def past_lines(self, technique: str, phase: str) -> pd.DataFrame:
+        return rates_service.past_lines(self.calibration, technique, phase)
 
     @property
     def drift(self) -> tuple[float, float, float]:

@@ -15,11 +15,14 @@ from ingest.values.parsing import hours, number_called
 MOST_HOURS = 1000
 
 
-def pin(con: Connection, technique: str, rate: float, on: date, change: Change) -> None:
-    """Pin the rate of a technique, in place of an earlier pin.
+def pin(con: Connection, technique: str, rate: float, on: date, change: Change, *, phase: str = "") -> None:
+    """Pin the rate of a technique, of a phase as a whole or of the work as a whole, in place of an earlier
+    pin.
 
     Parameters
     ----------
+    technique, phase : a technique alone, whatever phase it is done in; a phase alone, as a whole; neither:
+        the work as a whole.
     rate : hours per unit of the technique, or per line where it has none.
     on : the present day of the studio's calendar.
     change : whose reason stands beside the rate.
@@ -31,11 +34,12 @@ def pin(con: Connection, technique: str, rate: float, on: date, change: Change) 
         raise BenchHoursError(
             "a pinned rate needs a reason", "Write why, in a few words: it is shown beside the rate."
         )
-    unit = _unit(con, technique)
-    _end(con, technique, on)
+    unit = _unit(con, technique, phase)
+    _end(con, technique, phase, on)
     con.execute(
-        "INSERT INTO pinned_rates VALUES (?, ?, ?, ?, ?, ?, NULL)",
-        [technique, rate, unit, reason, on, change.by],
+        """INSERT INTO pinned_rates (technique, phase, rate, unit, reason, pinned_on, pinned_by)
+        VALUES (?, ?, ?, ?, ?, ?, ?)""",
+        [technique, phase, rate, unit, reason, on, change.by],
     )
 
 
@@ -44,15 +48,17 @@ def read_rate(per: str, text: str) -> float:
     return number_called(f"Hours per {per}", text.strip(), MOST_HOURS, read=hours)
 
 
-def withdraw(con: Connection, technique: str, on: date) -> None:
+def withdraw(con: Connection, technique: str, on: date, *, phase: str = "") -> None:
     """Withdraw a pinned rate: the record gives it again."""
-    _unit(con, technique)
-    _end(con, technique, on)
+    _unit(con, technique, phase)
+    _end(con, technique, phase, on)
 
 
-def _end(con: Connection, technique: str, on: date) -> None:
+def _end(con: Connection, technique: str, phase: str, on: date) -> None:
     later = con.execute(
-        "SELECT max(greatest(pinned_on, withdrawn_on)) FROM pinned_rates WHERE technique = ?", [technique]
+        """SELECT max(greatest(pinned_on, withdrawn_on)) FROM pinned_rates
+        WHERE technique = ? AND phase = ?""",
+        [technique, phase],
     ).fetchall()[0][0]
     if later and later > on:
         raise BenchHoursError(
@@ -60,14 +66,23 @@ def _end(con: Connection, technique: str, on: date) -> None:
             "Put its clock right.",
         )
     # what was pinned today is no past rate yet
-    con.execute("DELETE FROM pinned_rates WHERE technique = ? AND pinned_on = ?", [technique, on])
     con.execute(
-        "UPDATE pinned_rates SET withdrawn_on = ? WHERE technique = ? AND withdrawn_on IS NULL",
-        [on, technique],
+        "DELETE FROM pinned_rates WHERE technique = ? AND phase = ? AND pinned_on = ?", [technique, phase, on]
+    )
+    con.execute(
+        """UPDATE pinned_rates SET withdrawn_on = ?
+        WHERE technique = ? AND phase = ? AND withdrawn_on IS NULL""",
+        [on, technique, phase],
     )
 
 
-def _unit(con: Connection, technique: str) -> str | None:
+def _unit(con: Connection, technique: str, phase: str) -> str | None:
+    """The unit of a technique; None of a phase or work as a whole, of which nothing is counted."""
+    if not technique:
+        known = con.execute("SELECT count(*) FROM phases WHERE phase = ?", [phase]).fetchall()[0][0]
+        if phase and not known:
+            raise BenchHoursError(f'there is no phase "{phase}"', "Choose one of the studio's.")
+        return None
     rows: list[tuple[str | None]] = con.execute(
         "SELECT unit FROM techniques WHERE technique = ?", [technique]
     ).fetchall()

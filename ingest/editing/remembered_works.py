@@ -1,7 +1,7 @@
 """Works from memory: rows of their sheet read over, and saved by the one check and store.
 
-A row becomes a work, the estimate that was quoted for it (made and approved at the begin of its period) and
-its hours as totals dated within the period.
+A row becomes a work, the estimate that was quoted for it (made and approved at the begin of its period; where
+only its price is known, without hours) and its hours as totals dated within the period.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from datetime import datetime
 import pandas as pd
 
 from ingest import autosave
+from ingest.editing.remembered_kinds import KindRead, in_full, kinds_held
 from ingest.editing.remembered_sheet import GRADES, OF_THE_WORK, QUOTED, TAKEN, Sheet
 from ingest.errors import NotationError
 from ingest.faults import sentence, worded
@@ -83,8 +84,11 @@ def read_over(store: Store, sheet: Sheet, now: datetime) -> Reading:
         return Reading(faults=[], doubts=[], ready=[])
     with store.reading() as con:
         context = Context.of(con, now=now)
+        works, kinds = in_full(kinds_held(con), sheet.works)
+        sheet = replace(sheet, works=works)
         rows, faults = _rows_of(con, sheet, context)
-        doubts: list[CellFault] = []
+        faults += [_of_kind(read) for read in kinds if len(read.kinds) > 1]
+        doubts = _first_of_each([read for read in kinds if len(read.kinds) == 1])
         # a work is known to what is checked after it by the context that its check has added it to
         for form, of_form in _FORMS:
             listed = [(number, row) for number, work in rows.items() for row in of_form(work)]
@@ -109,6 +113,8 @@ def save(store: Store, sheet: Sheet, change: Change, by: str) -> tuple[list[str]
     The codes of the works that came in, and what is left on the sheet.
     """
     codes: list[str] = []
+    with store.reading() as con:
+        sheet = replace(sheet, works=in_full(kinds_held(con), sheet.works)[0])
     left = sheet
     for number in read_over(store, sheet, change.at).ready:
         row = sheet.works[number - 1]
@@ -186,7 +192,7 @@ def _missing(cells: Mapping[str, str], sheet: Sheet, number: int) -> list[CellFa
 
 
 def _disagreeing(cells: Mapping[str, str], sheet: Sheet, number: int) -> list[CellFault]:
-    """Hours of the work that are not what its phases come to, and a price of nothing."""
+    """Hours of the work that are not what its phases come to."""
     cell_faults = []
     for column, prefix in (("quoted", QUOTED), ("taken", TAKEN)):
         of_phases = [
@@ -201,8 +207,6 @@ def _disagreeing(cells: Mapping[str, str], sheet: Sheet, number: int) -> list[Ce
             continue  # the check of its row says so
         if differs:
             cell_faults.append(_fault(number, column, cells, "hours_against_phases", {"hours": phases_hours}))
-    if cells.get("price") and not any(cells.get(name) for name in ("quoted", *_of_phases(sheet, QUOTED))):
-        cell_faults.append(_fault(number, "price", cells, "price_of_no_hours", {}))
     return cell_faults
 
 
@@ -229,13 +233,13 @@ def _work_rows(
     head = {"object": code, "version": "1", "made_on": f"{period.first}", "approved_on": f"{period.first}"}
     if cells.get("price"):
         head |= {"price": cells["price"], "currency": context.settings.currency}
-    estimate = [{**head, **line} for line in _lines(cells, sheet, "quoted", QUOTED)]
+    quoted, taken = _lines(cells, sheet, "quoted", QUOTED), _lines(cells, sheet, "taken", TAKEN)
+    if cells.get("price") and not quoted:  # for how many hours it was asked nobody knows
+        quoted = [line | {"hours": ""} for line in taken]
+    estimate = [head | line for line in quoted]
     # dated by the text where it is of a period, so that it is stored how well the date is known
     dated = {"date": cells.get("when") or sheet.when, "total": period.total or "day"}
-    entries = [
-        {"object": code, "person": sheet.person, **dated, **line}
-        for line in _lines(cells, sheet, "taken", TAKEN)
-    ]
+    entries = [{"object": code, "person": sheet.person, **dated, **line} for line in taken]
     return _WorkRows(work, estimate, entries)
 
 
@@ -258,6 +262,18 @@ def _codes_used(con: Connection) -> list[str]:
             "SELECT object FROM objects UNION SELECT key FROM history WHERE kind = 'objects'"
         ).fetchall()
     ]
+
+
+def _first_of_each(reads: Sequence[KindRead]) -> list[CellFault]:
+    """What letters are read as is said where they stand first."""
+    first = {read.letters: read for read in reversed(reads)}
+    return [_of_kind(read) for read in first.values()]
+
+
+def _of_kind(read: KindRead) -> CellFault:
+    """What first letters are read as, or that several kinds begin so."""
+    code = "kind_read_as" if len(read.kinds) == 1 else "kind_of_several"
+    return _fault(read.row, "kind", {"kind": read.letters}, code, {"kinds": " or ".join(read.kinds)})
 
 
 def _cell_faults(faults: pd.DataFrame, form: Form, sheet: Sheet) -> list[CellFault]:

@@ -177,7 +177,9 @@ CONSTRAINTS: dict[str, tuple[Constraint, ...]] = {
         *_no_day("in_hand_since"),
     ),
     "pinned_rates": (
-        *_empty("technique", "reason"),
+        *_empty("reason"),
+        # a pin is of a technique, in whatever phase, or of a phase as a whole
+        Constraint("phase", "technique <> '' AND phase <> ''", "exported_both_names"),
         Constraint("rate", "NOT (isfinite(rate) AND rate > 0)", "exported_rate"),
         _none_of("unit", csv_columns.UNITS),
         *_no_day("pinned_on", "withdrawn_on"),

@@ -88,8 +88,13 @@ def _check_lines(con: Connection) -> None:
     note(
         con,
         "faults",
-        "resolved",
-        rule("hours IS NULL AND quantity IS NULL", "hours", NEITHER_HOURS_NOR_QUANTITY),
+        """(
+            SELECT *, price IS NOT NULL AND bool_and(technique = '' AND hours IS NULL AND quantity IS NULL)
+                OVER (PARTITION BY object, version) AS price_alone
+            FROM resolved
+        )""",
+        # of a version from long ago often its price alone is known, and for how much as a whole it was asked
+        rule("hours IS NULL AND quantity IS NULL AND NOT price_alone", "hours", NEITHER_HOURS_NOR_QUANTITY),
         rule("approved_on < made_on", "approved_on", "approved_before_made"),
         rule("low_hours > high_hours", "low_hours", "low_above_high"),
         rule("hours < low_hours OR hours > high_hours", "hours", "hours_outside_range"),

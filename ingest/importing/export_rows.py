@@ -89,7 +89,8 @@ def _read(con: Connection, form: Form, names: Sequence[str]) -> None:
     blank = " AND ".join(f"c{number} IS NULL" for number in range(len(names)))
     for name in form.names:
         # A history from before events were stored has none: they are worked out once the rows are stored.
-        cell = f"c{names.index(name)}" if name in names else "'corrected'"
+        absent = "'corrected'" if form is csv_columns.HISTORY else "NULL"
+        cell = f"c{names.index(name)}" if name in names else absent
         kind, may_be_empty = types[name]
         if kind == "VARCHAR":
             # NULL and an empty text look alike in a file; a column that is never NULL has the empty one.

@@ -64,9 +64,10 @@ _SAVED_QUOTES = (
     *("version", "lacks_its_file", "saved quotes"),
 )
 _PHASES = ("r.phase NOT IN (SELECT phase FROM phases)", "phase", "lacks_its_file", "phase names")
-_TECHNIQUES = (
-    "r.technique NOT IN (SELECT technique FROM techniques)",
-    *("technique", "lacks_its_file", "technique names"),
+_PINNED = (
+    """r.technique <> '' AND r.technique NOT IN (SELECT technique FROM techniques)
+        OR r.phase <> '' AND r.phase NOT IN (SELECT phase FROM phases)""",
+    *("technique", "lacks_its_file", "technique names and phase names"),
 )
 _PEOPLE = ("r.person NOT IN (SELECT person FROM people)", "person", "lacks_its_file", "people")
 _ACTIONS = (
@@ -145,9 +146,9 @@ EXPORT_TABLES = (
         csv_columns.PINNED_RATES,
         "pinned_rates",
         csv_columns.PINNED_RATES.names,
-        "technique, pinned_on, withdrawn_on, rate, reason",
+        "phase, technique, pinned_on, withdrawn_on, rate, reason",
         shared=False,
-        astray=_TECHNIQUES,
+        astray=_PINNED,
     ),
     _table(csv_columns.QUOTES, "quotes", "object, version", source=_QUOTES, astray=_VERSIONS),
     _table(csv_columns.QUOTED_OPTIONS, "quoted_options", "object, version, option", astray=_SAVED_QUOTES),

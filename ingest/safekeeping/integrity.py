@@ -49,7 +49,7 @@ _REFERENCES = """
     estimated_lines.person estimate_versions.object objects.returned_from milestones.object milestones.phase
     milestones.technique
     person_spellings.person spells_in_hand.object spells_in_hand.phase spells_in_hand.technique
-    spells_in_hand.person pinned_rates.technique phone_outcomes.action phone_changes.action
+    spells_in_hand.person pinned_rates.phase pinned_rates.technique phone_outcomes.action phone_changes.action
     phone_decisions.action drafts.object quotes.object quoted_lines.phase quoted_lines.technique
     foreign_words.heads
 """
@@ -222,9 +222,10 @@ _OTHERS = (
             AND coalesce(p.position, 1) > 0""",
     ),
     (
-        "techniques with two pinned rates at once",
+        "techniques, phases or works with two pinned rates at once",
         "Pin the rate again under Our rates, and withdraw the other.",
-        "technique FROM pinned_rates WHERE withdrawn_on IS NULL GROUP BY technique HAVING count(*) > 1",
+        """line_name(phase, technique) FROM pinned_rates WHERE withdrawn_on IS NULL
+            GROUP BY phase, technique HAVING count(*) > 1""",
     ),
 )
 

@@ -156,7 +156,9 @@ PHONE_OUTCOMES = _export_form("outcomes of actions", "action outcome settled_at 
 IN_HAND = _export_form(
     "spells in hand", "entry object phase technique part person mode charge discovery note in_hand_since"
 )
-PINNED_RATES = _export_form("pinned rates", "technique rate unit reason pinned_on pinned_by withdrawn_on")
+PINNED_RATES = _export_form(
+    "pinned rates", "technique rate unit reason pinned_on pinned_by withdrawn_on phase?"
+)
 QUOTES = _export_form(
     "saved quotes",
     "object version number as_of saved_at saved_by program works lines first_stage written letter",

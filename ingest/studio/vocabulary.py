@@ -185,7 +185,7 @@ def add_spellings(con: Connection, kind: str, key: str, written: Iterable[str]) 
 
 # Tables that carry the name of a phase or of a technique.
 _NAMED_IN = {
-    "phase": ("techniques", "lines", "milestones", "spells_in_hand", "quoted_lines"),
+    "phase": ("techniques", "lines", "milestones", "spells_in_hand", "pinned_rates", "quoted_lines"),
     "technique": ("lines", "milestones", "spells_in_hand", "pinned_rates", "quoted_lines"),
 }
 _TABLES = {"phase": "phases", "technique": "techniques"}

@@ -6,6 +6,10 @@ from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.conftest import act, settled, until
 
+FIELD_OF_A_CELL = (
+    ".gdg-input, .gdg-growing-entry textarea, [class*=gdg-overlay] input, #portal input, #portal textarea"
+)
+
 
 def unfold(page: Page, name: str | re.Pattern[str]) -> None:
     """Open what is folded away, and wait until it lies open."""
@@ -87,9 +91,7 @@ def write_cell(page: Page, cell: str, text: str, leave_by: str) -> None:
     """Overwrite the chosen cell and leave it: emptied, then opened, typed once its field is there, and looked
     at afterwards; once more where a slow machine lost it.
     """
-    field = page.locator(
-        ".gdg-input, .gdg-growing-entry textarea, [class*=gdg-overlay] input, #portal input, #portal textarea"
-    ).first
+    field = page.locator(FIELD_OF_A_CELL).first
     back = {"Tab": "Shift+Tab", "Enter": "ArrowUp"}[leave_by]
     for attempt in range(3):
         page.keyboard.press("Delete")

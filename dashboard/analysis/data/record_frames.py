@@ -50,6 +50,27 @@ class RecordFrames:
         days = self.days
         return days["hours"].where(~days["extra"].astype(bool), 0.0).groupby(days["line"]).sum()
 
+    def before(self, day: int) -> RecordFrames:
+        """What was known before a day (days since 1970), of frames with a row a day: as if nothing had been
+        entered since. Lines of which nothing was logged or estimated by then are none.
+        """
+        days = self.days[self.days["day"] < day]
+        estimates = self.estimates[
+            (self.estimates["made_on"] < day) & ~(self.estimates["option_approved_on"].astype(float) >= day)
+        ]
+        versions = self.versions[self.versions["made_on"] < day]
+        known = self.lines["line"].isin(days["line"]) | self.lines["line"].isin(estimates["line"])
+        lines = self.lines[known].reset_index(drop=True)
+        ends = self.ends[(self.ends["day"] < day) & self.ends["line"].isin(lines["line"])]
+        return replace(
+            self,
+            lines=lines,
+            days=days,
+            ends=ends,
+            estimates=_stood(estimates, day),
+            versions=_stood(versions, day),
+        )
+
     def under(self, heads: pd.DataFrame) -> RecordFrames:
         """The same record, each line taken under another one.
 
@@ -73,6 +94,12 @@ class RecordFrames:
             ends=_ends(self, group_of),
             estimates=_estimates(self.estimates, group_of, is_whole),
         )
+
+
+def _stood(rows: pd.DataFrame, day: int) -> pd.DataFrame:
+    """Versions, or rows of them, of which those that came to nothing on a day or later still stood."""
+    ended_on = rows["ended_on"].astype(float)
+    return rows.assign(ended_on=ended_on.where(ended_on < day))
 
 
 def _lines(lines: pd.DataFrame, group: pd.Series, own: pd.Series, groups: pd.DataFrame) -> pd.DataFrame:

@@ -83,6 +83,12 @@ class TrainingRecord(RecordArrays):
     such lines taken together as each needs; where none is, they are this record itself, but for `of_wholes`.
     """
 
+    def known_before(self, day: int) -> TrainingRecord:
+        """The record as it stood before a day (days since 1970): which lines teach under which is told from
+        what was logged by then. Read with its days; without wholes any day is told from the record itself.
+        """
+        return TrainingRecord(self.frames.before(day)) if self.frames.has_wholes else self
+
     @cached_property
     def teaching(self) -> TrainingRecord:
         """Lines that teach rates of techniques, and wholes of which too little is known in parts."""

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard.analysis.arrays import Floats, Integers
-from dashboard.analysis.data.levels import is_whole
+from dashboard.analysis.data.levels import is_whole, marked
 from dashboard.analysis.data.lines import REMEMBERED, WHOLE, Lines, Names, codes
 from dashboard.analysis.models import calibration, hours_model, hours_prediction
 from dashboard.analysis.models.calibration import Calibration
@@ -22,7 +22,8 @@ FIGURES = (*_RATES, "p10", "p50", "p80", "p90", "figure_weight")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PinnedRates:
-    """What is pinned, by technique: `by_rate`, the log of the pinned rate by the record's, where both are
+    """What is pinned, by technique, phase as a whole or work as a whole, by the names that models have for
+    them: `by_rate`, the log of the pinned rate by the record's, where both are
     hours for the same; `per_unit`, the log of the pinned hours per unit, where the record has hours per line
     alone, as nothing was measured yet.
     """
@@ -45,8 +46,8 @@ class PinnedRates:
 
 
 def pins(table: pd.DataFrame) -> PinnedRates:
-    """What is pinned; `table` of `dashboard.services.rates.rate_table`, or the columns `technique`, `unit`,
-    `counted_in`, `rate`, `pinned_rate` of it.
+    """What is pinned; `table` of `dashboard.services.rates.rate_table`, or the columns `phase`, `technique`,
+    `unit`, `counted_in`, `rate`, `pinned_rate` of it.
     """
     pinned = table[table["pinned_rate"].notna()]
     alike = pinned["unit"].notna() | pinned["counted_in"].isna()
@@ -54,13 +55,13 @@ def pins(table: pd.DataFrame) -> PinnedRates:
     return PinnedRates(
         by_rate=dict(
             zip(
-                both["technique"],
+                marked(both).tolist(),
                 np.log((both["pinned_rate"] / both["rate"]).to_numpy(dtype=float)).tolist(),
                 strict=True,
             )
         ),
         per_unit=dict(
-            zip(of["technique"], np.log(of["pinned_rate"].to_numpy(dtype=float)).tolist(), strict=True)
+            zip(marked(of).tolist(), np.log(of["pinned_rate"].to_numpy(dtype=float)).tolist(), strict=True)
         ),
     )
 

@@ -31,8 +31,8 @@ class QuoteRequest:
     ----------
     lines : of all works, as they are asked about.
     ranges : hours by hand.
-    pinned : (n,) log of a pinned rate by that of the record, whose part of the line it moves, not the own
-        figure's; nought where none is pinned.
+    pinned : (n,) log of a pinned rate by that of the record, and of a part of a phase as a whole that of its
+        share; it moves the record's part of the line, not the own figure's. Nought where there is neither.
     works : what each work is, by its name in `lines.object`.
     left_out : works and techniques of which it was said that they will not turn up.
     bears_on : of each technique which of the three conditions bears on it (0, 1, 2), where one does.

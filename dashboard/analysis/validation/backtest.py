@@ -95,8 +95,9 @@ def run_backtest(
 def _on_one_day(
     record: TrainingRecord, day: int, quoted: QuotedLines, at: Integers
 ) -> tuple[pd.DataFrame, list[tuple[object, ...]]]:
-    past = record.teaching.as_of(day)
-    learnt = learn_record(record, day)
+    known = record.known_before(day)
+    past = known.teaching.as_of(day)
+    learnt = learn_record(known, day)
     targets, took = quoted.lines.take(at), quoted.hours[quoted.number[at]]
     table = np.empty((len(targets), len(LEVELS)))
     works: list[tuple[object, ...]] = []

@@ -11,7 +11,6 @@ from dashboard.text import html_blocks
 from dashboard.text.rates import usual
 from dashboard.text.remembered import works_behind
 from dashboard.ui import layout, page_data
-from ingest.values.line_names import line_name
 
 
 def show(table: pd.DataFrame, drifted: str) -> None:
@@ -63,16 +62,17 @@ def show_wholes(wholes: pd.DataFrame) -> None:
         "Whole phases and works",
         "Hours of finished phases and works as a whole, whether they were kept so or by technique, on the"
         " picture that is usual for them and in middling condition: the rate with the range that holds the"
-        " true one 4 times in 5, and what the next one takes.",
+        " true one 4 times in 5, and what the next one takes."
+        + (" * pinned: the record’s range stands beside it." if wholes["pinned_rate"].notna().any() else ""),
     )
     layout.table_of(
         "Rates of whole phases and works",
         wholes,
         {
-            "line": lambda row: line_name(row["phase"], row["technique"]),
+            "line": lambda row: page_data.rate_link(row["phase"], row["technique"]),
             "works": lambda row: works_behind(row["works"], row["remembered"]),
             "usual picture": lambda row: amount(row["usual_area"], "dm2"),
-            "rate, h": lambda row: rate(row["rate"]),
+            "rate, h": _shown,
             "from, h": lambda row: rate(row["rate_low"]),
             "to, h": lambda row: rate(row["rate_high"]),
             "even chance, h": lambda row: hours(row["p50"]),
@@ -87,7 +87,7 @@ def _rate_cells(row: queries.Row) -> list[html_blocks.Cell]:
     return [
         page_data.rate_link(row["phase"], row["technique"]),
         works_behind(row["works"], row["remembered"]),
-        f"{rate(row['pinned_rate'])}*" if pinned_here else rate(row["rate"]),
+        _shown(row),
         rate(row["rate_low"]),
         rate(row["rate_high"]),
         per_unit(row["counted_in"] if pinned_here else row["unit"]),
@@ -96,3 +96,8 @@ def _rate_cells(row: queries.Row) -> list[html_blocks.Cell]:
         hours(row["p80"]),
         hours(row["p90"]),
     ]
+
+
+def _shown(row: queries.Row) -> str:
+    """The rate that is used, with a star where it is pinned."""
+    return f"{rate(row['pinned_rate'])}*" if pd.notna(row["pinned_rate"]) else rate(row["rate"])

@@ -1,4 +1,6 @@
-"""One technique: its rate, the lines behind it, open lines and quotes that use it."""
+"""One technique, or a phase or the work as a whole: its rate, the lines behind it, open lines and quotes that
+use it.
+"""
 
 from __future__ import annotations
 
@@ -9,11 +11,12 @@ import streamlit as st
 
 from dashboard import queries
 from dashboard.charts import rates as rates_chart
-from dashboard.formatting import amount, counted, day, hours, per_unit, rate, text
+from dashboard.formatting import amount, counted, day, hours, rate, text
 from dashboard.text import html_blocks
-from dashboard.text.rates import chart_explained, pinned, rate_explained, rests_on, usual
+from dashboard.text.rates import chart_explained, per, pinned, rate_explained, rests_on, usual
 from dashboard.text.remembered import works_behind
 from dashboard.ui import layout, page_data, results
+from ingest.values.line_names import line_name
 
 SHOWN = 8
 
@@ -26,12 +29,10 @@ MOST_READ_OUT = 40
 
 def show(row: pd.Series, lines: pd.DataFrame) -> None:
     is_pinned = pd.notna(row["pinned_rate"])
-    per, shown = (
-        per_unit(row["counted_in"] if is_pinned else row["unit"]),
-        row["pinned_rate"] if is_pinned else row["rate"],
-    )
+    of = per(row, row["counted_in"] if is_pinned else row["unit"])
+    shown = row["pinned_rate"] if is_pinned else row["rate"]
     layout.figures(
-        (f"hours per {per}{', pinned' if is_pinned else ''}", f"{rate(shown)} h"),
+        (f"hours per {of}{', pinned' if is_pinned else ''}", f"{rate(shown)} h"),
         (
             "the true rate, 4 times in 5 between"
             if not is_pinned or row["unit"] == row["counted_in"] or not text(row["counted_in"])
@@ -45,14 +46,17 @@ def show(row: pd.Series, lines: pd.DataFrame) -> None:
         *([pinned(row)] if pd.notna(row["pinned_rate"]) else []), *rests_on(row, lines), *rate_explained(row)
     )
     if len(lines):
+        # of wholes nothing is counted: their hours stand as they were
+        brought_to = usual(row) if row["technique"] else f"the whole {of}, as it was"
         layout.section("The lines behind it", chart_explained(row, usual(row)))
         points = "; ".join(
             f"{line['object']} {hours(line['usual_hours'])} h"
             for line in lines.head(MOST_READ_OUT).to_dict("records")
         )
         code = layout.choosing_chart(
-            rates_chart.past_lines(lines, row, usual(row)),
-            f"Hours of {row['technique']} for {usual(row)}, each finished line by its day: {points}",
+            rates_chart.past_lines(lines, row, brought_to),
+            f"Hours of {line_name(row['phase'], row['technique'])} for {brought_to}, each finished line by"
+            f" its day: {points}",
             "points",
         )
         if code:
@@ -61,15 +65,22 @@ def show(row: pd.Series, lines: pd.DataFrame) -> None:
 
 
 def _table_of(lines: pd.DataFrame, row: pd.Series) -> None:
-    heads = ["work", "finished", "took, h", "quantity", f"for {usual(row)}, h", "own figure, h"]
+    of_unit = ["quantity", f"for {usual(row)}, h"] if row["technique"] else []
+    heads = ["work", "finished", "took, h", *of_unit, "own figure, h"]
     rows: list[list[html_blocks.Cell]] = [
         [
             page_data.work_link(item["object"]),
             day(item["day"]),
             hours(item["hours"]),
-            amount(item["quantity"], row["counted_in"])
-            or ("not measured" if text(row["counted_in"]) else ""),
-            hours(item["usual_hours"]),
+            *(
+                [
+                    amount(item["quantity"], row["counted_in"])
+                    or ("not measured" if text(row["counted_in"]) else ""),
+                    hours(item["usual_hours"]),
+                ]
+                if of_unit
+                else []
+            ),
             hours(item["figure"]),
         ]
         for item in lines.to_dict("records")
@@ -80,9 +91,10 @@ def _table_of(lines: pd.DataFrame, row: pd.Series) -> None:
             layout.table("Lines behind the rate, those before", heads, rows[SHOWN:], words=(0, 1))
 
 
-def show_quotes(technique: str) -> None:
+def show_quotes(rated: pd.Series) -> None:
     """Saved quotes that used the rate."""
-    quotes = queries.quotes_of_a_rate(page_data.store().cursor(), technique)
+    technique, phase = rated["technique"], "" if rated["technique"] else rated["phase"]
+    quotes = queries.quotes_of_a_rate(page_data.store().cursor(), technique, phase)
     if quotes.empty:
         return
     st.header("Quotes that used it")
@@ -96,7 +108,7 @@ def show_quotes(technique: str) -> None:
             row["part"],
             day(row["as_of"]),
             (
-                f"{rate(row['rate'])} h per {per_unit(row['unit'])}{', pinned' if row['pinned'] else ''}"
+                f"{rate(row['rate'])} h per {per(rated, row['unit'])}{', pinned' if row['pinned'] else ''}"
                 if pd.notna(row["rate"])
                 else "its phase and the studio"
             ),
@@ -113,13 +125,16 @@ def show_quotes(technique: str) -> None:
             layout.table("Quotes before that used this rate", heads, rows[SHOWN:], words=(0, 1, 2, 3, 4, 6))
 
 
-def show_open_lines(technique: str, as_of: date, today: date) -> None:
+def show_open_lines(row: pd.Series, as_of: date, today: date) -> None:
     """Forecasts of its open lines, as on *On the bench*."""
     if as_of != today:
         return
     lines = results.bench().lines
     open_lines = lines[
-        (lines["technique"] == technique) & ~lines["finished"].astype(bool) & lines["p50"].notna()
+        (lines["technique"] == row["technique"])
+        & ((lines["phase"] == row["phase"]) | bool(row["technique"]))
+        & ~lines["finished"].astype(bool)
+        & lines["p50"].notna()
     ]
     if open_lines.empty:
         return

@@ -8,8 +8,10 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import queries
-from dashboard.formatting import counted, day, hours, plain
+from dashboard.formatting import counted, day, hours, money, plain
+from dashboard.services import prices
 from dashboard.text import html_blocks
+from dashboard.text import prices as prices_text
 from dashboard.text import remembered as remembered_text
 from dashboard.ui import fields, layout, line_sheet, page_data
 from ingest import autosave
@@ -18,7 +20,8 @@ from ingest.editing.remembered_sheet import QUOTED, TAKEN, Sheet
 from ingest.tables.audit_log import utc_now
 from ingest.values.parsing import day_in_words
 
-EMPTY_ROWS = 5
+# a row that is added by typing loses its first cell, so more are there than are written at once
+EMPTY_ROWS = 25
 USUAL_PHASES = 4  # that have columns of their own to begin with
 _NAME = "sheet from memory"
 _WIDTHS = {"title": 180, "taken": 130, "quoted": 140, "when": 150, "price": 95, "size": 120, "kind": 140}
@@ -52,7 +55,9 @@ def _write(sheet: Sheet) -> None:
     layout.say(
         "Finished works of before, a row each: a title and the hours that it took are enough. They teach"
         " rates at once, with the doubt that remembering adds, are marked wherever they count, and can be"
-        " struck out together. Hours as you write them (41.5, 41:30); a size as 60 × 80 or 24 × 36 in;"
+        " struck out together. Hours quoted beside hours taken teach how far your figures are to be trusted;"
+        " a price teaches what an hour earned, with hours quoted or without. Hours as you write them (41.5,"
+        " 41:30); a size as 60x80 or 24 × 36 in; a kind in full once, then by its first letters;"
         " conditions from 0 to 3. Every cell is kept as soon as you leave it (Enter or Tab)."
     )
     turn = st.session_state.setdefault(f"turn of {_NAME}", 0)
@@ -67,7 +72,7 @@ def _write(sheet: Sheet) -> None:
         return
     before = sheet.as_kept | {"works": [dict(row) for row in sheet.works]}
     _head(sheet, turn)
-    columns = {name: (remembered_text.head_of(name), width) for name, width in _widths(sheet).items()}
+    columns = {name: (remembered_text.head_of(name), width) for name, width in columns_of(sheet).items()}
     sheet.works = line_sheet.edit(
         _NAME, sheet.works, columns, turn, "Works from memory, a row each", EMPTY_ROWS
     )
@@ -122,15 +127,20 @@ def _usual_phases() -> list[str]:
     return most.sort_values("position", kind="stable")["phase"].tolist()
 
 
-def _widths(sheet: Sheet) -> dict[str, int]:
-    """The columns in the order in which they are written: what is enough comes first."""
-    by_phase = {
-        column: _SIGN + _LETTER * len(remembered_text.head_of(column))
-        for phase in sheet.phases
-        for column in (f"{TAKEN}{phase}", f"{QUOTED}{phase}")
-    }
+def columns_of(sheet: Sheet) -> dict[str, int]:
+    """The columns in the order in which they are written, with their widths: what is enough comes first, and
+    what is seldom known last, so that few empty cells are passed on the way.
+    """
+    taken, quoted = (
+        {
+            column: _SIGN + _LETTER * len(remembered_text.head_of(column))
+            for column in (f"{prefix}{phase}" for phase in sheet.phases)
+        }
+        for prefix in (TAKEN, QUOTED)
+    )
     first = {name: _WIDTHS[name] for name in ("title", "taken")}
-    return first | by_phase | {name: width for name, width in _WIDTHS.items() if name not in first}
+    rest = {name: width for name, width in _WIDTHS.items() if name not in first}
+    return first | taken | rest | quoted
 
 
 def _save(sheet: Sheet) -> None:
@@ -171,7 +181,13 @@ def _begin_anew() -> None:
 def _list(works: pd.DataFrame) -> None:
     if works.empty:
         return
+    studio = page_data.settings()
+    works = works.assign(earned=prices.earned(works, studio))
     st.subheader("Told from memory")
+    layout.say(
+        remembered_text.earned(works, works["earned"], studio),
+        prices_text.ask(prices.unsaid(works, studio), studio),
+    )
     rows: list[list[html_blocks.Cell]] = [
         [
             page_data.work_link(work["object"]),
@@ -179,15 +195,17 @@ def _list(works: pd.DataFrame) -> None:
             "–" if pd.isna(work["finished_on"]) else day_in_words(work["finished_on"], "%b"),
             hours(work["quoted_hours"]),
             hours(work["hours"]),
+            prices_text.price_words(work, studio) or "–",
+            "–" if pd.isna(work["earned"]) else money(work["earned"], studio.currency),
             html_blocks.Link("edit", page_data.address("works", object=work["object"])),
         ]
         for work in works.to_dict("records")
     ]
     layout.table(
         "Works told from memory",
-        ["work", "title", "finished", "hours quoted", "hours taken", "change"],
+        ["work", "title", "finished", "hours quoted", "hours taken", "price", "an hour earned", "change"],
         rows,
-        words=(0, 1, 2, 5),
+        words=(0, 1, 2, 7),
     )
     titles = dict(zip(works["object"], works["title"], strict=True))
     with st.container(horizontal=True, vertical_alignment="bottom"):

@@ -95,7 +95,9 @@ def test_machines_are_given_an_empty_technique_with_its_phase_and_its_level(
 
 def test_rates_of_whole_phases_stand_behind_those_of_techniques(whole: Store, tmp_path: Path) -> None:
     said = run(whole, tmp_path, "rates")[1]
-    assert re.search(r"^cleaning as a whole +9 +[\d.]+ +[\d.]+ +[\d.]+ +line +one line", said, re.M)
+    assert re.search(
+        r"^cleaning as a whole +9 +[\d.]+ +[\d.]+ +[\d.]+ +phase +a whole phase on [\d,]+ dm²", said, re.M
+    )
     assert re.search(r"^the work as a whole +9 ", said, re.M)
     rates = json.loads(run(whole, tmp_path, "rates", "--json")[1])
     assert [(rate["phase"], rate["technique"]) for rate in rates[-2:]] == [("varnishing", ""), ("", "")]

@@ -3,6 +3,7 @@
 import html
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -13,6 +14,7 @@ from ingest.editing.quote_drafts import Quote, QuotedWork
 from ingest.store import Store
 from tests import by_phase, prepared
 from tests.dashboard.pages.conftest import Download
+from tests.dashboard.saved_quotes import saved
 from tests.drawn import cells_of, checked, choose_option, draw, fill_field, press_button, rows_of, words_of
 
 OF_A_WORK = ("one_work", "on_the_bench", "estimate", "promised_and_kept", "works")
@@ -103,6 +105,34 @@ def test_rates_are_those_of_whole_phases_and_of_the_work(
         ["the work as a whole", "9"],
     ]
     assert not [choice for choice in page.selectbox if choice.label == "Technique"]
+
+
+def test_a_whole_phase_is_pinned_beside_its_lines_and_the_quotes_that_used_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with prepared.new_studio(works=False) as studio:
+        by_phase.fill(studio, tmp_path)
+        quote = Quote(works=[QuotedWork(object=by_phase.NOT_APPROVED, lines=[{"phase": "cleaning"}])])
+        assert saved(studio, quote) == [(by_phase.NOT_APPROVED, 2)]
+        page = draw(monkeypatch, studio, "our_rates", technique="cleaning as a whole")
+        assert [choice.label for choice in page.selectbox] == ["Phase or work"]
+        assert "From 9 finished lines on 9 works" in words_of(page)
+        (used,) = rows_of(page, "Quotes that used this rate")[1:]
+        assert used[0] == "26-013, version 2" and re.fullmatch(r"[\d.]+ h per phase", used[3])
+        fill_field(page, "Hours per phase", "22")
+        fill_field(page, "Why", "two hands now")
+        press_button(page, "Pin it")
+        said = words_of(page)
+        assert "cleaning as a whole is pinned at 22.0 h per phase." in said
+        assert re.search(r"Pinned at 22\.0 h per phase on .*: two hands now\. The record says", said)
+        assert cells_of(page, "Rates of whole phases and works", "22.0*")[0] == "cleaning as a whole"
+        press_button(page, "Let the record say it")
+        assert "cleaning as a whole is no longer pinned" in words_of(page)
+        page = draw(monkeypatch, studio, "our_rates", technique="the work as a whole")
+        fill_field(page, "Hours per work", "40")
+        fill_field(page, "Why", "larger ones")
+        press_button(page, "Pin it")
+        assert "the work as a whole is pinned at 40.0 h per work." in words_of(page)
 
 
 def test_a_studio_that_names_every_technique_sees_no_rate_of_a_whole(

@@ -62,7 +62,7 @@ def test_what_was_kept_stands_on_the_sheet_with_what_keeps_a_row_from_being_save
     left = remembered_sheet.read(store.cursor())
     assert left is not None and left.works == [FAULTY]
     assert rows_of(page, "Works told from memory")[1] == [
-        *("M24-01", "Harbour at dusk", "31 Mar 2024", "30.0", "41.5", "edit")
+        *("M24-01", "Harbour at dusk", "31 Mar 2024", "30.0", "41.5", "–", "–", "edit")
     ]
 
 

@@ -15,7 +15,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dashboard import queries
-from dashboard.analysis.data.levels import LineHierarchy, marked_techniques
+from dashboard.analysis.data.levels import PHASE, WORK, LineHierarchy, marked_techniques
+from dashboard.analysis.data.lines import ROWS
+from dashboard.analysis.data.training_record import TrainingRecord
+from dashboard.analysis.models.record_calibration import unneeded_techniques
 from dashboard.services import rates as rates_service
 from ingest.importing.cell_readers import Context
 from ingest.importing.check import check, store
@@ -26,6 +29,7 @@ from tests import prepared
 from tests.conftest import CHANGE, NOW
 
 DAY = date(2024, 6, 1)
+REVISED_ON = 12  # of May
 PARTS_OF_AN_OVERRUN = ["more_to_do_hours", "slower_hours", "unforeseen_hours", "not_needed_hours"]
 TECHNIQUES = {
     "retouching": ["glazing retouches", "retouching", "isolating varnish"],
@@ -67,9 +71,14 @@ def put(opened: Store, form: Form, rows: list[dict[str, str]]) -> None:
 
 @contextmanager
 def studio(
-    estimated: Sequence[Any], logged: Sequence[Any], ended: Sequence[Any] = (), *, finished: bool = False
+    estimated: Sequence[Any],
+    logged: Sequence[Any],
+    ended: Sequence[Any] = (),
+    *,
+    revised: Sequence[Any] = (),
+    finished: bool = False,
 ) -> Iterator[Store]:
-    """Two works with what was estimated, logged (in May) and finished on them."""
+    """Two works with what was estimated, revised, logged (in May) and finished on them."""
     with prepared.new_studio(works=True) as opened:
         if finished:
             put(
@@ -79,6 +88,17 @@ def studio(
             )
         of_version = {"version": "1", "made_on": "2024-04-01", "approved_on": "2024-04-02"}
         put(opened, ESTIMATES, [line | of_version | {"hours": f"{60 * h:.0f} min"} for line, h in estimated])
+        works = {line["object"] for line, _ in estimated}
+        of_version = {"version": "2", "made_on": f"2024-05-{REVISED_ON}", "reason": "found more"}
+        put(
+            opened,
+            ESTIMATES,
+            [
+                line | of_version | {"hours": f"{60 * h:.0f} min"}
+                for line, h in revised
+                if line["object"] in works
+            ],
+        )
         put(
             opened,
             TIME_ENTRIES,
@@ -152,6 +172,54 @@ def test_the_record_that_teaches_takes_the_same_lines_together(
         assert dict(zip(whole.object, whole.hours, strict=True)) == pytest.approx(
             in_all.groupby("object")["hours"].sum().to_dict()
         )
+
+
+def what_it_teaches(record: TrainingRecord, before: int) -> dict[str, Any]:
+    """All that the record as it stood before a day teaches, to the digit."""
+    known = record.known_before(before)
+    taught = {
+        "techniques": known.teaching.as_of(before),
+        "phases": known.of_wholes(PHASE).as_of(before),
+        "works": known.of_wholes(WORK).as_of(before),
+        "not needed": unneeded_techniques(known, before),
+        "phases not needed": known.of_wholes(PHASE).unneeded(before),
+        "works not needed": known.of_wholes(WORK).unneeded(before),
+    }
+    columns = {
+        f"{name}: {column}": getattr(lines, column).tolist()
+        for name, lines in taught.items()
+        for column in ROWS
+        if column != "shares"
+    }
+    of_people = {
+        f"{name}: {person}": lines.shares[:, place].tolist()
+        for name, lines in taught.items()
+        for place, person in enumerate(lines.people)
+        if lines.shares[:, place].any()
+    }
+    return columns | of_people
+
+
+@settings(max_examples=8)
+@given(estimates, estimates, entries, milestones, st.integers(3, 28))
+def test_what_the_record_of_a_day_teaches_does_not_change_by_what_was_entered_later(
+    estimated: list[Any], revised: list[Any], logged: list[Any], ended: list[Any], day: int
+) -> None:
+    """Be it a whole of which little is known in parts since, or a technique that opened its phase again."""
+    before = date(2024, 5, day)
+    with (
+        studio(estimated, logged, ended, revised=revised) as now,
+        studio(
+            estimated,
+            [entry for entry in logged if entry[2] < day],
+            [end for end in ended if end[1] < day],
+            revised=revised if day > REVISED_ON else (),
+        ) as then,
+    ):
+        number = rates_service.number_of(before)
+        told = what_it_teaches(queries.record(now.cursor(), DAY, by_day=True), number)
+        deleted = queries.record(then.cursor(), DAY, by_day=True)
+        np.testing.assert_equal(told, what_it_teaches(deleted, number))
 
 
 @settings(max_examples=8)

@@ -51,7 +51,9 @@ def json_of(capsys: pytest.CaptureFixture[str], *call: str) -> list[dict[str, ob
 
 def table(store: Store, as_of: date = LATER) -> pd.DataFrame:
     con = store.cursor()
-    return rates_service.rate_table(con, as_of, rates_service.calibrated(con, as_of)).set_index("technique")
+    return rates_service.rate_table(con, as_of, rates_service.calibrated(con, as_of)).set_index(
+        "technique", drop=False
+    )
 
 
 def test_the_rates_of_the_invented_studio_are_those_it_was_drawn_from(
@@ -315,6 +317,7 @@ def test_sentences_say_what_a_rate_rests_on_and_whether_ranges_hold() -> None:
             "figure_weight": 0.25,
             "rests_on": "technique",
             "phase": "cleaning",
+            "technique": "surface cleaning dry",
             "unit": "dm2",
             "counted_in": "dm2",
             "measured": 2,

@@ -9,11 +9,14 @@ import json
 from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from dashboard import queries
+from dashboard.analysis.models.rate_table import FIGURES
 from dashboard.analysis.report import reference_class
 from dashboard.cli.main import main
+from dashboard.services import prices
 from dashboard.services import promises as promises_service
 from dashboard.services import rates as rates_service
 from dashboard.services import year as year_service
@@ -24,9 +27,10 @@ from dashboard.ui.bench import forecast_history
 from ingest.editing import remembered_works
 from ingest.editing.remembered_sheet import Sheet
 from ingest.store import Store
-from ingest.studio.settings import write_settings
+from ingest.studio.settings import read_settings, write_settings
 from tests.conftest import CHANGE, LATER, Bring
 from tests.drawn import cells_of, checked, choose_option, draw, headings, words_of
+from tests.prepared import new_store
 
 GEL = "varnish removal with solvent gel"
 OBJECTS = """object,title,finished_on,remembered
@@ -81,6 +85,37 @@ def test_the_year_says_hours_from_memory_apart(told: Store) -> None:
     assert year.logged_since == date(2024, 4, 8)  # what is told is no log
     logged = year_service.of_year(told.cursor(), LATER, 2024)
     assert logged.hours("chargeable") == pytest.approx(12) and year_text.remembered(logged) == ""
+
+
+def test_a_price_alone_teaches_what_an_hour_earned_and_no_hours_quoted(store: Store) -> None:
+    works = [
+        {"title": f"Mill {number}", "when": f"20{number}", "taken": f"{number}"} for number in range(10, 20)
+    ]
+
+    def learnt(price: str) -> np.ndarray:
+        with new_store() as other:
+            with other.writing() as con:
+                write_settings(con, {"prices_include_tax": "yes", "tax_per_cent": "19"})
+            told = [row | {"price": price} for row in works]
+            sheet = Sheet(works=told, person="Ilse")
+            assert len(remembered_works.save(other, sheet, CHANGE, "")[0]) == len(works)
+            con = other.cursor()
+            rates = rates_service.whole_rates(con, LATER, rates_service.calibrated(con, LATER))
+            told_works = queries.remembered_works(con)
+            an_hour = prices.earned(told_works, read_settings(con))
+            if price:
+                net = 1190 / 1.19
+                assert an_hour.tolist() == pytest.approx((net / told_works["hours"]).tolist())
+                assert remembered_text.earned(told_works, an_hour, read_settings(con)) == (
+                    "An hour of them earned €68.97 without tax, over 10 works with a price."
+                )
+            else:
+                assert an_hour.isna().all()
+                assert remembered_text.earned(told_works, an_hour, read_settings(con)) == ""
+            assert prices.sold_for(queries.approved_promises(con, LATER), read_settings(con)) == []
+            return rates[list(FIGURES)].to_numpy(dtype=float)
+
+    np.testing.assert_array_equal(learnt("1190"), learnt(""))
 
 
 @pytest.mark.parametrize(

@@ -23,6 +23,7 @@ from ingest.store import Store
 from ingest.values.parsing import two_sides
 from ingest.values.work_codes import codes_from_memory
 from tests.conftest import CHANGE, LATER, NOW, Bring
+from tests.whole_studios import imported
 
 HARBOUR = {
     "title": "Harbour at dusk",
@@ -99,6 +100,66 @@ def test_a_title_and_the_hours_taken_are_enough(store: Store) -> None:
     assert not len(queries.versions(con, "M25-01"))
 
 
+@pytest.mark.parametrize(
+    ("told", "phases", "taken"),
+    [
+        ({"taken": "40"}, [], [("", 40.0)]),
+        (
+            {"taken cleaning": "31", "taken retouching": "9"},
+            ["cleaning", "retouching"],
+            [("cleaning", 31.0), ("retouching", 9.0)],
+        ),
+    ],
+    ids=["whole", "by phase"],
+)
+def test_a_price_stands_without_hours_quoted_and_leaves_every_hour_taken_where_it_is(
+    store: Store, tmp_path: Path, told: dict[str, str], phases: list[str], taken: list[tuple[str, float]]
+) -> None:
+    """Common practice, no source: what was asked is remembered longer than for how many hours."""
+    sheet = sheet_of({"title": "Mill", "when": "2023", "price": "2000", **told}, phases=phases)
+    assert remembered_works.save(store, sheet, CHANGE, "")[0] == ["M23-01"]
+    con = store.cursor()
+    assert con.execute(
+        """SELECT price, phase, hours FROM estimate_versions JOIN estimate_lines USING (object, version)
+        ORDER BY phase"""
+    ).fetchall() == [(2000.0, phase, None) for phase, _ in taken]
+    lines = queries.overruns(con, LATER, "M23-01")
+    assert [*zip(lines["phase"], lines["actual_hours"], strict=True)] == taken
+    assert lines["estimated_hours"].isna().all() and lines["difference_hours"].isna().all()
+    assert broken(con) == []
+    with store.writing() as con:
+        con.execute("UPDATE objects SET remembered = NULL")  # it comes back as any other work too
+    export(store, tmp_path / "out", private=True)
+    with imported(tmp_path / "out") as back:
+        assert everything(back) == everything(store)
+
+
+def test_a_kind_is_told_by_its_first_letters_once_it_is_known(studio: Bring, store: Store) -> None:
+    """Held before, or written in full on the sheet; letters that stand for two kinds ask for more."""
+    studio("o.csv", "object,kind\n24-001,Panel painting\n")
+    row = {"title": "Mill", "taken": "9"}
+    kinds = ["easel painting", "ea", "pan", "panel painting", "map", "E", ""]
+    sheet = sheet_of(*(row | {"kind": kind} for kind in kinds))
+    reading = remembered_works.read_over(store, sheet, NOW)
+    assert reading.faults == [] and [
+        (doubt.row, doubt.column, doubt.value, doubt.reason) for doubt in reading.doubts
+    ] == [
+        (2, "kind", "ea", "is read as easel painting, wherever it stands"),
+        (3, "kind", "pan", "is read as Panel painting, wherever it stands"),
+        (6, "kind", "E", "is read as easel painting, wherever it stands"),
+    ]
+    unclear = sheet_of(row | {"kind": "paper object"}, row | {"kind": "pa"})
+    assert said(store, unclear) == ["2 kind pa: may be Panel painting or paper object"]
+    codes, left = remembered_works.save(store, unclear, CHANGE, "")
+    assert len(codes) == 1 and left.works == [row | {"kind": "pa"}]
+    codes, _ = remembered_works.save(store, sheet, CHANGE, "")
+    held = dict(store.cursor().execute("SELECT object, kind FROM objects").fetchall())
+    assert [held[code] for code in codes] == [
+        *("easel painting", "easel painting", "Panel painting", "panel painting", "map", "easel painting"),
+        None,
+    ]
+
+
 def test_hours_by_phase_are_lines_of_whole_phases(store: Store) -> None:
     sheet = sheet_of(BY_PHASE, phases=["cleaning", "retouching"])
     assert remembered_works.save(store, sheet, CHANGE, "")[0] == ["M23-01"]
@@ -123,7 +184,6 @@ def test_hours_by_phase_are_lines_of_whole_phases(store: Store) -> None:
         ({"when": "2199"}, "1 when 2199: lies in the future"),
         ({"paint_condition": "4"}, "1 paint_condition 4: cannot be"),
         ({"price": "1,450"}, "1 price 1,450: may be 1450 or 1.45"),
-        ({"quoted": ""}, "1 price 2400: is given, but no hours quoted"),
         ({"taken cleaning": "20", "taken retouching": "9"}, "1 taken 41,5: does not agree with its phases"),
         ({"taken": "", "taken cleaning": "long"}, "1 taken cleaning long: cannot be read as hours"),
     ],

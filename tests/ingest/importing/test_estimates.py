@@ -88,6 +88,19 @@ def test_what_cannot_be_in_an_estimate_is_told(studio: Bring) -> None:
     assert report.outcome.stored == 0
 
 
+def test_a_version_may_have_a_price_and_no_hours_where_its_lines_are_wholes(studio: Bring) -> None:
+    head = "object,version,made_on,price,phase,technique,hours\n"
+    old = f"{head}24-001,1,2024-01-05,900,cleaning,,\n24-001,1,2024-01-05,900,retouching,,\n"
+    assert studio("old.csv", old).complete
+    empty = "hours: is empty, and so is quantity"
+    for told, line in (
+        ("24-002,1,2024-01-05,900,cleaning,,5\n24-002,1,2024-01-05,900,retouching,,\n", 3),  # left open
+        ("24-002,1,2024-01-05,900,stabilisation,facing,\n", 2),  # of a technique nothing follows
+        ("24-002,1,2024-01-05,,cleaning,,\n", 2),  # nothing at all is known
+    ):
+        assert f"{line} {empty}" in faults(studio("est.csv", head + told))
+
+
 def test_equal_lines_are_summed_and_that_is_said(studio: Bring, lines) -> None:  # type: ignore[no-untyped-def]
     report = studio(
         "est.csv",

@@ -270,9 +270,10 @@ MEANINGLESS = {
     ],
     "files_brought_in": [("stored", "2024-01-01 00:00:00,log.csv,time entries,-1,0,0,0,0")],
     "pinned_rates": [
-        ("rate", "facing,-1,,slow hands,2024-01-01,,"),
-        ("reason", "facing,1, ,,2024-01-01,,"),
-        ("unit", "facing,1,ells,slow hands,2024-01-01,,"),
+        ("rate", "facing,-1,,slow hands,2024-01-01,,,"),
+        ("reason", "facing,1, ,,2024-01-01,,,"),
+        ("unit", "facing,1,ells,slow hands,2024-01-01,,,"),
+        ("phase", "facing,1,,slow hands,2024-01-01,,,cleaning"),
     ],
     "saved_quotes": [
         ("as_of", f"24-001,1,1,infinity,{_MOMENT},,0.9.0,3,9,no,{{}},"),
