@@ -10,7 +10,7 @@ from decimal import ROUND_HALF_UP, Decimal
 
 import babel.numbers
 
-from ingest.values.parsing import day_in_words
+from ingest.values.calendar_days import day_in_words
 
 CONFIDENCES = {50: "even chance", 80: "4 in 5", 90: "9 in 10"}  # chances to end within hours, in 100
 _NEAR = 5 / 3600  # hours: 5 seconds are not seen in an entry

@@ -92,11 +92,10 @@ table.ledger a, .beside a {{ color: {ACCENT}; text-decoration: underline; text-u
 .st-key-done {{ background: {PAPER}; border-bottom: 1px solid {THREAD}; padding: .3rem 0; gap: .3rem; }}
 .st-key-done a {{ background: transparent !important; text-decoration: underline;
   text-underline-offset: .15em; }}
-[data-testid="stLayoutWrapper"]:has(> .st-key-kept) {{ position: sticky; bottom: 0; z-index: 15; }}
-.st-key-kept {{ background: {PAPER}; border-top: 2px solid {THREAD}; max-height: 36vh; overflow: auto;
-  gap: .3rem; }}
-.st-key-kept td.words {{ white-space: nowrap !important; }}
-:has(> * .st-key-kept) {{ scroll-padding-bottom: 38vh; }}
+[data-testid="stLayoutWrapper"]:has(> .st-key-counts) {{ position: sticky; bottom: 0; z-index: 15; }}
+.st-key-counts {{ background: {PAPER}; border-top: 2px solid {THREAD}; padding: .3rem 0; max-height: 20vh;
+  overflow: auto; }}
+:has(> * .st-key-counts) {{ scroll-padding-bottom: 5rem; }}
 .narrow-only {{ display: none; }}
 @media (max-width: 40rem) {{
   .narrow-only {{ display: block; }}

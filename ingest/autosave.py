@@ -53,11 +53,16 @@ def keep(store: Store, what: str, value: Any, by: str) -> Autosaved:
 
 def replace(store: Store, what: str, instead: Mapping[str, Any], by: str) -> None:
     """Forget what is kept under a name and keep other things instead, in one write."""
-    now = utc_now()
     with store.writing(counts=False) as con:
-        con.execute("DELETE FROM unsaved WHERE what = ?", [what])
-        for name, value in instead.items():
-            put(con, name, value, by, now)
+        put_instead(con, what, instead, by)
+
+
+def put_instead(con: Connection, what: str, instead: Mapping[str, Any], by: str) -> None:
+    """The same in the caller's transaction."""
+    now = utc_now()
+    con.execute("DELETE FROM unsaved WHERE what = ?", [what])
+    for name, value in instead.items():
+        put(con, name, value, by, now)
 
 
 def forget(store: Store, what: str) -> None:

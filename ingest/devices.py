@@ -22,7 +22,7 @@ from ingest.sql import Connection
 from ingest.store import Store
 from ingest.studio import people
 from ingest.tables.audit_log import utc_now
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 Role = Literal["logs", "reviews", "principal"]
 ROLES: tuple[Role, ...] = get_args(Role)

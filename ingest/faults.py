@@ -284,6 +284,11 @@ WORDINGS: dict[str, Wording] = {
         "of {object} was saved from a quote, and this file says otherwise",
         "A quote stays as it was given; bring the change in as a new version.",
     ),
+    "version_stands_elsewhere": Wording(
+        "came in before as version {version} of {object}, which stands",
+        "A version that was approved, ended, quoted or followed by another is not moved: leave the rows as"
+        " they were, or bring them in as a new version.",
+    ),
     "version_loses_lines": Wording(
         "of {object} held {held} lines and now has {lines}",
         "The earlier version is kept in the history; bring in all rows of a version together.",

@@ -31,14 +31,14 @@ from ingest.errors import BenchHoursError
 from ingest.foreign import memory
 from ingest.foreign.reading import LeaveOut, Reading, Source
 from ingest.foreign.words import a_new_work
-from ingest.importing import form_rows, rejects
+from ingest.importing import form_rows, kept_rejects
 from ingest.importing.files import import_files
 from ingest.schema.csv_columns import ESTIMATES, MILESTONES, OBJECTS, TECHNIQUES, TIME_ENTRIES
 from ingest.store import Store
 from ingest.studio import people, spellings, vocabulary
 from ingest.studio.settings import read_settings, write_settings
 from ingest.studio.spellings import Spelling
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 from tests import phones, promises
 from tests.conftest import CHANGE, NOW
 from tests.frames import record
@@ -267,7 +267,7 @@ def _rejects(store: Store, folder: Path, text: str) -> None:
     )
     report = import_files(store, [folder / "wrong.csv"], now=NOW, write_rejects=False)[0]
     if report.rejected:
-        rejects.keep(store, report.rejected, "a visit")
+        kept_rejects.keep(store, report.rejected, "a visit")
 
 
 def _quote(store: Store, number: int, technique: str, text: str) -> None:

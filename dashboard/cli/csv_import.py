@@ -7,16 +7,19 @@ import functools
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+import pandas as pd
+
 from dashboard.cli import options
 from dashboard.cli.caller import caller, write_err, write_out
 from dashboard.formatting import counted, hours
 from dashboard.text.foreign_tables import place_word
+from dashboard.text.rejected_rows import faults_by_row, versions_kept_out
 from ingest.errors import BenchHoursError
 from ingest.foreign.any_table import ENDINGS, any_table
 from ingest.importing.check import Checked
 from ingest.importing.files import check_files, import_files
 from ingest.store import Store
-from ingest.values import parsing
+from ingest.values import calendar_days
 
 SHOWN_REMARKS = 12
 
@@ -123,7 +126,11 @@ def _print_report(report: Checked, *, stored: bool) -> None:
 
 def _print_remarks(report: Checked) -> None:
     place = place_word(report.file)
-    for frame, word in ((report.problems, ""), (report.warnings, "note: ")):
+    for frame, word in (
+        (faults_by_row(report), ""),
+        (versions_kept_out(report), ""),
+        (report.warnings, "note: "),
+    ):
         for line, column, value, reason, mend in frame.head(SHOWN_REMARKS).itertuples(index=False):
             cell = f', column "{column}"' if column else ""
             shown = f'"{value[:60]}" ' if isinstance(value, str) else ""
@@ -138,7 +145,7 @@ def _print_remarks(report: Checked) -> None:
                 f"{report.file}: and {len(frame) - SHOWN_REMARKS:,} more"
                 f" {'notes' if word else 'faults'}{where}"
             )
-    if report.faults["code"].eq(parsing.EITHER_ORDER).any():
+    if report.faults["code"].eq(calendar_days.EITHER_ORDER).any():
         write_err(f"{report.file}: say the studio's order of dates once with --day-order dmy or mdy")
     if report.unknown_columns:
         write_err(f"{report.file}: not read, as no such column is known: {', '.join(report.unknown_columns)}")
@@ -152,21 +159,26 @@ def _print_remarks(report: Checked) -> None:
             f"{report.file}: new people: {', '.join(report.new_people)}; a name spelt otherwise is another"
             " person"
         )
+    if report.settled:
+        rows = counted(report.settled, "row that waited", "rows that waited")
+        write_err(f"{report.file}: {rows} to be mended came in with it: settled")
     if report.rejects:
         write_err(
             f"{report.file}: the rejected rows, with what to mend, are in {report.rejects}; mend them there"
             " and import that file"
         )
     for line, what, stored_hours, row_hours in report.held_back.head(SHOWN_REMARKS).itertuples(index=False):
-        write_err(
-            f"{report.file}, {place} {line}: held back: {what} is held with"
-            f" {hours(stored_hours)} h, here {hours(row_hours)} h. Correction or new?"
+        beside = (
+            "came in before, said otherwise"
+            if pd.isna(stored_hours)
+            else f"is held with {hours(stored_hours)} h, here {hours(row_hours)} h. Correction or new?"
         )
+        write_err(f"{report.file}, {place} {line}: held back: {what} {beside}")
     if report.held_by_other_words:
         write_err(
             f"{report.file}: {counted(report.held_by_other_words, 'row')} held back came in before, when the"
-            " words of the table meant something else, and would count twice: import it again with"
-            " --held-back correction to move the earlier entries, or take these back first"
+            " table was read otherwise or its words meant something else, and would count twice: import it"
+            " again with --held-back correction to move the earlier entries, or take these back first"
         )
     if report.outcome.held_back:
         write_err(

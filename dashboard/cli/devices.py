@@ -23,7 +23,7 @@ from ingest.errors import BenchHoursError
 from ingest.store import Store
 from ingest.studio.settings import read_settings
 from ingest.tables.audit_log import utc_now
-from ingest.values.parsing import suggestion
+from ingest.values.spelling import suggestion
 
 
 def add_commands(commands: options.Commands) -> None:

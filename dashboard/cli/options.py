@@ -18,7 +18,7 @@ from dashboard.formatting import day
 from ingest.errors import BenchHoursError, NotationError, why
 from ingest.sql import Connection
 from ingest.store import Store, default_path
-from ingest.values import parsing
+from ingest.values import calendar_days
 
 # The database as a command needs it: not opened for it; only where it is served, as the command puts its file
 # in place itself; in memory where there is none; there already; made where it is missing.
@@ -116,7 +116,7 @@ def file(text: str) -> Path:
 
 def _day(text: str) -> date:
     try:
-        return parsing.day(text, "unset")
+        return calendar_days.day(text, "unset")
     except BenchHoursError as error:
         raise argparse.ArgumentTypeError(f'"{text}" is not a day written as year-month-day') from error
 
@@ -130,7 +130,7 @@ def port(text: str) -> int:
 
 
 def number(read: Callable[[str], float]) -> Callable[[str], float]:
-    """The type of an option that a reader of `ingest.values.parsing` reads."""
+    """The type of an option that a reader of `ingest.values` reads."""
 
     def read_option(text: str) -> float:
         try:

@@ -23,7 +23,7 @@ from dashboard.text.forecast import in_ten
 from ingest.errors import BenchHoursError
 from ingest.store import Store
 from ingest.studio.settings import read_settings
-from ingest.values import parsing
+from ingest.values import durations, numbers
 
 
 def add_commands(commands: options.Commands) -> None:
@@ -31,12 +31,12 @@ def add_commands(commands: options.Commands) -> None:
     options.add_files(parser, ics="write the plan as a calendar (iCalendar), works by their codes")
     parser.add_argument(
         "--hours",
-        type=options.number(parsing.hours),
+        type=options.number(durations.hours),
         help="when a new work would be ready that takes about so many hours at the bench",
     )
     parser.add_argument(
         "--waiting-days",
-        type=options.number(parsing.decimal),
+        type=options.number(numbers.decimal),
         default=0.0,
         metavar="DAYS",
         help="with --hours: days that it presses and dries alone",

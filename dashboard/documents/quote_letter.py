@@ -26,7 +26,7 @@ from ingest.errors import BenchHoursError
 from ingest.studio.hazards import usual_cautions
 from ingest.studio.settings import CLAUSES, NO_CLAUSE, Settings
 from ingest.studio.vocabulary import Vocabulary
-from ingest.values import parsing
+from ingest.values import calendar_days
 
 FORMS = {"one": "one price", "phases": "by phase", "full": "full statement: hours × rate"}
 USUAL_CLAUSES = {
@@ -119,7 +119,11 @@ def letter(
 def dated(form_fields: Mapping[str, str], studio: Settings) -> date | None:
     """The day that was said for the letter; None where none was, or none that can be read."""
     try:
-        return parsing.day(form_fields["made_on"], studio.day_order) if form_fields.get("made_on") else None
+        return (
+            calendar_days.day(form_fields["made_on"], studio.day_order)
+            if form_fields.get("made_on")
+            else None
+        )
     except BenchHoursError:
         return None
 

@@ -14,7 +14,7 @@ from dashboard.queries.base import frame
 from dashboard.queries.studio import phase_positions
 from ingest.sql import Connection
 from ingest.studio.vocabulary import read_vocabulary
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 
 def record(con: Connection, before: date, *, by_day: bool = False) -> TrainingRecord:

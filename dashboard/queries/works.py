@@ -12,7 +12,7 @@ from dashboard.queries.levels import compared_together
 from ingest.errors import BenchHoursError
 from ingest.sql import Connection
 from ingest.studio.settings import read_settings
-from ingest.values.parsing import folded, look_alike, nearest_code
+from ingest.values.spelling import folded, look_alike, nearest_code
 
 _ON_THE_BENCH = """
 SELECT EXISTS (

@@ -13,7 +13,7 @@ from dashboard.analysis.simulation import completion, schedule, waiting_times, w
 from dashboard.analysis.simulation.schedule import WHOEVER, Work
 from dashboard.services.plan import LEVELS, Plan
 from dashboard.services.plan_people import MOST_DAYS_AHEAD
-from ingest.values import parsing
+from ingest.values import durations, numbers
 
 _SEED = 8_414
 MOST_HOURS = 10_000  # at the bench, of a new work
@@ -25,8 +25,8 @@ DAYS_OF_NEW = "Days it presses and dries alone"
 def read_new_work(hours_said: str, days_said: str) -> tuple[float, float]:
     """Hours and days of a new work as they are typed into the fields of these names; no days are none."""
     return (
-        parsing.number_called(HOURS_OF_NEW, hours_said.strip(), MOST_HOURS, read=parsing.hours),
-        parsing.number_called(DAYS_OF_NEW, days_said.strip() or "0", MOST_DAYS, or_zero=True),
+        numbers.number_called(HOURS_OF_NEW, hours_said.strip(), MOST_HOURS, read=durations.hours),
+        numbers.number_called(DAYS_OF_NEW, days_said.strip() or "0", MOST_DAYS, or_zero=True),
     )
 
 

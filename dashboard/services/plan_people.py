@@ -18,7 +18,7 @@ from ingest.sql import Connection
 from ingest.studio.settings import WEEKDAYS, Settings
 from ingest.values.absences import Absence, read_absences
 from ingest.values.named_amounts import read_named
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 WEEKS_LOOKED_BACK = 26
 SHOWN_WEEKS = 26

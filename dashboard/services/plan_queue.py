@@ -17,7 +17,7 @@ from dashboard.services.forecast import Bench
 from dashboard.services.open_lines import LINE
 from ingest.sql import Connection
 from ingest.studio.settings import Settings
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 _DAY = timedelta(days=1)
 # finished works with an estimate; while there are fewer the usual spread of the log of actual by estimated

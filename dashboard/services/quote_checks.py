@@ -10,7 +10,7 @@ import pandas as pd
 from dashboard.formatting import UNITS, text
 from dashboard.services.quote_context import QuoteContext
 from ingest.editing.quote_drafts import QuotedWork, ReadWork
-from ingest.values import parsing
+from ingest.values import spelling
 from ingest.values.line_names import line_name
 
 _MORE_THAN_ALL = 1.02  # of a work, with room for how areas are rounded
@@ -25,7 +25,7 @@ def unknown_words(context: QuoteContext, quoted_work: QuotedWork, read: ReadWork
     for name, used in context.words.items():
         word = "" if quoted_work.object else text(read.object_row.get(name))
         near = (
-            parsing.nearest(word, {parsing.folded(item): item for item in used})
+            spelling.nearest(word, {spelling.folded(item): item for item in used})
             if word and word not in used
             else None
         )
@@ -63,7 +63,7 @@ def check_lines(context: QuoteContext, lines: pd.DataFrame, area: float) -> tupl
             )
         if pd.isna(line["low_hours"]) != pd.isna(line["high_hours"]):
             doubts.append(f"{at}: a range needs low and high; one of them alone counts for nothing.")
-        if line["person"] and parsing.folded(line["person"]) not in context.people:
+        if line["person"] and spelling.folded(line["person"]) not in context.people:
             doubts.append(
                 f"{at}: {line['person']} is nobody of this studio, and is taken for somebody new, at the"
                 " studio's pace."

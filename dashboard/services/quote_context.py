@@ -28,7 +28,7 @@ from dashboard.services.result_cache import ResultCache
 from ingest.editing.quote_drafts import QuotedWork
 from ingest.sql import Connection
 from ingest.studio.vocabulary import read_vocabulary
-from ingest.values import parsing
+from ingest.values import spelling
 
 FIRST_PHASES = ("examination", "documentation")  # names at birth of the phases of a first stage
 LATER = ("photography during treatment", "photography after treatment", "final report")
@@ -105,7 +105,7 @@ class QuoteContext:
     def left_out(self, quoted_work: QuotedWork) -> dict[str, str]:
         """What was said not to turn up, by the name that it has now, with the reasons."""
         return {
-            self.techniques.get(parsing.folded(name), name): reason
+            self.techniques.get(spelling.folded(name), name): reason
             for name, reason in quoted_work.left_out.items()
         }
 

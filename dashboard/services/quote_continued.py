@@ -18,7 +18,7 @@ from ingest.editing.quote_drafts import Quote, QuotedWork
 from ingest.sql import Connection
 from ingest.studio.settings import read_settings
 from ingest.studio.vocabulary import read_vocabulary
-from ingest.values import parsing
+from ingest.values import spelling
 
 
 def previous_version(con: Connection, code: str, as_of: date) -> PreviousVersion | None:
@@ -88,10 +88,10 @@ def _lines_to_go_on(
 
     def name_of(line: dict[str, str]) -> tuple[str, str, str, str]:
         technique = words.technique_spellings.get(
-            parsing.folded(line.get("technique", "")), line.get("technique", "")
+            spelling.folded(line.get("technique", "")), line.get("technique", "")
         )
         phase = (
-            words.phase_spellings.get(parsing.folded(line["phase"]), line["phase"])
+            words.phase_spellings.get(spelling.folded(line["phase"]), line["phase"])
             if line.get("phase")
             else usual.get(technique, "")
         )

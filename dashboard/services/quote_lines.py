@@ -11,7 +11,7 @@ from dashboard import queries
 from dashboard.analysis.arrays import Floats
 from dashboard.services.quote_context import QuoteContext
 from ingest.sql import Connection
-from ingest.values import parsing
+from ingest.values import numbers
 
 
 def in_first_stage(context: QuoteContext, lines: pd.DataFrame) -> pd.Series:
@@ -67,13 +67,13 @@ def lines_like(context: QuoteContext, code: str, new_area: float, con: Connectio
         row = {"technique": line["technique"], "phase": line["phase"], "part": line["part"]}
         if pd.notna(quantity) and quantity > 0:
             if line["unit"] != "dm2":
-                row["quantity"] = parsing.written(float(quantity))
+                row["quantity"] = numbers.written(float(quantity))
             elif area and quantity < 0.9 * area:  # a part of it: as large a part of the new one
-                row["quantity"] = parsing.written(
+                row["quantity"] = numbers.written(
                     round(float(quantity) * (new_area / area if new_area > 0 else 1.0), 1)
                 )
             elif not area:
-                row["quantity"] = parsing.written(float(quantity))
+                row["quantity"] = numbers.written(float(quantity))
         if named := {name: text for name, text in row.items() if text}:  # a work as a whole has no name
             sheet.append(named)
     return sheet

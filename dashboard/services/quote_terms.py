@@ -16,7 +16,7 @@ from dashboard.services import prices
 from ingest.editing.quote_drafts import COST_COLUMNS, QuotedWork
 from ingest.errors import BenchHoursError
 from ingest.studio.settings import Settings
-from ingest.values import parsing
+from ingest.values import calendar_days, numbers, spelling
 from ingest.values.named_amounts import decimal_of, exact, read_named
 
 USUAL_CONFIDENCE = 80
@@ -105,7 +105,7 @@ def read_terms(texts: Mapping[str, str], studio: Settings, known_people: Mapping
     currency, unread = studio.currency, False
     if text := texts.get("currency", "").strip():
         try:
-            currency = parsing.currency(text)
+            currency = numbers.currency(text)
         except BenchHoursError as error:
             faults.append(f'Currency "{text}" {error} Until then there is no price.')
             unread = True
@@ -121,7 +121,7 @@ def read_terms(texts: Mapping[str, str], studio: Settings, known_people: Mapping
     begin_on = None
     if text := texts.get("begin_on", "").strip():
         try:
-            begin_on = parsing.day(text, studio.day_order)
+            begin_on = calendar_days.day(text, studio.day_order)
         except BenchHoursError as error:
             faults.append(f'Begin on "{text}" {error}')
     confidence = confidence_of(texts)
@@ -131,7 +131,7 @@ def read_terms(texts: Mapping[str, str], studio: Settings, known_people: Mapping
     same = currency == studio.currency and not unread  # amounts of the studio are in its own currency
     rates = (
         {
-            known_people.get(parsing.folded(name), name): amount
+            known_people.get(spelling.folded(name), name): amount
             for name, amount in read_named(studio.hourly_rates, "Rates per hour", "Ilse 70")
         }
         if same
@@ -187,7 +187,7 @@ def read_costs(quoted_work: QuotedWork, agreed: QuoteTerms) -> tuple[list[tuple[
             continue
         try:
             value = decimal_of(amount) if amount else None
-            belongs = parsing.yes_or_no(first) if first else False
+            belongs = spelling.yes_or_no(first) if first else False
         except BenchHoursError as error:
             faults.append(f'Cost {number}, "{amount}"{f", first stage {first!r}" if first else ""}: {error}')
             continue

@@ -7,9 +7,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from ingest.foreign.counted_twice import WordSaidOtherwise
-from ingest.foreign.reading import ANY, CELL, FROM_TO, TODAY, LeaveOut, RowKind
+from ingest.foreign.counted_twice import ReadOtherwise, WordSaidOtherwise
+from ingest.foreign.preview import RowOutcome
+from ingest.foreign.reading import ANY, CELL, FROM_TO, TODAY, HoursUnit, LeaveOut, Reading, RowKind, Source
 from ingest.foreign.words import Meaning
+from ingest.values.calendar_days import DayOrder
 from ingest.values.line_names import line_name
 
 ROW_KINDS: dict[RowKind, str] = {
@@ -78,9 +80,23 @@ STATUSES = {
     "corrects": "corrects what is held",
     "already held": "held already",
     "held back": "held back: correction or new?",
-    "rejected": "not kept",
+    "rejected": "refused",
+}
+OUTCOMES: Mapping[RowOutcome, str] = {
+    "stored": "kept",
+    "asked about": "asked about",
+    "held back": "held back",
+    "left out": "left out",
+    "rejected": "refused",
 }
 
+DAY_ORDERS: Mapping[DayOrder, str] = {
+    "dmy": "day, month, year",
+    "mdy": "month, day, year",
+    "ymd": "year, month, day",
+    "unset": "not said: days that can be read two ways are refused",
+}
+HOURS_UNITS: Mapping[HoursUnit, str] = {"hours": "hours", "minutes": "minutes", "days": "working days"}
 _TESTS = {"empty": "is empty", "is": "is", "begins": "begins with", "contains": "contains"}
 
 
@@ -114,6 +130,51 @@ def said_otherwise(word: WordSaidOtherwise, titles: Mapping[str, str]) -> str:
     then, now = meaning(word.then, titles), meaning(word.now, titles)
     they = "it" if word.rows == 1 else "they"
     return f'"{word.text}" as {then}. Brought in as {now} {they} would count twice.'
+
+
+def read_otherwise(change: ReadOtherwise, heads: Mapping[str, str]) -> str:
+    """That rows came in by a reading that is another now; the sentence to its end. `heads` has the head of
+    each column as written, by its name.
+    """
+    then, now = change.then, change.now
+    differences = [
+        f"with lengths in {_hours_in(then)}, now in {_hours_in(now)}"
+        if _hours_in(then) != _hours_in(now)
+        else "",
+        f"with days as {DAY_ORDERS[then.day_order]}, now as {DAY_ORDERS[now.day_order].partition(':')[0]}"
+        if then.day_order != now.day_order
+        else "",
+        *(
+            f"with {COLUMNS[name]} from {_source(then.columns.get(name), heads)}, now from"
+            f" {_source(now.columns.get(name), heads)}"
+            for name in COLUMNS
+            if then.columns.get(name) != now.columns.get(name)
+        ),
+    ]
+    how = "; ".join(filter(None, differences)) or "when the table was read otherwise"
+    they = "it" if change.rows == 1 else "they"
+    return (
+        f"{how}. Brought in as {they} {'reads' if change.rows == 1 else 'read'} now {they} would count twice."
+    )
+
+
+def _hours_in(reading: Reading) -> str:
+    unit = HOURS_UNITS[reading.hours_unit]
+    return f"{unit} of {reading.hours_a_day:g} hours" if reading.hours_unit == "days" else unit
+
+
+def _source(source: Source | None, heads: Mapping[str, str]) -> str:
+    if source is None:
+        return "nowhere"
+    match source.origin:
+        case "column":
+            return heads.get(source.text, source.text)
+        case "fixed":
+            return f"{source.text} for all rows" if source.text else "nowhere"
+        case "head":
+            return "the heads"
+        case _:
+            return "the name of the sheet"
 
 
 def place_word(file: str) -> str:

@@ -11,10 +11,10 @@ from dashboard.ui import fields, layout, page_data
 from ingest.editing import corrections
 from ingest.errors import BenchHoursError
 from ingest.schema.csv_columns import CHARGES, MODES, TOTALS
+from ingest.values.calendar_days import day_in_words
 from ingest.values.line_names import line_name
-from ingest.values.parsing import day_in_words, written
+from ingest.values.numbers import written
 
-# What the form calls the columns.
 LABELS = {
     "object": "Work",
     "started_at": "From",

@@ -13,8 +13,8 @@ from dashboard.formatting import day as day_in_words
 from dashboard.ui import page_data
 from ingest.errors import BenchHoursError
 from ingest.studio.vocabulary import Vocabulary
-from ingest.values import parsing
-from ingest.values.parsing import DayOrder
+from ingest.values import calendar_days
+from ingest.values.calendar_days import DayOrder
 
 # Words of the record that are shown otherwise; a free word is shown as it is, or two would look alike.
 _SHOWN = {**UNITS, "hands_on": "hands on", "own_cost": "own cost"}
@@ -54,7 +54,7 @@ def read_day(what: str, text: str, latest: date | None = None) -> date | None:
     if not text.strip():
         return None
     try:
-        typed = parsing.day(text, page_data.settings().day_order)
+        typed = calendar_days.day(text, page_data.settings().day_order)
     except BenchHoursError as error:
         raise BenchHoursError(f'{what} "{text}" {error.what}', error.mend) from error
     if latest is not None and typed > latest:

@@ -10,7 +10,7 @@ from ingest.importing.estimate_versions import record_versions
 from ingest.sql import Connection
 from ingest.studio.settings import read_settings
 from ingest.tables.audit_log import Change
-from ingest.values.parsing import day_in_words
+from ingest.values.calendar_days import day_in_words
 
 _ONE = "(SELECT ?::VARCHAR AS object, ?::INTEGER AS version)"
 

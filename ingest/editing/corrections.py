@@ -21,7 +21,7 @@ from ingest.sql import Connection
 from ingest.store import Store
 from ingest.tables.audit_log import Change, record_earlier
 from ingest.tables.counted_hours import recount, touch
-from ingest.values.parsing import written
+from ingest.values.numbers import written
 
 Decision = Literal["correction", "new", "left out"]
 

@@ -20,7 +20,7 @@ from ingest.schema.csv_columns import ESTIMATES
 from ingest.sql import Connection
 from ingest.store import Store
 from ingest.tables.audit_log import Change, utc_now
-from ingest.values.parsing import written
+from ingest.values.numbers import written
 
 VERSION_COLUMNS = ("made_on", "reason", "price", "currency", "tax_in_price", "tax_per_cent")
 LINE_COLUMNS = (

@@ -10,7 +10,8 @@ from datetime import date
 from ingest.errors import BenchHoursError
 from ingest.sql import Connection
 from ingest.tables.audit_log import Change
-from ingest.values.parsing import hours, number_called
+from ingest.values.durations import hours
+from ingest.values.numbers import number_called
 
 MOST_HOURS = 1000
 

@@ -31,7 +31,8 @@ from ingest.schema.csv_columns import ESTIMATES, OBJECTS, header_name, not_missp
 from ingest.sql import Connection, statement
 from ingest.store import Store
 from ingest.values.line_names import line_names
-from ingest.values.parsing import folded, of_a_file
+from ingest.values.numbers import of_a_file
+from ingest.values.spelling import folded
 
 MARKS = ("incident", "earlier damage", "agreed extra")
 COST_COLUMNS = ("what", "amount", "first_stage")

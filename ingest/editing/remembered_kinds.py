@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from ingest.sql import Connection
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 _FEW_LETTERS = 3  # a longer text is a word of its own
 

@@ -24,8 +24,8 @@ from ingest.schema.csv_columns import ESTIMATES, OBJECTS, TIME_ENTRIES, Form
 from ingest.sql import Connection
 from ingest.store import Store
 from ingest.tables.audit_log import Change
-from ingest.values import parsing
-from ingest.values.parsing import Period
+from ingest.values import calendar_days, durations, sizes
+from ingest.values.calendar_days import Period
 from ingest.values.work_codes import codes_from_memory
 
 SAME_HOURS = 0.05  # within which the hours of a work are those of its phases
@@ -158,7 +158,7 @@ def _rows_of(con: Connection, sheet: Sheet, context: Context) -> tuple[dict[int,
         cell_faults = [*_missing(cells, sheet, number), *_disagreeing(cells, sheet, number)]
         sides: tuple[str, str] | None = None
         try:
-            sides = parsing.two_sides(cells["size"]) if cells.get("size") else None
+            sides = sizes.two_sides(cells["size"]) if cells.get("size") else None
         except NotationError as error:
             cell_faults.append(_fault(number, "size", cells, error.code, error.details))
         faults += cell_faults
@@ -176,7 +176,7 @@ def _periods(sheet: Sheet, context: Context, faults: list[CellFault]) -> dict[in
             faults.append(_fault(number, "when", cells, "empty", {}))
             continue
         try:
-            periods[number] = parsing.day_or_period(text, context.settings.day_order)
+            periods[number] = calendar_days.day_or_period(text, context.settings.day_order)
         except NotationError as error:
             faults.append(_fault(number, "when", {"when": text}, error.code, error.details))
     return periods
@@ -201,8 +201,8 @@ def _disagreeing(cells: Mapping[str, str], sheet: Sheet, number: int) -> list[Ce
         if not (cells.get(column) and of_phases):
             continue
         try:
-            phases_hours = sum(map(parsing.hours, of_phases))
-            differs = abs(parsing.hours(cells[column]) - phases_hours) > SAME_HOURS
+            phases_hours = sum(map(durations.hours, of_phases))
+            differs = abs(durations.hours(cells[column]) - phases_hours) > SAME_HOURS
         except NotationError:
             continue  # the check of its row says so
         if differs:

@@ -23,7 +23,8 @@ from ingest.sql import Connection, statement
 from ingest.store import Store
 from ingest.studio.settings import read_settings
 from ingest.tables.audit_log import Change
-from ingest.values.parsing import day_in_words, written
+from ingest.values.calendar_days import day_in_words
+from ingest.values.numbers import written
 
 _LINE_FIGURES = ("p10", "p50", "p80", "p90", "promised_hours", "own_hours", "worked_hours")
 _OPTION_FIGURES = ("confidence", "promised_hours", "p10", "p50", "p80", "p90", "price", "currency")

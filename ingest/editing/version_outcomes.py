@@ -9,7 +9,7 @@ from ingest.editing.approvals import version_days
 from ingest.errors import BenchHoursError
 from ingest.sql import Connection
 from ingest.tables.audit_log import Change, record_earlier
-from ingest.values.parsing import day_in_words
+from ingest.values.calendar_days import day_in_words
 
 OUTCOMES = ("declined", "withdrawn")
 

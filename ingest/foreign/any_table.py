@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ingest.errors import FileError
 from ingest.importing.files import Recognizer, RowSource, recognize
@@ -13,6 +14,9 @@ from ingest.schema.csv_columns import IN_ORDER
 from ingest.store import Store
 from ingest.tables.audit_log import utc_now
 
+if TYPE_CHECKING:
+    from ingest.foreign.memory import Unsaved
+
 ENDINGS = (".csv", ".txt", ".tsv", ".xlsx", ".xls", ".ods", ".ics")
 """Of the names of files that may be tables."""
 _PACKED = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
@@ -20,7 +24,10 @@ _CALENDAR = b"BEGIN:VCALENDAR"
 
 
 def any_table(
-    store: Store, now: datetime | None = None, said_otherwise_as: SaidOtherwiseAs = "ask"
+    store: Store,
+    now: datetime | None = None,
+    said_otherwise_as: SaidOtherwiseAs = "ask",
+    unsaved: Unsaved | None = None,
 ) -> Recognizer:
     """What `ingest.importing.files` knows files by: our forms in CSV; a workbook whose sheets have the heads
     of our forms; any table of which it was said how it is read.
@@ -30,13 +37,14 @@ def any_table(
     Parameters
     ----------
     said_otherwise_as : what becomes of rows of tables that are held by other words.
+    unsaved : what is said of a table and not kept yet, to see what would become of its rows.
     """
 
     def recognized(paths: Sequence[Path], folder: Path) -> list[list[RowSource]]:
         together = [
             part
             for path in paths
-            for part in _parts(store, path, folder, now or utc_now(), said_otherwise_as)
+            for part in _parts(store, path, folder, now or utc_now(), said_otherwise_as, unsaved)
         ]
         order = {form.kind: number for number, form in enumerate(IN_ORDER)}
         return sorted(together, key=lambda part: max(order[item.form.kind] for item in part))
@@ -45,7 +53,12 @@ def any_table(
 
 
 def _parts(
-    store: Store, path: Path, folder: Path, now: datetime, said_otherwise_as: SaidOtherwiseAs
+    store: Store,
+    path: Path,
+    folder: Path,
+    now: datetime,
+    said_otherwise_as: SaidOtherwiseAs,
+    unsaved: Unsaved | None,
 ) -> list[list[RowSource]]:
     not_ours: FileError | None = None
     if not is_no_csv(path):
@@ -55,7 +68,7 @@ def _parts(
             not_ours = error
     from ingest.foreign.bring_in import parts_of  # noqa: PLC0415  files of ours need not wait for it
 
-    return parts_of(store, path, not_ours, now, said_otherwise_as)
+    return parts_of(store, path, not_ours, now, said_otherwise_as, unsaved)
 
 
 def is_no_csv(path: Path) -> bool:

@@ -13,7 +13,7 @@ import pandas as pd
 from ingest.errors import NotationError
 from ingest.foreign import notations
 from ingest.foreign.words import Studio
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 _HEADS = {
     "date": "date day datum tag jour fecha data giorno dato dag on when wann",

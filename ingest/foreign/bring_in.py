@@ -22,17 +22,19 @@ import pandas as pd
 
 from ingest.errors import FileError
 from ingest.foreign.convert import ConvertedRows, convert, source_texts
+from ingest.foreign.earlier import EarlierStatement, read_all_earlier, read_earlier
 from ingest.foreign.long_rows import LongRows, long_rows
 from ingest.foreign.memory import (
     KnownSheet,
+    Unsaved,
     draft_of,
     known_sheets,
-    read_earlier_meanings,
     read_meanings,
     read_tables,
+    with_unsaved,
 )
 from ingest.foreign.reading import Reading, word_columns
-from ingest.foreign.said_before import by_row, came_in_before
+from ingest.foreign.said_before import came_in_before
 from ingest.foreign.sheets import Book, Sheet, read_book
 from ingest.foreign.words import Meanings, Studio
 from ingest.importing.cell_readers import Context
@@ -42,7 +44,8 @@ from ingest.importing.rows import Rows, SaidOtherwise, SaidOtherwiseAs, rows_of_
 from ingest.schema.csv_columns import OBJECTS, REJECT_COLUMNS, Form, form_of
 from ingest.sql import Connection
 from ingest.store import Store
-from ingest.values.parsing import MARK_OF_SEPARATOR, folded
+from ingest.values.numbers import MARK_OF_SEPARATOR
+from ingest.values.spelling import folded
 
 _ASKED_FOR = "Bring it in under Bring in logs, which asks once what its columns mean."
 
@@ -74,12 +77,13 @@ class ForeignSheet:
     """A sheet that is read by what was said of it."""
 
     book: Book
-    long: LongRows
+    sheet: Sheet
+    row: int
     reading: Reading
     meanings: Meanings
     several: bool
     now: datetime
-    before: Sequence[Meanings] = ()
+    before: Sequence[EarlierStatement] = ()
     said_otherwise_as: SaidOtherwiseAs = "ask"
 
     @property
@@ -94,14 +98,19 @@ class ForeignSheet:
         mark = MARK_OF_SEPARATOR.get(self.book.separator, "")
         studio = Studio.of(con, Context.of(con, now=self.now, decimal_mark=mark))
         today = studio.context.today.isoformat()
-        converted = converted_rows(self.long, self.reading, self.meanings, studio, self.book, today)
+        long = long_rows(self.sheet, self.reading, self.row)
+        converted = converted_rows(long, self.reading, self.meanings, studio, self.book, today)
+        table = (self.book, self.sheet, self.row)
         came_before = came_in_before(
-            con, self.long, self.reading, self.meanings, self.before, studio, self.book
+            con, table, long, self.reading, self.meanings, converted, self.before, studio
         )
-        rows = as_rows(con, converted, self.book, self.long.sheet if self.several else "")
+        rows = as_rows(con, converted, self.book, self.sheet.name if self.several else "")
         rows.said_otherwise = SaidOtherwise(
-            entries=by_row(came_before, converted), become=self.said_otherwise_as
+            entries=came_before.rows[["row", "entry"]], become=self.said_otherwise_as
         )
+        rows.origins = long.origins[converted.places]
+        by_meaning = np.delete(long.origins, converted.places)
+        rows.origins_left_out = np.concatenate([long.without.origins, by_meaning])
         return rows
 
 
@@ -150,6 +159,7 @@ def parts_of(
     not_ours: FileError | None,
     now: datetime,
     said_otherwise_as: SaidOtherwiseAs = "ask",
+    unsaved: Unsaved | None = None,
 ) -> list[list[RowSource]]:
     """What stands in a file that is no CSV file of ours, by what comes in together; raises `FileError` where
     nothing was said of it, with the page that asks.
@@ -158,6 +168,7 @@ def parts_of(
     ----------
     not_ours : what was wrong with it as a CSV file of ours; None where it is none at all.
     said_otherwise_as : what becomes of rows that are held by other words.
+    unsaved : what is said of a table and not kept yet; it stands before what was kept.
     """
     try:
         book = read_book(path, now)
@@ -166,6 +177,8 @@ def parts_of(
     with store.reading() as con:
         forms = form_sheets(book) if book.kind == "workbook" else []
         tables = read_tables(con)
+        if unsaved:
+            tables = with_unsaved(tables, unsaved)
         of_ours = {form.sheet.name for form in forms}
         known = [item for item in known_sheets(book, tables) if item.sheet.name not in of_ours]
         if not forms and not known:
@@ -174,7 +187,7 @@ def parts_of(
         others = tuple(sheet.name for sheet in book.sheets if sheet.name not in read)
         parts: list[list[RowSource]] = [[item] for item in forms]
         if known:
-            parts.append(_by_what_was_said(con, book, known, now, said_otherwise_as))
+            parts.append(_by_what_was_said(con, book, known, now, said_otherwise_as, unsaved))
         parts[-1][-1] = WithOthers(parts[-1][-1], others)
         return parts
 
@@ -213,12 +226,16 @@ def _by_what_was_said(
     known: Sequence[KnownSheet],
     now: datetime,
     said_otherwise_as: SaidOtherwiseAs,
+    unsaved: Unsaved | None,
 ) -> list[RowSource]:
     works: dict[str, str] = {}
     sheets: list[RowSource] = []
     stored_works = {folded(row[0]) for row in con.execute("SELECT object FROM objects").fetchall()}
     for item in known:
-        meanings = read_meanings(con, item.table.heads)
+        meanings: Meanings = read_meanings(con, item.table.heads)
+        before = read_earlier(con, item.table.heads)
+        if unsaved and unsaved.heads == item.table.heads:
+            meanings, before = unsaved.meanings, read_all_earlier(con, item.table.heads)
         rows = long_rows(item.sheet, item.reading, item.row)
         works |= {
             code: title
@@ -228,12 +245,13 @@ def _by_what_was_said(
         sheets.append(
             ForeignSheet(
                 book=book,
-                long=rows,
+                sheet=item.sheet,
+                row=item.row,
                 reading=item.reading,
                 meanings=meanings,
                 several=len(book.sheets) > 1,
                 now=now,
-                before=read_earlier_meanings(con, item.table.heads),
+                before=before,
                 said_otherwise_as=said_otherwise_as,
             )
         )

@@ -7,7 +7,7 @@ What cannot be turned into ours is a fault of its cell; the row is rejected with
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
@@ -20,7 +20,8 @@ from ingest.foreign.notations import FAULT_COLUMNS, faults_of, read_texts
 from ingest.foreign.reading import CELL, FROM_TO, Reading, word_columns
 from ingest.foreign.words import Meaning, Meanings, Studio, codes_are_new
 from ingest.schema.csv_columns import Form
-from ingest.values.parsing import DecimalMark, folded
+from ingest.values.numbers import DecimalMark
+from ingest.values.spelling import folded
 
 _HOURS = ("hours", "low_hours", "high_hours", "unattended_hours")
 _NUMBERS = ("quantity", "price", "tax_per_cent", "height_cm", "width_cm", "area_dm2")
@@ -53,6 +54,18 @@ class ConvertedRows:
     left_out: int = 0
     not_read: tuple[str, ...] = ()
     new_works: dict[str, str] = field(default_factory=dict)
+
+    def first(self, most: int | None) -> ConvertedRows:
+        """So many of the rows, or all."""
+        if most is None or most >= len(self.lines):
+            return self
+        return replace(
+            self,
+            cells=self.cells.head(most),
+            lines=self.lines[:most],
+            places=self.places[:most],
+            faults=self.faults[self.faults["row"] < most],
+        )
 
 
 def source_texts(rows: LongRows, reading: Reading) -> dict[str, pd.Series[str]]:

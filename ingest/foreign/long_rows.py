@@ -6,6 +6,8 @@ All still in the table's own words; every row that is left out is counted by its
 
 from __future__ import annotations
 
+import hashlib
+import json
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,11 +18,28 @@ import pandas as pd
 
 from ingest.errors import NotationError
 from ingest.foreign import notations
+from ingest.foreign.bounds import MOST_COLUMNS
 from ingest.foreign.reading import ANY, CELL, TODAY, LeaveOut, Reading, check_reading
 from ingest.foreign.sheets import ROWS_LOOKED_AT, Sheet, heads
 from ingest.importing.csv_file import distinct_names
 
 WIDE_HEAD = "head"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftOutRows:
+    """Rows that a rule of texts left out.
+
+    Attributes
+    ----------
+    texts, lines, origins : as of `LongRows`.
+    rules : by row, the place of the rule in the reading, from 0.
+    """
+
+    texts: pd.DataFrame
+    lines: npt.NDArray[np.int64]
+    origins: npt.NDArray[np.str_]
+    rules: npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +53,10 @@ class LongRows:
     left_out : by rule, in the order of the reading, how many rows it left out.
     sheet : name of the sheet.
     not_read : heads of a wide table that are neither known nor what its wide columns are.
+    places : by row, where it stands in the sheet: the number of its row there, from 0, times `MOST_COLUMNS`,
+        and of a wide table the number of its column besides.
+    origins : by row, as of `ingest.importing.rows.Rows`.
+    without : the rows that a rule of texts left out.
     """
 
     texts: pd.DataFrame
@@ -41,6 +64,9 @@ class LongRows:
     left_out: tuple[int, ...]
     sheet: str
     not_read: tuple[str, ...] = ()
+    places: npt.NDArray[np.int64]
+    origins: npt.NDArray[np.str_]
+    without: LeftOutRows
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +116,7 @@ def long_rows(sheet: Sheet, reading: Reading, row: int) -> LongRows:
     begins = row + reading.head_rows
     texts = sheet.cells.iloc[begins:].set_axis(names, axis=1).reset_index(drop=True)
     lines = sheet.lines[begins:]
+    origins, places_of_rows = _digests(texts, written), np.arange(begins, len(sheet.lines)) * MOST_COLUMNS
     if reading.filled_down:
         columns = list(reading.filled_down)
         texts[columns] = texts[columns].replace("", None).ffill().fillna("")
@@ -101,9 +128,33 @@ def long_rows(sheet: Sheet, reading: Reading, row: int) -> LongRows:
             for place, (text, name) in enumerate(zip(written, names, strict=True))
             if text and place not in places and name not in reading.fixed_names
         )
-        texts, lines = _melted(texts, lines, written, places)
-    texts, lines, left_out = _without(texts, lines, reading)
-    return LongRows(texts=texts, lines=lines, left_out=left_out, sheet=sheet.name, not_read=not_read)
+        texts, which, columns_of = _melted(texts, written, places)
+        places_of_rows = places_of_rows[which] + columns_of
+        lines, origins = lines[which], np.char.add(origins[which], texts[WIDE_HEAD].to_numpy(dtype=np.str_))
+    rules = _rules_left_out(texts, reading)
+    remaining = rules < 0
+    return LongRows(
+        texts=texts[remaining].reset_index(drop=True),
+        lines=lines[remaining],
+        left_out=tuple(int((rules == place).sum()) for place in range(len(reading.left_out))),
+        sheet=sheet.name,
+        not_read=not_read,
+        places=places_of_rows[remaining],
+        origins=origins[remaining],
+        without=LeftOutRows(
+            texts=texts[~remaining].reset_index(drop=True),
+            lines=lines[~remaining],
+            origins=origins[~remaining],
+            rules=rules[~remaining],
+        ),
+    )
+
+
+def _digests(texts: pd.DataFrame, written: Sequence[str]) -> npt.NDArray[np.str_]:
+    """A digest of each row and of the heads above it."""
+    heads_digest = hashlib.md5(json.dumps(list(written)).encode(), usedforsecurity=False).hexdigest()
+    numbers = pd.util.hash_pandas_object(texts, index=False).to_numpy()
+    return np.char.add(f"{heads_digest} ", numbers.astype(np.str_))
 
 
 def wide_columns(written: Sequence[str], reading: Reading) -> list[int]:
@@ -129,31 +180,28 @@ def _may_be_head(text: str, reading: Reading) -> bool:
 
 
 def _melted(
-    texts: pd.DataFrame, lines: npt.NDArray[np.int64], written: Sequence[str], places: Sequence[int]
-) -> tuple[pd.DataFrame, npt.NDArray[np.int64]]:
-    """A row for each filled cell of the wide columns at these places, line by line."""
+    texts: pd.DataFrame, written: Sequence[str], places: Sequence[int]
+) -> tuple[pd.DataFrame, npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """A row for each filled cell of the wide columns at these places, line by line, and from which row and
+    column of the table it is.
+    """
     cells = texts.iloc[:, list(places)].to_numpy(dtype=object)
     row, column = np.nonzero(cells != "")
     fixed = texts.drop(columns=texts.columns[list(places)]).iloc[row].reset_index(drop=True)
     head_texts = np.array([written[place] for place in places], dtype=object)
     fixed[CELL] = pd.Series(cells[row, column], dtype="str")
     fixed[WIDE_HEAD] = pd.Series(head_texts[column] if len(places) else [], dtype="str")
-    return fixed, lines[row]
+    return fixed, row, np.array(places, dtype=np.int64)[column]
 
 
-def _without(
-    texts: pd.DataFrame, lines: npt.NDArray[np.int64], reading: Reading
-) -> tuple[pd.DataFrame, npt.NDArray[np.int64], tuple[int, ...]]:
-    """The rows that no rule of texts leaves out; a row is counted with the first that does. Rules of days are
-    for `ingest.foreign.convert`, which reads them.
+def _rules_left_out(texts: pd.DataFrame, reading: Reading) -> npt.NDArray[np.int64]:
+    """By row, the first rule of texts that leaves it out, -1 where none does. Rules of days are for
+    `ingest.foreign.convert`, which reads them.
     """
-    remaining = np.ones(len(lines), dtype=bool)
-    counts = []
-    for rule in reading.left_out:
-        matched = remaining & _matches(texts, rule)
-        counts.append(int(matched.sum()))
-        remaining &= ~matched
-    return texts[remaining].reset_index(drop=True), lines[remaining], tuple(counts)
+    rules = np.full(len(texts), -1, dtype=np.int64)
+    for place, rule in enumerate(reading.left_out):
+        rules[(rules < 0) & _matches(texts, rule)] = place
+    return rules
 
 
 def _matches(texts: pd.DataFrame, rule: LeaveOut) -> npt.NDArray[np.bool_]:

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
+from ingest.foreign.earlier import meaning_now, means_after, reading_after
 from ingest.foreign.long_rows import RowOfHeads, head_row, named_heads, rows_of_heads
 from ingest.foreign.reading import Reading
 from ingest.foreign.sheets import Book, Sheet, heads
@@ -15,10 +16,8 @@ from ingest.foreign.words import Meaning
 from ingest.sql import Connection
 from ingest.store import Store
 from ingest.tables.audit_log import utc_now
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
-_EARLIER = "earlier"
-"""Beside what a text means, what it meant before: a list of `means` (none: it was not said) and `until`."""
 _CALENDAR = "calendar "  # its name behind it: all calendars have the same heads
 
 
@@ -41,6 +40,21 @@ class Remembered:
     file: str
     at: datetime
     by: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unsaved:
+    """What is said of a table and not kept yet.
+
+    Attributes
+    ----------
+    heads : by which the table is known.
+    meanings : by our column and the text, folded.
+    """
+
+    heads: str
+    reading: Reading
+    meanings: Mapping[tuple[str, str], Meaning]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,38 +111,7 @@ def read_meanings(con: Connection, table_heads: str) -> dict[tuple[str, str], Me
     rows = con.execute(
         "SELECT column_name, spelling, means FROM foreign_words WHERE heads = ?", [table_heads]
     ).fetchall()
-    return {(column, spelling): _meaning(json.loads(means)) for column, spelling, means in rows}
-
-
-def read_earlier_meanings(con: Connection, table_heads: str) -> list[dict[tuple[str, str], Meaning]]:
-    """What the texts of a table meant before each time at which one of them was said otherwise, the latest
-    first.
-    """
-    rows = con.execute(
-        "SELECT column_name, spelling, means FROM foreign_words WHERE heads = ?", [table_heads]
-    ).fetchall()
-    means_by_text = {(column, spelling): json.loads(means) for column, spelling, means in rows}
-    times = sorted({item["until"] for means in means_by_text.values() for item in means.get(_EARLIER, [])})
-    return [
-        {
-            key: meaning
-            for key, means in means_by_text.items()
-            if (meaning := _meaning_at(means, time)) is not None
-        }
-        for time in reversed(times)
-    ]
-
-
-def _meaning(means: Mapping[str, Any]) -> Meaning:
-    return Meaning(**{name: value for name, value in means.items() if name != _EARLIER})
-
-
-def _meaning_at(means: Mapping[str, Any], time: str) -> Meaning | None:
-    """What a text meant until a time; None: nobody had said it."""
-    for item in means.get(_EARLIER, []):
-        if item["until"] >= time:
-            return Meaning(**item["means"]) if item["means"] else None
-    return _meaning(means)
+    return {(column, spelling): meaning_now(json.loads(means)) for column, spelling, means in rows}
 
 
 def known_sheets(book: Book, tables: list[Remembered]) -> list[KnownSheet]:
@@ -154,8 +137,17 @@ def known_sheets(book: Book, tables: list[Remembered]) -> list[KnownSheet]:
 
 def sheets_with(book: Book, table_heads: str, reading: Reading) -> list[tuple[Sheet, int]]:
     """The sheets of a file that have these heads and are read by this reading, each with their row."""
-    table = Remembered(heads=table_heads, reading=reading, draft=None, file="", at=utc_now(), by=None)
-    return [(known.sheet, known.row) for known in known_sheets(book, [table])]
+    return [(known.sheet, known.row) for known in known_sheets(book, [_as_remembered(table_heads, reading)])]
+
+
+def with_unsaved(tables: list[Remembered], unsaved: Unsaved) -> list[Remembered]:
+    """All tables, as if what is said of one were kept already."""
+    others = [table for table in tables if table.heads != unsaved.heads]
+    return [_as_remembered(unsaved.heads, unsaved.reading), *others]
+
+
+def _as_remembered(table_heads: str, reading: Reading) -> Remembered:
+    return Remembered(heads=table_heads, reading=reading, draft=None, file="", at=utc_now(), by=None)
 
 
 def draft_of(book: Book, tables: list[Remembered]) -> tuple[Sheet, Remembered] | None:
@@ -195,7 +187,7 @@ def remember(
     replacing: str | None = None,
     unsaid: Mapping[tuple[str, str], Meaning] | None = None,
 ) -> None:
-    """Keep what was said of a table to its end, in one transaction.
+    """Keep what was said of a table to its end, in one transaction; how it was read before is kept beside.
 
     Parameters
     ----------
@@ -206,9 +198,10 @@ def remember(
     """
     now = utc_now()
     with store.writing(counts=False) as con:
+        before = con.execute("SELECT reading FROM foreign_tables WHERE heads = ?", [table_heads]).fetchall()
         con.execute(
             "INSERT OR REPLACE INTO foreign_tables VALUES (?, ?, NULL, ?, ?, ?)",
-            [table_heads, reading.to_json(), file, now, by],
+            [table_heads, reading_after(before[0][0] if before else None, reading, now), file, now, by],
         )
         if replacing is not None and replacing != table_heads:
             _forget_draft(con, replacing)
@@ -272,14 +265,12 @@ def _put_meanings(
     }
     rows = []
     for (column, text), meaning in meanings.items():
-        before, means = means_by_text.get((column, folded(text))), asdict(meaning)
+        before = means_by_text.get((column, folded(text)))
         if before is None and (understood := unsaid.get((column, text))):
             before = asdict(understood)
-        if before is not None or means_by_text:  # with the first words of a table nothing had come in
-            earlier = before.pop(_EARLIER, []) if before is not None else []
-            if before != means:
-                earlier = [*earlier, {"means": before, "until": now.isoformat()}]
-            means |= {_EARLIER: earlier} if earlier else {}
+        # with the first words of a table nothing had come in
+        first = before is None and not means_by_text
+        means = asdict(meaning) if first else means_after(before, meaning, now)
         rows.append({"column": column, "spelling": folded(text), "written": text, "means": json.dumps(means)})
     con.execute(
         """INSERT OR REPLACE INTO foreign_words

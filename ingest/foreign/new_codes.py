@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 from ingest.sql import Connection
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 _FIRST_CODE = "{year:02}-{number:03}"
 

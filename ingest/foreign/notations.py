@@ -19,8 +19,10 @@ from babel.dates import get_day_names, get_month_names
 
 from ingest.errors import NotationError
 from ingest.foreign.reading import HoursUnit, Reading
-from ingest.values import parsing
-from ingest.values.parsing import DayOrder, DecimalMark, folded
+from ingest.values import calendar_days, durations, numbers
+from ingest.values.calendar_days import DayOrder
+from ingest.values.numbers import DecimalMark
+from ingest.values.spelling import folded
 
 LANGUAGES = ("en", "de", "fr", "it", "es", "nl", "pt", "da", "sv", "nb")
 FIRST_SERIAL_DAY = date(1899, 12, 30)
@@ -126,7 +128,7 @@ def day(text: str, order: DayOrder, year: int | None, *, serial: bool) -> str:
             first, second = numbers
             # 2024 March 5, or March 5, 2024, or 5 March 24
             day_of_month, its_year = (second, first) if first > 31 else (first, second)
-            return parsing.day(
+            return calendar_days.day(
                 f"{its_year + (2000 if its_year < 100 else 0):04}-{months[0]:02}-{day_of_month:02}", order
             ).isoformat()
     if words and not months and not others:  # a weekday before numbers
@@ -137,8 +139,8 @@ def day(text: str, order: DayOrder, year: int | None, *, serial: bool) -> str:
         day_of_month, month = (
             (int(parts[1]), int(parts[2])) if order == "dmy" else (int(parts[2]), int(parts[1]))
         )
-        return parsing.day(f"{year:04}-{month:02}-{day_of_month:02}", order).isoformat()
-    return parsing.day(cleaned, order).isoformat()
+        return calendar_days.day(f"{year:04}-{month:02}-{day_of_month:02}", order).isoformat()
+    return calendar_days.day(cleaned, order).isoformat()
 
 
 _FILLERS = frozenset({"the", "of", "st", "nd", "rd", "th", "de", "den", "der", "le", "er", "am", "del"})
@@ -182,13 +184,13 @@ def hours(text: str, unit: HoursUnit, hours_a_day: float, mark: DecimalMark) -> 
     ----------
     mark : how the file writes decimals.
     """
-    cleaned = parsing.of_a_file(text.strip(), mark)
+    cleaned = numbers.of_a_file(text.strip(), mark)
     if days := _DAYS_LONG.fullmatch(cleaned):
-        return parsing.written(parsing.hours(days["count"]) * hours_a_day)
+        return numbers.written(durations.hours(days["count"]) * hours_a_day)
     if unit == "hours" or not re.fullmatch(r"[\d.,\s¼½¾]+", cleaned):
-        return parsing.written(parsing.hours(cleaned))
-    number = parsing.hours(cleaned)  # reads ½ too
-    return parsing.written(number / 60 if unit == "minutes" else number * hours_a_day)
+        return numbers.written(durations.hours(cleaned))
+    number = durations.hours(cleaned)  # reads ½ too
+    return numbers.written(number / 60 if unit == "minutes" else number * hours_a_day)
 
 
 def instant(text: str, reading: Reading) -> str:
@@ -213,6 +215,6 @@ def number(text: str, mark: DecimalMark) -> str:
     if mark and cleaned:
         cleaned = cleaned.replace("," if mark == "." else ".", "").replace(",", ".")
         return (
-            parsing.written(float(cleaned)) if re.fullmatch(r"[+-]?\d+(\.\d*)?|[+-]?\.\d+", cleaned) else text
+            numbers.written(float(cleaned)) if re.fullmatch(r"[+-]?\d+(\.\d*)?|[+-]?\.\d+", cleaned) else text
         )
     return text

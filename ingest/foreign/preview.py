@@ -1,43 +1,58 @@
-"""For who says what a table means: how its first rows would be kept, and its texts, each once."""
+"""For who says what a table means: what would become of its rows, and its texts, each once."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Literal, get_args
 
+import numpy as np
 import pandas as pd
 
-from ingest.foreign.bring_in import as_rows, converted_rows
-from ingest.foreign.convert import ConvertedRows, days_of, source_texts
+from ingest.foreign.convert import NOT_SAID, days_of, source_texts
+from ingest.foreign.counted_twice import CheckedTable, check_table
+from ingest.foreign.earlier import read_all_earlier
 from ingest.foreign.long_rows import left_out_by_day, long_rows
 from ingest.foreign.reading import Reading, word_columns
 from ingest.foreign.sheets import Book, Sheet
 from ingest.foreign.words import Meaning, Meanings, Studio, Word, words_of
 from ingest.importing.cell_readers import Context
-from ingest.importing.check import Checked, check
+from ingest.importing.check import Checked
 from ingest.sql import Connection
 from ingest.store import Store
 from ingest.tables.audit_log import utc_now
-from ingest.values.parsing import MARK_OF_SEPARATOR, folded
+from ingest.values.spelling import folded
+
+RowOutcome = Literal["stored", "asked about", "held back", "left out", "rejected"]
+OUTCOMES: tuple[RowOutcome, ...] = get_args(RowOutcome)
+MOST_CHECKED = 20_000
+"""Rows that are looked at while somebody says what a table means."""
+MOST_LEFT_OUT = 1_000
+"""Rows that are left out and can be looked at."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Preview:
-    """How the first rows of a table would be kept.
+    """What would become of the rows of a table.
 
     Attributes
     ----------
-    rows : frame of `line` (of the file), the columns of our form, `status` (stored, corrects, already held,
-        held back, rejected), `reason` and `mend` of what is wrong.
-    checked : the account of these rows.
-    all_rows, left_out : of the whole sheet: rows of our form, and rows that are none, by what was said.
+    rows : frame of `line` (of the file), the columns of our form, `outcome`, `status` (stored, corrects,
+        already held, held back, rejected), `reason` and `mend` of what is wrong, and `asks`, the texts of
+        which it is still to say what they mean, each with our column.
+    left_out : frame of the first rows that are none, by what was said: `line`, `written` (as the table has
+        them), `rule` (its place in the reading; -1: no rule of texts) and `asks` (its texts that do).
+    counts : of all rows that were looked at, by outcome.
+    checked : the account of `rows`.
+    all_rows : of the whole sheet, those that are left out among them.
     """
 
     rows: pd.DataFrame
+    left_out: pd.DataFrame
+    counts: Mapping[RowOutcome, int]
     checked: Checked
     all_rows: int
-    left_out: int
 
 
 def preview(
@@ -48,42 +63,38 @@ def preview(
     reading: Reading,
     meanings: Meanings,
     *,
-    rows: int = 20,
+    table_heads: str = "",
+    half_chosen: Collection[tuple[str, str]] = (),
+    rows: int = MOST_CHECKED,
     now: datetime | None = None,
 ) -> Preview:
-    """The first rows through the one check; nothing is written. Raises `ReadingError` where too little was
-    said.
+    """The rows through the one check; nothing is written. Raises `ReadingError` where too little was said.
 
     Parameters
     ----------
     row : of the heads, from 0.
     meanings : by our column and the text, folded.
+    table_heads : under which is kept what was said of the table before.
+    half_chosen : texts likewise of which it is about to be said that they mean something else.
     rows : how many are looked at.
     """
-    now = now or utc_now()
     with store.reading() as con:
-        context = Context.of(con, now=now, decimal_mark=MARK_OF_SEPARATOR.get(book.separator, ""))
-        converted = converted_rows(
-            long_rows(sheet, reading, row),
-            reading,
-            meanings,
-            Studio.of(con, context),
-            book,
-            context.today.isoformat(),
-        )
-        # their works would be made first
-        context.objects |= {folded(code): code for code in converted.new_works}
-        first = ConvertedRows(
-            form=converted.form,
-            cells=converted.cells.head(rows),
-            lines=converted.lines[:rows],
-            places=converted.places[:rows],
-            faults=converted.faults[converted.faults["row"] < rows],
-            left_out=converted.left_out,
-        )
-        checked = check(con, first.form, as_rows(con, first, book, ""), context)
-        frame = _with_status(con, first.cells, checked)
-    return Preview(rows=frame, checked=checked, all_rows=len(converted.lines), left_out=converted.left_out)
+        before = read_all_earlier(con, table_heads)
+        table = check_table(con, (book, sheet, row), reading, meanings, before, now or utc_now(), rows)
+        frame = _with_status(con, table.converted.cells, table.checked)
+    frame["asks"] = pd.Series(_asks(table, reading, half_chosen), index=frame.index, dtype=object)
+    frame["outcome"] = _outcomes(frame, table.checked)
+    converted = table.converted
+    outcomes = frame["outcome"]
+    counts: dict[RowOutcome, int] = {outcome: int((outcomes == outcome).sum()) for outcome in OUTCOMES}
+    counts["left out"] = converted.left_out
+    return Preview(
+        rows=frame,
+        left_out=_left_out(table, reading, meanings),
+        counts=counts,
+        checked=table.checked,
+        all_rows=table.all_rows + converted.left_out,
+    )
 
 
 def _with_status(con: Connection, cells: pd.DataFrame, checked: Checked) -> pd.DataFrame:
@@ -100,6 +111,72 @@ def _with_status(con: Connection, cells: pd.DataFrame, checked: Checked) -> pd.D
     for name, texts in by_row.items():
         frame[name] = [texts.get(row, "") for row in range(len(frame))]
     return frame
+
+
+def _asks(
+    table: CheckedTable, reading: Reading, half_chosen: Collection[tuple[str, str]]
+) -> list[tuple[tuple[str, str], ...]]:
+    """By row, the texts of which it is still to say what they mean, each with our column."""
+    written = source_texts(table.rows, reading)
+    faults = table.checked.faults
+    unsaid = faults[faults["code"] == NOT_SAID]
+    frames = [pd.DataFrame({"row": unsaid["row"], "column": unsaid["column"], "text": unsaid["value"]})]
+    for column in word_columns(reading):
+        if column in written and half_chosen:
+            texts = written[column].iloc[table.converted.places].reset_index(drop=True)
+            open_texts = [text for text in texts.unique() if (column, folded(str(text))) in half_chosen]
+            chosen = texts[texts.isin(open_texts)]
+            frames.append(pd.DataFrame({"row": chosen.index, "column": column, "text": chosen}))
+    by_row: dict[int, list[tuple[str, str]]] = {}
+    for row, column, text in pd.concat(frames).drop_duplicates().itertuples(index=False, name=None):
+        by_row.setdefault(int(row), []).append((column, str(text)))
+    return [tuple(by_row.get(row, ())) for row in range(len(table.converted.lines))]
+
+
+def _outcomes(frame: pd.DataFrame, checked: Checked) -> pd.Series[str]:
+    """What becomes of each row: one that has a fault besides is refused, whatever its words mean."""
+    other_faults = checked.faults.loc[checked.faults["code"] != NOT_SAID, "row"]
+    outcomes = frame["status"].where(frame["status"].isin(["held back", "rejected"]), "stored")
+    asked_about = frame["asks"].map(bool) & ~pd.Series(frame.index.isin(other_faults), index=frame.index)
+    return outcomes.mask(asked_about, "asked about")
+
+
+def _left_out(table: CheckedTable, reading: Reading, meanings: Meanings) -> pd.DataFrame:
+    """The first rows that are left out: by a rule of texts, by what a text of theirs means, by their day."""
+    rows, without = table.rows, table.rows.without
+    places = np.setdiff1d(np.arange(len(rows.lines)), table.all_places)[:MOST_LEFT_OUT]
+    by_rule = pd.DataFrame(
+        {
+            "line": without.lines[:MOST_LEFT_OUT],
+            "written": _joined(without.texts.head(MOST_LEFT_OUT)),
+            "rule": without.rules[:MOST_LEFT_OUT],
+            "asks": [()] * len(without.lines[:MOST_LEFT_OUT]),
+        }
+    )
+    written = {column: texts.iloc[places] for column, texts in source_texts(rows, reading).items()}
+    by_meaning = pd.DataFrame(
+        {
+            "line": rows.lines[places],
+            "written": _joined(rows.texts.iloc[places]),
+            "rule": -1,
+            "asks": [
+                tuple(
+                    (column, str(written[column].iloc[number]))
+                    for column in word_columns(reading)
+                    if column in written
+                    and (meaning := meanings.get((column, folded(str(written[column].iloc[number])))))
+                    and meaning.left_out
+                )
+                for number in range(len(places))
+            ],
+        }
+    )
+    together = pd.concat([by_rule, by_meaning]).sort_values("line", kind="stable", ignore_index=True)
+    return together.head(MOST_LEFT_OUT)
+
+
+def _joined(texts: pd.DataFrame) -> list[str]:
+    return [" · ".join(filter(None, cells)) for cells in texts.to_numpy(dtype=object).tolist()]
 
 
 def words_in(

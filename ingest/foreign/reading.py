@@ -13,7 +13,7 @@ from typing import Any, Literal, get_args
 
 from ingest.errors import BenchHoursError
 from ingest.schema.csv_columns import ESTIMATES, OBJECTS, TIME_ENTRIES, Form
-from ingest.values.parsing import DAY_ORDERS, DayOrder
+from ingest.values.calendar_days import DAY_ORDERS, DayOrder
 
 RowKind = Literal["time entries", "estimates", "objects"]
 Origin = Literal["column", "fixed", "head", "sheet"]
@@ -121,6 +121,7 @@ class Reading:
         """A reading as it was kept; raises `ReadingError` where it is none."""
         try:
             content: dict[str, Any] = json.loads(text)
+            content.pop("earlier", None)  # see `ingest.foreign.earlier`
             reading = cls(
                 **{
                     **content,

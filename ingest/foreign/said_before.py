@@ -1,4 +1,6 @@
-"""Rows that came in before, when their words meant something else: they would count twice."""
+"""Rows that came in before, when their table was read otherwise or their words meant something else: they
+would count twice.
+"""
 
 from __future__ import annotations
 
@@ -10,77 +12,103 @@ import numpy.typing as npt
 import pandas as pd
 
 from ingest.foreign.convert import ConvertedRows, convert, source_texts
-from ingest.foreign.long_rows import LongRows
-from ingest.foreign.reading import Reading, word_columns
-from ingest.foreign.sheets import Book
+from ingest.foreign.earlier import EarlierStatement
+from ingest.foreign.long_rows import LongRows, long_rows
+from ingest.foreign.reading import Reading, ReadingError, RowKind, word_columns
+from ingest.foreign.sheets import Book, Sheet
 from ingest.foreign.words import Meaning, Meanings, Studio
-from ingest.importing.cell_readers import Context
 from ingest.importing.check import check
 from ingest.importing.rows import rows_of_table
 from ingest.sql import Connection
-from ingest.values.parsing import MARK_OF_SEPARATOR, folded
+from ingest.values.numbers import MARK_OF_SEPARATOR
+from ingest.values.spelling import folded
 
 Changes = Mapping[tuple[str, str], tuple[Meaning, Meaning]]
 """By our column and the text, folded: what it meant before, and what it means now."""
+_ALREADY_HELD: Mapping[RowKind, str] = {
+    "time entries": """
+        SELECT r."row", s.entry
+        FROM resolved AS r JOIN row_status AS t ON t."row" = r."row" AND t.status = 'already held'
+        LEFT JOIN repeats AS n ON n."row" = r."row"
+        LEFT JOIN (
+            SELECT content, entry, row_number() OVER (PARTITION BY content ORDER BY entry) AS rank FROM spells
+        ) AS s ON s.content = r.content AND s.rank = coalesce(n.rank, 1)
+        WHERE r.entry IS NULL ORDER BY r."row"
+    """,
+    "estimates": """
+        SELECT r."row", CASE WHEN v.same_lines THEN r.object || ' version ' || r.version END AS entry
+        FROM resolved AS r JOIN row_status AS t ON t."row" = r."row" AND t.status = 'already held'
+        JOIN compared AS v ON v.object = r.object AND v.version = r.version
+        ORDER BY r."row"
+    """,
+    "objects": """
+        SELECT r."row", CASE WHEN l.unchanged THEN r.object END AS entry
+        FROM resolved AS r JOIN laid AS l ON l."row" = r."row"
+        WHERE l.unchanged OR l.said_before ORDER BY r."row"
+    """,
+}
+"""By what the rows are: those that are held, and in what as it was said then; null where that says otherwise
+now."""
+_NONE = pd.DataFrame({"row": pd.Series(dtype="int64"), "entry": pd.Series(dtype="str")})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CameInBefore:
-    """Rows of a table that came in when their words meant something else.
+    """Rows of a table that came in when it was read otherwise, or its words meant something else.
 
     Attributes
     ----------
-    rows : frame of `place` (of the row of the table, from 0) and `entry`, in which it is held as it was said
-        then; None where that was corrected or taken back since, which stands.
+    rows : frame of `row` (of those that are read now, from 0), `entry`, in which it is held as it was said
+        then, and `statement`; no entry where that was corrected or taken back since, which stands.
     changes : of what words of the table mean.
+    readings : by `statement`, how the table was read.
     """
 
     rows: pd.DataFrame
     changes: Changes
+    readings: Sequence[Reading]
 
 
 def came_in_before(
     con: Connection,
+    table: tuple[Book, Sheet, int],
     rows: LongRows,
     reading: Reading,
     meanings: Meanings,
-    before: Sequence[Meanings],
+    converted: ConvertedRows,
+    before: Sequence[EarlierStatement],
     studio: Studio,
-    book: Book,
 ) -> CameInBefore:
-    """Read a table by what its words meant before, and look which of its rows are held so; nothing is written
-    but temporary tables.
+    """Read a table by what was said of it before, and look which of its rows are held so and say otherwise
+    now; nothing is written but temporary tables.
 
     Parameters
     ----------
-    meanings : what the words mean now.
-    before : what they meant at earlier times, the latest first.
+    table : the file, the sheet, and the row of its heads, from 0.
+    rows, reading, meanings, converted : the table in its own words, what is said of it now, and its rows by
+        that.
+    before : what was said at earlier times, the latest first.
     """
-    came_before = pd.DataFrame({"place": pd.Series(dtype="int64"), "entry": pd.Series(dtype="str")})
+    came_before = _NONE.assign(statement=pd.Series(dtype="int64"))
     changes: dict[tuple[str, str], tuple[Meaning, Meaning]] = {}
-    if reading.rows != "time entries":
-        return CameInBefore(rows=came_before, changes=changes)
     written = source_texts(rows, reading)
-    columns = [column for column in word_columns(reading) if column in written]
-    for earlier in before:
-        changed = _changed(written, columns, meanings, earlier, studio)
-        if not changed:
+    for number, earlier in enumerate(before):
+        if earlier.reading.rows != reading.rows:
             continue
-        held_rows = _held_rows(con, rows, reading, earlier, studio, book)
+        changed = _changed(written, word_columns(reading), meanings, earlier.meanings, studio)
+        if not changed and earlier.reading == reading:
+            continue
+        held_rows = _held_rows(con, table, rows, converted, earlier, studio).assign(statement=number)
         held_rows = held_rows[
-            _with_changed(written, columns, changed)[held_rows["place"]]
-            & ~held_rows["place"].isin(came_before["place"])
-            & ~held_rows["entry"].isin(came_before["entry"].dropna())
+            ~held_rows["row"].isin(came_before["row"])
+            & (
+                ~held_rows["entry"].isin(came_before["entry"].dropna())
+                | (reading.rows != "time entries")  # a version, or a work, is held for several rows
+            )
         ]
         came_before = pd.concat([came_before, held_rows], ignore_index=True)
         changes = {**changed, **changes}
-    return CameInBefore(rows=came_before, changes=changes)
-
-
-def by_row(came_before: CameInBefore, converted: ConvertedRows) -> pd.DataFrame:
-    """The same by the rows as they are read now: frame of `row` and `entry`."""
-    rows = pd.DataFrame({"place": converted.places, "row": np.arange(len(converted.places))})
-    return rows.merge(came_before.rows, on="place")[["row", "entry"]]
+    return CameInBefore(rows=came_before, changes=changes, readings=[earlier.reading for earlier in before])
 
 
 def _changed(
@@ -93,7 +121,7 @@ def _changed(
     """The texts of the table that meant something before, and mean something else now."""
     changed = {}
     for column in columns:
-        for text in map(str, written[column].unique()):
+        for text in map(str, written[column].unique() if column in written else ()):
             key = (column, folded(text))
             known = studio.known(column, text)
             then, now = earlier.get(key) or known, meanings.get(key) or known
@@ -109,48 +137,56 @@ def _same(then: Meaning, now: Meaning, studio: Studio) -> bool:
     )
 
 
-def _with_changed(
-    written: Mapping[str, pd.Series[str]], columns: Sequence[str], changed: Changes
-) -> npt.NDArray[np.bool_]:
-    """By row, whether it has a changed text."""
-    has = np.zeros(len(next(iter(written.values()))), dtype=bool)
-    for column in columns:
-        texts = [text for text in written[column].unique() if (column, folded(str(text))) in changed]
-        has |= written[column].isin(texts).to_numpy()
-    return has
-
-
 def _held_rows(
-    con: Connection, rows: LongRows, reading: Reading, earlier: Meanings, studio: Studio, book: Book
+    con: Connection,
+    table: tuple[Book, Sheet, int],
+    rows: LongRows,
+    converted: ConvertedRows,
+    earlier: EarlierStatement,
+    studio: Studio,
 ) -> pd.DataFrame:
-    """The rows that are held as they were read then: frame of `place` and `entry`."""
+    """The rows that are held as they were read then, and say otherwise now: frame of `row` and `entry`."""
+    (book, sheet, row), reading_then = table, earlier.reading
+    try:
+        rows_then = long_rows(sheet, reading_then, row)
+    except ReadingError:  # of other columns than this file has
+        return _NONE
     mark = MARK_OF_SEPARATOR.get(book.separator, "")
-    context: Context = studio.context
-    read = convert(rows, reading, earlier, studio, mark=mark, today=context.today.isoformat())
-    check(
+    today = studio.context.today.isoformat()
+    then = convert(rows_then, reading_then, earlier.meanings, studio, mark=mark, today=today)
+    row_now = _rows_now(then, rows_then, converted, rows)
+    checked = check(
         con,
-        read.form,
+        then.form,
         rows_of_table(
             con,
-            read.form,
-            read.cells,
-            read.lines,
+            then.form,
+            then.cells,
+            then.lines,
             path=book.path,
             separator=book.separator,
-            cell_faults=read.faults,
+            cell_faults=then.faults,
         ),
-        context,
+        studio.context,
         "new",
     )
-    held_rows = con.execute(
-        """SELECT r."row", s.entry
-        FROM resolved AS r JOIN row_status AS t ON t."row" = r."row" AND t.status = 'already held'
-        LEFT JOIN repeats AS n ON n."row" = r."row"
-        LEFT JOIN (
-            SELECT content, entry, row_number() OVER (PARTITION BY content ORDER BY entry) AS rank FROM spells
-        ) AS s ON s.content = r.content AND s.rank = coalesce(n.rank, 1)
-        WHERE r.entry IS NULL ORDER BY r."row" """
-    ).df()
-    return pd.DataFrame(
-        {"place": read.places[held_rows["row"].to_numpy(dtype=np.int64)], "entry": held_rows["entry"]}
-    )
+    if not checked.outcome.already_held:
+        return _NONE
+    held_rows = con.execute(_ALREADY_HELD[reading_then.rows]).df()
+    held_rows["row"] = row_now[held_rows["row"].to_numpy(dtype=np.int64)]
+    return held_rows[held_rows["row"] >= 0]
+
+
+def _rows_now(
+    then: ConvertedRows, rows_then: LongRows, now: ConvertedRows, rows_now: LongRows
+) -> npt.NDArray[np.int64]:
+    """By row as it was read then, which it is now, from 0; -1 where it is none now, or says the same."""
+    place_now = pd.Series(np.arange(len(now.places)), index=rows_now.places[now.places])
+    row_now = place_now.reindex(rows_then.places[then.places], fill_value=-1).to_numpy(dtype=np.int64)
+    columns = then.cells.columns.union(now.cells.columns)
+    cells_then = then.cells.reindex(columns=columns, fill_value="").to_numpy(dtype=object)
+    cells_now = now.cells.reindex(columns=columns, fill_value="").to_numpy(dtype=object)
+    if not len(cells_now):
+        return row_now
+    same = (cells_then == cells_now[row_now]).all(axis=1)
+    return np.where(same, -1, row_now)

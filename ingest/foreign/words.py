@@ -18,7 +18,7 @@ from rapidfuzz import fuzz, process
 from ingest.foreign.reading import WORD_COLUMNS, Reading
 from ingest.importing.cell_readers import Context
 from ingest.sql import Connection
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 _EVERYWHERE = (
     "a again all an and at by for from in into its new of off old on onto out over some the to up with work"

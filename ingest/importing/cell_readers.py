@@ -17,8 +17,9 @@ from ingest.studio.people import read_spellings
 from ingest.studio.settings import Settings, read_settings
 from ingest.studio.vocabulary import Vocabulary, read_vocabulary
 from ingest.tables.audit_log import utc_now
-from ingest.values import parsing
-from ingest.values.parsing import DecimalMark, folded, look_alike, nearest_code
+from ingest.values import calendar_days, durations, numbers, sizes, spelling
+from ingest.values.numbers import DecimalMark
+from ingest.values.spelling import folded, look_alike, nearest_code
 
 
 @dataclass(slots=True)
@@ -58,7 +59,7 @@ class Context:
 
     def number(self, text: str) -> str:
         """The text of a number as this file means it."""
-        return parsing.of_a_file(text, self.decimal_mark)
+        return numbers.of_a_file(text, self.decimal_mark)
 
     @property
     def today(self) -> date:
@@ -153,7 +154,7 @@ def _one_of(words: tuple[str, ...], spellings: dict[str, str], kind: str) -> Cal
 
 
 def _between(
-    low: float, high: float, unit: str, read: Callable[[str], float] = parsing.decimal
+    low: float, high: float, unit: str, read: Callable[[str], float] = numbers.decimal
 ) -> Callable[[Context, str], float]:
     def read_between(context: Context, text: str) -> float:
         value = read(context.number(text))
@@ -176,7 +177,7 @@ def _above_zero(high: float, unit: str, read: Callable[[str], float]) -> Callabl
 
 def _amount(_: Context, text: str) -> float:
     """Of money; asked about in any file too, as no price has three decimals."""
-    value = parsing.decimal(text)
+    value = numbers.decimal(text)
     if not 0 <= value <= 1e9:
         raise NotationError("amount_out_of_range")
     return value
@@ -184,7 +185,7 @@ def _amount(_: Context, text: str) -> float:
 
 def _whole_between(low: int, high: int) -> Callable[[Context, str], int]:
     def read(context: Context, text: str) -> int:
-        value = parsing.whole(context.number(text))
+        value = numbers.whole(context.number(text))
         if not low <= value <= high:
             raise NotationError("whole_out_of_range", low=low, high=high)
         return value
@@ -201,8 +202,12 @@ def _cautions(context: Context, text: str) -> str:
     return "|".join(caution_class(context, word) for word in text.split("|") if word.strip())
 
 
+def _day(context: Context, text: str) -> str:
+    return calendar_days.day(text, context.settings.day_order).isoformat()
+
+
 def _day_or_period(context: Context, text: str) -> dict[str, str | None]:
-    period = parsing.day_or_period(text, context.settings.day_order)
+    period = calendar_days.day_or_period(text, context.settings.day_order)
     return {"first": period.first.isoformat(), "last": period.last.isoformat(), "total": period.total}
 
 
@@ -210,11 +215,11 @@ def _total(_: Context, text: str) -> str:
     """The period of a total; empty where the cell says that the hours are none."""
     if folded(text) in csv_columns.TOTALS:
         return folded(text)
-    return csv_columns.TOTALS[0] if parsing.yes_or_no(text) else ""
+    return csv_columns.TOTALS[0] if spelling.yes_or_no(text) else ""
 
 
 def _instant(context: Context, text: str) -> dict[str, str | None]:
-    read = parsing.instant(text, context.settings.day_order, context.settings.zone)
+    read = calendar_days.instant(text, context.settings.day_order, context.settings.zone)
     return {
         "wall": read.wall.isoformat(sep=" "),
         "utc": None if read.utc is None else read.utc.isoformat(sep=" "),
@@ -267,19 +272,21 @@ READERS: dict[str, Reader] = {
     ),
     "condition": Reader("VARCHAR", _one_of(csv_columns.CONDITIONS, {}, "condition grade")),
     "cautions": Reader("VARCHAR", _cautions),
-    "currency": Reader("VARCHAR", lambda _, text: parsing.currency(text)),
-    "day": Reader("DATE", lambda context, text: parsing.day(text, context.settings.day_order).isoformat()),
+    "currency": Reader("VARCHAR", lambda _, text: numbers.currency(text)),
+    "day": Reader("DATE", _day),
     "day_or_period": Reader('STRUCT("first" DATE, "last" DATE, total VARCHAR)', _day_or_period),
     "total": Reader("VARCHAR", _total),
     "instant": Reader("STRUCT(wall TIMESTAMP, utc TIMESTAMP)", _instant, _PLAIN_INSTANT),
-    "hours": Reader("DOUBLE", _above_zero(csv_columns.LONGEST_UNATTENDED_HOURS * 10, "hours", parsing.hours)),
+    "hours": Reader(
+        "DOUBLE", _above_zero(csv_columns.LONGEST_UNATTENDED_HOURS * 10, "hours", durations.hours)
+    ),
     "estimate_hours": Reader(
-        "DOUBLE", _between(0, csv_columns.LARGEST_ESTIMATE_HOURS, "hours", parsing.hours)
+        "DOUBLE", _between(0, csv_columns.LARGEST_ESTIMATE_HOURS, "hours", durations.hours)
     ),
     "quantity": Reader("DOUBLE", _between(0, csv_columns.LARGEST_QUANTITY, "units")),
     "amount": Reader("DOUBLE", _amount),
-    "per_cent": Reader("DOUBLE", lambda context, text: parsing.per_cent(context.number(text))),
-    "side": Reader("DOUBLE", _above_zero(csv_columns.LARGEST_SIDE_CM, "cm", parsing.centimetres)),
-    "area": Reader("DOUBLE", _above_zero(csv_columns.LARGEST_QUANTITY, "dm²", parsing.square_decimetres)),
-    "yes_or_no": Reader("BOOLEAN", lambda _, text: parsing.yes_or_no(text)),
+    "per_cent": Reader("DOUBLE", lambda context, text: numbers.per_cent(context.number(text))),
+    "side": Reader("DOUBLE", _above_zero(csv_columns.LARGEST_SIDE_CM, "cm", sizes.centimetres)),
+    "area": Reader("DOUBLE", _above_zero(csv_columns.LARGEST_QUANTITY, "dm²", sizes.square_decimetres)),
+    "yes_or_no": Reader("BOOLEAN", lambda _, text: spelling.yes_or_no(text)),
 }

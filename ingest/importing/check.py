@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 import secrets
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -48,6 +48,11 @@ from ingest.schema.csv_columns import (
 from ingest.sql import Connection
 from ingest.tables.audit_log import Change
 
+_HELD_BACK: dict[str, Callable[[Connection], pd.DataFrame]] = {
+    TIME_ENTRIES.kind: entry_matching.held_back,
+    ESTIMATES.kind: estimates.held_back,
+    OBJECTS.kind: objects.held_back,
+}
 FAULT_COLUMNS = ("row", "line", "column", "value", "code", "details")
 REMARK_COLUMNS = ["line", "column", "value", "reason", "mend"]
 
@@ -65,11 +70,13 @@ class Checked:
         each by its code in `ingest.faults` and its details as JSON; `row` is null for a line that is no row.
         A row may have several.
     new_people : named for the first time.
-    held_back : frame of rows that may correct a held entry: `line`, `what` (object, technique, person, day),
-        `held_hours` of the entry it resembles, `hours`.
+    held_back : frame of rows that may correct a held entry, or are held by other words: `line`, `what`
+        (object, technique, person, day), `held_hours` of the entry it resembles, `hours`; null where there
+        are none.
     token : by which a connection knows what it checked last.
     rejected : of a file, the rows that did not come in, where there are any.
     rejects : where they were written.
+    settled : how many rows that were rejected before and waited to be mended have come in with these.
     """
 
     form: Form
@@ -82,6 +89,7 @@ class Checked:
     token: str = ""
     rejected: Rejects | None = None
     rejects: Path | None = None
+    settled: int = 0
 
     @property
     def file(self) -> str:
@@ -146,9 +154,9 @@ def check(
         case TECHNIQUES.kind:
             vocabulary_rows.check_techniques(con, rows, status)
         case OBJECTS.kind:
-            objects.check_objects(con, rows, context, status)
+            objects.check_objects(con, rows, context, status, held_back_as)
         case ESTIMATES.kind:
-            estimates.check(con, rows, context, status)
+            estimates.check(con, rows, context, status, held_back_as)
         case MILESTONES.kind:
             milestones.check_milestones(con, rows, context, status)
         case TIME_ENTRIES.kind:
@@ -165,7 +173,7 @@ def check(
         doubts=read_remarks(con, "warnings", form, rows),
         new_people=named_first(con) if form in (TIME_ENTRIES, ESTIMATES) else [],
         held_back=(
-            entry_matching.held_back(con)
+            _HELD_BACK[form.kind](con)
             if outcome.held_back
             else pd.DataFrame(columns=["line", "what", "held_hours", "hours"])
         ),

@@ -209,7 +209,8 @@ CONSTRAINTS: dict[str, tuple[Constraint, ...]] = {
             "reading",
             """$.rows:VARCHAR $.columns:OBJECT $.columns.*:OBJECT $.columns.*.*:VARCHAR $.not_read:ARRAY
             $.not_read[*]:VARCHAR $.sheets:ARRAY $.sheets[*]:VARCHAR $.filled_down:ARRAY
-            $.filled_down[*]:VARCHAR $.left_out:ARRAY $.left_out[*]:OBJECT $.left_out[*].*:VARCHAR""",
+            $.filled_down[*]:VARCHAR $.left_out:ARRAY $.left_out[*]:OBJECT $.left_out[*].*:VARCHAR
+            $.earlier[*]:OBJECT $.earlier[*].until:VARCHAR $.earlier[*].reading:OBJECT""",
             only_where="reading IS NOT NULL",
         ),
     ),

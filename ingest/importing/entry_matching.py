@@ -162,16 +162,27 @@ def hold_back(con: Connection, rows: Rows, status: RowStatus, held_back_as: Held
 def _hold_back_said_otherwise(
     con: Connection, said_otherwise: SaidOtherwise, status: RowStatus, held_back_as: HeldBackAs
 ) -> None:
-    """Rows that are held by other words are never new: they would count twice."""
+    """Rows that are held by other words are never new: they would count twice. Each is held back beside its
+    own entry; where another row of the file says now what that entry says, beside one of those that no row
+    says any more.
+    """
     con.register("said_otherwise", said_otherwise.entries)
     # what an earlier version of a file said never overrides what was corrected since
     status.mark("already held", 'SELECT "row" FROM said_otherwise WHERE entry IS NULL')
-    con.execute(
-        f"""INSERT INTO doubtful
-        SELECT r."row", r.content, coalesce(n.rank, 1), 1, o.entry, o.entry
-        FROM resolved AS r JOIN said_otherwise AS o USING ("row") LEFT JOIN repeats AS n ON n."row" = r."row"
-        WHERE r.entry IS NULL AND {untouched("r")}"""
+    # said again as it was at first: in the history alone, as the entry says something else in between
+    status.unmark(
+        "already held",
+        """SELECT r."row" FROM resolved AS r JOIN said_otherwise AS o USING ("row")
+        LEFT JOIN repeats AS n ON n."row" = r."row"
+        LEFT JOIN (SELECT content, count(*) AS times FROM spells GROUP BY content) AS s
+            ON s.content = r.content
+        WHERE r.entry IS NULL AND o.entry IS NOT NULL AND coalesce(n.rank, 1) > coalesce(s.times, 0)
+            AND NOT EXISTS (
+                FROM held_back AS h
+                WHERE h.content = r.content AND h.rank = coalesce(n.rank, 1) AND h.decided = 'left out'
+            )""",
     )
+    con.execute(statement("ingest.importing", "entries_said_otherwise", untouched_r=untouched("r")))
     if said_otherwise.become == "correction" or held_back_as == "correction":
         con.execute('INSERT INTO corrections SELECT "row", candidate FROM doubtful')
     elif said_otherwise.become == "left out":

@@ -57,6 +57,8 @@ def compare_with_stored(con: Connection, rows: Rows, status: RowStatus) -> None:
         WHERE (v.same_lines AND v.same_tax AND (v.same_approval OR NOT v.approved))
             OR (
                 {not rows.typed}
+                -- said again as it was at first, it is laid over what was said in between
+                AND (r.object, r.version) NOT IN (SELECT (object, version) FROM versions_said_otherwise)
                 AND EXISTS (
                     SELECT 1 FROM history AS h
                     WHERE h.kind = 'estimate_versions' AND h.key = v.object || ' version ' || v.version

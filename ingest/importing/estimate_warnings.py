@@ -9,7 +9,7 @@ from ingest.importing.cell_values import note_all
 from ingest.importing.row_status import untouched
 from ingest.schema.csv_columns import FAR_OFF
 from ingest.sql import Connection, quoted, statement
-from ingest.values.parsing import written
+from ingest.values.numbers import written
 
 
 class Features(NamedTuple):

@@ -7,6 +7,9 @@ approved version is a promise and is never rewritten; a revision is a new versio
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+
+import pandas as pd
 
 from ingest.errors import NotationError
 from ingest.importing.cell_readers import READERS, Context
@@ -19,6 +22,7 @@ from ingest.importing.cell_values import (
     note_all,
     rule,
 )
+from ingest.importing.entry_matching import HeldBackAs
 from ingest.importing.estimate_versions import (
     LINE_COLUMNS,
     compare_with_stored,
@@ -26,8 +30,9 @@ from ingest.importing.estimate_versions import (
     record_versions,
 )
 from ingest.importing.estimate_warnings import Features, warn_of_lines, warn_of_prices
-from ingest.importing.row_status import RowStatus, has_faults, untouched
+from ingest.importing.row_status import RowStatus, has_faults, untouched, with_status
 from ingest.importing.rows import Rows
+from ingest.importing.versions_said_otherwise import delete_moved, hold_back_versions
 from ingest.sql import Connection, quoted, statement
 from ingest.studio import people
 from ingest.tables.audit_log import Change, record_made
@@ -38,9 +43,15 @@ NEITHER_HOURS_NOR_QUANTITY = "hours_and_quantity_missing"
 VERSION_HAS_FAULT = "version_has_fault"
 
 
-def check(con: Connection, rows: Rows, context: Context, status: RowStatus) -> None:
+def check(
+    con: Connection, rows: Rows, context: Context, status: RowStatus, held_back_as: HeldBackAs = "ask"
+) -> None:
     """Check the versions of the view `checked` against themselves and what is held; a version with a fault in
     any row is left out whole, and a line of the file that is no row may belong to a version too.
+
+    Parameters
+    ----------
+    held_back_as : what to do with versions that are held by other words: keep them aside, or correct.
     """
     con.execute(
         """CREATE OR REPLACE TEMP TABLE resolved AS
@@ -79,6 +90,7 @@ def check(con: Connection, rows: Rows, context: Context, status: RowStatus) -> N
     warn_of_lines(con, features)
     if features.prices:
         warn_of_prices(con, context)
+    hold_back_versions(con, rows, status, held_back_as)
     create_versions(con)
     if features.stored:
         compare_with_stored(con, rows, status)
@@ -212,6 +224,18 @@ def _check_no_gaps(con: Connection) -> None:
     )
 
 
+def held_back(con: Connection) -> pd.DataFrame:
+    """The rows held back, as people read them: frame as of `entry_matching.held_back`, with no held hours."""
+    return con.execute(
+        f"""SELECT l.line, concat_ws(
+                ', ', r.object, 'version ' || r.version, line_name(r.phase, r.technique), nullif(r.part, '')
+            ) AS what,
+            NULL::DOUBLE AS held_hours, r.hours
+        FROM resolved AS r JOIN row_lines AS l USING ("row")
+        WHERE "row" IN ({with_status("held back")}) ORDER BY l.line"""
+    ).df()
+
+
 def store(con: Connection, new_people: Sequence[str], change: Change) -> None:
     """Store what `check` left."""
     versions = f"(SELECT DISTINCT object, version FROM resolved AS r WHERE {untouched('r')})"
@@ -223,6 +247,8 @@ def store(con: Connection, new_people: Sequence[str], change: Change) -> None:
         f"""SELECT object || ' version ' || version AS key, json_object('object', object) AS earlier
         FROM {versions} AS k ANTI JOIN estimate_versions USING (object, version)""",
     )
+    record_versions(con, replace(change, event="taken back"), "moved_versions")
+    delete_moved(con)
     people.keep_new(con, new_people, change.at)
     con.execute(
         f"""DELETE FROM estimated_lines

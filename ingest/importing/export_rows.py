@@ -20,7 +20,7 @@ from ingest.sql import Connection, quoted
 from ingest.studio import vocabulary
 from ingest.studio.settings import NUMBERS, stored_text, write_settings
 from ingest.tables.audit_log import Change, derive_events
-from ingest.values.parsing import of_a_file
+from ingest.values.numbers import of_a_file
 
 _MAY_REPEAT = ("history", "imports")  # numbered; equal rows may stand in them
 

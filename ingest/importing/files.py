@@ -22,6 +22,7 @@ from ingest.importing.check import Checked, check, store
 from ingest.importing.csv_file import CsvFile, open_csv
 from ingest.importing.entry_matching import HeldBackAs
 from ingest.importing.rows import Rows, rows_of_file
+from ingest.importing.settled_rejects import settle_come_in
 from ingest.schema.csv_columns import IN_ORDER, REJECT_COLUMNS, Form, form_of, header_name
 from ingest.sql import Connection
 from ingest.store import Store
@@ -79,6 +80,7 @@ def import_files(
     by: str | None = None,
     now: datetime | None = None,
     write_rejects: bool = True,
+    settles_rejects: bool = True,
     settings: Mapping[str, str] | None = None,
     progress: Progress = lambda _: None,
     done: Callable[[Checked], None] = lambda _: None,
@@ -94,6 +96,8 @@ def import_files(
     by : who brings them in, for the history.
     now : the present instant in UTC; the machine's clock where not given.
     write_rejects : write `NAME.rejects.csv` beside each file that has rejected rows.
+    settles_rejects : rows that waited to be mended and come in with these files are settled; not where these
+        are such rows, which `ingest.importing.kept_rejects.brought_in` settles.
     settings : said with the files, and kept with the first of them.
     progress : called with a few words as the work goes on.
     done : called with what became of each file once it is stored, whatever comes of the next.
@@ -114,6 +118,8 @@ def import_files(
                         checked,
                         Change(by=by, reason=f"brought in with {checked.file}", event="brought in", at=now),
                     )
+                    if settles_rejects:
+                        checked = replace(checked, settled=settle_come_in(con, checked))
                     if write_rejects and checked.rejected:
                         checked = replace(checked, rejects=rejects.write(checked.rejected, item.path))
                     parts.append(checked)

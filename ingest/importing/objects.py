@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import pandas as pd
+
 from ingest.importing.cell_readers import Context
 from ingest.importing.cell_values import note, rule
-from ingest.importing.row_status import RowStatus
-from ingest.importing.rows import Rows
+from ingest.importing.entry_matching import HeldBackAs
+from ingest.importing.row_status import RowStatus, with_status
+from ingest.importing.rows import Rows, SaidOtherwise
 from ingest.importing.upserts import KeyedForm, check_keyed, store_keyed
 from ingest.sql import Connection, statement
 from ingest.tables.audit_log import Change
@@ -18,7 +21,15 @@ OBJECT_COLUMNS = (
 _OBJECTS = KeyedForm(table="objects", key="object", columns=OBJECT_COLUMNS)
 
 
-def check_objects(con: Connection, rows: Rows, context: Context, status: RowStatus) -> None:
+def check_objects(
+    con: Connection, rows: Rows, context: Context, status: RowStatus, held_back_as: HeldBackAs = "ask"
+) -> None:
+    """Check the works of the view `checked` against themselves and what is held.
+
+    Parameters
+    ----------
+    held_back_as : what to do with rows that are held as other works: keep them aside, or store them.
+    """
     con.execute(
         f"""CREATE OR REPLACE TEMP TABLE resolved AS
         SELECT "row", emptied, object, {", ".join(OBJECT_COLUMNS)} FROM checked"""
@@ -48,7 +59,33 @@ def check_objects(con: Connection, rows: Rows, context: Context, status: RowStat
         rule("opened = 1", "finished_on", "finish_opens_line", last_day="last_day"),
         rule("opened > 1", "finished_on", "finish_opens_lines", last_day="last_day", lines="opened"),
     )
+    if rows.said_otherwise is not None and len(rows.said_otherwise.entries):
+        _hold_back(con, rows.said_otherwise, status, held_back_as)
     check_keyed(con, _OBJECTS, rows, status)
+
+
+def _hold_back(
+    con: Connection, said_otherwise: SaidOtherwise, status: RowStatus, held_back_as: HeldBackAs
+) -> None:
+    """Rows whose text meant another work before, or which were read otherwise."""
+    con.register("said_otherwise", said_otherwise.entries)
+    status.reject_faulty()
+    status.mark("already held", 'SELECT "row" FROM said_otherwise WHERE entry IS NULL')
+    if said_otherwise.become == "left out":
+        status.mark("already held", 'SELECT "row" FROM said_otherwise')
+    elif "correction" not in (said_otherwise.become, held_back_as):
+        status.mark("held back", 'SELECT "row" FROM said_otherwise')
+    con.unregister("said_otherwise")
+
+
+def held_back(con: Connection) -> pd.DataFrame:
+    """The rows held back, as people read them: frame as of `entry_matching.held_back`, without hours."""
+    return con.execute(
+        f"""SELECT l.line, concat_ws(' ', r.object, r.title) AS what, NULL::DOUBLE AS held_hours,
+            NULL::DOUBLE AS hours
+        FROM resolved AS r JOIN row_lines AS l USING ("row")
+        WHERE "row" IN ({with_status("held back")}) ORDER BY l.line"""
+    ).df()
 
 
 def store_objects(con: Connection, change: Change) -> None:

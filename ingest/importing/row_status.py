@@ -41,6 +41,10 @@ class RowStatus:
             [status],
         )
 
+    def unmark(self, status: str, query: str) -> None:
+        """Take a status from the rows of a query."""
+        self._con.execute(f'DELETE FROM row_status WHERE status = ? AND "row" IN ({query})', [status])
+
     def mark_repeats(self, columns: str, where: str | None = None) -> None:
         """Mark all but the first of the rows of `resolved` that are equal in these columns.
 

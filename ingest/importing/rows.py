@@ -22,7 +22,7 @@ from ingest.importing.csv_file import LONGEST_LINE_BYTES, CsvFile
 from ingest.importing.csv_reader import LineFault, forget_rows, read_raw
 from ingest.schema.csv_columns import Form
 from ingest.sql import Connection
-from ingest.values.parsing import MARK_OF_SEPARATOR, DecimalMark
+from ingest.values.numbers import MARK_OF_SEPARATOR, DecimalMark
 
 Row = Mapping[str, str]
 
@@ -63,6 +63,8 @@ class Rows:
     not_read : columns of such a table, as written, of which nobody has said what they are.
     said_otherwise : of such a table, the rows that are held by other words.
     sheets_not_read : of a workbook, the other sheets of which nothing is known.
+    origins, origins_left_out : of a table in other words than ours, what its rows say in these words, as
+        digests: by row, and of those that are none, as a rule says.
     texts : by column, its different texts, where they are few enough to be known.
     """
 
@@ -76,6 +78,8 @@ class Rows:
     not_read: tuple[str, ...] = ()
     said_otherwise: SaidOtherwise | None = None
     sheets_not_read: tuple[str, ...] = ()
+    origins: npt.NDArray[np.str_] | None = None
+    origins_left_out: npt.NDArray[np.str_] | None = None
     texts: dict[str, list[str]] | None = None
     has_nul: bool = False
 

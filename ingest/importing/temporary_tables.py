@@ -29,14 +29,16 @@ STAGES = {
         "rows csv_reader",
     ),
     "table_cells": _stage("row, c0 … of a table that is no CSV file of ours", "rows"),
-    "raw": _stage("row, c0 … as written", "rows csv_reader", "check rejects preview"),
+    "raw": _stage("row, c0 … as written", "rows csv_reader", "check rejects settled_rejects preview"),
     "cells": _stage(
         "row, c0 … as meant, emptied (columns that say that there is nothing)",
         "rows csv_reader",
         "cell_values estimates quote_drafts export_rows",
     ),
     "row_lines": _stage(
-        "row, line", "rows", "check rejects estimates estimate_drafts verdicts entry_matching quote_lines"
+        "row, line",
+        "rows",
+        "check rejects settled_rejects estimates objects estimate_drafts verdicts entry_matching quote_lines",
     ),
     # rows as values, with what was found
     "checked": _stage(
@@ -49,9 +51,9 @@ STAGES = {
         "entries_resolved estimates export_rows milestones objects vocabulary_rows",
         "time_entries check row_status estimate_drafts verdicts entry_matching entry_warnings"
         " estimate_versions estimate_warnings upserts entries_adopted entries_another_part"
-        " entries_doubtful entries_long_days entries_progress entries_stored_before"
+        " entries_doubtful entries_said_otherwise entries_long_days entries_progress entries_stored_before"
         " estimate_features milestones_reopened objects_reopened quote_lines export_tables said_before"
-        " technique_units_in_use version_gaps versions_compared versions_created",
+        " technique_units_in_use version_gaps versions_compared versions_created versions_said_otherwise",
     ),
     "faults": _stage(
         "row, column_name, code, details",
@@ -68,7 +70,7 @@ STAGES = {
     "row_status": _stage(
         "row, status: rejected, already held, held back; none: it will be stored",
         "row_status",
-        "preview said_before counted_twice",
+        "preview said_before counted_twice entries_said_otherwise",
     ),
     "corrections": _stage(
         "row, entry: the key of what is held and will be corrected",
@@ -86,15 +88,22 @@ STAGES = {
     "repeats": _stage(
         "row, content, rank among equal rows",
         "entry_matching",
-        "entry_warnings time_entries entries_doubtful entries_stored_before said_before",
+        "entry_warnings time_entries entries_doubtful entries_stored_before entries_said_otherwise"
+        " said_before",
     ),
     "adopted": _stage(
         "row, entry, unnamed: the name of the held entry that it names", "entries_adopted", "entry_matching"
     ),
     "doubtful": _stage(
-        "row, content, rank, candidates, candidate, resembles", "entry_matching", "entries_doubtful"
+        "row, content, rank, candidates, candidate, resembles",
+        "entry_matching",
+        "entries_doubtful entries_said_otherwise",
     ),
-    "said_otherwise": _stage("row, entry: of rows that are held by other words", "entry_matching"),
+    "said_otherwise": _stage(
+        "row, entry: of rows that are held by other words",
+        "entry_matching objects versions_said_otherwise",
+        "entries_said_otherwise",
+    ),
     "sittings": _stage("row, person, started_at, ended_at: hands-on spells, held and new", "entry_warnings"),
     "overlapping": _stage("person: hash of the name", "entry_warnings"),
     "spells_to_be": _stage(
@@ -115,12 +124,22 @@ STAGES = {
         "object, version, row, lines, held_lines, held_approved_on, approved, same_lines, same_approval,"
         " same_tax, agrees, content",
         "versions_compared",
+        "estimate_versions said_before",
+    ),
+    "versions_said_otherwise": _stage(
+        "object, version, earlier: versions that are held by other words, and the key of that version",
+        "versions_said_otherwise",
         "estimate_versions",
+    ),
+    "moved_versions": _stage(
+        "object, version: held, and of another work from now on", "versions_said_otherwise", "estimates"
     ),
     # phases, techniques, objects
     "once_named": _stage("row, word", "vocabulary_rows", "upserts"),
     "claimed": _stage("spelling", "vocabulary_rows"),
-    "laid": _stage("row, key and columns of the table as they will be, said_before, unchanged", "upserts"),
+    "laid": _stage(
+        "row, key and columns of the table as they will be, said_before, unchanged", "upserts", "said_before"
+    ),
     # what an export carries besides
     "of_file": _stage("row, the columns of the form, turn among equal keys", "export_rows"),
     "of_store": _stage("the columns of the form, turn among equal keys", "export_rows"),

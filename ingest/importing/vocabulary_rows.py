@@ -9,7 +9,7 @@ from ingest.importing.upserts import KeyedForm, check_keyed, store_keyed
 from ingest.sql import Connection, statement
 from ingest.studio import vocabulary
 from ingest.tables.audit_log import Change
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 _PHASES = KeyedForm(table="phases", key="phase", columns=("position", "note"), born={"key": "phase"})
 _TECHNIQUES = KeyedForm(

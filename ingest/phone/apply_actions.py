@@ -27,7 +27,7 @@ from ingest.sql import Connection
 from ingest.store import Store
 from ingest.studio import people
 from ingest.tables.audit_log import Change, utc_now
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 MOST_OVERTAKEN = 10_000
 _Outcome = tuple[str, str, Sequence[Remark], Sequence[Remark]]

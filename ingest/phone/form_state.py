@@ -12,7 +12,8 @@ from ingest.sql import Connection, statement
 from ingest.studio.hazards import SHORTLY, WORDS
 from ingest.studio.settings import read_settings
 from ingest.tables.audit_log import utc_now
-from ingest.values.parsing import folded, written
+from ingest.values.numbers import written
+from ingest.values.spelling import folded
 
 DAYS_BACK = 7
 _TECHNIQUES = statement("ingest.phone", "form_techniques")

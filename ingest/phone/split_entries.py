@@ -11,7 +11,8 @@ import numpy as np
 from ingest.errors import NotationError
 from ingest.importing.cell_readers import READERS, Context
 from ingest.phone.actions import Action
-from ingest.values.parsing import decimal, hours, written
+from ingest.values.durations import hours
+from ingest.values.numbers import decimal, written
 
 Row = dict[str, str]
 _SHARED_OUT = {"equally": "equally", "by area": "by area", "own shares": "by shares of its own"}

@@ -21,7 +21,7 @@ from ingest.phone.form_state import DAYS_BACK
 from ingest.phone.split_entries import Row, ShareError, rows_of
 from ingest.schema.csv_columns import TIME_ENTRIES
 from ingest.sql import Connection
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 Remark = dict[str, str]
 Outcome = Literal["saved", "overtaken", "refused", "held back"]

@@ -185,9 +185,9 @@ _OTHERS = (
     (
         "versions of estimates in the history that are not in the record",
         _ESTIMATES,
-        f"""DISTINCT key FROM history WHERE kind = 'estimate_versions'
-            AND key NOT IN (SELECT object || ' version ' || version FROM estimate_versions)
-            AND coalesce(earlier->>'object', earlier->>'$.version.object') NOT IN ({_STRUCK_OUT})""",
+        """key FROM (SELECT key, arg_max(event, number) AS event FROM history
+            WHERE kind = 'estimate_versions' GROUP BY key) WHERE event <> 'taken back'
+            AND key NOT IN (SELECT object || ' version ' || version FROM estimate_versions)""",
     ),
     (
         "earlier entries in the history that do not say what they are known by",

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from ingest.errors import FileError
-from ingest.values.parsing import folded, nearest
+from ingest.values.spelling import folded, nearest
 
 MODES = ("hands_on", "attended", "unattended")
 CHARGES = ("quoted", "extra", "own_cost")

@@ -10,7 +10,7 @@ from ingest.errors import BenchHoursError
 from ingest.sql import Connection
 from ingest.tables.audit_log import Change, record_earlier
 from ingest.tables.counted_hours import recount, touch
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 
 def keep_spellings(con: Connection, names: Sequence[str]) -> None:

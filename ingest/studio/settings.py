@@ -15,16 +15,10 @@ from ingest.errors import BenchHoursError, NotationError
 from ingest.sql import Connection
 from ingest.tables.audit_log import Change, record_earlier
 from ingest.values.absences import read_absences, written_absences
+from ingest.values.calendar_days import DAY_ORDERS, DayOrder
 from ingest.values.named_amounts import read_named
-from ingest.values.parsing import (
-    DAY_ORDERS,
-    DayOrder,
-    currency,
-    number_called,
-    suggestion,
-    written,
-    yes_or_no,
-)
+from ingest.values.numbers import currency, number_called, written
+from ingest.values.spelling import suggestion, yes_or_no
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,7 @@ from ingest.errors import BenchHoursError
 from ingest.sql import Connection
 from ingest.studio import people, vocabulary
 from ingest.tables.audit_log import Change
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 Kind = Literal["phase", "technique", "person"]
 KINDS: tuple[Kind, ...] = get_args(Kind)

@@ -18,7 +18,7 @@ from typing import Any
 from ingest.errors import BenchHoursError, NotationError
 from ingest.sql import Connection
 from ingest.tables.audit_log import Change, record_earlier
-from ingest.values.parsing import folded, nearest
+from ingest.values.spelling import folded, nearest
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from ingest.errors import BenchHoursError
-from ingest.values.parsing import day
+from ingest.values.calendar_days import day
 
 EXAMPLE = "2026-12-24 to 2027-01-06; Ilse; snow"
 _LONGEST = timedelta(days=3 * 366)

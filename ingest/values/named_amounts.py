@@ -8,7 +8,7 @@ import re
 from decimal import Decimal
 
 from ingest.errors import BenchHoursError, NotationError
-from ingest.values.parsing import decimal, shortest
+from ingest.values.numbers import decimal, shortest
 
 _ENDS_IN_NUMBER = re.compile(r"(?P<name>.*?\S)\s*:?\s+(?P<amount>[\d.,]+)\s*%?")
 

@@ -6,7 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
 
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 FROM_MEMORY = "M"  # in front of the codes of works told from memory
 _YEAR_AND_NUMBER = re.compile(r"\D{0,3}(?:\d{2}|\d{4})(?P<mark>\D)(?P<number>\d{1,6})")

@@ -13,9 +13,9 @@ from ingest.studio import people
 from tests.browser.conftest import act, choose, keep, settled, violations
 from tests.browser.steps import go, press, unfold
 from tests.conftest import NOW, bring_into
+from tests.ingest.foreign.told import HEADS
 from tests.ingest.foreign.workbooks import Cell, xlsx
 
-HEADS: list[Cell] = ["Date", "Job", "What", "Time", "Who"]
 FEBRUARY: list[list[Cell]] = [
     HEADS,
     [date(2024, 2, 5), "Ferry", "cleaned", 1.5, "I."],
@@ -51,9 +51,15 @@ def test_a_workbook_is_spoken_of_once_and_next_month_comes_in_with_one_press(
     choose(page, 'Who is "I."?', "Ilse")
     shown = page.get_by_role("region", name="The first rows as they would be kept", exact=True)
     expect(shown.get_by_role("cell", name="kept", exact=True)).to_have_count(3)
-    # the rows stay in sight beside what is being said, at any width
+    # what becomes of how many rows stays in sight beside what is being said, and leaves room to say it
     page.get_by_role("radiogroup", name="What is a row?").scroll_into_view_if_needed()
-    expect(shown).to_be_in_viewport()
+    counts = page.get_by_text("4 rows: 3 kept, 1 left out. Nothing is brought in yet.")
+    expect(counts).to_be_in_viewport()
+    expect(shown).not_to_be_in_viewport()
+    for width, most in ((1280, 0.1), (360, 0.2)):
+        page.set_viewport_size({"width": width, "height": 800})
+        box = page.locator(".st-key-counts").bounding_box()
+        assert box is not None and box["height"] < most * 800
     assert violations(page, THEIRS) == []
     keep(page, "table-said")
     press(page, "Bring in diary.xlsx")

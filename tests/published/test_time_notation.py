@@ -5,7 +5,7 @@ from datetime import datetime
 import pytest
 
 from ingest.store import Store
-from ingest.values import parsing
+from ingest.values import calendar_days, durations
 from tests.conftest import Bring, entries, faults
 from tests.frames import record
 
@@ -21,7 +21,7 @@ from tests.frames import record
     ],
 )
 def test_rfc_3339_examples_are_read_as_printed(text: str, utc: datetime) -> None:
-    assert parsing.instant(text, "unset", "Europe/Berlin").utc == utc
+    assert calendar_days.instant(text, "unset", "Europe/Berlin").utc == utc
 
 
 @pytest.mark.parametrize(
@@ -29,7 +29,7 @@ def test_rfc_3339_examples_are_read_as_printed(text: str, utc: datetime) -> None
 )
 def test_iso_8601_durations(text: str, hours: float) -> None:
     """ISO 8601 durations (from memory; a day is counted as 24 hours here)."""
-    assert parsing.hours(text) == hours
+    assert durations.hours(text) == hours
 
 
 def _log(studio: Bring, start: str, end: str) -> str:

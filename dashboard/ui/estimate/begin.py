@@ -10,7 +10,7 @@ from dashboard.ui import page_data
 from dashboard.ui.estimate import sheet
 from ingest.editing import estimate_drafts
 from ingest.editing.estimate_drafts import Draft
-from ingest.values import parsing
+from ingest.values import numbers
 
 
 def show(code: str, versions: pd.DataFrame, works: pd.DataFrame) -> None:
@@ -18,7 +18,7 @@ def show(code: str, versions: pd.DataFrame, works: pd.DataFrame) -> None:
     studio = page_data.settings()
     head = {"made_on": f"{page_data.today():%Y-%m-%d}", "currency": studio.currency}
     if studio.tax_per_cent is not None:
-        head["tax_per_cent"] = parsing.written(studio.tax_per_cent)
+        head["tax_per_cent"] = numbers.written(studio.tax_per_cent)
     if studio.tax_per_cent and studio.prices_include_tax is not None:
         head["tax_in_price"] = "yes" if studio.prices_include_tax else "no"
     if versions.empty:

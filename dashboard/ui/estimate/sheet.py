@@ -16,7 +16,7 @@ from dashboard.ui.estimate import tax as tax_part
 from ingest.editing import estimate_drafts
 from ingest.editing.estimate_drafts import Draft
 from ingest.errors import BenchHoursError
-from ingest.values import parsing
+from ingest.values import numbers
 
 SHEET = line_sheet.sheet(
     {},
@@ -140,7 +140,7 @@ def _head(code: str, current: dict[str, str], turn: int, *, revision: bool) -> d
             typed["tax_in_price"] = tax_part.choose_tax(
                 "The price is", f"sheet {code} tax {turn}", "with or without?", typed["tax_in_price"]
             )
-            typed["tax_per_cent"] = typed["tax_per_cent"] or parsing.written(
+            typed["tax_per_cent"] = typed["tax_per_cent"] or numbers.written(
                 page_data.settings().tax_per_cent or 0.0
             )
     if revision or current.get("reason"):

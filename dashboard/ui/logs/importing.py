@@ -11,10 +11,11 @@ import streamlit as st
 from dashboard.ui import page_data
 from ingest.errors import BenchHoursError
 from ingest.foreign.any_table import any_table
-from ingest.importing import rejects
+from ingest.foreign.memory import Unsaved
+from ingest.importing import kept_rejects
 from ingest.importing.check import Checked
 from ingest.importing.files import check_files, import_files
-from ingest.importing.rejects import RejectDraft
+from ingest.importing.kept_rejects import RejectDraft
 from ingest.importing.rows import SaidOtherwiseAs
 
 Cells = list[list[str]]
@@ -26,12 +27,14 @@ def bring_in(
     stored: bool,
     mended: tuple[RejectDraft, Cells] | None = None,
     said_otherwise_as: SaidOtherwiseAs = "ask",
+    unsaved: Unsaved | None = None,
 ) -> None:
     """Import or check, with words on how it goes; the reports stay with the visit, rejected rows until they
     are mended.
 
     `mended`: the rejected rows from which the file was made, and their cells. `said_otherwise_as`:
-    what becomes of rows that are held by other words.
+    what becomes of rows that are held by other words. `unsaved`: what is said of a table and not kept yet,
+    where it is only checked.
     """
     with (
         tempfile.TemporaryDirectory(prefix="bench-hours-") as folder,
@@ -43,7 +46,7 @@ def bring_in(
             place.mkdir()
             paths.append(place / name)
             paths[-1].write_bytes(content)
-        recognizer = any_table(page_data.store(), said_otherwise_as=said_otherwise_as)
+        recognizer = any_table(page_data.store(), None, said_otherwise_as, unsaved)
         reports: list[tuple[Checked, bool]] = []
         try:
             if not stored:
@@ -54,15 +57,22 @@ def bring_in(
                 # No word to the page from here until the rejected rows are kept: a visit may end at any of
                 # them.
                 of_file = import_files(
-                    page_data.store(), [path], by="principal", write_rejects=False, recognizer=recognizer
+                    page_data.store(),
+                    [path],
+                    by="principal",
+                    write_rejects=False,
+                    settles_rejects=mended is None,
+                    recognizer=recognizer,
                 )
                 st.session_state["reports"] = reports = [*reports, *((report, True) for report in of_file)]
                 if mended:
-                    rejects.brought_in(page_data.store(), *mended, of_file[0].rejected, page_data.visit())
+                    kept_rejects.brought_in(
+                        page_data.store(), *mended, of_file[0].rejected, page_data.visit()
+                    )
                     continue
                 for report in of_file:
                     if report.rejected:
-                        rejects.keep(page_data.store(), report.rejected, page_data.visit())
+                        kept_rejects.keep(page_data.store(), report.rejected, page_data.visit())
         except BenchHoursError:
             status.update(
                 label="Nothing more was brought in." if reports else "Nothing was brought in.", state="error"

@@ -9,12 +9,14 @@ from dashboard import queries
 from dashboard.formatting import counted, label, plain, text
 from dashboard.text import html_blocks
 from dashboard.text.foreign_tables import place_word
+from dashboard.text.rejected_rows import faults_by_row, versions_kept_out
 from dashboard.ui import layout, page_data
 from dashboard.ui.logs import rejects as rejects_part
 from dashboard.ui.logs import waiting_tables
-from ingest.importing import rejects
 from ingest.importing.check import Checked
-from ingest.values.parsing import EITHER_ORDER, folded, nearest
+from ingest.importing.kept_rejects import MOST_KEPT
+from ingest.values.calendar_days import EITHER_ORDER
+from ingest.values.spelling import folded, nearest
 
 SHOWN_REMARKS = 50
 
@@ -45,8 +47,13 @@ def show(report: Checked, stored: bool) -> None:
         notes.append(f"Not read, as no such column is known: {', '.join(report.unknown_columns)}.")
     if report.held_by_other_words:
         notes.append(
-            f"{counted(report.held_by_other_words, 'row')} held back came in before, when the words of the"
-            " table meant something else: as new hours they would count twice."
+            f"{counted(report.held_by_other_words, 'row')} held back came in before, when the table was"
+            " read otherwise or its words meant something else: as new ones they would count twice."
+        )
+    if report.settled:
+        notes.append(
+            f"{counted(report.settled, 'row')} under To mend settled, as this file brought them in or leaves"
+            " them out."
         )
     if report.rows.left_out:
         notes.append(f"Left out, by what was said of the table: {counted(report.rows.left_out, 'row')}.")
@@ -65,7 +72,7 @@ def show(report: Checked, stored: bool) -> None:
         layout.link("where_the_hours_went", "See where the hours went")
     if len(report.problems):
         st.subheader("What was rejected, and the mend")
-        st.html(_remarks("Faults", report.problems, report.file))
+        st.html(_remarks("Faults", faults_by_row(report), report.file, versions_kept_out(report)))
         if report.faults["code"].eq(EITHER_ORDER).any():
             layout.link("studio", "Say in which order this studio writes its dates")
         _where_they_wait(report, stored)
@@ -95,11 +102,9 @@ def _beside_the_nearest(new: list[str]) -> list[str]:
     return [f"{name} (near to {near})" if (near := nearest(name, names)) else name for name in new]
 
 
-def _remarks(name: str, remarks: pd.DataFrame, file: str) -> str:
-    rows: list[list[str]] = [
-        [f"{line}", column, text(value)[:60], reason, mend]
-        for line, column, value, reason, mend in remarks.head(SHOWN_REMARKS).itertuples(index=False)
-    ]
+def _remarks(name: str, remarks: pd.DataFrame, file: str, after: pd.DataFrame | None = None) -> str:
+    """A table of the first remarks, and all of those that come `after` them."""
+    rows = _rows(remarks.head(SHOWN_REMARKS))
     if len(remarks) > SHOWN_REMARKS:
         rows.append(
             [
@@ -110,23 +115,31 @@ def _remarks(name: str, remarks: pd.DataFrame, file: str) -> str:
                 "all of them are in the file of rejects",
             ]
         )
+    rows += [] if after is None else _rows(after)
     return html_blocks.ledger(
         name, [place_word(file), "column", "it says", "what is wrong", "the mend"], rows, words=range(1, 5)
     )
+
+
+def _rows(remarks: pd.DataFrame) -> list[list[str]]:
+    return [
+        [f"{line}", column, text(value)[:60], reason, mend]
+        for line, column, value, reason, mend in remarks.itertuples(index=False)
+    ]
 
 
 def _where_they_wait(report: Checked, stored: bool) -> None:
     """Ways to mend the rejected rows of a file."""
     if not stored or report.rejected is None:
         layout.say("Bring the file in, and the rejected rows can be mended here or downloaded.")
-    elif len(report.rejected.rows) <= rejects.MOST_KEPT:
+    elif len(report.rejected.rows) <= MOST_KEPT:
         layout.say(
             "They wait below, under To mend, until they are mended or left out; what was mended or left"
             " out before is not offered again."
         )
     else:
         layout.say(
-            f"More than {rejects.MOST_KEPT} are too many to mend here: download them, mend them there,"
+            f"More than {MOST_KEPT} are too many to mend here: download them, mend them there,"
             " and bring that file in."
         )
         rejects_part.download(report.rejected, report.file)

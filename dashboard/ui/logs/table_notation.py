@@ -10,19 +10,12 @@ from typing import get_args
 import streamlit as st
 
 from dashboard.formatting import label
-from dashboard.text.foreign_tables import rule
+from dashboard.text.foreign_tables import DAY_ORDERS, HOURS_UNITS, rule
 from dashboard.ui import fields, page_data
 from dashboard.ui.logs.waiting_tables import WaitingTable
 from ingest.foreign.reading import TODAY, HoursUnit, LeaveOut, Reading
-from ingest.values.parsing import DAY_ORDERS, DayOrder, folded
+from ingest.values.spelling import folded
 
-_DAY_ORDERS: Mapping[DayOrder, str] = {
-    "dmy": "day, month, year",
-    "mdy": "month, day, year",
-    "ymd": "year, month, day",
-    "unset": "not said: days that can be read two ways are refused",
-}
-_HOURS_UNITS: Mapping[HoursUnit, str] = {"hours": "hours", "minutes": "minutes", "days": "working days"}
 _DAY_LENGTHS = [half / 2 for half in range(2, 25)]
 
 
@@ -33,7 +26,7 @@ def how_written(table: WaitingTable, reading: Reading) -> Reading:
         "Days in numbers are written",
         orders,
         index=orders.index(reading.day_order),
-        format_func=_DAY_ORDERS.__getitem__,
+        format_func=DAY_ORDERS.__getitem__,
         key=table.key("day order"),
     )
     serial = st.checkbox(
@@ -57,7 +50,7 @@ def how_written(table: WaitingTable, reading: Reading) -> Reading:
             "A bare number of hours is in",
             units,
             index=units.index(unit),
-            format_func=_HOURS_UNITS.__getitem__,
+            format_func=HOURS_UNITS.__getitem__,
             key=table.key("hours unit"),
         )
         if unit == "days":

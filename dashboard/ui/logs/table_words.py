@@ -16,7 +16,7 @@ from ingest.foreign.preview import words_in
 from ingest.foreign.reading import missing
 from ingest.foreign.words import Studio, Word, a_new_work
 from ingest.studio.spellings import KINDS, Kind, Spelling
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 _SPELLED: Mapping[Kind, str] = {"technique": "techniques", "person": "people", "phase": "phases"}
 
@@ -65,9 +65,13 @@ def show(table: WaitingTable) -> None:
         )
 
 
-def half_chosen(table: WaitingTable) -> bool:
-    """Of a text that the studio knows something else was chosen, and not yet which word it is."""
-    return any(word.known and is_open(table, word) for word in words_of(table))
+def half_chosen(table: WaitingTable) -> set[tuple[str, str]]:
+    """The texts that the studio knows and of which something else was chosen, and not yet which word it is:
+    by our column and the text, folded.
+    """
+    return {
+        (word.column, folded(word.text)) for word in words_of(table) if word.known and is_open(table, word)
+    }
 
 
 def spellings_undone(table: WaitingTable) -> list[Spelling]:

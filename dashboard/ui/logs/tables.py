@@ -21,13 +21,13 @@ from dashboard.ui.logs import (
 )
 from dashboard.ui.logs.waiting_tables import WaitingTable
 from ingest.foreign import memory
-from ingest.foreign.memory import Remembered
+from ingest.foreign.memory import Remembered, Unsaved
 from ingest.foreign.reading import missing
 from ingest.foreign.words import Meaning, Studio
 from ingest.importing.rows import SaidOtherwiseAs
 from ingest.studio import spellings
 from ingest.studio.spellings import KINDS, Spelling
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 
 def show() -> None:
@@ -77,7 +77,7 @@ def _show_known(table: WaitingTable) -> None:
         if unsaid
         else "",
     )
-    twice = table_twice.words_of(table)
+    twice = table_twice.found_twice(table)
     become = table_twice.ask(table, twice) if twice else None
     with st.container(horizontal=True):
         again = not twice and st.button("Bring in as last time", type="primary", key=table.key("again"))
@@ -85,6 +85,7 @@ def _show_known(table: WaitingTable) -> None:
             table.stage = "open"
             st.rerun()
         go_on = table.begun and st.button("Go on where you stopped", key=table.key("go on"))
+        check = _check_button(table)
         for name in waiting_tables.sheets_unread(table):
             if st.button(label(f"Say what {name} holds"), key=table.key(f"sheet {name}")):
                 waiting_tables.open_sheet(table.files[0], name)
@@ -93,6 +94,8 @@ def _show_known(table: WaitingTable) -> None:
     if go_on:
         waiting_tables.go_on(table)
         st.rerun()
+    if check:
+        _only_check(table)
     if again or become:
         _import(table, said_otherwise_as=become or "ask")
 
@@ -125,18 +128,43 @@ def _show_open(table: WaitingTable) -> None:
         st.subheader("3. Words")
         table_words.show(table)
         waiting_tables.keep(table)
-        twice = table_twice.words_of(table)
+        twice = table_twice.found_twice(table)
         become = table_twice.ask(table, twice) if twice else None
         with st.container(horizontal=True):
+            cannot = bool(missing(table.reading)) or bool(table_words.half_chosen(table))
             bring = not twice and st.button(
-                plain(f"Bring in {table.name}"),
-                type="primary",
-                disabled=bool(missing(table.reading)) or table_words.half_chosen(table),
-                key=table.key("bring"),
+                plain(f"Bring in {table.name}"), type="primary", disabled=cannot, key=table.key("bring")
             )
+            check = _check_button(table, disabled=cannot)
             _leave_button(table)
-        if table_preview.show(table) and (bring or become):
+        readable = table_preview.show(table)
+        if readable and check:
+            _only_check(table)
+        if readable and (bring or become):
             _bring_in(table, become or "ask")
+
+
+def _check_button(table: WaitingTable, *, disabled: bool = False) -> bool:
+    return st.button(
+        plain(f"Only check {table.name}"),
+        disabled=disabled,
+        key=table.key("check"),
+        help="Reads it in the same way and stores nothing",
+    )
+
+
+def _only_check(table: WaitingTable) -> None:
+    """What would become of each row by what is said now; nothing is kept of it."""
+    heads = memory.signature(table.book, table.sheet, table.row, table.reading)
+    importing.bring_in(
+        [(file.name, file.content) for file in table.files],
+        stored=False,
+        unsaved=Unsaved(heads=heads, reading=table.reading, meanings=table.meanings),
+    )
+    layout.done(
+        f"{table.name} was only checked: nothing of it is brought in. What would become of each row stands"
+        " below."
+    )
 
 
 def _leave_button(table: WaitingTable) -> None:

@@ -26,7 +26,7 @@ from ingest.foreign.words import (
 )
 from ingest.studio.vocabulary import Vocabulary
 from ingest.values.line_names import line_name
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 AT_ONCE = 25
 _WORDS = {

@@ -10,8 +10,8 @@ from dashboard.analysis.report.treatment_days import days_of_treatment, stretche
 from dashboard.charts import treatment_calendar
 from dashboard.formatting import amount, counted, day, hours, text
 from dashboard.ui import entry_form, layout, page_data
+from ingest.values.calendar_days import day_in_words
 from ingest.values.line_names import line_name, line_names
-from ingest.values.parsing import day_in_words
 
 SHOWN_ENTRIES = 40
 _TOTALS = {

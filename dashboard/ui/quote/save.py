@@ -17,7 +17,7 @@ from ingest.errors import BenchHoursError
 from ingest.importing.estimate_versions import next_version
 from ingest.importing.form_rows import store_rows
 from ingest.schema.csv_columns import OBJECTS
-from ingest.values import parsing
+from ingest.values import spelling
 
 
 def is_revision(quoted: Quoted) -> bool:
@@ -100,7 +100,8 @@ def _give_code(quote: Quote, at: int) -> None:
         layout.refuse("Not added: write its code.")
         return
     if any(
-        parsing.folded(work) == parsing.folded(code) for work in page_data.works(page_data.today())["object"]
+        spelling.folded(work) == spelling.folded(code)
+        for work in page_data.works(page_data.today())["object"]
     ):
         layout.refuse(
             f'Not added: "{code}" is the code of another work. If it is this one, begin its quote under its'

@@ -10,7 +10,7 @@ from dashboard.services.quote_context import QuoteContext
 from dashboard.ui import fields, layout, page_data
 from dashboard.ui.quote import draft
 from ingest.editing.quote_drafts import Quote
-from ingest.values import parsing
+from ingest.values import numbers
 
 
 # Over 60 lines: one form, field by field.
@@ -24,7 +24,7 @@ def show(quote: Quote, turn: int, context: QuoteContext) -> None:
         shown = (
             ""
             if otherwise is None
-            else parsing.written(otherwise)
+            else numbers.written(otherwise)
             if isinstance(otherwise, float)
             else f"{otherwise}"
         )

@@ -12,7 +12,7 @@ from dashboard.ui.studio import changes
 from ingest.errors import BenchHoursError
 from ingest.importing.form_rows import put_rows, store_rows
 from ingest.schema.csv_columns import PHASES
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 
 def show() -> None:

@@ -17,7 +17,8 @@ from ingest.errors import BenchHoursError
 from ingest.studio.hazards import DEFERRING
 from ingest.studio.settings import CLAUSES, NO_CLAUSE, WEEKDAYS, Settings, settings_with, write_settings
 from ingest.values.absences import EXAMPLE
-from ingest.values.parsing import DAY_ORDERS, written
+from ingest.values.calendar_days import DAY_ORDERS
+from ingest.values.numbers import written
 
 TAX_WORDS = {"": "not said yet", "yes": "tax is in them", "no": "they are without tax"}
 DAY_ORDER_WORDS = {

@@ -14,7 +14,7 @@ from ingest.importing.form_rows import put_rows, store_rows
 from ingest.schema.csv_columns import CAUTIONS, CONDITIONS, MODES, TECHNIQUES
 from ingest.studio import vocabulary
 from ingest.studio.hazards import DEFERRING, WORDS
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 
 def show() -> None:

@@ -16,7 +16,7 @@ from dashboard.ui import fields, layout, page_data
 from ingest.editing import finished_works
 from ingest.errors import BenchHoursError
 from ingest.tables.audit_log import utc_now
-from ingest.values import parsing
+from ingest.values import numbers
 
 _TITLE = "Finish several works"
 _USUAL_DAYS = 60
@@ -108,7 +108,7 @@ def _days() -> int:
 def read_days(typed: str) -> int:
     """The number of days of that field, from 0 on; raises BenchHoursError."""
     return int(
-        parsing.number_called(DAYS_WITHOUT_HOURS, typed.strip(), _MOST_DAYS, read=parsing.whole, or_zero=True)
+        numbers.number_called(DAYS_WITHOUT_HOURS, typed.strip(), _MOST_DAYS, read=numbers.whole, or_zero=True)
     )
 
 

@@ -13,9 +13,9 @@ from dashboard.ui.works import milestones, new_work
 from ingest.errors import BenchHoursError
 from ingest.importing.form_rows import store_rows
 from ingest.schema.csv_columns import OBJECTS
-from ingest.values.parsing import folded, nearest, written
+from ingest.values.numbers import written
+from ingest.values.spelling import folded, nearest
 
-# What the form calls the columns.
 LABELS = {
     "object": "Code",
     "height_cm": "Height",

@@ -18,7 +18,7 @@ from ingest import autosave
 from ingest.editing import remembered_sheet, remembered_works, struck_works
 from ingest.editing.remembered_sheet import QUOTED, TAKEN, Sheet
 from ingest.tables.audit_log import utc_now
-from ingest.values.parsing import day_in_words
+from ingest.values.calendar_days import day_in_words
 
 # a row that is added by typing loses its first cell, so more are there than are written at once
 EMPTY_ROWS = 25

@@ -12,7 +12,7 @@ from dashboard.text.works import are_finished, state_of_work
 from dashboard.ui import layout, page_data
 from ingest import autosave
 from ingest.tables.audit_log import utc_now
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 
 SHOWN = 40
 

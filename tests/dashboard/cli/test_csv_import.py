@@ -148,9 +148,9 @@ def test_rows_that_came_in_with_a_word_said_otherwise_since_are_held_back_with_t
     shown = capsys.readouterr()
     assert "3 rows: 1 stored, 1 already held, 1 held back: correction or new?" in shown.out
     assert (
-        "may.csv: 1 row held back came in before, when the words of the table meant something else, and would"
-        " count twice: import it again with --held-back correction to move the earlier entries, or take these"
-        " back first" in shown.err
+        "may.csv: 1 row held back came in before, when the table was read otherwise or its words meant"
+        " something else, and would count twice: import it again with --held-back correction to move the"
+        " earlier entries, or take these back first" in shown.err
     )
     assert main(["import", "--held-back", "correction", "may.csv"]) == 0
     assert "1 corrected, earlier version kept" in capsys.readouterr().out

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -16,17 +16,8 @@ from ingest.studio.settings import write_settings
 from tests.conftest import NOW, Bring
 from tests.drawn import checked as drawn
 from tests.drawn import choose_option, draw, field_of, fill_field, headings, press_button, rows_of, words_of
-from tests.ingest.foreign.test_tables import CALENDAR
+from tests.ingest.foreign.told import CALENDAR, FEBRUARY, HEADS
 from tests.ingest.foreign.workbooks import Cell, xlsx
-
-HEADS: list[Cell] = ["Date", "Job", "What", "Time", "Who"]
-FEBRUARY: list[list[Cell]] = [
-    HEADS,
-    [date(2024, 2, 5), "Ferry", "cleaned", 1.5, "I."],
-    [date(2024, 2, 6), "Weir", "retouched a bit", timedelta(minutes=45), "I."],
-    [date(2024, 2, 7), "Ferry", "cleaned", 2.0, "Ilse"],
-    ["Total", "", "", 4.25, ""],
-]
 
 
 def page_of(monkeypatch: pytest.MonkeyPatch, store: Store) -> AppTest:
@@ -83,6 +74,7 @@ def day_first(store: Store) -> None:
         write_settings(con, {"day_order": "dmy"})
 
 
+COLUMN_HEADS = {"work", "phase", "technique", "person", "day", "hours"}
 OF_FEBRUARY = [
     ("2024-02-05", "24-001", "cleaning", "surface cleaning aqueous", "Ilse", 1.5),
     ("2024-02-06", "24-002", "retouching", "", "Ilse", 0.75),
@@ -107,15 +99,21 @@ def test_a_workbook_is_spoken_of_once_and_next_month_comes_in_with_one_press(
     assert "What is filled in here is a first guess." in words_of(page)
     assert rows_of(page, "Columns of the table")[1] == ["Date", "2024-02-05 / 2024-02-06", "day"]
     first = rows_of(page, "The first rows as they would be kept")
-    assert first[1][:2] == ["2", "not kept"]
-    assert first[1][2] == "work, technique, person: not said yet, under Words."
+    assert first[1][:2] == ["2", "asked about"]
+    assert first[1][2] == 'work "Ferry", technique "cleaned" and person "I.": not said yet, under Words.'
+    assert first[4][1:3] == ["left out", 'any cell begins with "total"']
+    assert "4 rows: 3 asked about, 1 left out. Nothing is brought in yet." in words_of(page)
+    outcome = next(item for item in page.radio if item.label == "Rows that are shown")
+    outcome.set_value("asked about")
+    drawn(page.run())
+    assert [row[0] for row in rows_of(page, "The first rows as they would be kept")] == ["row", "2", "3", "4"]
     say_diary(page)
     shown = rows_of(page, "The first rows as they would be kept")
     assert shown[0][:2] == ["row", "status"]
-    assert {"work", "phase", "technique", "person", "day", "hours"} == set(shown[0][2:])
-    assert [row[1] for row in shown[1:]] == ["kept", "kept", "kept"]
+    assert {"what is wrong", "as it is written", *COLUMN_HEADS} == set(shown[0][2:])
+    assert [row[1] for row in shown[1:]] == ["kept", "kept", "kept", "left out"]
     place = {head: number for number, head in enumerate(shown[0])}
-    assert [(row[place["phase"]], row[place["technique"]]) for row in shown[1:]] == [
+    assert [(row[place["phase"]], row[place["technique"]]) for row in shown[1:4]] == [
         ("cleaning", "surface cleaning aqueous"),
         ("retouching", "retouching as a whole"),
         ("cleaning", "surface cleaning aqueous"),
@@ -136,6 +134,27 @@ def test_a_workbook_is_spoken_of_once_and_next_month_comes_in_with_one_press(
     assert page.file_uploader[0].value == []
 
 
+def test_a_table_is_only_checked_before_it_is_brought_in_and_after(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    upload(page, diary(tmp_path))
+    say_diary(page)
+    press_button(page, "Only check diary")
+    assert "diary.xlsx was only checked: nothing of it is brought in." in words_of(page)
+    assert "3 rows in the file." in words_of(page) and "would be stored" in words_of(page)
+    assert logged(with_ilse) == [] and [item.reading for item in memory.read_tables(with_ilse.cursor())] == [
+        None
+    ]
+    press_button(page, "Bring in diary")
+    assert logged(with_ilse) == OF_FEBRUARY
+    longer: list[list[Cell]] = [*FEBRUARY[:-1], [date(2024, 2, 9), "Ferry", "cleaned", "long", "I."]]
+    upload(page, diary(tmp_path, longer))
+    press_button(page, "Only check diary")
+    assert "4 rows in the file." in words_of(page) and rows_of(page, "Faults")[1][2] == "long"
+    assert logged(with_ilse) == OF_FEBRUARY and "To mend" not in " ".join(headings(page))
+
+
 def test_texts_that_are_new_in_a_known_table_are_said_before_they_are_rejected(
     with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -154,6 +173,24 @@ def test_texts_that_are_new_in_a_known_table_are_said_before_they_are_rejected(
     say(page, 'Person "Bo"', "a new person")
     press_button(page, "Bring in march")
     assert [row[-2:] for row in logged(with_ilse)[3:]] == [("Ilse", 1.0), ("Bo", 2.0)]
+
+
+def test_rows_that_wait_to_be_mended_are_settled_once_their_words_are_said(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    upload(page, diary(tmp_path))
+    say(page, 'Work "Ferry"', "24-001")
+    say(page, 'Work "Weir"', "24-002")
+    say(page, 'Person "I', "another person", "Ilse")
+    press_button(page, "Bring in diary")
+    assert "To mend: 3 rows of diary.xlsx" in headings(page)
+    upload(page, diary(tmp_path))
+    press_button(page, "Look at how it is read")
+    say(page, 'Technique "cleaned"', "a technique", "surface cleaning")
+    press_button(page, "Bring in diary")
+    assert "2 rows under To mend settled" in words_of(page)
+    assert "To mend: 1 row of diary.xlsx" in headings(page)
 
 
 def test_what_is_half_said_outlives_the_visit(
@@ -192,7 +229,10 @@ def test_a_redraw_loses_nothing_that_was_said(
     drawn(page.run())
     page.switch_page("pages/bring_in_logs.py")
     drawn(page.run())
-    assert [row[1] for row in rows_of(page, "The first rows as they would be kept")[1:]] == ["kept"] * 3
+    assert [row[1] for row in rows_of(page, "The first rows as they would be kept")[1:]] == [
+        *(["kept"] * 3),
+        "left out",
+    ]
     assert field_of(page, "Left out: rows in which a cell begins").value == "total, carried over"
     press_button(page, "Bring in diary")
     assert logged(with_ilse) == OF_FEBRUARY
@@ -210,7 +250,7 @@ def test_the_likeliest_are_shown_before_they_count(
     press_button(page, "Take none of them")
     assert not [button for button in page.button if button.label.startswith("Take these")]
     press_button(page, "Take all the likeliest")
-    assert {row[1] for row in rows_of(page, "The first rows as they would be kept")[1:]} == {"not kept"}
+    assert {row[1] for row in rows_of(page, "The first rows as they would be kept")[1:]} == {"asked about"}
     press_button(page, "Take these 2")
     assert {row[1] for row in rows_of(page, "The first rows as they would be kept")[1:]} == {"kept"}
 
@@ -407,7 +447,7 @@ def test_a_calendar_is_guessed_whole_and_what_it_leaves_out_can_be_taken_back(
     say(page, 'Work "Ferry"', "24-001")
     say(page, 'Technique "cleaned"', "a technique", "surface cleaning")
     assert rows_of(page, "The first rows as they would be kept")[0][0] == "event"
-    assert "4 rows, 4 rows left out. Nothing is brought in yet." in words_of(page)
+    assert "8 rows: 4 kept, 4 left out. Nothing is brought in yet." in words_of(page)
     # of what lies ahead nothing is asked
     assert not any("Weir" in choice.label for choice in page.selectbox)
     next(box for box in page.checkbox if "whole" in box.label).uncheck()
@@ -470,7 +510,7 @@ def test_what_a_row_is_stays_as_it_was_chosen_when_the_sheet_is_another(
     sheets = {"2024": [*FEBRUARY, *FEBRUARY[1:4]], "Promised": PROMISED, "Later": later}
     path = xlsx(tmp_path / "year.xlsx", sheets)
     upload(page, (path.name, path.read_bytes()))
-    (kind,) = page.radio
+    kind = page.radio[0]
     assert kind.value == "time entries"
     choose_option(page, "Sheet", "Promised")
     assert page.radio[0].value == "estimates"  # guessed, as nobody has said it
@@ -533,6 +573,26 @@ def test_a_word_said_otherwise_later_can_leave_what_came_in_by_it(
     upload(page, diary(tmp_path))
     press_button(page, "Bring in as last time")
     assert len(logged(with_ilse)) == 4
+
+
+def test_a_table_read_otherwise_later_moves_what_came_in_by_it(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    rows: list[list[Cell]] = [HEADS, [date(2024, 2, 5), "Ferry", "cleaned", "4", "Ilse"]]
+    upload(page, diary(tmp_path, rows))
+    say(page, 'Work "Ferry"', "24-001")
+    say(page, 'Technique "cleaned"', "a technique", "surface cleaning")
+    press_button(page, "Bring in diary")
+    upload(page, diary(tmp_path, rows))
+    press_button(page, "Look at how it is read")
+    choose_option(page, "A bare number of hours is in", "minutes")
+    assert (
+        "1 row of diary.xlsx came in before, with lengths in hours, now in minutes. Brought in as it reads"
+        " now it would count twice." in words_of(page)
+    )
+    press_button(page, "Move them")
+    assert [row[-1] for row in logged(with_ilse)] == [0.0667]
 
 
 def test_a_change_of_mind_on_a_text_that_became_a_spelling_holds_and_undoes_the_spelling(
@@ -616,7 +676,7 @@ def test_all_works_that_are_not_known_are_new_ones_in_one_press(
     assert rows_of(page, "New works")[1:] == shown
     press_button(page, "Take none as a new work")
     press_button(page, "All of these are new works")
-    assert "not kept" in {row[1] for row in rows_of(page, "The first rows as they would be kept")[1:]}
+    assert "asked about" in {row[1] for row in rows_of(page, "The first rows as they would be kept")[1:]}
     press_button(page, "Take these 2 as new works")
     press_button(page, "Bring in diary")
     assert [row[1] for row in logged(with_ilse)] == ["23-001", "24-003", "24-001"]

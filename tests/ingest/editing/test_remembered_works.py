@@ -20,7 +20,7 @@ from ingest.importing.form_rows import put_rows
 from ingest.safekeeping.export import export
 from ingest.safekeeping.integrity import faults as broken
 from ingest.store import Store
-from ingest.values.parsing import two_sides
+from ingest.values.sizes import two_sides
 from ingest.values.work_codes import codes_from_memory
 from tests.conftest import CHANGE, LATER, NOW, Bring
 from tests.whole_studios import imported

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -15,11 +14,8 @@ from ingest.foreign.sheets import read_book
 from ingest.foreign.words import Studio
 from ingest.store import Store
 from tests.conftest import NOW, Bring
-from tests.ingest.foreign.test_tables import CALENDAR
-from tests.ingest.foreign.told import WORDS
+from tests.ingest.foreign.told import CALENDAR, ENTRY, WORDS
 from tests.ingest.foreign.workbooks import Cell, xlsx
-
-ENTRY = "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-01-09,1\n"
 
 
 def sources(store: Store, path: Path) -> tuple[dict[str, str], list[str]]:
@@ -47,7 +43,7 @@ def test_a_plain_diary_of_a_studio_of_one_is_guessed_whole(
     assert missing(begun.reading) == [] and begun.reading.day_order == "dmy"
     assert begun.reading.left_out == (LeaveOut(test="begins", text="total"),)
     shown = preview(store, read_book(path), begun.sheet, begun.row, begun.reading, by_folded(WORDS), now=NOW)
-    assert shown.rows["status"].tolist() == ["stored", "stored"] and shown.left_out == 1
+    assert shown.rows["status"].tolist() == ["stored", "stored"] and shown.counts["left out"] == 1
     # guessed is not said: nothing comes in by it
     assert store.cursor().execute("SELECT count(*) FROM foreign_tables").fetchall() == [(0,)]
 
@@ -170,26 +166,7 @@ def test_a_calendar_is_guessed_by_what_calendars_have(studio: Bring, store: Stor
     begun = guess(book, Studio.of(store.cursor()))
     assert missing(begun.reading) == []
     shown = preview(store, book, begun.sheet, begun.row, begun.reading, by_folded(WORDS), now=NOW, rows=3)
-    assert shown.rows["status"].tolist() == ["stored"] * 3 and shown.all_rows == 4
-
-
-def test_a_preview_says_of_each_row_how_it_would_be_kept(studio: Bring, store: Store, tmp_path: Path) -> None:
-    studio("log.csv", ENTRY)
-    path = tmp_path / "diary.csv"
-    path.write_text(
-        "Date;Job;What;Time\n2024-01-09;24-001;facing;1\n2024-01-09;24-001;facing;2\n2024-01-10;Mill;facing;1\n"
-        "2024-01-11;24-001;facing;1\n"
-    )
-    book = read_book(path)
-    begun = guess(book, Studio.of(store.cursor()))
-    shown = preview(store, book, begun.sheet, begun.row, begun.reading, {}, now=NOW)
-    assert shown.rows["line"].tolist() == [2, 3, 4, 5]
-    assert shown.rows["status"].tolist() == ["already held", "held back", "rejected", "stored"]
-    assert shown.rows["reason"].tolist() == ["", "", "means nothing yet", ""]
-    fewer = preview(store, book, begun.sheet, begun.row, begun.reading, {}, now=NOW, rows=2)
-    assert len(fewer.rows) == 2 and fewer.all_rows == 4
-    without = replace(begun.reading, left_out=(LeaveOut(column="job", test="is", text="mill"),))
-    assert preview(store, book, begun.sheet, begun.row, without, {}, now=NOW).left_out == 1
+    assert shown.rows["status"].tolist() == ["stored"] * 3 and shown.all_rows == 8
 
 
 def test_few_different_texts_are_the_works_and_then_what_was_done(

@@ -14,7 +14,7 @@ from ingest.foreign.sheets import read_book
 from ingest.foreign.words import a_new_work, a_technique
 from ingest.store import Store
 from tests.conftest import NOW, Bring
-from tests.ingest.foreign.told import diary, say
+from tests.ingest.foreign.told import HEAD, diary, say
 
 HALF_SAID = HalfSaid(
     sheet="",
@@ -30,9 +30,7 @@ HALF_SAID = HalfSaid(
 @pytest.fixture
 def table(tmp_path: Path) -> Path:
     path = tmp_path / "diary.csv"
-    path.write_text(
-        "Date;Job;What;Time\n5.2.2024;Mill;cleaned;1\n7.2.2023;Mill;cleaned;1\n5.2.2021;Weir;x;1\n"
-    )
+    path.write_text(HEAD + "5.2.2024;Mill;cleaned;1\n7.2.2023;Mill;cleaned;1\n5.2.2021;Weir;x;1\n")
     return path
 
 

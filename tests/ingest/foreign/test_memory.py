@@ -9,6 +9,7 @@ import pytest
 from ingest.errors import FileError
 from ingest.foreign.any_table import any_table
 from ingest.foreign.memory import (
+    Unsaved,
     add_meanings,
     draft_of,
     forget,
@@ -18,19 +19,21 @@ from ingest.foreign.memory import (
     remember,
     signature,
 )
+from ingest.foreign.preview import by_folded
 from ingest.foreign.reading import Reading, ReadingError, Source
 from ingest.foreign.sheets import read_book
 from ingest.foreign.words import LEFT_OUT, a_new_work, a_technique
+from ingest.importing import kept_rejects
 from ingest.importing.files import check_files
 from ingest.safekeeping.export import export
 from ingest.safekeeping.integrity import faults
 from ingest.store import Store
 from ingest.studio import vocabulary
 from tests.conftest import CHANGE, NOW, Bring, entries
-from tests.ingest.foreign.told import NO_TOTALS, WORDS, bring, column, diary, fixed, say
+from tests.ingest.foreign.told import FERRY, HEAD, NO_TOTALS, WORDS, bring, column, diary, fixed, say
 from tests.whole_studios import everything, imported
 
-JANUARY = "Date;Job;What;Time\n8.1.2024;Ferry;cleaned;1\n9.1.2024;Weir;retouched;2\n"
+JANUARY = HEAD + "8.1.2024;Ferry;cleaned;1\n9.1.2024;Weir;retouched;2\n"
 
 
 @pytest.fixture
@@ -63,8 +66,7 @@ def test_a_text_that_nobody_has_said_the_meaning_of_is_rejected_with_a_mend_and_
     say(store, january, diary(), WORDS)
     path = tmp_path / "march.csv"
     path.write_text(
-        "Date;Job;What;Time\n4.3.2024;Ferry;cleaned;1\n5.3.2024;Ferry;lining;2\n"
-        "6.3.2024;The mill;retouched;3\n"
+        HEAD + "4.3.2024;Ferry;cleaned;1\n5.3.2024;Ferry;lining;2\n6.3.2024;The mill;retouched;3\n"
     )
     report = bring(store, path)[0]
     assert (report.outcome.stored, report.outcome.rejected) == (2, 1)  # lining is a word of the studio
@@ -107,6 +109,27 @@ def test_a_check_stores_nothing_and_sees_new_works(studio: Bring, store: Store, 
     before = everything(store)
     reports = check_files(store, [january], now=NOW, recognizer=any_table(store, NOW))
     assert [report.outcome.stored for report in reports] == [1, 2]
+    assert everything(store) == before
+
+
+def test_what_is_said_and_not_kept_yet_is_checked_and_nothing_is_stored(
+    studio: Bring, store: Store, january: Path
+) -> None:
+    january.write_text(JANUARY + "10.1.2024;Ferry;cleaned;long\n")
+    words = {**by_folded(WORDS), ("object", "weir"): a_new_work("24-007", "Weir by night")}
+    book = read_book(january)
+    unsaved = Unsaved(heads=signature(book, book.sheets[0], 0, diary()), reading=diary(), meanings=words)
+    before = everything(store)
+    works, hours = check_files(store, [january], now=NOW, recognizer=any_table(store, NOW, "ask", unsaved))
+    assert (works.outcome.stored, hours.outcome.stored, hours.outcome.rejected) == (1, 2, 1)
+    assert everything(store) == before
+    # against what was kept and came in before
+    say(store, january, diary(), WORDS)
+    bring(store, january)
+    before = everything(store)
+    words[("technique", "cleaned")] = a_technique("facing")
+    _, hours = check_files(store, [january], now=NOW, recognizer=any_table(store, NOW, "ask", unsaved))
+    assert (hours.outcome.held_back, hours.held_by_other_words) == (2, 2)
     assert everything(store) == before
 
 
@@ -201,3 +224,36 @@ def test_of_many_tables_the_one_with_these_heads_is_taken(
     stranger.write_text(JANUARY.replace("Job", "Job;Place").replace("Ferry", "Ferry;hall"))
     with pytest.raises(FileError):  # another column may mean anything
         bring(store, stranger)
+
+
+def test_rows_that_wait_to_be_mended_are_settled_when_their_words_are_said(
+    studio: Bring, store: Store, january: Path
+) -> None:
+    january.write_text(JANUARY + "10.1.2024;The mill;retouched;3\n11.1.2024;Nobody;x;3\n12.1.2024;No;y;3\n")
+    say(store, january, diary(), WORDS)
+    rejected = bring(store, january)[0].rejected
+    assert rejected and kept_rejects.keep(store, rejected, "a visit")
+    said = {("object", "The mill"): FERRY, ("object", "Nobody"): FERRY, ("technique", "y"): LEFT_OUT}
+    say(store, january, diary(), said)
+    report = bring(store, january)[0]
+    assert (report.outcome.stored, report.rows.left_out, report.settled) == (1, 1, 2)
+    assert report.rejected and kept_rejects.keep(store, report.rejected, "a visit")
+    # what is refused for less now is listed so, and once
+    (draft,) = kept_rejects.read_drafts(store.cursor())
+    assert [(row.line, row.column) for row in draft.rejects.rows] == [(5, "technique")]
+
+
+def test_cells_of_a_wide_table_are_settled_each_by_itself(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    path = tmp_path / "wide.csv"
+    path.write_text("Job;What;8.1.2024;9.1.2024\nFerri;cleaned;1;x\n")
+    columns = {"object": column("job"), "technique": column("what"), "person": fixed("Ilse")}
+    wide = diary(columns=columns, wide_of="date")
+    say(store, path, wide)
+    rejected = bring(store, path)[0].rejected
+    assert rejected and len(rejected.rows) == 2 and kept_rejects.keep(store, rejected, "a visit")
+    say(store, path, wide, {("object", "Ferri"): FERRY})
+    assert bring(store, path)[0].settled == 1
+    (draft,) = kept_rejects.read_drafts(store.cursor())
+    assert [row.cells[-1] for row in draft.rejects.rows] == ["x"]

@@ -7,7 +7,7 @@ import pytest
 from ingest.errors import NotationError
 from ingest.foreign import notations
 from ingest.foreign.reading import HoursUnit, Reading
-from ingest.values.parsing import DayOrder
+from ingest.values.calendar_days import DayOrder
 
 READING = Reading(rows="time entries", columns={}, day_order="dmy", serial_days=True)
 

@@ -8,8 +8,13 @@ import pytest
 
 from ingest.editing.corrections import take_back
 from ingest.foreign.any_table import any_table
-from ingest.foreign.memory import read_earlier_meanings, read_meanings, read_tables
-from ingest.foreign.words import Meaning, a_phase, a_technique
+from ingest.foreign.counted_twice import ReadOtherwise, WordSaidOtherwise, would_count_twice
+from ingest.foreign.earlier import read_earlier
+from ingest.foreign.memory import read_meanings, read_tables
+from ingest.foreign.preview import by_folded
+from ingest.foreign.reading import LeaveOut, Reading
+from ingest.foreign.sheets import read_book
+from ingest.foreign.words import Meaning, a_phase, a_technique, a_work
 from ingest.importing.check import Checked
 from ingest.importing.files import check_files, import_files
 from ingest.importing.rows import SaidOtherwiseAs
@@ -17,12 +22,12 @@ from ingest.safekeeping.export import export
 from ingest.safekeeping.integrity import faults
 from ingest.store import Store
 from tests.conftest import CHANGE, NOW, Bring, entries
-from tests.ingest.foreign.told import WORDS, bring, diary, say
+from tests.ingest.foreign.told import HEAD, WORDS, bring, column, diary, fixed, offer, say
 from tests.whole_studios import everything, imported
 
 CLEANED = ("technique", "cleaned")
 JANUARY = (
-    "Date;Job;What;Time\n8.1.2024;Ferry;cleaned;1\n9.1.2024;Weir;retouched;2\n10.1.2024;Ferry;cleaned;3\n"
+    HEAD + "8.1.2024;Ferry;cleaned;1\n9.1.2024;Weir;retouched;2\n10.1.2024;Ferry;cleaned;3\n"
     "10.1.2024;Ferry;cleaned;3\n"
 )
 
@@ -102,7 +107,7 @@ def test_what_was_corrected_or_taken_back_by_hand_since_stands(store: Store, jan
 def test_two_words_said_otherwise_one_after_the_other(store: Store, january: Path) -> None:
     """By the first of three meanings a row came in, by the second another: each is found by its own."""
     february = january.with_name("february.csv")
-    february.write_text("Date;Job;What;Time\n5.2.2024;Weir;cleaned;4\n")
+    february.write_text(HEAD + "5.2.2024;Weir;cleaned;4\n")
     assert bring(store, february)[0].outcome.stored == 1
     say(store, january, diary(), {CLEANED: a_phase("cleaning")})
     january.write_text(JANUARY + "5.2.2024;Weir;cleaned;4\n")
@@ -112,7 +117,7 @@ def test_two_words_said_otherwise_one_after_the_other(store: Store, january: Pat
 
 def test_a_word_of_the_studio_that_is_said_otherwise(store: Store, january: Path) -> None:
     path = january.with_name("march.csv")
-    path.write_text("Date;Job;What;Time\n4.3.2024;Ferry;lining;2\n")
+    path.write_text(HEAD + "4.3.2024;Ferry;lining;2\n")
     assert bring(store, path)[0].outcome.stored == 1  # understood unsaid
     say(store, path, diary(), {("technique", "lining"): a_technique("facing")})
     assert again(store, path).outcome.held_back == 1
@@ -128,9 +133,194 @@ def test_what_words_meant_before_is_kept_and_leaves_with_an_export(
 ) -> None:
     heads = read_tables(store.cursor())[0].heads
     assert read_meanings(store.cursor(), heads)[CLEANED] == a_technique("facing")
-    before: list[Meaning] = [words[CLEANED] for words in read_earlier_meanings(store.cursor(), heads)]
+    before: list[Meaning] = [item.meanings[CLEANED] for item in read_earlier(store.cursor(), heads)]
     assert before == [a_technique("surface cleaning")]
     export(store, tmp_path / "out", private=True)
     with imported(tmp_path / "out") as back:
-        assert read_earlier_meanings(back.cursor(), heads) == read_earlier_meanings(store.cursor(), heads)
+        assert read_earlier(back.cursor(), heads) == read_earlier(store.cursor(), heads)
         assert again(back, january).outcome.held_back == 3
+
+
+SWAPPED = (
+    "Date;Job;What;Time;Break\n3.4.2024;Ferry;cleaned;2;1\n4.3.2024;Ferry;cleaned;2;1\n"
+    "5.3.2024;Ferry;cleaned;3;2\n"
+)
+
+
+def days(store: Store) -> list[tuple[str, float]]:
+    return [(f"{row['day']:%d.%m.}", row["hours"]) for row in entries(store).to_dict("records")]
+
+
+def read_so(store: Store, path: Path, **otherwise: object) -> None:
+    say(store, path, diary(**otherwise), WORDS)
+
+
+@pytest.fixture
+def swapped(studio: Bring, store: Store, tmp_path: Path) -> Path:
+    """A table that came in by a reading, of days that another reading takes for each other."""
+    path = tmp_path / "swapped.csv"
+    path.write_text(SWAPPED)
+    read_so(store, path)
+    assert bring(store, path)[0].outcome.stored == 3
+    return path
+
+
+def test_days_in_another_order_move_the_entries_and_double_none(store: Store, swapped: Path) -> None:
+    read_so(store, swapped, day_order="mdy")
+    seen = again(store, swapped)
+    # what two of the rows say is held as it is, by each other's entry
+    assert (seen.outcome.already_held, seen.outcome.held_back, seen.outcome.stored) == (2, 1, 0)
+    assert seen.held_by_other_words == 1
+    assert again(store, swapped, "correction").outcome.corrected == 1
+    assert sorted(days(store)) == [("03.04.", 2.0), ("03.05.", 3.0), ("04.03.", 2.0)]
+    assert again(store, swapped).complete and len(days(store)) == 3
+
+
+def test_an_entry_that_another_row_states_now_is_not_the_one_that_is_moved(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    path = tmp_path / "chain.csv"
+    path.write_text("Date;Job;What;Time;Break\n3.4.2024;Ferry;cleaned;2;1\n3.4.2024;Ferry;cleaned;1;0.5\n")
+    read_so(store, path)
+    assert bring(store, path)[0].outcome.stored == 2
+    read_so(store, path, columns={**diary().columns, "hours": column("break")})
+    # the first row says now what the second said: the entry of the first alone is told by no row
+    outcome = again(store, path, "correction").outcome
+    assert (outcome.already_held, outcome.corrected) == (1, 1)
+    assert sorted(days(store)) == [("03.04.", 0.5), ("03.04.", 1.0)]
+    assert again(store, path).outcome.already_held == 2
+
+
+def test_another_column_or_unit_of_hours_moves_the_entries(store: Store, swapped: Path) -> None:
+    columns = {**diary().columns, "hours": column("break")}
+    read_so(store, swapped, columns=columns)
+    assert again(store, swapped, "correction").outcome.corrected == 3
+    assert [hours for _, hours in days(store)] == [1.0, 2.0, 1.0]
+    read_so(store, swapped, columns=columns, hours_unit="days", hours_a_day=8.0)
+    seen = again(store, swapped)
+    assert (seen.outcome.stored, seen.outcome.held_back) == (0, 3)
+    assert again(store, swapped, "correction").outcome.corrected == 3
+    assert [hours for _, hours in days(store)] == [8.0, 16.0, 8.0]
+    # and back again, though the history has it
+    read_so(store, swapped)
+    assert again(store, swapped).outcome.held_back == 3
+    assert again(store, swapped, "correction").outcome.corrected == 3
+    assert [hours for _, hours in days(store)] == [2.0, 3.0, 2.0]
+    assert again(store, swapped).outcome.already_held == 3 and faults(store.cursor()) == []
+
+
+def test_a_reading_that_says_only_which_rows_are_read_is_no_change(store: Store, swapped: Path) -> None:
+    read_so(store, swapped, left_out=(LeaveOut(test="begins", text="total"),), not_read=("break",))
+    heads = read_tables(store.cursor())[0].heads
+    assert read_earlier(store.cursor(), heads) == []
+    assert again(store, swapped).outcome.already_held == 3
+
+
+def test_how_a_table_was_read_before_leaves_with_an_export(
+    store: Store, swapped: Path, tmp_path: Path
+) -> None:
+    read_so(store, swapped, hours_unit="minutes")
+    export(store, tmp_path / "out", private=True)
+    with imported(tmp_path / "out") as back:
+        assert again(back, swapped).outcome.held_back == 3
+
+
+def test_what_would_count_twice_is_told_by_word_and_by_reading(store: Store, swapped: Path) -> None:
+    book = read_book(swapped, NOW)
+    heads = read_tables(store.cursor())[0].heads
+    now = diary(hours_unit="minutes")
+    (change,) = would_count_twice(store, heads, [(book, book.sheets[0], 0)], now, by_folded(WORDS), NOW)
+    assert change == ReadOtherwise(then=diary(), now=now, rows=3)
+    words = {**by_folded(WORDS), CLEANED: a_technique("facing")}
+    (change,) = would_count_twice(store, heads, [(book, book.sheets[0], 0)], now, words, NOW)
+    assert isinstance(change, WordSaidOtherwise) and (change.text, change.rows) == ("cleaned", 3)
+
+
+@pytest.fixture
+def offers(studio: Bring, store: Store, tmp_path: Path) -> Path:
+    """Lines of two estimates that came in by their words."""
+    path = tmp_path / "offers.csv"
+    path.write_text("For;Step;Hours\nFerry;cleaned;12\nFerry;retouched;3\nWeir;retouched;5\n")
+    say(store, path, offer(), WORDS)
+    assert bring(store, path)[0].outcome.stored == 3
+    return path
+
+
+def lines(store: Store) -> list[tuple[str, str, float]]:
+    found: list[tuple[str, str, float]] = (
+        store.cursor().execute("SELECT object, technique, hours FROM estimate_lines ORDER BY ALL").fetchall()
+    )
+    return found
+
+
+AS_IT_CAME = [
+    ("24-001", "retouching", 3.0),
+    ("24-001", "surface cleaning aqueous", 12.0),
+    ("24-002", "retouching", 5.0),
+]
+
+
+def test_a_version_with_a_word_said_otherwise_is_held_back_until_it_is_moved_or_left(
+    store: Store, offers: Path
+) -> None:
+    say(store, offers, offer(), {CLEANED: a_technique("facing")})
+    seen = again(store, offers)
+    assert (seen.outcome.held_back, seen.outcome.already_held) == (2, 1) and lines(store) == AS_IT_CAME
+    assert seen.held_back["what"].tolist()[0].startswith("24-001, version 1, facing")
+    assert seen.held_by_other_words == 1
+    assert again(store, offers, "left out").complete and lines(store) == AS_IT_CAME
+    assert again(store, offers, "correction").outcome.corrected == 2
+    assert lines(store)[0] == ("24-001", "facing", 12.0)
+    assert again(store, offers).outcome.already_held == 3
+    # and back again, though the history has it
+    say(store, offers, offer(), {CLEANED: a_technique("surface cleaning")})
+    assert again(store, offers).outcome.held_back == 2
+    assert again(store, offers, "correction").outcome.corrected == 2 and lines(store) == AS_IT_CAME
+
+
+def test_a_version_that_is_of_another_work_now_is_moved_to_it(store: Store, offers: Path) -> None:
+    offers.write_text("For;Step;Hours\nFerry;cleaned;12\nFerry;retouched;3\n")
+    say(store, offers, offer(), {("object", "Ferry"): a_work("24-003")})
+    import_files(store, [_works(offers)], now=NOW)
+    assert again(store, offers).outcome.held_back == 2 and lines(store) == AS_IT_CAME
+    assert again(store, offers, "correction").complete
+    assert [line[0] for line in lines(store)] == ["24-002", "24-003", "24-003"]
+    kept = store.cursor().execute("SELECT key FROM history WHERE kind = 'estimate_versions'").fetchall()
+    assert kept == [("24-001 version 1",)] and faults(store.cursor()) == []
+    assert again(store, offers).outcome.already_held == 2
+
+
+def test_a_version_that_was_approved_is_not_moved(store: Store, offers: Path) -> None:
+    say(store, offers, offer(approved_on=fixed("12 January 2024")), {})
+    assert again(store, offers, "correction").complete
+    say(store, offers, offer(), {("object", "Weir"): a_work("24-003")})
+    import_files(store, [_works(offers)], now=NOW)
+    report = again(store, offers, "correction")
+    assert report.outcome.rejected == 1
+    assert "came in before as version 1 of 24-002, which stands" in report.problems["reason"].tolist()[0]
+
+
+def _works(beside: Path) -> Path:
+    path = beside.with_name("works.csv")
+    path.write_text("object,title\n24-003,Mill by night\n")
+    return path
+
+
+def test_a_row_of_a_work_whose_text_means_another_work_now_is_held_back(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    import_files(store, [_works(tmp_path / "x")], now=NOW)
+    path = tmp_path / "pictures.csv"
+    path.write_text("Picture;Came\nThe ferry;2024-01-04\nThe weir;2024-01-05\n")
+    reading = Reading(rows="objects", columns={"object": column("picture"), "received_on": column("came")})
+    ferry = ("object", "The ferry")
+    say(store, path, reading, {ferry: a_work("24-001"), ("object", "The weir"): a_work("24-002")})
+    assert bring(store, path)[0].complete
+    say(store, path, reading, {ferry: a_work("24-003")})
+    received = "SELECT object FROM objects WHERE received_on = '2024-01-04' ORDER BY object"
+    seen = again(store, path)
+    assert (seen.outcome.held_back, seen.outcome.already_held) == (1, 1)
+    assert seen.held_back["what"].tolist() == ["24-003"]
+    assert store.cursor().execute(received).fetchall() == [("24-001",)]
+    assert again(store, path, "correction").outcome.corrected == 1
+    assert store.cursor().execute(received).fetchall() == [("24-001",), ("24-003",)]

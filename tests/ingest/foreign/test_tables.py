@@ -15,7 +15,7 @@ from ingest.foreign.words import LEFT_OUT, Meaning, a_new_work, a_person, a_phas
 from ingest.importing.check import Checked
 from ingest.store import Store
 from tests.conftest import Bring, entries
-from tests.ingest.foreign.told import NO_TOTALS, WORDS, bring, column, diary, fixed, say
+from tests.ingest.foreign.told import CALENDAR, NO_TOTALS, WORDS, bring, column, diary, fixed, offer, say
 from tests.ingest.foreign.workbooks import ods, xlsx
 
 Kept = list[tuple[str, str, str, str, float]]
@@ -295,44 +295,6 @@ def test_what_a_text_means_may_be_a_new_work_studio_time_or_nothing(
     assert title == [("Mill by night",)]
 
 
-CALENDAR = """BEGIN:VCALENDAR
-VERSION:2.0
-PRODID:-//a studio//EN
-X-WR-CALNAME:Bench of Ilse
-BEGIN:VEVENT
-UID:1
-SUMMARY:Ferry
-CATEGORIES:cleaned
-DTSTART;TZID=Europe/Berlin:20240319T090000
-DTEND;TZID=Europe/Berlin:20240319T103000
-RRULE:FREQ=WEEKLY;BYDAY=TU;UNTIL=20240416T215959Z
-EXDATE;TZID=Europe/Berlin:20240326T090000
-END:VEVENT
-BEGIN:VEVENT
-UID:1
-RECURRENCE-ID;TZID=Europe/Berlin:20240409T090000
-SUMMARY:Ferry
-CATEGORIES:cleaned
-DTSTART;TZID=Europe/Berlin:20240410T140000
-DURATION:PT45M
-END:VEVENT
-BEGIN:VEVENT
-UID:2
-SUMMARY:Holiday
-DTSTART;VALUE=DATE:20240501
-RRULE:FREQ=YEARLY
-END:VEVENT
-BEGIN:VEVENT
-UID:3
-SUMMARY:Weir
-CATEGORIES:retouched
-DTSTART:20990101T090000Z
-DTEND:20990101T100000Z
-END:VEVENT
-END:VCALENDAR
-"""
-
-
 def test_a_calendar_is_a_row_for_each_time_that_an_event_took_place(
     studio: Bring, store: Store, tmp_path: Path
 ) -> None:
@@ -415,19 +377,7 @@ def test_estimates_and_works_in_other_words(studio: Bring, store: Store, tmp_pat
         "For;Step;Hours;Sum\nOrchard behind a wall;cleaned;12 h;€ 1.450,00\n"
         "Orchard behind a wall;retouched;½;€ 1.450,00\n"
     )
-    reading = Reading(
-        rows="estimates",
-        columns={
-            "object": column("for"),
-            "technique": column("step"),
-            "hours": column("hours"),
-            "price": column("sum"),
-            "currency": fixed("EUR"),
-            "version": fixed("1"),
-            "made_on": fixed("10 January 2024"),
-            "tax_in_price": fixed("no"),
-        },
-    )
+    reading = offer(price=column("sum"), currency=fixed("EUR"), tax_in_price=fixed("no"))
     # the title of exactly one work is that work
     assert twice(store, offers, reading).complete
     lines = store.cursor().execute("SELECT technique, hours FROM estimate_lines ORDER BY hours").fetchall()

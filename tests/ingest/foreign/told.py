@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from ingest.foreign.any_table import any_table
@@ -16,6 +16,7 @@ from ingest.importing.check import Checked
 from ingest.importing.files import import_files
 from ingest.store import Store
 from tests.conftest import NOW
+from tests.ingest.foreign.workbooks import Cell
 
 FERRY, WEIR = a_work("24-001"), a_work("24-002")
 NO_TOTALS = (LeaveOut(test="begins", text="total"),)
@@ -27,6 +28,53 @@ WORDS: Mapping[tuple[str, str], Meaning] = {
     ("technique", "Firnis abgenommen"): a_technique("varnish removal with solvent gel"),
     ("person", "I."): a_person("Ilse"),
 }
+HEAD = "Date;Job;What;Time\n"
+"""Of the table that `diary` reads."""
+HEADS: list[Cell] = ["Date", "Job", "What", "Time", "Who"]
+FEBRUARY: list[list[Cell]] = [
+    HEADS,
+    [date(2024, 2, 5), "Ferry", "cleaned", 1.5, "I."],
+    [date(2024, 2, 6), "Weir", "retouched a bit", timedelta(minutes=45), "I."],
+    [date(2024, 2, 7), "Ferry", "cleaned", 2.0, "Ilse"],
+    ["Total", "", "", 4.25, ""],
+]
+ENTRY = "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-01-09,1\n"
+CALENDAR = """BEGIN:VCALENDAR
+VERSION:2.0
+PRODID:-//a studio//EN
+X-WR-CALNAME:Bench of Ilse
+BEGIN:VEVENT
+UID:1
+SUMMARY:Ferry
+CATEGORIES:cleaned
+DTSTART;TZID=Europe/Berlin:20240319T090000
+DTEND;TZID=Europe/Berlin:20240319T103000
+RRULE:FREQ=WEEKLY;BYDAY=TU;UNTIL=20240416T215959Z
+EXDATE;TZID=Europe/Berlin:20240326T090000
+END:VEVENT
+BEGIN:VEVENT
+UID:1
+RECURRENCE-ID;TZID=Europe/Berlin:20240409T090000
+SUMMARY:Ferry
+CATEGORIES:cleaned
+DTSTART;TZID=Europe/Berlin:20240410T140000
+DURATION:PT45M
+END:VEVENT
+BEGIN:VEVENT
+UID:2
+SUMMARY:Holiday
+DTSTART;VALUE=DATE:20240501
+RRULE:FREQ=YEARLY
+END:VEVENT
+BEGIN:VEVENT
+UID:3
+SUMMARY:Weir
+CATEGORIES:retouched
+DTSTART:20990101T090000Z
+DTEND:20990101T100000Z
+END:VEVENT
+END:VCALENDAR
+"""
 
 
 def column(text: str) -> Source:
@@ -51,6 +99,19 @@ def diary(**otherwise: object) -> Reading:
         "day_order": "dmy",
     }
     return Reading(**{**says, **otherwise})  # type: ignore[arg-type]
+
+
+def offer(**otherwise: object) -> Reading:
+    """The reading of a table `For, Step, Hours` of lines of first versions."""
+    columns = {
+        "object": column("for"),
+        "technique": column("step"),
+        "hours": column("hours"),
+        "version": fixed("1"),
+        "made_on": fixed("10 January 2024"),
+        **otherwise,
+    }
+    return Reading(rows="estimates", columns=columns)  # type: ignore[arg-type]
 
 
 def table_of(book: Book, reading: Reading) -> tuple[Sheet, int]:

@@ -18,7 +18,7 @@ from ingest.store import Store
 from ingest.studio import people
 from ingest.studio.settings import read_settings, write_settings
 from ingest.studio.vocabulary import read_vocabulary, rename, set_spellings
-from ingest.values.parsing import decimal, written
+from ingest.values.numbers import decimal, written
 from tests.conftest import CHANGE, Bring, entries
 from tests.frames import record
 

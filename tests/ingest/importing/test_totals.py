@@ -19,7 +19,7 @@ from ingest.phone import form_state
 from ingest.safekeeping.export import export
 from ingest.safekeeping.integrity import faults as broken
 from ingest.store import Store
-from ingest.values.parsing import day_or_period
+from ingest.values.calendar_days import day_or_period
 from tests.conftest import CHANGE, LATER, NOW, Bring, entries, faults
 from tests.frames import record
 

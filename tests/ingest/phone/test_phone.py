@@ -33,7 +33,7 @@ from ingest.safekeeping.integrity import faults as integrity_faults
 from ingest.store import Store
 from ingest.studio.settings import write_settings
 from ingest.tables.audit_log import Change
-from ingest.values.parsing import decimal
+from ingest.values.numbers import decimal
 from tests import ROOT, SAMPLES
 from tests.benchmarks.form import leave_on_the_bench
 from tests.conftest import CHANGE, NOW, Bring, entries, faults

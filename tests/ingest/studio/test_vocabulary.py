@@ -8,7 +8,7 @@ from ingest.errors import BenchHoursError, NotationError
 from ingest.schema.csv_columns import CAUTIONS, CONDITIONS, MODES, UNITS
 from ingest.store import Store
 from ingest.studio.vocabulary import read_vocabulary, rename, retire, set_spellings
-from ingest.values.parsing import folded
+from ingest.values.spelling import folded
 from tests.conftest import CHANGE, Bring, entries
 
 # Exact matches of treatment terms in the Getty AAT, by the ids printed in the linked-conservation-data

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.errors import NotationError
-from ingest.values import parsing, timezones
+from ingest.values import calendar_days, durations, numbers, sizes, spelling, timezones
 from tests.prepared import new_store
 
 
@@ -41,7 +41,7 @@ from tests.prepared import new_store
     ],
 )
 def test_hours_are_read_as_people_write_them(text: str, expected: float) -> None:
-    assert parsing.hours(text) == pytest.approx(expected, abs=1e-12)
+    assert durations.hours(text) == pytest.approx(expected, abs=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -70,7 +70,7 @@ def test_hours_are_read_as_people_write_them(text: str, expected: float) -> None
 )
 def test_what_is_no_hours_is_refused_with_a_mend(text: str) -> None:
     with pytest.raises(NotationError) as caught:
-        parsing.hours(text)
+        durations.hours(text)
     assert str(caught.value) == "cannot be read as hours. Write it like 1.5, 1:30, 1h30, 90 min or PT1H30M."
 
 
@@ -84,17 +84,17 @@ def test_every_way_of_writing_the_same_hours_gives_the_same_hours(whole: int, mi
         f"PT{whole}H{minutes}M",
         f"{whole * 60 + minutes} min",
     ]
-    assert {round(parsing.hours(text), 9) for text in written} == {round(expected, 9)}
+    assert {round(durations.hours(text), 9) for text in written} == {round(expected, 9)}
 
 
 def test_a_date_in_numbers_is_read_only_by_the_studio_s_own_order() -> None:
-    assert parsing.day("03/04/2025", "dmy") == date(2025, 4, 3)
-    assert parsing.day("03/04/2025", "mdy") == date(2025, 3, 4)
-    assert parsing.day("3.4.25", "dmy") == date(2025, 4, 3)
-    assert parsing.day("2025/4/3", "unset") == date(2025, 4, 3)
-    assert parsing.day("3 April 2025", "unset") == date(2025, 4, 3)
+    assert calendar_days.day("03/04/2025", "dmy") == date(2025, 4, 3)
+    assert calendar_days.day("03/04/2025", "mdy") == date(2025, 3, 4)
+    assert calendar_days.day("3.4.25", "dmy") == date(2025, 4, 3)
+    assert calendar_days.day("2025/4/3", "unset") == date(2025, 4, 3)
+    assert calendar_days.day("3 April 2025", "unset") == date(2025, 4, 3)
     with pytest.raises(NotationError) as caught:
-        parsing.day("03/04/2025", "unset")
+        calendar_days.day("03/04/2025", "unset")
     assert (
         str(caught.value)
         == "may be day first or month first. Write it as year-month-day, or say once, under Studio, in which"
@@ -110,37 +110,37 @@ def test_a_date_in_numbers_is_read_only_by_the_studio_s_own_order() -> None:
         ("Monday", "dmy"),
     ):
         with pytest.raises(NotationError):
-            parsing.day(text, order)  # type: ignore[arg-type]
+            calendar_days.day(text, order)  # type: ignore[arg-type]
 
 
 @given(st.text(max_size=30))
 def test_any_text_is_read_or_refused_and_nothing_else(text: str) -> None:
     for read in (
-        parsing.hours,
-        parsing.decimal,
-        parsing.per_cent,
-        parsing.yes_or_no,
-        parsing.centimetres,
-        parsing.square_decimetres,
+        durations.hours,
+        numbers.decimal,
+        numbers.per_cent,
+        spelling.yes_or_no,
+        sizes.centimetres,
+        sizes.square_decimetres,
     ):
         try:
             read(text)
         except NotationError as error:
             assert error.mend
-    for order in parsing.DAY_ORDERS:
+    for order in calendar_days.DAY_ORDERS:
         try:
-            parsing.instant(text, order, "Europe/Berlin")
+            calendar_days.instant(text, order, "Europe/Berlin")
         except NotationError as error:
             assert error.mend
 
 
 def test_sizes_are_read_in_inches_and_areas_in_any_square_unit() -> None:
     # 1 inch = 2.54 cm exactly, international yard and pound agreement 1959 (from memory)
-    assert parsing.centimetres("24 in") == pytest.approx(60.96)
-    assert parsing.centimetres('10"') == pytest.approx(25.4)
-    assert parsing.centimetres("600 mm") == pytest.approx(60)
-    assert parsing.square_decimetres("0,48 m²") == pytest.approx(48)
-    assert parsing.square_decimetres("4800 cm2") == pytest.approx(48)
+    assert sizes.centimetres("24 in") == pytest.approx(60.96)
+    assert sizes.centimetres('10"') == pytest.approx(25.4)
+    assert sizes.centimetres("600 mm") == pytest.approx(60)
+    assert sizes.square_decimetres("0,48 m²") == pytest.approx(48)
+    assert sizes.square_decimetres("4800 cm2") == pytest.approx(48)
 
 
 @given(
@@ -200,9 +200,9 @@ def test_the_day_after_a_change_is_plain_again() -> None:
 )
 def test_inches_may_end_in_a_fraction(text: str, cm: float) -> None:
     """1 inch = 25.4 mm exactly (international yard and pound agreement of 1959; value from memory)."""
-    assert parsing.centimetres(text) == cm
+    assert sizes.centimetres(text) == cm
     with pytest.raises(NotationError):
-        parsing.centimetres("24 3/2 in")
+        sizes.centimetres("24 3/2 in")
 
 
 @pytest.mark.parametrize("text", ["1,450", "-1,450", "12,125", "999,000"])
@@ -212,35 +212,35 @@ def test_one_mark_before_three_figures_is_asked_about_unless_it_is_known_how_the
     pointed = text.replace(",", ".")
     for doubtful in (text, pointed):
         with pytest.raises(NotationError, match=r"^may be ") as caught:
-            parsing.decimal(doubtful)
+            numbers.decimal(doubtful)
         # what it proposes is read, and is the two things that may be meant
         thousand, fraction = caught.value.mend.removeprefix("Write ").removesuffix(".").split(" or ")
-        assert (parsing.decimal(thousand), parsing.decimal(fraction)) == (
+        assert (numbers.decimal(thousand), numbers.decimal(fraction)) == (
             float(text.replace(",", "")),
             float(pointed),
         )
     assert (
-        parsing.decimal(parsing.of_a_file(text, ","))
-        == parsing.decimal(parsing.of_a_file(pointed, "."))
+        numbers.decimal(numbers.of_a_file(text, ","))
+        == numbers.decimal(numbers.of_a_file(pointed, "."))
         == float(pointed)
     )
     # ISO 8601 has no mark between thousands
-    assert parsing.hours(parsing.of_a_file("1,125 h", ",")) == parsing.hours("PT1.125H") == 1.125
+    assert durations.hours(numbers.of_a_file("1,125 h", ",")) == durations.hours("PT1.125H") == 1.125
     for other, mark in ((pointed, ","), (text, ".")):  # there it stands between thousands
         with pytest.raises(NotationError):
-            parsing.decimal(parsing.of_a_file(other, mark))  # type: ignore[arg-type]
+            numbers.decimal(numbers.of_a_file(other, mark))  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("text", ["0.125", "0,450", "1450", "1.4500", "1,45", "1234.567", ".125", "12.3450"])
 def test_a_number_that_can_mean_one_thing_alone_is_not_asked_about(text: str) -> None:
-    assert parsing.decimal(text) == float(text.replace(",", "."))
+    assert numbers.decimal(text) == float(text.replace(",", "."))
 
 
 def test_a_code_is_suggested_only_where_one_alone_is_near() -> None:
     codes = ["26-001", "26-002", "26-061", "KB-2024-017"]
-    alike = {parsing.look_alike(code): code for code in codes}
+    alike = {spelling.look_alike(code): code for code in codes}
     assert [
-        parsing.nearest_code(text, alike)
+        spelling.nearest_code(text, alike)
         for text in ("26-06l", "26-O61", "26061", "26-016", "26-003", "27-005", "KB-2024-17", "")
     ] == ["26-061", "26-061", "26-061", "26-061", None, None, "KB-2024-017", None]
 
@@ -249,4 +249,4 @@ def test_a_code_is_suggested_only_where_one_alone_is_near() -> None:
 @pytest.mark.parametrize("text", ["3 May 2024 Y", "3 May 2024 UTC", "3 May 2024 BST"])
 def test_a_stray_word_behind_a_day_is_not_passed_over(text: str) -> None:
     with pytest.raises(NotationError, match="is not a day"):
-        parsing.day(text, "dmy")
+        calendar_days.day(text, "dmy")
