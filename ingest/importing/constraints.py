@@ -75,12 +75,13 @@ def _no_json(column: str, shape: str, only_where: str = "true") -> Constraint:
 
 
 _ROW = [field.name for field in fields(RejectedRow)]
+_EARLIER_ROW = [name for name in _ROW if name != "origin"]  # as it was kept before form 12
 _REJECTS = [field.name for field in fields(Rejects)]
 _REJECTED_ROWS = f"starts_with(what, {quoted(autosave.REJECTED_ROWS)})"
 _NOT_ROWS = (
     f"json_keys(said->'rejects') IS DISTINCT FROM [{_listed(_REJECTS)}] OR NOT"
-    f" list_has_all([[{_listed(_ROW)}]], json_keys(said, '$.rejects.rows[*]')) OR json_array_length(said,"
-    " '$.rejects.rows') IS DISTINCT FROM json_array_length(said, '$.cells')"
+    f" list_has_all([[{_listed(_ROW)}], [{_listed(_EARLIER_ROW)}]], json_keys(said, '$.rejects.rows[*]'))"
+    " OR json_array_length(said, '$.rejects.rows') IS DISTINCT FROM json_array_length(said, '$.cells')"
 )
 
 CONSTRAINTS: dict[str, tuple[Constraint, ...]] = {
