@@ -19,6 +19,8 @@ from ingest.values.calendar_days import DayOrder
 # Words of the record that are shown otherwise; a free word is shown as it is, or two would look alike.
 _SHOWN = {**UNITS, "hands_on": "hands on", "own_cost": "own cost"}
 
+SIDE_BY_SIDE = 306  # pixels: three fields beside each other on a laptop, one on a phone
+
 _DAY_HINTS: Mapping[DayOrder, str] = {
     "dmy": "day/month/year",
     "mdy": "month/day/year",

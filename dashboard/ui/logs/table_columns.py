@@ -177,21 +177,26 @@ def _sources(
     times = ["started_at", "ended_at", FROM_TO] if reading.rows == "time entries" else []
     others = [*times, *(name for name in reading.form.names if name not in (*main, *times))]
     further = [name for name in others if not wide_of or name not in (wide_of, *_IN_THE_CELLS)]
-    sources: dict[str, Source] = {}
-    for name in [*first, *(name for name in further if name in reading.columns)]:
-        if source := _source(table, columns, name, wide_names):
-            sources[name] = source
+    used = [*first, *(name for name in further if name in reading.columns)]
+    sources = _side_by_side(table, columns, used, wide_names)
     named = ", ".join(COLUMNS[name] for name in further[:4])
     with st.expander(f"Further columns: {named} …", key=table.key("further"), on_change="rerun") as opened:
         if opened.open:
-            for name in further:
-                if name not in reading.columns and (source := _source(table, columns, name, wide_names)):
-                    sources[name] = source
+            unused = [name for name in further if name not in reading.columns]
+            sources |= _side_by_side(table, columns, unused, wide_names)
     return sources
 
 
-def _source(table: WaitingTable, columns: Columns, name: str, wide_names: Sequence[str]) -> Source | None:
-    """Where the text of one of our columns comes from."""
+def _side_by_side(
+    table: WaitingTable, columns: Columns, names: Sequence[str], wide_names: Sequence[str]
+) -> dict[str, Source]:
+    """Where the texts of these columns of ours come from; what is the same for all rows is asked below."""
+    with st.container(horizontal=True):
+        chosen = {name: _choose_source(table, columns, name, wide_names) for name in names}
+    return {name: source for name in names if (source := _source(table, name, chosen[name]))}
+
+
+def _choose_source(table: WaitingTable, columns: Columns, name: str, wide_names: Sequence[str]) -> str:
     now = table.reading.columns.get(name)
     options = ["", *(f"column {item}" for item in columns.filled if item not in wide_names), "fixed"]
     if table.sheet.name:
@@ -205,13 +210,19 @@ def _source(table: WaitingTable, columns: Columns, name: str, wide_names: Sequen
         "head": "the head of each column",
     }
     before = "" if now is None else f"column {now.text}" if now.origin == "column" else now.origin
-    chosen = st.selectbox(
+    return st.selectbox(
         COLUMNS[name].capitalize(),
         options,
         index=options.index(before) if before in options else 0,
         format_func=lambda option: words.get(option) or columns.worded(option.removeprefix("column ")),
         key=table.key(f"column {name}"),
+        width=fields.SIDE_BY_SIDE,
     )
+
+
+def _source(table: WaitingTable, name: str, chosen: str) -> Source | None:
+    """What was chosen as the source of a column of ours, and what it is where it is the same for all rows."""
+    now = table.reading.columns.get(name)
     table.fixed_unsaid.discard(name)
     if not chosen:
         return None

@@ -83,7 +83,7 @@ OTHER_FIELDS = {
     "'Name or address for phones'": False,
     "'Search code, title, maker, kind, commission'": False,
     "question": True,  # what all rows of a table have, read as its cells are
-    "'Left out: rows in which a cell begins with, with commas between'": False,
+    "'Left out: rows in which a cell begins with'": False,
     "label(f'Title of the new work \"{word.text}\"')": False,
     "', '.join(named)": False,  # a line of a quote, in the words of the letter
 }
