@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 
 import pandas as pd
 
@@ -37,16 +37,19 @@ def head_of(column: str) -> str:
     return HEADS.get(column, column)
 
 
-def fault_sentences(faults: Iterable[CellFault]) -> list[str]:
-    """Each fault by its row and column; what is of the sheet and not of a row is said once."""
-    return list(dict.fromkeys(map(_sentence, faults)))
+def fault_sentences(faults: Iterable[CellFault], rows: Sequence[Mapping[str, str]]) -> list[str]:
+    """Each fault by its row of the sheet, with its title, and its column; what is of the sheet and not of a
+    row is said once.
+    """
+    return list(dict.fromkeys(_sentence(fault, rows[fault.row - 1].get("title", "")) for fault in faults))
 
 
-def _sentence(fault: CellFault) -> str:
+def _sentence(fault: CellFault, title: str) -> str:
     if fault.column == "person":
         return "Whose hours these are is not said yet. Write it above the sheet."
+    row = f"Row {fault.row} ({title})" if title else f"Row {fault.row}"
     value = f' "{fault.value}"' if fault.value else ""
-    return f"Row {fault.row}, {head_of(fault.column)}{value}: {fault.reason}. {fault.mend}"
+    return f"{row}, {head_of(fault.column)}{value}: {fault.reason}. {fault.mend}"
 
 
 def works_behind(works: int, remembered: int, word: str = "") -> str:

@@ -76,7 +76,8 @@ def _hours_so_far(work: pd.Series, sums: pd.Series | None, *, finished: bool) ->
         return [f"{hours(actual)} h, no estimate" if actual else "no estimate yet"]
     estimated = math.nan if sums is None else float(sums["estimated_hours"])
     so_far = "" if finished else " so far"
-    word = "approved" if pd.notna(work["approved_version"]) else "estimated, not approved"
+    approved = "quoted, as remembered" if work["remembered"] else "approved"
+    word = approved if pd.notna(work["approved_version"]) else "estimated, not approved"
     if not actual and not finished and not math.isnan(estimated):
         total = f"{hours(estimated)} h {word}"
     elif sums is None or math.isnan(estimated):

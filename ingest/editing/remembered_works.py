@@ -98,6 +98,9 @@ def read_over(store: Store, sheet: Sheet, now: datetime) -> Reading:
             faults += _cell_faults(own_faults(checked.faults), form, sheet)
             doubts += _cell_faults(checked.doubts, form, sheet)
     faulty = {fault.row for fault in faults}
+    priced = {fault.row for fault in faults if fault.column == "price"}
+    # that there is nothing but a price is no fault beside one of the price itself
+    faults = [fault for fault in faults if fault.value or fault.column != "quoted" or fault.row not in priced]
     return Reading(
         faults=_once(faults),
         doubts=[doubt for doubt in _once(doubts) if doubt.row not in faulty],
@@ -144,8 +147,8 @@ _FORMS: tuple[tuple[Form, Callable[[_WorkRows], Sequence[Row]]], ...] = (
 
 
 def _rows_of(con: Connection, sheet: Sheet, context: Context) -> tuple[dict[int, _WorkRows], list[CellFault]]:
-    """The rows of the forms by the number of the row, of those of which they can be told; and the faults of
-    the others.
+    """The rows of the forms by the number of the row, of those whose period is known; and what is wrong with
+    the cells that these rows do not have as they stand.
     """
     rows: dict[int, _WorkRows] = {}
     faults: list[CellFault] = []
@@ -162,8 +165,8 @@ def _rows_of(con: Connection, sheet: Sheet, context: Context) -> tuple[dict[int,
         except NotationError as error:
             cell_faults.append(_fault(number, "size", cells, error.code, error.details))
         faults += cell_faults
-        if not cell_faults:
-            rows[number] = _work_rows(cells, sheet, period, sides, codes[number], context)
+        # also of a row with a fault, so that all that is wrong with it is said at once
+        rows[number] = _work_rows(cells, sheet, period, sides, codes[number], context)
     return rows, faults
 
 

@@ -45,7 +45,7 @@ def test_rows_typed_by_keyboard_wait_through_a_reload_and_come_in_without_those_
     choose_cell(phone, 0, 120)
     for row, cells in enumerate(ROWS):
         write_row(phone, row, cells)
-    mend = 'Row 2, hours taken "many": cannot be read as hours.'
+    mend = 'Row 2 (Mill in snow), hours taken "many": cannot be read as hours.'
     expect(phone.get_by_text(mend)).to_be_visible()
     phone.reload()
     expect(phone.get_by_text(mend)).to_be_visible()
@@ -144,7 +144,7 @@ def test_twenty_works_are_written_in_fifteen_minutes_by_the_keystroke_level_mode
     shifts = sum(sign.isupper() for keys in walked for cell in keys for sign in cell.text)
     pressed = laptop.evaluate("window.pressed")  # the driver presses no shift
     assert pressed == sum(cell.presses for keys in walked for cell in keys) - shifts
-    done(laptop, 'Row 2, kind "ea": is read as easel painting, wherever it stands.')
+    done(laptop, 'Row 2 (Rain on the canal), kind "ea": is read as easel painting, wherever it stands.')
     press(laptop, "Save 2 works")
     done(laptop, "Saved from memory:")
     told = [row_of(laptop, "Works told from memory", title)[1:7] for title in (WHOLE[0][0], BY_PHASE[1][0])]

@@ -23,6 +23,7 @@ _USUAL_DAYS = 60
 _MOST_DAYS = 36_500
 DAYS_WITHOUT_HOURS = "No hours for so many days"
 _ON = "Finished on"
+_ON_KEY = "finish several on"
 _SHOWN = 100
 
 
@@ -86,9 +87,7 @@ def _ask() -> None:
         ]
         if len(idle) > len(shown):
             layout.say(f"The first {len(shown)} of {len(idle):,}; the next follow when these are finished.")
-        on = fields.day_field(
-            f"{_ON} (empty: each on the last day of its hours)", key="finish several on", width=330
-        )
+        on = fields.day_field(f"{_ON} (empty: each on the last day of its hours)", key=_ON_KEY, width=330)
         pressed = st.form_submit_button("Finish those ticked", type="primary")
     if pressed:
         last_days = dict(zip(shown["object"], shown["last_day"].dt.date, strict=True))
@@ -130,6 +129,12 @@ def _finish(last_days: dict[str, date], on: str) -> None:
         return
     try:
         same = fields.read_day(_ON, on)
+        if same and (later := {code: last for code, last in last_days.items() if last > same}):
+            named = ", ".join(f"{code} ({day(last)})" for code, last in later.items())
+            raise BenchHoursError(
+                f"{counted(len(later), 'work')} had hours after {day(same)}: {named}",
+                "Write a later day, or leave it empty.",
+            )
         report = finished_works.finish(
             page_data.store(),
             {code: same or last_day for code, last_day in last_days.items()},
@@ -139,8 +144,10 @@ def _finish(last_days: dict[str, date], on: str) -> None:
         layout.refuse(f"Nothing was finished: {error} What you ticked is still ticked.")
         return
     notes = dict.fromkeys(
-        f"{reason}. {mend}" for reason, mend in report.warnings[["reason", "mend"]].itertuples(index=False)
+        f"{_ON} {reason}. {mend}"
+        for reason, mend in report.warnings[["reason", "mend"]].itertuples(index=False)
     )
+    del st.session_state[_ON_KEY]  # the next works are finished on days of their own
     how = f"on {day(same)}" if same else "each on the last day of its hours"
     layout.done(
         " ".join([f"Finished, {how}: {', '.join(last_days)}. Below that can be taken back.", *notes]),

@@ -73,6 +73,7 @@ def _write(sheet: Sheet) -> None:
     before = sheet.as_kept | {"works": [dict(row) for row in sheet.works]}
     _head(sheet, turn)
     columns = {name: (remembered_text.head_of(name), width) for name, width in columns_of(sheet).items()}
+    columns["price"] = f"price, {page_data.settings().currency}", columns["price"][1]
     sheet.works = line_sheet.edit(
         _NAME, sheet.works, columns, turn, "Works from memory, a row each", EMPTY_ROWS
     )
@@ -82,7 +83,8 @@ def _write(sheet: Sheet) -> None:
             _begin_anew()
     if sheet.kept_at:
         kept_at = sheet.kept_at.replace(tzinfo=ZoneInfo("UTC"))
-        layout.say(f"Kept at {kept_at.astimezone(ZoneInfo(page_data.settings().zone)):%H:%M:%S}.")
+        at = kept_at.astimezone(ZoneInfo(page_data.settings().zone))
+        layout.say(f"The sheet is kept as it was at {at:%H:%M:%S}. Its works count once they are saved.")
     _save(sheet)
 
 
@@ -147,9 +149,10 @@ def _save(sheet: Sheet) -> None:
     reading = remembered_works.read_over(page_data.store(), sheet, utc_now())
     if reading.faults:
         st.subheader("What keeps rows from being saved")
-        layout.list_out(remembered_text.fault_sentences(reading.faults))
+        layout.list_out(remembered_text.fault_sentences(reading.faults, sheet.works))
     if reading.doubts:
-        layout.list_out(remembered_text.fault_sentences(reading.doubts))
+        layout.say("To be looked at, and saved as it is if you leave it:")
+        layout.list_out(remembered_text.fault_sentences(reading.doubts, sheet.works))
     ready = len(reading.ready)
     label = f"Save {counted(ready, 'work')}" if ready else "Save"
     if not st.button(label, type="primary", disabled=not ready, key="save from memory"):

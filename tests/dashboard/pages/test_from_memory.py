@@ -54,7 +54,7 @@ def test_what_was_kept_stands_on_the_sheet_with_what_keeps_a_row_from_being_save
     )
     page = opened(monkeypatch, store)
     assert (
-        'Row 2, hours taken "many": cannot be read as hours. Write it like 1.5, 1:30, 1h30, 90 min or'
+        'Row 2 (Weir), hours taken "many": cannot be read as hours. Write it like 1.5, 1:30, 1h30, 90 min or'
         " PT1H30M." in words_of(page)
     )
     press_button(page, "Save 1 work")

@@ -93,6 +93,12 @@ def test_works_without_hours_for_a_while_are_finished_in_one_act_and_opened_agai
     press_button(page, "Finish those ticked")
     assert 'Nothing was finished: Finished on "soon" is not a day.' in words_of(page)
     assert list(ticks(page).values()) == [True, True]
+    fill_field(page, "Finished on (empty", "2024-02-15")
+    press_button(page, "Finish those ticked")
+    assert (
+        "Nothing was finished: 1 work had hours after 15 February 2024: 24-002 (1 March 2024)."
+        in words_of(page)
+    )
     fill_field(page, "Finished on (empty", "")
     press_button(page, "Finish those ticked")
     assert "Finished, each on the last day of its hours: 24-001, 24-002." in words_of(page)
@@ -106,6 +112,8 @@ def test_works_without_hours_for_a_while_are_finished_in_one_act_and_opened_agai
     fill_field(page, "Finished on (empty", f"{today}")
     press_button(page, "Finish those ticked")
     assert finished_days(store) == {"24-001": today}
+    # the next are finished on days of their own again
+    assert field_of(page, "Finished on (empty").value == ""
     press_button(page, "Take back what was finished last")
     assert "On the bench again: 24-001." in words_of(page)
 

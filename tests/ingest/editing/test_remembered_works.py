@@ -202,6 +202,15 @@ def test_a_fault_is_said_of_its_cell_and_its_row_stays(
     assert kept is not None and kept.works == [faulty]
 
 
+def test_all_that_is_wrong_with_a_row_is_said_at_once(store: Store) -> None:
+    row = {"title": "Weir", "size": "90", "taken": "forty", "price": "3.100 EUR"}
+    assert said(store, sheet_of(row)) == [
+        "1 taken forty: cannot be read as hours",
+        "1 price 3.100 EUR: is not a number",
+        "1 size 90: is not a size",
+    ]
+
+
 def test_reading_the_sheet_writes_nothing(store: Store) -> None:
     before = store.changes()
     reading = remembered_works.read_over(store, sheet_of(HARBOUR, {"title": "Weir", "taken": "12"}), NOW)
