@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
@@ -38,40 +39,54 @@ CHANGE = Change(by="Ilse", reason="a test", at=NOW)
 
 LONGEST = (
     "browser/test_pages.py",
-    "browser/test_tasks.py",
-    "dashboard/services/test_quote.py",
-    "browser/test_quote_a_work.py",
-    "dashboard/documents/test_quote_letter.py",
-    "browser/test_on_the_bench.py",
-    "browser/test_who_may_come_in.py",
-    "dashboard/services/test_saved_quote.py",
-    "browser/phone/test_phone_and_server.py",
-    "ingest/phone/test_phone.py",
-    "browser/test_estimate_sheet.py",
-    "dashboard/server/test_guard.py",
-    "browser/test_from_an_empty_studio.py",
     "dashboard/services/test_forecast.py",
-    "browser/phone/test_day_at_the_bench.py",
-    "dashboard/services/test_plan.py",
-    "browser/test_from_memory.py",
     "ingest/safekeeping/test_export.py",
-    "ingest/foreign/test_tables.py",
-    "ingest/foreign/test_hostile.py",
-    "browser/phone/test_several_phones.py",
+    "ingest/phone/test_phone.py",
+    "dashboard/pages/test_foreign_tables.py",
+    "browser/test_quote_a_work.py",
     "dashboard/cli/test_remote.py",
-    "ingest/safekeeping/test_killed.py",
-    "browser/phone/test_typing_in_the_form.py",
-    "ingest/importing/test_corpus.py",
+    "browser/test_on_the_bench.py",
+    "browser/test_from_memory.py",
+    "dashboard/documents/test_quote_letter.py",
+    "browser/test_who_may_come_in.py",
+    "ingest/foreign/test_hostile.py",
+    "dashboard/services/test_plan.py",
     "browser/test_serving.py",
+    "browser/phone/test_phone_and_server.py",
+    "browser/test_estimate_sheet.py",
+    "ingest/test_migrations.py",
+    "browser/test_from_an_empty_studio.py",
+    "browser/phone/test_day_at_the_bench.py",
+    "browser/phone/test_several_phones.py",
+    "ingest/safekeeping/test_killed.py",
+    "ingest/foreign/test_tables.py",
+    "browser/test_tasks.py",
+    "browser/test_foreign_tables.py",
+    "browser/test_pictures.py",
+    "browser/phone/test_typing_in_the_form.py",
+    "dashboard/services/test_saved_quote.py",
+    "dashboard/pages/test_by_phase.py",
+    "dashboard/services/test_quote.py",
+    "dashboard/queries/test_levels.py",
+    "dashboard/cli/test_output.py",
+    "ingest/test_devices.py",
+    "dashboard/cli/test_quote.py",
+    "dashboard/queries/test_overruns.py",
 )
-"""Files of more than 20 s, the longest first. They begin first, so that none is left to one worker at the
-end.
+"""Files of more than 20 s on a busy machine, the longest first. They begin first, so that none is left to
+one worker at the end.
 """
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     rank = {Path(__file__).parent / name: place for place, name in enumerate(LONGEST)}
     items.sort(key=lambda item: rank.get(item.path, len(rank)))
+
+
+def pytest_collection_finish() -> None:
+    """What modules and the tests are made of stays to the end: no full collection looks at it again."""
+    gc.collect()
+    gc.freeze()
 
 
 Bring = Callable[..., Checked]

@@ -10,9 +10,11 @@ import itertools
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
+
+import duckdb
 
 from ingest.importing.files import import_files
 from ingest.store import Store
@@ -65,6 +67,9 @@ def _copied(path: Path) -> Iterator[Store]:
     try:
         with Store(copy) as store:
             yield store
+            # nobody opens it again; the test may have closed it
+            with suppress(duckdb.Error):
+                store.cursor().execute("PRAGMA disable_checkpoint_on_shutdown")
     finally:
         for left in (copy, copy.with_name(f"{copy.name}.wal")):
             left.unlink(missing_ok=True)

@@ -8,7 +8,7 @@ import duckdb
 
 from ingest.errors import BenchHoursError, why
 from ingest.importing.constraints import CONSTRAINTS
-from ingest.sql import Connection
+from ingest.sql import Connection, quoted
 from ingest.store import tables
 from ingest.studio.settings import read_settings, stored_text
 from ingest.tables.counted_hours import recounted
@@ -259,10 +259,11 @@ def faults(con: Connection) -> list[Fault]:
 
 def sums(con: Connection) -> dict[str, tuple[int, int]]:
     """Row count and checksum of each table; every block of the file is read for it."""
-    return {
-        table: con.execute(f"SELECT count(*), coalesce(bit_xor(hash(t)), 0) FROM {table} AS t").fetchall()[0]
+    each = (
+        f"SELECT {quoted(table)}, count(*), coalesce(bit_xor(hash(t)), 0) FROM {table} AS t"
         for table in tables(con)
-    }
+    )
+    return {table: (rows, of) for table, rows, of in con.execute(" UNION ALL ".join(each)).fetchall()}
 
 
 def unreadable(con: Connection) -> list[Fault]:

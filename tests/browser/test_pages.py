@@ -184,7 +184,8 @@ def test_every_page_is_whole(
     settled(page)
     until(page, f"document.documentElement.scrollWidth <= {wide}", 5)
     keep(page, name)
-    assert violations(page, THEIRS) == []
+    # no colour depends on the width, and what is shown at one alone is seen there in one of the studios
+    assert violations(page, THEIRS, contrast=False) == []
     if studio == "demo" and title in guide.CHAPTER_OF:
         _leads_to_its_chapter(page, title, places_of_the_guide)
 
