@@ -33,8 +33,8 @@ def quoted_lines(con: Connection, known_object: str, version: int) -> pd.DataFra
 
 def versions(con: Connection, known_object: str) -> pd.DataFrame:
     """The versions of an estimate, one row each, or one for each option while none is approved (`option`):
-    sums of `hours`, `low_hours`, `high_hours`, `unattended_hours` over its `lines`; `unpriced` of them have a
-    quantity only; `approved_stays`: what was approved before stays in it, and what was found is added.
+    sums of `hours`, `low_hours`, `high_hours`, `unattended_hours` over its `lines`; `unpriced` of them have
+    none; `approved_stays`: what was approved before stays in it, and what was found is added.
     """
     return frame(con, "versions", object=known_object)
 

@@ -116,7 +116,7 @@ def hours_of(row: Row, unit: str = "") -> str:
     return (
         hours(row["hours"])
         + unit
-        + (f" and {counted(row['unpriced'], 'line')} by quantity" if row["unpriced"] else "")
+        + (f" and {counted(row['unpriced'], 'line')} without hours" if row["unpriced"] else "")
     )
 
 

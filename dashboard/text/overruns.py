@@ -174,8 +174,8 @@ def remarks(comparison: Comparison) -> list[str]:
         )
     if comparison.unpriced_lines:
         sentences.append(
-            f"Left out: {counted(comparison.unpriced_lines, 'line')} estimated in quantity only, without"
-            " hours."
+            f"Left out: {counted(comparison.unpriced_lines, 'line')} estimated without hours, in quantity"
+            " or by the price alone."
         )
     if comparison.extra_hours or comparison.own_cost_hours:
         sentences.append(

@@ -350,7 +350,7 @@ def surprises(lines: pd.DataFrame, likes: Sequence[SimilarWork]) -> dict[str, st
             continue
         first = first_hours(inside)
         by_quantity = int(first.isna().sum())
-        more = f" and {counted(by_quantity, 'line')} by quantity" if by_quantity else ""
+        more = f" and {counted(by_quantity, 'line')} without hours" if by_quantity else ""
         sentence = f"; estimated {hours(float(first.sum()))} h{more}, {took}"
         by_name = inside.set_index(line_names(inside[["phase", "technique"]]))
         unforeseen = by_name["unforeseen_hours"]

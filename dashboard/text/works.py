@@ -85,7 +85,7 @@ def _hours_so_far(work: pd.Series, sums: pd.Series | None, *, finished: bool) ->
     else:
         total = f"{hours(actual)} h{so_far} of {hours(estimated)} h {word}{_adding_up(sums)}"
     unpriced = 0.0 if sums is None else float(sums["unpriced_hours"])
-    return [total, f"{hours(unpriced)} h on lines estimated in quantity only"] if unpriced else [total]
+    return [total, f"{hours(unpriced)} h on lines estimated without hours"] if unpriced else [total]
 
 
 def _adding_up(sums: pd.Series) -> str:

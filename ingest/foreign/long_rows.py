@@ -116,10 +116,12 @@ def long_rows(sheet: Sheet, reading: Reading, row: int) -> LongRows:
     begins = row + reading.head_rows
     texts = sheet.cells.iloc[begins:].set_axis(names, axis=1).reset_index(drop=True)
     lines = sheet.lines[begins:]
-    origins, places_of_rows = _digests(texts, written), np.arange(begins, len(sheet.lines)) * MOST_COLUMNS
+    places_of_rows = np.arange(begins, len(sheet.lines)) * MOST_COLUMNS
     if reading.filled_down:
         columns = list(reading.filled_down)
         texts[columns] = texts[columns].replace("", None).ffill().fillna("")
+    by_sheet = any(source.origin == "sheet" for source in reading.columns.values())
+    origins = _digests(texts, [*written, sheet.name] if by_sheet else written)
     not_read: tuple[str, ...] = ()
     if reading.wide_of:
         places = wide_columns(written, reading)
@@ -150,11 +152,13 @@ def long_rows(sheet: Sheet, reading: Reading, row: int) -> LongRows:
     )
 
 
-def _digests(texts: pd.DataFrame, written: Sequence[str]) -> npt.NDArray[np.str_]:
-    """A digest of each row and of the heads above it."""
-    heads_digest = hashlib.md5(json.dumps(list(written)).encode(), usedforsecurity=False).hexdigest()
+def _digests(texts: pd.DataFrame, above: Sequence[str]) -> npt.NDArray[np.str_]:
+    """A digest of each row, with what it means by what stands above it: filled down, in the heads, or as the
+    name of the sheet.
+    """
+    digest_above = hashlib.md5(json.dumps(list(above)).encode(), usedforsecurity=False).hexdigest()
     numbers = pd.util.hash_pandas_object(texts, index=False).to_numpy()
-    return np.char.add(f"{heads_digest} ", numbers.astype(np.str_))
+    return np.char.add(f"{digest_above} ", numbers.astype(np.str_))
 
 
 def wide_columns(written: Sequence[str], reading: Reading) -> list[int]:

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -89,7 +90,7 @@ def came_in_before(
         that.
     before : what was said at earlier times, the latest first.
     """
-    came_before = _NONE.assign(statement=pd.Series(dtype="int64"))
+    held_rows = [_NONE.assign(statement=pd.Series(dtype="int64"))]
     changes: dict[tuple[str, str], tuple[Meaning, Meaning]] = {}
     written = source_texts(rows, reading)
     for number, earlier in enumerate(before):
@@ -98,17 +99,56 @@ def came_in_before(
         changed = _changed(written, word_columns(reading), meanings, earlier.meanings, studio)
         if not changed and earlier.reading == reading:
             continue
-        held_rows = _held_rows(con, table, rows, converted, earlier, studio).assign(statement=number)
-        held_rows = held_rows[
-            ~held_rows["row"].isin(came_before["row"])
-            & (
-                ~held_rows["entry"].isin(came_before["entry"].dropna())
-                | (reading.rows != "time entries")  # a version, or a work, is held for several rows
-            )
-        ]
-        came_before = pd.concat([came_before, held_rows], ignore_index=True)
+        of_statement = _held_rows(con, table, rows, converted, earlier, studio)
+        held_rows.append(of_statement.assign(statement=number))
         changes = {**changed, **changes}
+    came_before = _each_once(held_rows, converted, several=reading.rows != "time entries")
     return CameInBefore(rows=came_before, changes=changes, readings=[earlier.reading for earlier in before])
+
+
+def _each_once(held_rows: Sequence[pd.DataFrame], converted: ConvertedRows, *, several: bool) -> pd.DataFrame:
+    """Of the rows that are held as they were read at several times each once: by the latest of these by which
+    it is held as it was said then, or else by the latest. What was corrected since may be another row's.
+
+    Parameters
+    ----------
+    several : a version, or a work, is held for several rows; an entry for one.
+    """
+    equal = pd.util.hash_pandas_object(converted.cells, index=False).to_numpy()
+    came_before = held_rows[0].assign(own=pd.Series(dtype="int64"))
+    for is_held in (True, False):
+        for of_statement in held_rows[1:]:
+            more = of_statement[of_statement["entry"].notna() == is_held]
+            more = more.assign(own=more["row"])
+            if not several and is_held:
+                more = more[~more["entry"].isin(came_before["entry"])]
+            if not is_held:
+                more = more[~more["own"].isin(came_before["own"])]
+            if not several:
+                more = _on_the_last(more, equal, came_before["row"])
+            more = more[~more["row"].isin(came_before["row"])]
+            came_before = pd.concat([came_before, more], ignore_index=True)
+    return came_before.drop(columns="own")
+
+
+def _on_the_last(
+    held_rows: pd.DataFrame, equal: npt.NDArray[np.integer[Any]], taken: pd.Series[int]
+) -> pd.DataFrame:
+    """Rows that are held, those that say the same now put on the last of all rows that do: of equal rows the
+    first are those that are held as they are said now.
+
+    Parameters
+    ----------
+    equal : by row, the same of those that say the same now.
+    taken : rows that are held otherwise.
+    """
+    free = np.setdiff1d(np.arange(len(equal)), taken)
+    places = pd.DataFrame({"row": free, "equal": equal[free]})
+    places["place"] = places.groupby("equal").cumcount(ascending=False)
+    wanted = held_rows.assign(equal=equal[held_rows["row"].to_numpy(dtype=np.int64)])
+    wanted["place"] = wanted.groupby("equal").cumcount(ascending=False)
+    put = wanted.drop(columns="row").merge(places, on=["equal", "place"])
+    return put[held_rows.columns].sort_values("row", ignore_index=True)
 
 
 def _changed(

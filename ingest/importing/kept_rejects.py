@@ -85,7 +85,7 @@ def keep(store: Store, rejects: Rejects, by: str) -> bool:
     in the place of the earlier one, unless somebody has typed in that.
     """
     now = {_row_name(rejects, row): row for row in rejects.rows}
-    settled = read_settled(store.cursor())
+    settled, instead = read_settled(store.cursor()), set()
     for draft in read_drafts(store.cursor()):
         stale = [
             number
@@ -94,13 +94,16 @@ def keep(store: Store, rejects: Rejects, by: str) -> bool:
         ]
         if stale:
             with store.writing(counts=False) as con:
-                take_out(con, draft, stale)
+                # an equal one may have been settled
+                instead.update(take_out(con, draft, stale))
         settled |= {
             _row_name(draft.rejects, row)
             for number, row in enumerate(draft.rejects.rows)
             if number not in stale
         }
-    new = replace(rejects, rows=[row for row in rejects.rows if _row_name(rejects, row) not in settled])
+    new = replace(
+        rejects, rows=[row for row in rejects.rows if _row_name(rejects, row) not in settled - instead]
+    )
     if len(new.rows) > MOST_KEPT:
         return False
     if new.rows:

@@ -35,7 +35,7 @@ class Comparison:
     open : lines still worked on, of works that have an estimate.
     unquoted_hours, unquoted_works : hours and number of works without any estimate, left out of the
         comparison.
-    unpriced_lines : lines whose estimate has a quantity but no hours, left out.
+    unpriced_lines : lines whose estimate has no hours, but a quantity or the price alone, left out.
     unmeasured_lines : finished measured lines whose quantity is not known on both sides, so that nothing of
         their difference is more to treat.
     only_made_works : works compared with an estimate that nobody has approved.
@@ -168,7 +168,7 @@ def by_object(lines: pd.DataFrame) -> pd.DataFrame:
     -------
     Frame with `estimated_hours` (null where nothing is estimated), `actual_hours`, `difference_hours` (of
     which `open_over_hours` on open lines), `unused_hours` (see `summed`), `unpriced_hours` (worked on lines
-    estimated in quantity only, not among the actual), `extra_hours`, `own_cost_hours`, `open_lines`,
+    estimated without hours, not among the actual), `extra_hours`, `own_cost_hours`, `open_lines`,
     `yardstick`, `lines_finished_on` (the last day, where it was worked on and every line of it is finished,
     whether or not the work was said to be).
     """

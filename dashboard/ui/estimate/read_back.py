@@ -36,7 +36,7 @@ def show(reading: Reading) -> None:
                     )
                 ),
                 amount(row["quantity"], text(row["unit"]) or None),
-                "by quantity" if pd.isna(row["hours"]) else hours(row["hours"]),
+                hours(row["hours"]) if pd.isna(row["quantity"]) or pd.notna(row["hours"]) else "by quantity",
             ]
             for row in inside.to_dict("records")
         ]
@@ -45,7 +45,7 @@ def show(reading: Reading) -> None:
     unpriced = int(reading.lines["hours"].isna().sum())
     sentences = [
         counted(len(reading.lines), "line")
-        + (f", {counted(unpriced, 'of them has', 'of them have')} a quantity only" if unpriced else "")
+        + (f", {counted(unpriced, 'of them has', 'of them have')} no hours" if unpriced else "")
         + (f", {hours(waits)} h elapsed unattended." if waits else ".")
     ]
     for option in [item for item in reading.lines["option"].unique() if item] or [""]:

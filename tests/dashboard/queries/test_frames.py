@@ -84,7 +84,9 @@ def test_hours_on_a_line_estimated_in_quantity_only_are_named_and_not_held_again
     lines = queries.overruns(store.cursor(), LATER)
     comparison = compare(lines)
     assert open_summary(comparison)["actual_hours"] == 1.0 and comparison.unpriced_lines == 1
-    assert "Left out: 1 line estimated in quantity only, without hours." in remarks(comparison)
+    assert "Left out: 1 line estimated without hours, in quantity or by the price alone." in remarks(
+        comparison
+    )
     known = by_object(lines).loc["24-001"]
     assert [
         known["estimated_hours"],

@@ -422,7 +422,7 @@ def test_quantities_alone_are_estimates_too(store: Store, studio: Bring) -> None
     likes = [SimilarWork(object="24-001", share=1.0, compared=3.0, why=())]
     assert (
         surprises(now.lines, likes)["24-001"]
-        == "; estimated 2.0 h and 1 line by quantity, took 14.0 h; nothing surprised"
+        == "; estimated 2.0 h and 1 line without hours, took 14.0 h; nothing surprised"
     )
     # a revision made before anything was done is what the work began with
     assert not now.discoveries.past.turned_up.any()

@@ -15,6 +15,7 @@ import pytest
 from dashboard import queries
 from dashboard.analysis.models.rate_table import FIGURES
 from dashboard.analysis.report import reference_class
+from dashboard.analysis.report.overruns import compare
 from dashboard.cli.main import main
 from dashboard.services import prices
 from dashboard.services import promises as promises_service
@@ -22,6 +23,8 @@ from dashboard.services import rates as rates_service
 from dashboard.services import year as year_service
 from dashboard.text import remembered as remembered_text
 from dashboard.text import year as year_text
+from dashboard.text.html_blocks import hours_of
+from dashboard.text.overruns import remarks
 from dashboard.text.quote import outside
 from dashboard.ui.bench import forecast_history
 from ingest.editing import remembered_works
@@ -105,6 +108,11 @@ def test_a_price_alone_teaches_what_an_hour_earned_and_no_hours_quoted(store: St
             an_hour = prices.earned(told_works, read_settings(con))
             if price:
                 net = 1190 / 1.19
+                assert remarks(compare(queries.overruns(con, LATER))) == [
+                    "Left out: 10 lines estimated without hours, in quantity or by the price alone."
+                ]
+                version = queries.versions(con, told_works["object"][0]).to_dict("records")[0]
+                assert hours_of(version) == "– and 1 line without hours"
                 assert an_hour.tolist() == pytest.approx((net / told_works["hours"]).tolist())
                 assert remembered_text.earned(told_works, an_hour, read_settings(con)) == (
                     "An hour of them earned €68.97 without tax, over 10 works with a price."

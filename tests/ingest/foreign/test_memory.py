@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,7 @@ from ingest.store import Store
 from ingest.studio import vocabulary
 from tests.conftest import CHANGE, NOW, Bring, entries
 from tests.ingest.foreign.told import FERRY, HEAD, NO_TOTALS, WORDS, bring, column, diary, fixed, say
+from tests.ingest.foreign.workbooks import Cell, xlsx
 from tests.whole_studios import everything, imported
 
 JANUARY = HEAD + "8.1.2024;Ferry;cleaned;1\n9.1.2024;Weir;retouched;2\n"
@@ -257,3 +259,57 @@ def test_cells_of_a_wide_table_are_settled_each_by_itself(
     assert bring(store, path)[0].settled == 1
     (draft,) = kept_rejects.read_drafts(store.cursor())
     assert [row.cells[-1] for row in draft.rejects.rows] == ["x"]
+
+
+def test_a_row_of_another_day_with_the_same_cells_is_not_settled(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    rows = ";Ferry;cleaned;2\n"
+    filled_down = diary(filled_down=("date",))
+    april, may = tmp_path / "april.csv", tmp_path / "may.csv"
+    april.write_text(HEAD + "31.4.2024;Ferry;retouched;1\n" + rows)
+    may.write_text(HEAD + "6.5.2024;Ferry;retouched;1\n" + rows)
+    say(store, april, filled_down, WORDS)
+    rejected = bring(store, april)[0].rejected
+    assert rejected and len(rejected.rows) == 2 and kept_rejects.keep(store, rejected, "a visit")
+    report = bring(store, may)[0]
+    assert (report.outcome.stored, report.settled) == (2, 0)
+
+
+def test_a_row_of_another_sheet_with_the_same_cells_is_not_settled(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    heads: list[Cell] = ["Date", "What", "Time"]
+    row: list[Cell] = [date(2024, 2, 5), "cleaned", 1.5]
+    path = xlsx(tmp_path / "works.xlsx", {"Ferry": [heads, row], "The mill": [heads, row]})
+    columns = {
+        "date": column("date"),
+        "object": Source(origin="sheet"),
+        "technique": column("what"),
+        "hours": column("time"),
+        "person": fixed("Ilse"),
+    }
+    say(store, path, diary(columns=columns), WORDS)
+    rejected = [report.rejected for report in bring(store, path) if report.rejected]
+    assert len(rejected) == 1 and kept_rejects.keep(store, rejected[0], "a visit")
+    assert [report.settled for report in bring(store, path)] == [0, 0]
+    say(store, path, diary(columns=columns), {("object", "The mill"): FERRY})
+    assert sum(report.settled for report in bring(store, path)) == 1
+
+
+def test_of_equal_rows_as_many_are_settled_as_came_in(studio: Bring, store: Store, tmp_path: Path) -> None:
+    row = "8.4.2024;The mill;cleaned;400\n"
+    two, one = tmp_path / "two.csv", tmp_path / "one.csv"
+    two.write_text(HEAD + row + row)
+    one.write_text(HEAD + row)
+    say(store, two, diary(), WORDS)
+    rejected = bring(store, two)[0].rejected
+    assert rejected and kept_rejects.keep(store, rejected, "a visit")
+    say(store, one, diary(hours_unit="minutes"), {("object", "The mill"): FERRY})
+    assert bring(store, one)[0].settled == 1
+    assert [len(draft.cells) for draft in kept_rejects.read_drafts(store.cursor())] == [1]
+    # the other one is rejected otherwise now, and waits on
+    say(store, two, diary())
+    rejected = bring(store, two)[0].rejected
+    assert rejected and kept_rejects.keep(store, rejected, "a visit")
+    assert "hours" in kept_rejects.read_drafts(store.cursor())[0].rejects.rows[0].column

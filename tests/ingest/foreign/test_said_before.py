@@ -324,3 +324,43 @@ def test_a_row_of_a_work_whose_text_means_another_work_now_is_held_back(
     assert store.cursor().execute(received).fetchall() == [("24-001",)]
     assert again(store, path, "correction").outcome.corrected == 1
     assert store.cursor().execute(received).fetchall() == [("24-001",), ("24-003",)]
+
+
+def test_of_equal_rows_that_are_said_otherwise_those_that_came_before_are_moved(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    path, row = tmp_path / "january.csv", "8.1.2024;Ferry;cleaned;1\n"
+    path.write_text(HEAD + row)
+    say(store, path, diary(), WORDS)
+    bring(store, path)
+    say(store, path, diary(), {CLEANED: a_technique("facing")})
+    path.write_text(HEAD + row + row)
+    outcome = again(store, path).outcome
+    assert (outcome.stored, outcome.held_back) == (1, 1)
+    outcome = again(store, path, "correction").outcome
+    assert (outcome.corrected, outcome.already_held) == (1, 1) and hours(store) == {"facing": 2.0}
+    # and of those that were not moved none comes in a second time
+    path.write_text(HEAD + row + row + row)
+    say(store, path, diary(), {CLEANED: a_technique("retouching")})
+    assert again(store, path).outcome.stored == 1
+    say(store, path, diary(), WORDS)
+    assert again(store, path, "correction").outcome.corrected == 3
+    assert hours(store) == {"surface cleaning aqueous": 3.0}
+
+
+def test_what_another_row_said_once_does_not_keep_a_row_from_being_moved(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    path, retouched = tmp_path / "january.csv", ("technique", "retouched")
+    path.write_text(HEAD + "8.1.2024;Ferry;retouched;1\n8.1.2024;Ferry;cleaned;1\n")
+    at_first = {**WORDS, CLEANED: a_technique("facing")}
+    say(store, path, diary(), at_first)
+    bring(store, path)
+    varnish = a_technique("varnish removal with solvent gel")
+    say(store, path, diary(), {CLEANED: varnish, retouched: varnish})
+    assert again(store, path, "correction").outcome.corrected == 2
+    # what the first row said at first is said of the second, and not brought in
+    say(store, path, diary(), {CLEANED: a_technique("retouching")})
+    say(store, path, diary(), at_first)
+    assert again(store, path, "correction").outcome.corrected == 2
+    assert hours(store) == {"facing": 1.0, "retouching": 1.0}

@@ -187,3 +187,22 @@ def test_a_line_that_was_no_row_waits_no_more_once_its_cells_fit(studio: Bring, 
     take_up(store, studio("week.csv", HEAD + "24-001,,facing,Ilse,2024-02-02,1,5\n"))
     assert studio("week.csv", HEAD + '24-001,,facing,Ilse,2024-02-02,"1,5"\n').settled == 1
     assert kept_rejects.read_drafts(store.cursor()) == []
+
+
+def test_of_equal_rows_as_many_are_settled_as_came_in(studio: Bring, store: Store) -> None:
+    row = "24-001,,fasing,Ilse,2024-02-04,2\n"
+    take_up(store, studio("week.csv", HEAD + row + row))
+    studio("techniques.csv", "technique,phase\nfasing,stabilisation\n")
+    assert studio("all.csv", HEAD + row).settled == 1
+    assert [len(draft.cells) for draft in kept_rejects.read_drafts(store.cursor())] == [1]
+    report = studio("week.csv", HEAD + row + row)
+    assert (report.outcome.already_held, report.outcome.held_back, report.settled) == (1, 1, 1)
+    assert kept_rejects.read_drafts(store.cursor()) == []
+
+
+def test_a_row_without_its_day_is_not_taken_for_that_of_the_next_week(studio: Bring, store: Store) -> None:
+    mending = take_up(store, studio("week.csv", HEAD + "24-001,,facing,Ilse,2024-02-30,2\n"))
+    assert studio("week.csv", HEAD + "24-001,,facing,Ilse,2024-03-08,2\n").settled == 0
+    # in the file of rejects it stands with its own line
+    back = mending.rejects.as_text().replace("2024-02-30", "2024-02-29")
+    assert studio(mending.rejects.name, back).settled == 1
