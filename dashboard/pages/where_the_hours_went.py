@@ -112,10 +112,11 @@ def _only_open(comparison: Comparison, lines: pd.DataFrame, as_of: date) -> None
         else (
             "No line of these is finished yet, so no difference can be told in full. A line is finished by a"
             " milestone of its own or of its"
-            f" phase{' (set it under Works)' if page_data.is_principal() else ''}, or when its work is"
-            " finished."
+            " phase, or when its work is finished."
         )
     )
+    if page_data.is_principal() and not lines["finished"].any():
+        layout.link("works", "Set a milestone under Works")
     phases = summed(comparison.open, ["position", "phase"]).sort_values("position", ignore_index=True)
     if len(phases):
         layout.section(

@@ -7,12 +7,16 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
+from dashboard.formatting import day
 from ingest.foreign.counted_twice import ReadOtherwise, WordSaidOtherwise
 from ingest.foreign.preview import RowOutcome
 from ingest.foreign.reading import ANY, CELL, FROM_TO, TODAY, HoursUnit, LeaveOut, Reading, RowKind, Source
+from ingest.foreign.staying_versions import StayingVersion
 from ingest.foreign.words import Meaning
+from ingest.studio.vocabulary import Vocabulary
 from ingest.values.calendar_days import DayOrder
 from ingest.values.line_names import line_name
+from ingest.values.spelling import folded
 
 ROW_KINDS: dict[RowKind, str] = {
     "time entries": "hours worked",
@@ -84,6 +88,7 @@ STATUSES = {
 }
 OUTCOMES: Mapping[RowOutcome, str] = {
     "stored": "kept",
+    "held already": "held already",
     "asked about": "asked about",
     "held back": "held back",
     "left out": "left out",
@@ -125,6 +130,19 @@ def meaning(item: Meaning, titles: Mapping[str, str]) -> str:
     return values.get("person") or f"{line}{in_phase}"
 
 
+def stands_for(item: Meaning, words: Vocabulary, titles: Mapping[str, str]) -> str:
+    """What a text means, with whether that is a technique or a phase."""
+    values = item.values
+    if values.get("object") or item.left_out or "object" in values:
+        return meaning(item, titles)
+    if technique := words.technique_spellings.get(folded(values.get("technique", ""))):
+        phase = values.get("phase") or words.techniques[technique].phase
+        return f"the technique {technique}, in the phase {phase}"
+    if whole := words.phase_spellings.get(folded(values.get("phase", ""))):
+        return f"the phase {whole} as a whole" if "technique" in values else f"the phase {whole}"
+    return meaning(item, titles)
+
+
 def said_otherwise(word: WordSaidOtherwise, titles: Mapping[str, str]) -> str:
     """That rows came in with a word that means something else now; the sentence to its end."""
     then, now = meaning(word.then, titles), meaning(word.now, titles)
@@ -156,6 +174,23 @@ def read_otherwise(change: ReadOtherwise, heads: Mapping[str, str]) -> str:
     return (
         f"{how}. Brought in as {they} {'reads' if change.rows == 1 else 'read'} now {they} would count twice."
     )
+
+
+def stays(item: StayingVersion, titles: Mapping[str, str]) -> str:
+    """That a version is not moved, and why; a sentence."""
+    work = f"{item.object} {titles.get(item.object, '')}".strip()
+    why = {
+        "approved": f"it was approved on {day(item.approved_on)}" if item.approved_on else "",
+        "ended": f"it was {item.outcome}",
+        "quoted": "it was saved from a quote",
+        "followed": "a later version follows it",
+    }[item.why]
+    return f"Version {item.version} of {work} stays: {why}."
+
+
+def next_versions(numbers: Mapping[str, int]) -> str:
+    """Which version of each work is the next, in a few words."""
+    return ", ".join(f"{work} version {number}" for work, number in numbers.items())
 
 
 def _hours_in(reading: Reading) -> str:

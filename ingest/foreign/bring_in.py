@@ -148,9 +148,9 @@ class NewWorks:
 
     def rows(self, con: Connection) -> Rows:
         cells = pd.DataFrame({"object": list(self.titles), "title": list(self.titles.values())}, dtype="str")
-        return rows_of_table(
-            con, OBJECTS, cells, np.arange(1, len(cells) + 1), path=self.path, sheet="new works"
-        )
+        rows = rows_of_table(con, OBJECTS, cells, np.arange(1, len(cells) + 1), path=self.path)
+        rows.made_of_table = True
+        return rows
 
 
 def parts_of(

@@ -21,7 +21,7 @@ from ingest.foreign.sheets import Book, Sheet
 from ingest.foreign.words import Meaning, Meanings, Studio
 from ingest.importing.cell_readers import Context
 from ingest.importing.check import Checked, check
-from ingest.importing.rows import SaidOtherwise
+from ingest.importing.rows import SaidOtherwise, SaidOtherwiseAs
 from ingest.sql import Connection
 from ingest.store import Store
 from ingest.tables.audit_log import utc_now
@@ -91,6 +91,7 @@ def check_table(
     before: Sequence[EarlierStatement],
     now: datetime,
     most: int | None = None,
+    become: SaidOtherwiseAs = "ask",
 ) -> CheckedTable:
     """Check a sheet by what is said of it; nothing is written but temporary tables. Raises `ReadingError`
     where too little was said.
@@ -100,6 +101,7 @@ def check_table(
     table : the file, the sheet, and the row of its heads, from 0.
     before : what was said at earlier times, the latest first.
     most : how many rows are checked; all if None.
+    become : what would become of rows that are held by other words.
     """
     book, sheet, row = table
     mark = MARK_OF_SEPARATOR.get(book.separator, "")
@@ -112,7 +114,7 @@ def check_table(
     first = converted.first(most)
     to_check = as_rows(con, first, book, "")
     entries = came_before.rows[["row", "entry"]]
-    to_check.said_otherwise = SaidOtherwise(entries=entries[entries["row"] < len(first.lines)])
+    to_check.said_otherwise = SaidOtherwise(entries=entries[entries["row"] < len(first.lines)], become=become)
     checked = check(con, first.form, to_check, studio.context)
     return CheckedTable(rows, first, converted.places, checked, came_before)
 

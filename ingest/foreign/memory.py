@@ -152,14 +152,17 @@ def _as_remembered(table_heads: str, reading: Reading) -> Remembered:
 
 def draft_of(book: Book, tables: list[Remembered]) -> tuple[Sheet, Remembered] | None:
     """What was half said of a file, and of which of its sheets."""
-    drafts = [table for table in tables if table.draft is not None]
     for sheet in book.sheets:
-        names = {row.named for head_rows in (1, 2) for row in rows_of_heads(sheet, head_rows)}
-        signatures = {_heads_of(book, sheet, named) for named in names}
-        for table in drafts:
-            if table.heads in signatures:
-                return sheet, table
+        if table := draft_of_sheet(book, sheet, tables):
+            return sheet, table
     return None
+
+
+def draft_of_sheet(book: Book, sheet: Sheet, tables: list[Remembered]) -> Remembered | None:
+    """What was half said of a sheet of a file."""
+    names = {row.named for head_rows in (1, 2) for row in rows_of_heads(sheet, head_rows)}
+    signatures = {_heads_of(book, sheet, named) for named in names}
+    return next((table for table in tables if table.draft is not None and table.heads in signatures), None)
 
 
 def named_in(table_heads: str) -> list[str]:

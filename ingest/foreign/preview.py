@@ -15,8 +15,11 @@ from ingest.foreign.counted_twice import CheckedTable, check_table
 from ingest.foreign.earlier import read_all_earlier
 from ingest.foreign.long_rows import left_out_by_day, long_rows
 from ingest.foreign.reading import Reading, word_columns
+from ingest.foreign.said_elsewhere import read_said_elsewhere
 from ingest.foreign.sheets import Book, Sheet
-from ingest.foreign.words import Meaning, Meanings, Studio, Word, words_of
+from ingest.foreign.waiting_rows import rows_waiting_for_words
+from ingest.foreign.word_list import words_of
+from ingest.foreign.words import Meaning, Meanings, Studio, Word
 from ingest.importing.cell_readers import Context
 from ingest.importing.check import Checked
 from ingest.sql import Connection
@@ -24,7 +27,7 @@ from ingest.store import Store
 from ingest.tables.audit_log import utc_now
 from ingest.values.spelling import folded
 
-RowOutcome = Literal["stored", "asked about", "held back", "left out", "rejected"]
+RowOutcome = Literal["stored", "held already", "asked about", "held back", "left out", "rejected"]
 OUTCOMES: tuple[RowOutcome, ...] = get_args(RowOutcome)
 MOST_CHECKED = 20_000
 """Rows that are looked at while somebody says what a table means."""
@@ -82,8 +85,9 @@ def preview(
         before = read_all_earlier(con, table_heads)
         table = check_table(con, (book, sheet, row), reading, meanings, before, now or utc_now(), rows)
         frame = _with_status(con, table.converted.cells, table.checked)
+        waiting = rows_waiting_for_words(con, table.checked) if reading.rows == "estimates" else set()
     frame["asks"] = pd.Series(_asks(table, reading, half_chosen), index=frame.index, dtype=object)
-    frame["outcome"] = _outcomes(frame, table.checked)
+    frame["outcome"] = _outcomes(frame, table.checked, waiting)
     converted = table.converted
     outcomes = frame["outcome"]
     counts: dict[RowOutcome, int] = {outcome: int((outcomes == outcome).sum()) for outcome in OUTCOMES}
@@ -133,12 +137,18 @@ def _asks(
     return [tuple(by_row.get(row, ())) for row in range(len(table.converted.lines))]
 
 
-def _outcomes(frame: pd.DataFrame, checked: Checked) -> pd.Series[str]:
-    """What becomes of each row: one that has a fault besides is refused, whatever its words mean."""
+def _outcomes(frame: pd.DataFrame, checked: Checked, waiting: Collection[int]) -> pd.Series[str]:
+    """What becomes of each row: one that has a fault besides is refused, whatever its words mean.
+
+    Parameters
+    ----------
+    waiting : rows that are kept out by others alone of which something is asked.
+    """
     other_faults = checked.faults.loc[checked.faults["code"] != NOT_SAID, "row"]
-    outcomes = frame["status"].where(frame["status"].isin(["held back", "rejected"]), "stored")
+    outcomes = frame["status"].replace("already held", "held already")
+    outcomes = outcomes.where(outcomes.isin(["held already", "held back", "rejected"]), "stored")
     asked_about = frame["asks"].map(bool) & ~pd.Series(frame.index.isin(other_faults), index=frame.index)
-    return outcomes.mask(asked_about, "asked about")
+    return outcomes.mask(asked_about | frame.index.isin(list(waiting)), "asked about")
 
 
 def _left_out(table: CheckedTable, reading: Reading, meanings: Meanings) -> pd.DataFrame:
@@ -186,6 +196,7 @@ def words_in(
     meanings: Meanings,
     likely: int = 3,
     now: datetime | None = None,
+    table_heads: str = "",
 ) -> list[Word]:
     """The different texts of works, phases, techniques and people in sheets that are read alike; those alone
     that stand in rows which are not left out.
@@ -194,6 +205,7 @@ def words_in(
     ----------
     sheets : each with the row of its heads, from 0.
     likely : how many matches are offered for each.
+    table_heads : under which is kept what is said of the table; what is said of others is offered.
     """
     by_column: dict[str, list[pd.Series[str]]] = {}
     context = Context.of(con, now=now or utc_now())
@@ -205,7 +217,8 @@ def words_in(
             if column in texts:
                 by_column.setdefault(column, []).append(texts[column][~out])
     joined = {column: pd.concat(texts, ignore_index=True) for column, texts in by_column.items()}
-    return words_of(joined, meanings, Studio.of(con, context), reading, likely)
+    said_elsewhere = read_said_elsewhere(con, table_heads)
+    return words_of(joined, meanings, Studio.of(con, context), reading, likely, said_elsewhere)
 
 
 def first_years(sheets: Sequence[tuple[Sheet, int]], reading: Reading, column: str) -> dict[str, int]:

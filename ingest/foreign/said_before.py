@@ -5,6 +5,7 @@ would count twice.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,12 +13,14 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from ingest.errors import NotationError
 from ingest.foreign.convert import ConvertedRows, convert, source_texts
 from ingest.foreign.earlier import EarlierStatement
 from ingest.foreign.long_rows import LongRows, long_rows
 from ingest.foreign.reading import Reading, ReadingError, RowKind, word_columns
 from ingest.foreign.sheets import Book, Sheet
 from ingest.foreign.words import Meaning, Meanings, Studio
+from ingest.importing.cell_readers import READERS
 from ingest.importing.check import check
 from ingest.importing.rows import rows_of_table
 from ingest.sql import Connection
@@ -37,7 +40,8 @@ _ALREADY_HELD: Mapping[RowKind, str] = {
         WHERE r.entry IS NULL ORDER BY r."row"
     """,
     "estimates": """
-        SELECT r."row", CASE WHEN v.same_lines THEN r.object || ' version ' || r.version END AS entry
+        SELECT r."row", CASE WHEN v.same_lines THEN r.object || ' version ' || r.version END AS entry,
+            r.version
         FROM resolved AS r JOIN row_status AS t ON t."row" = r."row" AND t.status = 'already held'
         JOIN compared AS v ON v.object = r.object AND v.version = r.version
         ORDER BY r."row"
@@ -214,7 +218,23 @@ def _held_rows(
         return _NONE
     held_rows = con.execute(_ALREADY_HELD[reading_then.rows]).df()
     held_rows["row"] = row_now[held_rows["row"].to_numpy(dtype=np.int64)]
-    return held_rows[held_rows["row"] >= 0]
+    held_rows = held_rows[held_rows["row"] >= 0]
+    if reading_then.rows == "estimates":
+        # of another version it says something new, and nothing of what came in
+        version_now = _versions_of(converted, studio)[held_rows["row"].to_numpy(dtype=np.int64)]
+        held_rows = held_rows[held_rows["version"].to_numpy(dtype=np.int64) == version_now]
+    return held_rows[["row", "entry"]]
+
+
+def _versions_of(converted: ConvertedRows, studio: Studio) -> npt.NDArray[np.int64]:
+    """By row the number of its version; 0 where that cannot be read."""
+    read = READERS["version"].read
+    codes, texts = pd.factorize(converted.cells["version"])
+    numbers = np.zeros(len(texts), dtype=np.int64)
+    for place, text in enumerate(map(str, texts)):
+        with suppress(NotationError):
+            numbers[place] = int(str(read(studio.context, text.strip()))) if text.strip() else 0
+    return numbers[codes]
 
 
 def _rows_now(

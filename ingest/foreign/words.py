@@ -7,27 +7,14 @@ else means what somebody says, and nothing before.
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-import pandas as pd
-from rapidfuzz import fuzz, process
-
-from ingest.foreign.reading import WORD_COLUMNS, Reading
+from ingest.foreign.reading import Reading
 from ingest.importing.cell_readers import Context
 from ingest.sql import Connection
 from ingest.values.spelling import folded
-
-_EVERYWHERE = (
-    "a again all an and at by for from in into its new of off old on onto out over some the to up with work"
-    " aus das der die ein eine im in mit und von le la les de des du et avec"
-)
-_STOP_WORDS = frozenset(_EVERYWHERE.split())
-"""That tell no work or technique from another."""
-NEAR = 70.0
-"""Least likeness (0 to 100) of a match that is worth showing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,11 +80,13 @@ class Match:
     ----------
     shown : as people read it: a name, or a code with its title.
     likeness : 0 to 100.
+    said_in : the other table, or sheet, in which the same text was said to mean it; empty where none was.
     """
 
     meaning: Meaning
     shown: str
     likeness: float
+    said_in: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,6 +100,8 @@ class Word:
     meaning : what was said of it; None where nothing was.
     known : what it means unsaid, as the studio spells it so; None where it does not.
     likely : the likeliest matches, best first; offered, never applied.
+    either : of a technique: it is the name of a phase too, and `likely` has both, what is likelier in this
+        column first.
     """
 
     column: str
@@ -119,6 +110,7 @@ class Word:
     meaning: Meaning | None
     known: Meaning | None
     likely: tuple[Match, ...]
+    either: bool = False
 
     @property
     def open(self) -> bool:
@@ -195,88 +187,3 @@ class Studio:
 def codes_are_new(reading: Reading) -> bool:
     """The rows are works with a column for their codes: a code that nobody has is a new one, no riddle."""
     return reading.rows == "objects" and reading.columns.get("object") != reading.columns.get("title")
-
-
-def words_of(
-    texts: Mapping[str, pd.Series[str]], meanings: Meanings, studio: Studio, reading: Reading, likely: int = 3
-) -> list[Word]:
-    """The different texts of the word columns, those that nobody knows first, then by how often they stand.
-
-    Parameters
-    ----------
-    texts : by our column, the text of each row.
-    likely : how many matches are looked for.
-    """
-    words = []
-    for column in WORD_COLUMNS:
-        if column not in texts:
-            continue
-        counts = texts[column][texts[column] != ""].value_counts()
-        spellings: dict[str, list[str]] = {}
-        rows: Counter[str] = Counter()
-        for text, count in counts.items():
-            spellings.setdefault(folded(str(text)), []).append(str(text))
-            rows[folded(str(text))] += int(count)
-        choices = _choices(column, studio)
-        for key, written in spellings.items():
-            known = studio.known(column, written[0], as_code=codes_are_new(reading))
-            words.append(
-                Word(
-                    column=column,
-                    text=written[0],
-                    rows=rows[key],
-                    meaning=meanings.get((column, key)),
-                    known=known,
-                    likely=() if known else _likeliest(key, choices, likely),
-                )
-            )
-    return sorted(
-        words, key=lambda word: (not word.open, WORD_COLUMNS.index(word.column), -word.rows, word.text)
-    )
-
-
-def _choices(column: str, studio: Studio) -> dict[str, tuple[Meaning, str]]:
-    """By folded spelling, what it means and how that is shown."""
-    context = studio.context
-    vocabulary = context.vocabulary
-    phases = {key: (a_phase(name), name) for key, name in vocabulary.phase_spellings.items()}
-    match column:
-        case "object":
-            choices = {
-                folded(title): (a_work(code), f"{code} {title}")
-                for code, title in studio.titles_by_code.items()
-                if title
-            }
-            return {key: (a_work(code), code) for key, code in context.objects.items()} | choices
-        case "phase":
-            return {key: (Meaning(values={"phase": name}), name) for key, (_, name) in phases.items()}
-        case "technique":
-            # a word that is a technique and a phase is more often the narrower
-            return phases | {
-                key: (a_technique(name), name) for key, name in vocabulary.technique_spellings.items()
-            }
-        case _:
-            return {key: (a_person(name), name) for key, name in context.people.items()}
-
-
-def _likeliest(key: str, choices: Mapping[str, tuple[Meaning, str]], most: int) -> tuple[Match, ...]:
-    """Matches by rapidfuzz's weighted ratio, each meaning once; those alone that share a telling word with
-    the text, by any spelling, or are near to it by letters as a whole.
-    """
-    words: dict[str, set[str]] = {}
-    for spelling, (_, shown) in choices.items():
-        words.setdefault(shown, set()).update(_telling_words(spelling))
-    own = _telling_words(key)
-    best: dict[str, Match] = {}
-    for spelling, likeness, _ in process.extract(
-        key, choices.keys(), scorer=fuzz.WRatio, score_cutoff=NEAR, limit=None
-    ):
-        meaning, shown = choices[spelling]
-        if shown not in best and (own & words[shown] or fuzz.ratio(key, spelling) >= NEAR):
-            best[shown] = Match(meaning=meaning, shown=shown, likeness=float(likeness))
-    return tuple(sorted(best.values(), key=lambda match: -match.likeness)[:most])
-
-
-def _telling_words(text: str) -> set[str]:
-    """The words of a text that are neither numbers nor such as stand everywhere."""
-    return {word for word in re.findall(r"[^\W_]+", text) if not word.isdigit()} - _STOP_WORDS

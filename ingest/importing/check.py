@@ -31,6 +31,7 @@ from ingest.importing.cell_readers import Context
 from ingest.importing.cell_values import read_cells
 from ingest.importing.csv_reader import LineFault
 from ingest.importing.entry_matching import HeldBackAs
+from ingest.importing.left_as_held import store_left
 from ingest.importing.rejects import Rejects, rejects_of
 from ingest.importing.row_status import Outcome, RowStatus, untouched
 from ingest.importing.rows import Rows
@@ -209,6 +210,8 @@ def store(con: Connection, checked: Checked, change: Change) -> None:
             time_entries.store(con, rows, checked.new_people, change)
         case _:
             export_rows.store(con, form, rows, change)
+    if form in (OBJECTS, ESTIMATES):
+        store_left(con, rows, change)
     if not rows.typed:
         outcome = checked.outcome
         con.execute(

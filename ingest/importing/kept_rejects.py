@@ -111,6 +111,12 @@ def keep(store: Store, rejects: Rejects, by: str) -> bool:
     return True
 
 
+def waiting_of(con: Connection, rejects: Rejects) -> int:
+    """How many of these rejected rows wait to be mended."""
+    wait = {_row_name(draft.rejects, row) for draft in read_drafts(con) for row in draft.rejects.rows}
+    return sum(_row_name(rejects, row) in wait for row in rejects.rows)
+
+
 def read_drafts(con: Connection) -> list[RejectDraft]:
     """All rows that wait to be mended, file by file."""
     drafts = []

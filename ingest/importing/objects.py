@@ -7,7 +7,8 @@ import pandas as pd
 from ingest.importing.cell_readers import Context
 from ingest.importing.cell_values import note, rule
 from ingest.importing.entry_matching import HeldBackAs
-from ingest.importing.row_status import RowStatus, with_status
+from ingest.importing.left_as_held import mark_left
+from ingest.importing.row_status import RowStatus, untouched, with_status
 from ingest.importing.rows import Rows, SaidOtherwise
 from ingest.importing.upserts import KeyedForm, check_keyed, store_keyed
 from ingest.sql import Connection, statement
@@ -19,6 +20,17 @@ OBJECT_COLUMNS = (
     *("returned_from", "commission", "note", "remembered", "owner", "owner_address"),
 )
 _OBJECTS = KeyedForm(table="objects", key="object", columns=OBJECT_COLUMNS)
+_HELD_OTHERWISE = f"""
+    SELECT r."row", o.entry,
+        md5(
+            concat_ws(
+                chr(31), 'work', r.object, o.entry,
+                {", ".join(f"coalesce(r.{name}::VARCHAR, '')" for name in OBJECT_COLUMNS)}
+            )
+        )::UUID AS content
+    FROM resolved AS r JOIN said_otherwise AS o USING ("row")
+    WHERE o.entry IS NOT NULL AND {untouched("r")}
+"""
 
 
 def check_objects(
@@ -71,9 +83,8 @@ def _hold_back(
     con.register("said_otherwise", said_otherwise.entries)
     status.reject_faulty()
     status.mark("already held", 'SELECT "row" FROM said_otherwise WHERE entry IS NULL')
-    if said_otherwise.become == "left out":
-        status.mark("already held", 'SELECT "row" FROM said_otherwise')
-    elif "correction" not in (said_otherwise.become, held_back_as):
+    mark_left(con, said_otherwise, _HELD_OTHERWISE, status)
+    if "correction" not in (said_otherwise.become, held_back_as):
         status.mark("held back", 'SELECT "row" FROM said_otherwise')
     con.unregister("said_otherwise")
 

@@ -65,6 +65,7 @@ class Rows:
     sheets_not_read : of a workbook, the other sheets of which nothing is known.
     origins, origins_left_out : of a table in other words than ours, what its rows say in these words, as
         digests: by row, and of those that are none, as a rule says.
+    made_of_table : works that rows of a table are of, and no rows of the file.
     texts : by column, its different texts, where they are few enough to be known.
     """
 
@@ -82,6 +83,7 @@ class Rows:
     origins_left_out: npt.NDArray[np.str_] | None = None
     texts: dict[str, list[str]] | None = None
     has_nul: bool = False
+    made_of_table: bool = False
 
     @property
     def typed(self) -> bool:
@@ -95,7 +97,10 @@ class Rows:
     def name(self) -> str:
         if self.file is None:
             return "typed"
-        return f"{self.file.path.name}, sheet {self.sheet}" if self.sheet else self.file.path.name
+        name = self.file.path.name
+        if self.made_of_table:
+            return f"{name}, works made from this table"
+        return f"{name}, sheet {self.sheet}" if self.sheet else name
 
     @property
     def decimal_mark(self) -> DecimalMark:

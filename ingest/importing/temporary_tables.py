@@ -38,7 +38,8 @@ STAGES = {
     "row_lines": _stage(
         "row, line",
         "rows",
-        "check rejects settled_rejects estimates objects estimate_drafts verdicts entry_matching quote_lines",
+        "check rejects settled_rejects estimates objects estimate_drafts verdicts entry_matching quote_lines"
+        " left_as_held",
     ),
     # rows as values, with what was found
     "checked": _stage(
@@ -53,13 +54,14 @@ STAGES = {
         " estimate_versions estimate_warnings upserts entries_adopted entries_another_part"
         " entries_doubtful entries_said_otherwise entries_long_days entries_progress entries_stored_before"
         " estimate_features milestones_reopened objects_reopened quote_lines export_tables said_before"
-        " technique_units_in_use version_gaps versions_compared versions_created versions_said_otherwise",
+        " technique_units_in_use version_gaps versions_compared versions_created versions_said_otherwise"
+        " left_as_held staying_versions waiting_rows",
     ),
     "faults": _stage(
         "row, column_name, code, details",
         "cell_values",
         "time_entries estimates upserts row_status check rejects quote_drafts estimate_versions"
-        " export_rows milestones vocabulary_rows version_gaps",
+        " export_rows milestones vocabulary_rows version_gaps staying_versions",
     ),
     "given_faults": _stage("row, column_name, code, details: faults that came with the rows", "cell_values"),
     "warnings": _stage(
@@ -70,7 +72,7 @@ STAGES = {
     "row_status": _stage(
         "row, status: rejected, already held, held back; none: it will be stored",
         "row_status",
-        "preview said_before counted_twice entries_said_otherwise",
+        "preview said_before counted_twice entries_said_otherwise left_as_held",
     ),
     "corrections": _stage(
         "row, entry: the key of what is held and will be corrected",
@@ -104,6 +106,11 @@ STAGES = {
         "entry_matching objects versions_said_otherwise",
         "entries_said_otherwise",
     ),
+    "held_otherwise": _stage(
+        "row, entry, content: of works and versions that are held by other words, and what is said of them"
+        " now",
+        "left_as_held",
+    ),
     "sittings": _stage("row, person, started_at, ended_at: hands-on spells, held and new", "entry_warnings"),
     "overlapping": _stage("person: hash of the name", "entry_warnings"),
     "spells_to_be": _stage(
@@ -129,7 +136,7 @@ STAGES = {
     "versions_said_otherwise": _stage(
         "object, version, earlier: versions that are held by other words, and the key of that version",
         "versions_said_otherwise",
-        "estimate_versions",
+        "estimate_versions staying_versions",
     ),
     "moved_versions": _stage(
         "object, version: held, and of another work from now on", "versions_said_otherwise", "estimates"

@@ -6,11 +6,34 @@ from __future__ import annotations
 
 from ingest.importing.cell_values import note_all
 from ingest.importing.entry_matching import HeldBackAs
+from ingest.importing.estimate_versions import AS_TEXT, WITH_KEYS
+from ingest.importing.left_as_held import mark_left
 from ingest.importing.row_status import RowStatus, untouched
 from ingest.importing.rows import Rows
 from ingest.sql import Connection
 
 VERSION_KEY = "{row}.object || ' version ' || {row}.version"
+_HELD_OTHERWISE = f"""
+    SELECT r."row", v.entry, v.content FROM resolved AS r
+    JOIN (
+        SELECT e.object, e.version, min(o.earlier) AS entry,
+            md5(
+                concat_ws(
+                    chr(31), 'version', e.object, e.version, min(o.earlier), {AS_TEXT},
+                    min(e.made_on), coalesce(max(e.approved_on)::VARCHAR, ''), coalesce(min(e.reason), ''),
+                    coalesce(min(e.price)::VARCHAR, ''), coalesce(min(e.currency), '')
+                )
+            )::UUID AS content
+        FROM resolved AS e
+        JOIN (
+            SELECT object, version, min(earlier) AS earlier FROM versions_said_otherwise
+            WHERE earlier IS NOT NULL GROUP BY object, version
+        ) AS o ON o.object = e.object AND o.version = e.version
+        {WITH_KEYS}
+        GROUP BY e.object, e.version
+    ) AS v ON v.object = r.object AND v.version = r.version
+    WHERE {untouched("r")}
+"""
 
 
 def hold_back_versions(con: Connection, rows: Rows, status: RowStatus, held_back_as: HeldBackAs) -> None:
@@ -39,9 +62,8 @@ def hold_back_versions(con: Connection, rows: Rows, status: RowStatus, held_back
         'SELECT r."row" FROM resolved AS r JOIN versions_said_otherwise AS o USING (object, version)'
     )
     status.mark("already held", f"{of_versions} WHERE o.earlier IS NULL")
-    if said_otherwise.become == "left out":
-        status.mark("already held", of_versions)
-    elif "correction" not in (said_otherwise.become, held_back_as):
+    mark_left(con, said_otherwise, _HELD_OTHERWISE, status)
+    if "correction" not in (said_otherwise.become, held_back_as):
         status.mark("held back", of_versions)
     else:
         _move_to_another_work(con, status)

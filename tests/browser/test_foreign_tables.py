@@ -67,6 +67,7 @@ def test_a_workbook_is_spoken_of_once_and_next_month_comes_in_with_one_press(
     expect(page.get_by_text("2 texts kept as other spellings, listed under Studio.")).to_be_visible()
     keep(page, "table-brought-in")
     march = xlsx(tmp_path / "march.xlsx", {"2024": MARCH})
+    settled(page)  # the place for files is another one then
     act(page, lambda: page.locator("input[type=file]").set_input_files(march))
     expect(page.get_by_text("Read as diary.xlsx was, as said on")).to_be_visible()
     keep(page, "table-known")

@@ -12,9 +12,9 @@ from dashboard.text.foreign_tables import place_word
 from dashboard.text.rejected_rows import faults_by_row, versions_kept_out
 from dashboard.ui import layout, page_data
 from dashboard.ui.logs import rejects as rejects_part
-from dashboard.ui.logs import waiting_tables
+from dashboard.ui.logs import table_sheets
 from ingest.importing.check import Checked
-from ingest.importing.kept_rejects import MOST_KEPT
+from ingest.importing.kept_rejects import MOST_KEPT, waiting_of
 from ingest.values.calendar_days import EITHER_ORDER
 from ingest.values.spelling import folded, nearest
 
@@ -23,7 +23,7 @@ SHOWN_REMARKS = 50
 
 def show(report: Checked, stored: bool) -> None:
     """Figures of the import of one file, its faults and notes."""
-    st.header(plain(f"{report.file}: {report.kind}"))
+    st.header(plain(report.file if report.rows.made_of_table else f"{report.file}: {report.kind}"))
     o = report.outcome
     layout.figures(
         ("stored" if stored else "would be stored", f"{o.stored + o.corrected:,}"),
@@ -31,13 +31,7 @@ def show(report: Checked, stored: bool) -> None:
         ("held back: correction or new?", f"{o.held_back:,}", o.held_back > 0),
         ("rejected", f"{o.rejected:,}", o.rejected > 0),
     )
-    notes = [
-        (
-            f"{counted(report.outcome.rows, 'row')} in the file."
-            if report.outcome.rows
-            else "The file has a header and no rows."
-        )
-    ]
+    notes = [_rows_in_the_file(report)]
     if o.corrected:
         notes.append(
             f"{counted(o.corrected, 'of them corrects', 'of them correct')} what was held; the earlier"
@@ -55,8 +49,6 @@ def show(report: Checked, stored: bool) -> None:
             f"{counted(report.settled, 'row')} under To mend settled, as this file brought them in or leaves"
             " them out."
         )
-    if report.rows.left_out:
-        notes.append(f"Left out, by what was said of the table: {counted(report.rows.left_out, 'row')}.")
     if report.rows.sheets_not_read:
         notes.append(
             f"Sheets not read, as nobody has said what they hold: {', '.join(report.rows.sheets_not_read)}."
@@ -81,6 +73,19 @@ def show(report: Checked, stored: bool) -> None:
             st.html(_remarks("Notes", report.warnings, report.file))
 
 
+def _rows_in_the_file(report: Checked) -> str:
+    """How many rows the file has, and how many of these are left out; a sentence."""
+    rows, left_out = report.outcome.rows, report.rows.left_out
+    if report.rows.made_of_table:
+        return f"{counted(rows, 'work')} that rows of the table are of, each made once."
+    if left_out:
+        return (
+            f"{counted(rows + left_out, 'row')} in the file: {rows:,} read, and {left_out:,} left out by what"
+            " was said of the table."
+        )
+    return f"{counted(rows, 'row')} in the file." if rows else "The file has a header and no rows."
+
+
 def _unread_sheets(report: Checked) -> None:
     """A press for each sheet of which nobody has said what it holds; it is spoken of above."""
     file = report.rows.file
@@ -90,7 +95,7 @@ def _unread_sheets(report: Checked) -> None:
     with st.container(horizontal=True):
         for name in report.rows.sheets_not_read:
             if st.button(label(f"Say what {name} holds"), key=f"sheet {report.file} {name}"):
-                waiting_tables.open_sheet_of(file.path.name, content, name)
+                table_sheets.open_sheet_of(file.path.name, content, name)
                 st.rerun()
 
 
@@ -132,11 +137,14 @@ def _where_they_wait(report: Checked, stored: bool) -> None:
     """Ways to mend the rejected rows of a file."""
     if not stored or report.rejected is None:
         layout.say("Bring the file in, and the rejected rows can be mended here or downloaded.")
-    elif len(report.rejected.rows) <= MOST_KEPT:
+    elif wait := waiting_of(page_data.store().cursor(), report.rejected):
         layout.say(
-            "They wait below, under To mend, until they are mended or left out; what was mended or left"
-            " out before is not offered again."
+            f"{'They wait' if wait == len(report.rejected.rows) else f'{wait:,} of them wait'} below, under"
+            " To mend, until they are mended or left out; what was mended or left out before is not offered"
+            " again."
         )
+    elif len(report.rejected.rows) <= MOST_KEPT:
+        layout.say("None of them waits under To mend: there they were mended or left out before.")
     else:
         layout.say(
             f"More than {MOST_KEPT} are too many to mend here: download them, mend them there,"

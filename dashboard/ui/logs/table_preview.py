@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 
 import pandas as pd
@@ -17,6 +18,7 @@ from ingest.foreign.convert import NOT_SAID
 from ingest.foreign.preview import Preview, preview
 from ingest.foreign.reading import ReadingError, missing
 from ingest.foreign.sheets import heads
+from ingest.foreign.waiting_rows import KEPT_OUT_BY_OTHERS
 from ingest.importing.csv_file import distinct_names
 from ingest.importing.estimates import VERSION_HAS_FAULT
 from ingest.values.line_names import line_name
@@ -187,10 +189,16 @@ def _why(table: WaitingTable, result: Preview, rows: pd.DataFrame) -> list[str]:
     """By row, which words are asked about, and what is wrong with its cells, with the mend."""
     faults, problems = result.checked.faults, result.checked.problems
     others: dict[int, list[str]] = {}
-    for row, column, code, reason, mend in zip(
-        faults["row"], faults["column"], faults["code"], problems["reason"], problems["mend"], strict=True
+    waiting = set(result.rows.index[result.rows["outcome"] == "asked about"])
+    for row, column, code, details, reason, mend in zip(
+        *(faults[name] for name in ("row", "column", "code", "details")),
+        *(problems[name] for name in ("reason", "mend")),
+        strict=True,
     ):
-        if code == VERSION_HAS_FAULT:  # with the mend it stands beside the faulty row
+        if code in KEPT_OUT_BY_OTHERS and row in waiting:
+            place = f"{place_word(table.book.path.name)} {json.loads(details)['line']}"
+            others.setdefault(row, []).append(f"its version waits for the words of {place}.")
+        elif code == VERSION_HAS_FAULT:  # with the mend it stands beside the faulty row
             others.setdefault(row, []).append(f"version {reason}.")
         elif code != NOT_SAID:
             name = COLUMNS.get(column, column)

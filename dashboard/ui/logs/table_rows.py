@@ -5,8 +5,8 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard.text.foreign_tables import ROW_KINDS
+from dashboard.ui.logs import table_sheets
 from dashboard.ui.logs.waiting_tables import WaitingTable
-from ingest.foreign.guess import likeliest_head_row
 from ingest.foreign.sheets import ROWS_LOOKED_AT, Sheet, heads
 
 
@@ -19,10 +19,11 @@ def show(table: WaitingTable) -> None:
         named = [item.name for item in sheets]
         chosen = st.selectbox("Sheet", named, index=named.index(sheet.name), key=table.key("sheet"))
         sheet = sheets[named.index(chosen or sheet.name)]
+        if sheet is not table.sheet:
+            table_sheets.take_up(table, sheet)
+            st.rerun()
     if table.book.kind == "calendar":
         row, head_rows = 0, 1
-    elif sheet.name != table.sheet.name:
-        row, head_rows = likeliest_head_row(sheet), 1
     else:
         row, head_rows = _heads_at(table)
     rows = st.radio(
@@ -35,7 +36,7 @@ def show(table: WaitingTable) -> None:
     )
     if rows != reading.rows:
         table.rows_said = rows
-    if (rows, sheet.name, row, head_rows) != (reading.rows, table.sheet.name, table.row, reading.head_rows):
+    if (rows, row, head_rows) != (reading.rows, table.row, reading.head_rows):
         # until somebody has said the kind, it is guessed anew with other heads
         table.begin_at(sheet, row, table.rows_said, head_rows)
         st.rerun()

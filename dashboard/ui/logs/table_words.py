@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 
 import streamlit as st
 
@@ -10,8 +11,10 @@ from dashboard import queries
 from dashboard.formatting import counted
 from dashboard.text.foreign_tables import COLUMNS
 from dashboard.ui import layout, page_data
+from dashboard.ui.logs.likely_choices import begins, likely_of, match_in_words
 from dashboard.ui.logs.waiting_tables import WaitingTable
 from dashboard.ui.logs.word_choices import AT_ONCE, Chooser, codes_of_new, is_spoken_of, meaning_of
+from ingest.foreign import memory
 from ingest.foreign.preview import words_in
 from ingest.foreign.reading import missing
 from ingest.foreign.words import Studio, Word, a_new_work
@@ -28,7 +31,13 @@ def words_of(table: WaitingTable) -> list[Word]:
     return table.once(
         "words",
         (table.sheet.name, table.row, table.reading.to_json(), len(table.files), page_data.store().changes()),
-        lambda: words_in(page_data.store().cursor(), table.sheets(), table.reading, {}),
+        lambda: words_in(
+            page_data.store().cursor(),
+            table.sheets(),
+            table.reading,
+            {},
+            table_heads=memory.signature(table.book, table.sheet, table.row, table.reading),
+        ),
     )
 
 
@@ -37,18 +46,24 @@ def is_open(table: WaitingTable, word: Word) -> bool:
     return meaning_of(table, word) is None and (word.known is None or is_spoken_of(table, word))
 
 
+def may_be_a_phase(table: WaitingTable, word: Word) -> bool:
+    """Nothing was said of it, so that it is read as a technique, and the others of its column are phases."""
+    return word.either and meaning_of(table, word) is None and not word.likely[0].meaning.values["technique"]
+
+
 def show(table: WaitingTable) -> None:
     words = words_of(table)
     if not words:
         layout.say("The texts of works, phases, techniques and people are asked about here, each once.")
         return
+    _take_the_likelier(table, words)
     head = st.container()  # filled in last: it counts what is said below
     unsaid = [word for word in words if is_open(table, word)]
     chooser = Chooser(table)
-    to_say = [word for word in words if word.known is None or is_spoken_of(table, word)]
+    to_say = [word for word in words if word.known is None or word.either or is_spoken_of(table, word)]
     only_open = len(to_say) > AT_ONCE and st.checkbox("Only those not said yet", key=table.key("only open"))
     chooser.show_some(unsaid if only_open else to_say, "to say")
-    known = [word for word in words if word.known and not is_spoken_of(table, word)]
+    known = [word for word in words if word.known and word not in to_say]
     if known:
         with st.expander(
             f"Known by the studio: {counted(len(known), 'text')}", key=table.key("known"), on_change="rerun"
@@ -63,6 +78,18 @@ def show(table: WaitingTable) -> None:
             f"Brought in so, {counted(len(undone), 'spelling')} of the studio that came with a table"
             f" {'is' if len(undone) == 1 else 'are'} undone: {', '.join(undone)}."
         )
+
+
+def _take_the_likelier(table: WaitingTable, words: Sequence[Word]) -> None:
+    """A text that is the name both of a phase and of a technique means what is likelier in its column, in
+    sight, until something else is chosen; in a table that is known already, what it meant before.
+    """
+    if table.remembered is not None:
+        return
+    for word in words:
+        key = (word.column, folded(word.text))
+        if word.either and key not in table.meanings and key not in table.choices:
+            table.meanings[key] = word.likely[0].meaning
 
 
 def half_chosen(table: WaitingTable) -> set[tuple[str, str]]:
@@ -113,7 +140,8 @@ def _show_head(table: WaitingTable, words: Sequence[Word]) -> None:
 
 def _likeliest(table: WaitingTable, unsaid: Sequence[Word]) -> None:
     """All the likeliest matches in one press, shown before they count."""
-    matched = [(word, word.likely[0]) for word in unsaid if word.likely]
+    matched = [(word, next(iter(likely.values()))) for word in unsaid if (likely := likely_of(table, word))]
+    titles = page_data.titles(page_data.works(page_data.today()))
     if not matched:
         table.shows_likeliest = False
         return
@@ -125,7 +153,14 @@ def _likeliest(table: WaitingTable, unsaid: Sequence[Word]) -> None:
     layout.table(
         "The likeliest matches",
         ["text", "rows", "would mean"],
-        [[f"{word.text} ({COLUMNS[word.column]})", f"{word.rows:,}", match.shown] for word, match in matched],
+        [
+            [
+                f"{word.text} ({COLUMNS[word.column]})",
+                f"{word.rows:,}",
+                match_in_words(table, word, match, titles),
+            ]
+            for word, match in matched
+        ],
         words=(0, 2),
     )
     with st.container(horizontal=True):
@@ -141,7 +176,7 @@ def _likeliest(table: WaitingTable, unsaid: Sequence[Word]) -> None:
 
 def _all_new_works(table: WaitingTable, unsaid: Sequence[Word]) -> None:
     """All works that are not known as new ones in one press, shown before they count."""
-    words = [word for word in unsaid if word.column == "object"]
+    words, others = _surely_new(table, [word for word in unsaid if word.column == "object"])
     if not words:
         table.shows_new_works = False
         return
@@ -157,6 +192,11 @@ def _all_new_works(table: WaitingTable, unsaid: Sequence[Word]) -> None:
         [[word.text, f"{word.rows:,}", f"{code} {title}"] for word, code, title in works],
         words=(0, 2),
     )
+    if others:
+        layout.say(
+            f"Not among them, as {'it' if len(others) == 1 else 'each'} may be a work that is known, or"
+            f" another of these: {', '.join(word.text for word in others)}."
+        )
     with st.container(horizontal=True):
         taken = st.button(
             f"Take these {len(works)} as new works", type="primary", key=table.key("take new works")
@@ -170,6 +210,16 @@ def _all_new_works(table: WaitingTable, unsaid: Sequence[Word]) -> None:
     if taken or left:
         table.shows_new_works = False
         st.rerun()
+
+
+def _surely_new(table: WaitingTable, words: Sequence[Word]) -> tuple[list[Word], list[Word]]:
+    """The texts of works that are like nothing known, and those that have a likely match or begin another of
+    these texts.
+    """
+    in_order = sorted({folded(word.text) for word in words})
+    begin_others = {text for text, after in pairwise(in_order) if begins(text, after)}
+    others = [word for word in words if likely_of(table, word) or folded(word.text) in begin_others]
+    return [word for word in words if word not in others], others
 
 
 def _as_spellings(table: WaitingTable) -> None:

@@ -15,6 +15,7 @@ from dashboard.ui.logs import (
     table_columns,
     table_preview,
     table_rows,
+    table_sheets,
     table_twice,
     table_words,
     waiting_tables,
@@ -68,13 +69,19 @@ def _names_apart(tables: Sequence[WaitingTable]) -> dict[int, str]:
 def _show_known(table: WaitingTable) -> None:
     known = table.remembered
     assert known is not None
-    unsaid = [word for word in table_words.words_of(table) if table_words.is_open(table, word)]
+    words = table_words.words_of(table)
+    unsaid = [word for word in words if table_words.is_open(table, word)]
+    either = [word.text for word in words if table_words.may_be_a_phase(table, word)]
     layout.say(
         f"Read as {known.file} was, {_said_when(known)}.",
         f"{counted(len(unsaid), 'text')} of works, techniques or people"
         f" {'is' if len(unsaid) == 1 else 'are'} new in it: rows with them are rejected until it is said what"
         " they mean."
         if unsaid
+        else "",
+        f"Each the name of a phase and of a technique, and read as the technique: {', '.join(either)}. Look"
+        " at how it is read to say otherwise."
+        if either
         else "",
     )
     twice = table_twice.found_twice(table)
@@ -88,7 +95,7 @@ def _show_known(table: WaitingTable) -> None:
         check = _check_button(table)
         for name in waiting_tables.sheets_unread(table):
             if st.button(label(f"Say what {name} holds"), key=table.key(f"sheet {name}")):
-                waiting_tables.open_sheet(table.files[0], name)
+                table_sheets.open_sheet(table.files[0], name)
                 st.rerun()
         _leave_button(table)
     if go_on:
@@ -197,7 +204,7 @@ def _bring_in(table: WaitingTable, said_otherwise_as: SaidOtherwiseAs) -> None:
         heads,
         table.reading,
         meanings,
-        file=table.files[0].name,
+        file=table.file_and_sheet,
         by=change.by,
         replacing=table.draft_heads or None,
         unsaid=unsaid,
@@ -268,12 +275,17 @@ def show_remembered() -> None:
     if half and not waiting_tables.waiting():
         names = ", ".join(sorted({table.file for table in half}))
         layout.say(f"Half said: {names}. Choose the file again to go on where you stopped.")
+    times = Counter(table.file for table in tables)
     with st.expander(f"Tables that are known: {len(tables)}"):
         for number, table in enumerate(tables):
             what = ROW_KINDS[table.reading.rows] if table.reading else "said in part"
             heads = ", ".join(memory.named_in(table.heads))
             layout.say(f"{table.file}: {what}, {_said_when(table)}. Heads: {heads}")
-            if st.button(plain(f"Forget how {table.file} is read"), key=f"forget {number} {table.heads}"):
+            # two sheets of one file, of which it was not kept yet which they are
+            apart = f", with the heads {heads}," if times[table.file] > 1 else ""
+            if st.button(
+                plain(f"Forget how {table.file}{apart} is read"), key=f"forget {number} {table.heads}"
+            ):
                 memory.forget(page_data.store(), table.heads)
                 layout.done(f"How {table.file} is read is forgotten; what came in by it stays.")
 

@@ -18,11 +18,11 @@ from ingest.errors import BenchHoursError
 from ingest.foreign import memory
 from ingest.foreign.arrivals import Arrival, look_over
 from ingest.foreign.bring_in import form_sheets
-from ingest.foreign.guess import guess, guess_at, likeliest_head_row
+from ingest.foreign.guess import guess, guess_at
 from ingest.foreign.half_said import HalfSaid
 from ingest.foreign.memory import Remembered
 from ingest.foreign.reading import LeaveOut, Reading, RowKind
-from ingest.foreign.sheets import Book, Sheet, read_book
+from ingest.foreign.sheets import Book, Sheet
 from ingest.foreign.words import Meaning, Studio
 from ingest.studio.spellings import Kind
 from ingest.tables.audit_log import utc_now
@@ -97,6 +97,12 @@ class WaitingTable:
         """Its files, in words."""
         first, others = self.files[0].name, len(self.files) - 1
         return f"{first} and {others} more" if others else first
+
+    @property
+    def file_and_sheet(self) -> str:
+        """Its first file, and which of its sheets where it has several."""
+        name = self.files[0].name
+        return f"{name}, sheet {self.sheet.name}" if len(self.book.sheets) > 1 else name
 
     @property
     def book(self) -> Book:
@@ -198,7 +204,7 @@ def _add(file: TableFile, arrival: Arrival) -> None:
 
 
 def _begin(file: TableFile, arrival: Arrival) -> WaitingTable:
-    number = _next_number()
+    number = next_number()
     begun, draft_heads = None, ""
     if arrival.begun:
         begun, draft_heads = arrival.begun[0], arrival.begun[1].heads
@@ -232,29 +238,9 @@ def _begin(file: TableFile, arrival: Arrival) -> WaitingTable:
     )
 
 
-def open_sheet(file: TableFile, name: str) -> None:
-    """Speak of another sheet of a file: it waits from now on, before all others."""
-    sheet = next(sheet for sheet in file.book.sheets if sheet.name == name)
-    studio = Studio.of(page_data.store().cursor())
-    first = guess_at(file.book, studio, sheet, likeliest_head_row(sheet))
-    table = WaitingTable(
-        number=_next_number(),
-        files=[file],
-        sheet=sheet,
-        row=first.row,
-        reading=first.reading,
-        offered_rules=first.reading.left_out,
-    )
+def put_first(table: WaitingTable) -> None:
+    """It waits from now on, before all others."""
     st.session_state[_WAITING] = [table, *waiting()]
-
-
-def open_sheet_of(name: str, content: bytes, sheet: str) -> None:
-    """The same of a file that was brought in."""
-    with tempfile.TemporaryDirectory(prefix="bench-hours-") as folder:
-        path = Path(folder) / name
-        path.write_bytes(content)
-        book = read_book(path, utc_now())
-    open_sheet(TableFile(name, content, book), sheet)
 
 
 def sheets_unread(table: WaitingTable) -> list[str]:
@@ -267,7 +253,7 @@ def sheets_unread(table: WaitingTable) -> list[str]:
     return [sheet.name for sheet in table.book.sheets if sheet.name not in read | of_forms]
 
 
-def _next_number() -> int:
+def next_number() -> int:
     number: int = st.session_state.get("tables so far", 0) + 1
     st.session_state["tables so far"] = number
     return number
@@ -296,5 +282,5 @@ def keep(table: WaitingTable) -> None:
     store, by = page_data.store(), page_data.change("").by
     if table.draft_heads and table.draft_heads != heads:
         memory.forget_draft(store, table.draft_heads)
-    memory.keep_draft(store, heads, draft, file=table.files[0].name, by=by)
+    memory.keep_draft(store, heads, draft, file=table.file_and_sheet, by=by)
     table.draft, table.draft_heads = draft, heads

@@ -8,13 +8,15 @@ import streamlit as st
 
 from dashboard import queries
 from dashboard.formatting import counted, label
-from dashboard.text.foreign_tables import COLUMNS, meaning
+from dashboard.text.foreign_tables import COLUMNS, stands_for
 from dashboard.ui import fields, layout, page_data
+from dashboard.ui.logs.likely_choices import likely_of, match_in_words
 from dashboard.ui.logs.waiting_tables import WaitingTable
 from ingest.foreign.new_codes import new_codes
 from ingest.foreign.preview import first_years
 from ingest.foreign.words import (
     LEFT_OUT,
+    Match,
     Meaning,
     Word,
     a_new_work,
@@ -96,18 +98,21 @@ class Chooser:
 
     def show(self, word: Word) -> None:
         """One text, with the choice for all its rows, and what must be said with it."""
-        now = meaning_of(self._table, word)
+        now, likely = meaning_of(self._table, word), likely_of(self._table, word)
         options = [
-            *(["known"] if word.known else [""]),
-            *(f"likely {place}" for place in range(len(word.likely))),
+            *([] if word.either else ["known"] if word.known else [""]),
+            *likely,
             *_CHOICES[word.column],
         ]
         shown = dict(_WORDS)
         if word.known:
-            shown["known"] = f"as the studio spells it: {meaning(word.known, self._titles)}"
-        shown |= {f"likely {place}": f"{match.shown} – likely" for place, match in enumerate(word.likely)}
+            stands = stands_for(word.known, self._words, self._titles)
+            shown["known"] = f"as the studio spells it: {stands}"
+        for choice, match in likely.items():
+            in_words = match_in_words(self._table, word, match, self._titles)
+            shown[choice] = in_words if match.said_in or word.either else f"{in_words} – likely"
         place, key = (word.column, folded(word.text)), f"{word.column} {folded(word.text)}"
-        before = _choice_of(word, now)
+        before = _choice_of(word, now, likely)
         if now is None and self._table.choices.get(place) in options:
             before = self._table.choices[place]  # chosen, and not yet which word it is
         chosen = st.selectbox(
@@ -125,8 +130,8 @@ class Chooser:
             self._table.meanings[place] = chosen_meaning
 
     def _chosen_meaning(self, word: Word, choice: str, now: Meaning | None, key: str) -> Meaning | None:
-        if choice.startswith("likely "):
-            return word.likely[int(choice.removeprefix("likely "))].meaning
+        if match := likely_of(self._table, word).get(choice):
+            return match.meaning
         ways: dict[str, Callable[[], Meaning | None]] = {
             "work": lambda: self._work(word, now, key),
             "technique": lambda: self._technique(word, now, key),
@@ -232,13 +237,16 @@ def _studio_lines(words: Vocabulary) -> list[tuple[str, str]]:
     ]
 
 
-def _choice_of(word: Word, now: Meaning | None) -> str:
+def _choice_of(word: Word, now: Meaning | None, likely: Mapping[str, Match]) -> str:
     """The choice that stands for a meaning."""
+    meaning_now = now
+    if now is None and word.either:  # unsaid it is the technique
+        meaning_now = next(item.meaning for item in word.likely if item.meaning.values["technique"])
+    alike = next((choice for choice, match in likely.items() if match.meaning == meaning_now), None)
+    if alike is not None:
+        return alike
     if now is None:
         return "known" if word.known else ""
-    likely = next((place for place, match in enumerate(word.likely) if match.meaning == now), None)
-    if likely is not None:
-        return f"likely {likely}"
     if now.left_out:
         return "out"
     if now.new_title:

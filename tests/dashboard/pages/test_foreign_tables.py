@@ -123,7 +123,7 @@ def test_a_workbook_is_spoken_of_once_and_next_month_comes_in_with_one_press(
     press_button(page, "Bring in diary")
     assert logged(with_ilse) == OF_FEBRUARY
     assert "diary.xlsx was read; what became of each row stands below." in words_of(page)
-    assert "Left out, by what was said of the table: 1 row." in words_of(page)
+    assert "4 rows in the file: 3 read, and 1 left out by what was said of the table." in words_of(page)
     march: list[list[Cell]] = [HEADS, [date(2024, 3, 4), "Weir", "cleaned", 1.0, "I."]]
     upload(page, diary(tmp_path, march, "diary of march.xlsx"))
     assert "Read as diary.xlsx was, as said on" in words_of(page)
@@ -142,7 +142,7 @@ def test_a_table_is_only_checked_before_it_is_brought_in_and_after(
     say_diary(page)
     press_button(page, "Only check diary")
     assert "diary.xlsx was only checked: nothing of it is brought in." in words_of(page)
-    assert "3 rows in the file." in words_of(page) and "would be stored" in words_of(page)
+    assert "4 rows in the file: 3 read" in words_of(page) and "would be stored" in words_of(page)
     assert logged(with_ilse) == [] and [item.reading for item in memory.read_tables(with_ilse.cursor())] == [
         None
     ]
@@ -759,3 +759,274 @@ def opened(page: AppTest, key: str) -> AppTest:
     """The page with a part unfolded."""
     page.session_state[key] = True
     return drawn(page.run())
+
+
+def button_labels(page: AppTest) -> list[str]:
+    return [button.label for button in page.button]
+
+
+def promises_said_otherwise(page: AppTest, folder: Path) -> None:
+    """Approved versions that came in, with a word of theirs said otherwise since."""
+    rows: list[list[Cell]] = [
+        PROMISED[0],
+        ["24-001", "cleaned", 4.0, date(2024, 1, 10)],
+        ["24-002", "retouching", 6.0, date(2024, 1, 11)],
+    ]
+    path = xlsx(folder / "offers.xlsx", {"Promised": rows})
+    for technique in ("surface cleaning aqueous", "facing"):
+        upload(page, (path.name, path.read_bytes()))
+        if technique == "facing":
+            press_button(page, "Look at how it is read")
+        else:
+            choose_option(page, "Version", "the same for all rows")
+            next(box for box in page.text_input if box.label == "Version, of all rows").set_value("1")
+            drawn(page.run())
+        say(page, 'Technique "cleaned"', "a technique", technique)
+        if technique != "facing":
+            press_button(page, "Bring in offers")
+
+
+PROMISED_LINES = "SELECT object, version, technique FROM estimate_lines ORDER BY object, version"
+
+
+def test_versions_that_cannot_be_moved_are_not_offered_to_be_and_are_left_for_good(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    promises_said_otherwise(page, tmp_path)
+    assert "Version 1 of 24-001 " in words_of(page)
+    assert "stays: it was approved on 10 January 2024." in words_of(page)
+    assert "None of them can be moved." in words_of(page)
+    assert "Move them" not in button_labels(page)
+    assert "See them under Estimate" in [link.proto.label for link in page.get("page_link")]
+    press_button(page, "Leave them as they were")
+    held = with_ilse.cursor().execute(PROMISED_LINES).fetchall()
+    assert held[0] == ("24-001", 1, "surface cleaning aqueous")
+    upload(page, ("offers.xlsx", (tmp_path / "offers.xlsx").read_bytes()))
+    assert "Leave them as they were" not in button_labels(page)
+    press_button(page, "Only check offers")
+    reports = page.session_state["reports"]
+    assert [(report.outcome.already_held, report.outcome.held_back) for report, _ in reports] == [(2, 0)]
+
+
+def test_a_change_of_approved_versions_comes_in_as_the_next_version(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    promises_said_otherwise(page, tmp_path)
+    press_button(page, "Bring all in as version 2")
+    assert "Leave them as they were" not in button_labels(page)
+    assert field_of(page, "Version, of all rows").value == "2"
+    press_button(page, "Bring in offers")
+    assert with_ilse.cursor().execute(PROMISED_LINES).fetchall() == [
+        ("24-001", 1, "surface cleaning aqueous"),
+        ("24-001", 2, "facing"),
+        ("24-002", 1, "retouching"),
+        ("24-002", 2, "retouching"),
+    ]
+    upload(page, ("offers.xlsx", (tmp_path / "offers.xlsx").read_bytes()))
+    press_button(page, "Only check offers")
+    reports = page.session_state["reports"]
+    assert [report.outcome.already_held for report, _ in reports] == [2]
+
+
+def test_rows_that_were_left_out_under_to_mend_are_not_said_to_wait_there(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    rows: list[list[Cell]] = [*FEBRUARY[:4], [date(2024, 2, 9), "Ferry", "cleaned", "long", "I."]]
+    upload(page, diary(tmp_path, rows))
+    say_diary(page)
+    press_button(page, "Bring in diary")
+    assert "They wait below, under To mend" in words_of(page)
+    press_button(page, "Leave these rows out")
+    upload(page, diary(tmp_path, rows))
+    press_button(page, "Bring in as last time")
+    assert "wait below, under To mend" not in words_of(page)
+    assert "None of them waits under To mend" in words_of(page)
+
+
+TWO_SHEETS: dict[str, list[list[Cell]]] = {
+    "2024": [*FEBRUARY, *FEBRUARY[1:4]],
+    "Promised": [*PROMISED, ["24-002", "the rest", 9.0, date(2024, 1, 11)]],
+}
+
+
+def test_another_sheet_opens_with_what_was_said_of_it_to_the_end_or_in_part(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    path = xlsx(tmp_path / "year.xlsx", TWO_SHEETS)
+    upload(page, (path.name, path.read_bytes()))
+    say_diary(page)
+    press_button(page, "Bring in year")
+    upload(page, (path.name, path.read_bytes()))
+    press_button(page, "Look at how it is read")
+    choose_option(page, "Sheet", "Promised")
+    choose_option(page, "Note", "Step")
+    say(page, 'Technique "the rest"', "the work as a whole")
+    # known to the end, and back to what is said in part
+    choose_option(page, "Sheet", "2024")
+    said = {choice.label: choice.value for choice in page.selectbox}
+    assert str(said['Work "Ferry", 4 rows']).startswith(("likely", "work"))
+    assert "What is filled in here is a first guess" not in words_of(page)
+    choose_option(page, "Sheet", "Promised")
+    said = {choice.label: choice.value for choice in page.selectbox}
+    assert (said["Note"], said['Technique "the rest", 1 row']) == ("column step", "whole")
+    choose_option(page, "Note", "not in the table")
+    choose_option(page, "Version", "the same for all rows")
+    fill_field(page, "Version, of all rows", "1")
+    drawn(page.run())
+    press_button(page, "Bring in year")
+    upload(page, (path.name, path.read_bytes()))
+    press_button(page, "Look at how it is read")
+    choose_option(page, "Sheet", "Promised")
+    said = {choice.label: choice.value for choice in page.selectbox}
+    assert said['Technique "the rest", 1 row'] == "whole"
+    assert "3 rows: 3 " in words_of(page)
+
+
+def test_a_text_that_is_a_phase_and_a_technique_is_listed_open_as_what_its_column_is_of(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    rows: list[list[Cell]] = [
+        PROMISED[0],
+        ["24-001", "stabilisation", 4.0, date(2024, 1, 10)],
+        ["24-001", "cleaning", 5.0, date(2024, 1, 10)],
+        ["24-001", "retouching", 6.0, date(2024, 1, 10)],
+        ["24-001", "facing", 1.0, date(2024, 1, 10)],
+    ]
+    path = xlsx(tmp_path / "offers.xlsx", {"Promised": rows})
+    upload(page, (path.name, path.read_bytes()))
+    (choice,) = [item for item in page.selectbox if item.label.startswith('Technique "retouching"')]
+    assert choice.options[:2] == [
+        "the phase retouching as a whole",
+        "the technique retouching, in the phase retouching",
+    ]
+    assert choice.index == 0
+    choose_option(page, "Version", "the same for all rows")
+    fill_field(page, "Version, of all rows", "1")
+    drawn(page.run())
+    say(page, 'Technique "stabilisation"', "stabilisation – likely")
+    say(page, 'Technique "cleaning"', "cleaning – likely")
+    press_button(page, "Bring in offers")
+    lines = with_ilse.cursor().execute("SELECT phase, technique FROM estimate_lines ORDER BY hours")
+    assert lines.fetchall() == [
+        ("stabilisation", "facing"),
+        ("stabilisation", ""),
+        ("cleaning", ""),
+        ("retouching", ""),
+    ]
+
+
+def test_known_texts_say_what_they_stand_for_and_likely_ones_where_they_were_said(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    sheets: dict[str, list[list[Cell]]] = {
+        "Diary": [*FEBRUARY, *FEBRUARY[1:4]],
+        "Promised": [PROMISED[0], ["Ferry", "facing", 4.0, date(2024, 1, 10)]],
+    }
+    path = xlsx(tmp_path / "year.xlsx", sheets)
+    upload(page, (path.name, path.read_bytes()))
+    say(page, 'Work "Ferry"', "another work", "24-002")
+    choose_option(page, "Sheet", "Promised")
+    (ferry,) = [item for item in page.selectbox if item.label.startswith('Work "Ferry"')]
+    assert ferry.value == "" and ferry.options[1].startswith("24-002 ")
+    assert ferry.options[1].endswith(" – as in Diary")
+    page = opened(page, "table 1 1 known")
+    (facing,) = [item for item in page.selectbox if item.label.startswith('Technique "facing"')]
+    assert facing.options[0] == "as the studio spells it: the technique facing, in the phase stabilisation"
+
+
+def test_texts_that_begin_a_title_are_not_among_the_new_works_of_one_press(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    day_first(with_ilse)
+    table = (
+        "Date;Job;What;Time\n5.2.2024;Harbour, evening;facing;1\n6.2.2024;Harbour;facing;2\n"
+        "7.2.2024;Ferry;facing;3\n8.2.2024;Orchard;facing;3\n"
+    )
+    upload(page, ("diary.csv", table.encode()))
+    press_button(page, "All of these are new works")
+    assert [row[0] for row in rows_of(page, "New works")[1:]] == ["Harbour, evening", "Orchard"]
+    assert "Not among them" in words_of(page) and ": Ferry, Harbour." in words_of(page)
+    press_button(page, "Take these 2 as new works")
+    (harbour,) = [item for item in page.selectbox if item.label.startswith('Work "Harbour",')]
+    assert harbour.options[1].endswith("Harbour, evening (new) – likely")
+    say(page, 'Work "Harbour",', "Harbour, evening (new)")
+    say(page, 'Work "Ferry"', "24-001")
+    press_button(page, "Bring in diary")
+    assert [(row[1], row[5]) for row in logged(with_ilse)][:2] == [("24-003", 1.0), ("24-003", 2.0)]
+
+
+def test_lines_of_a_version_that_waits_for_words_are_asked_about_and_not_refused(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    rows: list[list[Cell]] = [
+        PROMISED[0],
+        ["24-001", "qx", 4.0, date(2024, 1, 10)],
+        ["24-001", "facing", 6.0, date(2024, 1, 10)],
+        ["24-002", "qx", 4.0, date(2024, 1, 10)],
+        ["24-002", "facing", "long", date(2024, 1, 10)],
+        ["24-002", "lining", 3.0, date(2024, 1, 10)],
+    ]
+    path = xlsx(tmp_path / "offers.xlsx", {"Promised": rows})
+    upload(page, (path.name, path.read_bytes()))
+    choose_option(page, "Version", "the same for all rows")
+    fill_field(page, "Version, of all rows", "1")
+    drawn(page.run())
+    shown = rows_of(page, "The first rows as they would be kept")[1:]
+    # of the second version another line is wrong besides
+    assert [row[1] for row in shown] == ["asked about", "asked about", "asked about", "refused", "refused"]
+    assert shown[1][2] == "its version waits for the words of row 2."
+    assert "5 rows: 3 asked about, 2 refused." in words_of(page)
+
+
+def test_rows_that_are_held_and_works_of_a_table_are_called_so(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    upload(page, diary(tmp_path))
+    say_diary(page)
+    choose_option(page, 'Work "Ferry"', "a new work")
+    press_button(page, "Bring in diary")
+    assert "diary.xlsx, works made from this table" in headings(page)
+    assert "1 work that rows of the table are of, each made once." in words_of(page)
+    upload(page, diary(tmp_path))
+    press_button(page, "Look at how it is read")
+    assert "4 rows: 3 held already, 1 left out." in words_of(page)
+
+
+def test_two_sheets_that_are_known_are_forgotten_by_their_names(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    path = xlsx(tmp_path / "year.xlsx", TWO_SHEETS)
+    upload(page, (path.name, path.read_bytes()))
+    say_diary(page)
+    press_button(page, "Bring in year")
+    press_button(page, "Say what Promised holds")
+    choose_option(page, "Note", "Step")
+    forget = {label.replace("\\", "") for label in button_labels(page) if label.startswith("Forget how")}
+    assert forget == {f"Forget how year.xlsx, sheet {name} is read" for name in TWO_SHEETS}
+
+
+def test_a_known_table_says_which_of_its_new_texts_may_be_a_phase(
+    with_ilse: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = page_of(monkeypatch, with_ilse)
+    day_first(with_ilse)
+    head = "Date;Job;Phase of work;Time\n"
+    upload(page, ("diary.csv", f"{head}5.2.2024;24-001;cleaning;1\n".encode()))
+    choose_option(page, "Phase", "not in the table")
+    choose_option(page, "Technique", "Phase of work")
+    say(page, 'Technique "cleaning"', "cleaning – likely")
+    press_button(page, "Bring in diary")
+    upload(page, ("march.csv", f"{head}5.3.2024;24-001;retouching;1\n".encode()))
+    assert "Each the name of a phase and of a technique, and read as the technique: retouching." in (
+        words_of(page)
+    )

@@ -30,3 +30,15 @@ def test_works_are_named_by_code_and_title_and_to_who_only_reviews_by_code(
     heads, row = rows_of(page, "Works that ran over most")
     assert (heads[:2], row[:2]) == (["work", "lines"], ["24-001", "finished"])
     assert "Ferry in snow" not in words_of(page)
+
+
+def test_where_nothing_is_finished_the_way_to_set_a_milestone_is_a_link(
+    studio: Bring, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    estimates = "object,version,made_on,approved_on,phase,technique,hours\n"
+    studio("est.csv", estimates + "24-001,1,2024-01-05,2024-01-06,,facing,2\n")
+    studio("e.csv", "object,phase,technique,person,date,hours\n24-001,,facing,Ilse,2024-02-01,1\n")
+    page = draw(monkeypatch, store, "where_the_hours_went")
+    assert "No line of these is finished yet" in words_of(page)
+    links = {link.proto.label: link.proto.page for link in page.get("page_link")}
+    assert links["Set a milestone under Works"] == "works"

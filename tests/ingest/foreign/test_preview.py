@@ -56,7 +56,8 @@ def test_a_preview_counts_what_becomes_of_all_rows_and_shows_those_of_each_outco
     assert shown.rows["outcome"].tolist() == ["stored", "asked about", "rejected", "asked about"]
     mill, lining = ("object", "Mill"), ("technique", "lining")
     assert shown.rows["asks"].tolist() == [(), (mill,), (mill, ("technique", "x")), (lining,)]
-    assert shown.counts == {"stored": 1, "asked about": 2, "held back": 0, "left out": 2, "rejected": 1}
+    others = {"held already": 0, "held back": 0}
+    assert shown.counts == {**others, "stored": 1, "asked about": 2, "left out": 2, "rejected": 1}
     assert shown.left_out.values.tolist() == [
         [5, "Total · 3", 0, ()],
         [7, "2024-01-12 · Out · facing · 1", -1, (("object", "Out"),)],

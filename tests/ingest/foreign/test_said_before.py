@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from ingest.foreign.memory import read_meanings, read_tables
 from ingest.foreign.preview import by_folded
 from ingest.foreign.reading import LeaveOut, Reading
 from ingest.foreign.sheets import read_book
+from ingest.foreign.staying_versions import StayingVersion, StayingVersions, staying_versions
 from ingest.foreign.words import Meaning, a_phase, a_technique, a_work
 from ingest.importing.check import Checked
 from ingest.importing.files import check_files, import_files
@@ -364,3 +366,93 @@ def test_what_another_row_said_once_does_not_keep_a_row_from_being_moved(
     say(store, path, diary(), at_first)
     assert again(store, path, "correction").outcome.corrected == 2
     assert hours(store) == {"facing": 1.0, "retouching": 1.0}
+
+
+def approve(store: Store, offers: Path) -> None:
+    """The lines of the table again, of versions that are approved."""
+    say(store, offers, offer(approved_on=fixed("12 January 2024")), {})
+    assert again(store, offers, "correction").complete
+
+
+def test_rows_of_another_version_than_came_in_are_new_and_nothing_is_to_be_moved(
+    store: Store, offers: Path
+) -> None:
+    approve(store, offers)
+    say(
+        store,
+        offers,
+        offer(version=fixed("2"), made_on=fixed("1 February 2024")),
+        {CLEANED: a_technique("facing")},
+    )
+    seen = again(store, offers)
+    assert (seen.outcome.stored, seen.outcome.held_back, seen.held_by_other_words) == (3, 0, 0)
+    of_ferry = "SELECT version, technique FROM estimate_lines WHERE hours = 12 ORDER BY version"
+    assert store.cursor().execute(of_ferry).fetchall() == [(1, "surface cleaning aqueous"), (2, "facing")]
+    assert again(store, offers).outcome.already_held == 3
+
+
+def test_a_version_that_was_left_as_it_was_is_not_asked_about_again(
+    store: Store, offers: Path, tmp_path: Path
+) -> None:
+    say(store, offers, offer(), {CLEANED: a_technique("facing")})
+    assert again(store, offers).outcome.held_back == 2
+    assert again(store, offers, "left out").outcome.already_held == 3
+    assert again(store, offers).outcome.already_held == 3 and lines(store) == AS_IT_CAME
+    # and in the studio as it comes back from an export
+    export(store, tmp_path / "out", private=True)
+    with imported(tmp_path / "out") as back:
+        assert again(back, offers).outcome.already_held == 3 and faults(back.cursor()) == []
+    # something else again is another question
+    say(store, offers, offer(), {CLEANED: a_technique("lining")})
+    assert again(store, offers).outcome.held_back == 2
+
+
+def test_a_row_of_a_work_that_was_left_as_it_was_is_not_asked_about_again(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    import_files(store, [_works(tmp_path / "x")], now=NOW)
+    path = tmp_path / "pictures.csv"
+    path.write_text("Picture;Came\nThe ferry;2024-01-04\n")
+    reading = Reading(rows="objects", columns={"object": column("picture"), "received_on": column("came")})
+    ferry = ("object", "The ferry")
+    say(store, path, reading, {ferry: a_work("24-001")})
+    assert bring(store, path)[0].complete
+    say(store, path, reading, {ferry: a_work("24-003")})
+    assert again(store, path).outcome.held_back == 1
+    assert again(store, path, "left out").outcome.already_held == 1
+    assert again(store, path).outcome.already_held == 1
+    received = "SELECT object FROM objects WHERE received_on = '2024-01-04'"
+    assert store.cursor().execute(received).fetchall() == [("24-001",)]
+
+
+def stays(store: Store, offers: Path) -> StayingVersions:
+    """What of the versions would stay if a word of the table were said otherwise."""
+    book, heads = read_book(offers, NOW), read_tables(store.cursor())[0].heads
+    words = {**by_folded(WORDS), ("technique", "retouched"): a_technique("facing")}
+    return staying_versions(store, heads, [(book, book.sheets[0], 0)], offer(), words, NOW)
+
+
+def test_which_versions_stay_is_told_with_why_and_which_are_the_next(store: Store, offers: Path) -> None:
+    found = stays(store, offers)
+    assert (found.versions, found.can_move, found.next_versions) == ([], 3, {"24-001": 2, "24-002": 2})
+    # one of the two is approved
+    path = offers.with_name("approved.csv")
+    path.write_text(
+        "object,version,made_on,approved_on,technique,hours\n24-002,1,2024-01-10,2024-01-12,retouching,5\n"
+    )
+    assert import_files(store, [path], now=NOW)[0].complete
+    found = stays(store, offers)
+    approved = StayingVersion(object="24-002", version=1, why="approved", approved_on=date(2024, 1, 12))
+    assert (found.versions, found.can_move) == ([approved], 2)
+
+
+def test_a_version_that_a_later_one_follows_stays_with_its_work(store: Store, offers: Path) -> None:
+    import_files(store, [_works(offers)], now=NOW)
+    path = offers.with_name("second.csv")
+    path.write_text("object,version,made_on,technique,hours\n24-002,2,2024-02-10,retouching,5\n")
+    assert import_files(store, [path], now=NOW)[0].complete
+    book, heads = read_book(offers, NOW), read_tables(store.cursor())[0].heads
+    words = {**by_folded(WORDS), ("object", "weir"): a_work("24-003")}
+    found = staying_versions(store, heads, [(book, book.sheets[0], 0)], offer(), words, NOW)
+    assert found.versions == [StayingVersion(object="24-002", version=1, why="followed")]
+    assert found.can_move == 0 and found.next_versions == {"24-001": 2, "24-003": 1}

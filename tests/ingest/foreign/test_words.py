@@ -9,7 +9,7 @@ import pytest
 from ingest.foreign.new_codes import new_codes
 from ingest.foreign.preview import words_in
 from ingest.foreign.sheets import read_book
-from ingest.foreign.words import Word, a_new_work, a_phase, a_technique, a_work
+from ingest.foreign.words import Meaning, Word, a_new_work, a_phase, a_technique, a_work
 from ingest.store import Store
 from tests.conftest import Bring, entries
 from tests.ingest.foreign.told import bring as bring_table
@@ -114,3 +114,58 @@ def test_new_works_get_codes_of_the_kind_of_the_studio(
         bring("works.csv", "object,title\n" + "".join(f"{code},work {code}\n" for code in held))
     assert new_codes(store.cursor(), years) == codes
     assert new_codes(store.cursor(), years[:1], taken=codes[:1]) != codes[:1]
+
+
+def test_the_stem_of_a_name_ranks_before_what_merely_contains_it(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    file = tmp_path / "diary.csv"
+    file.write_text("Date;Job;What;Time;Who\n5.2.2024;24-001;varnish;1;Ilse\n")
+    (likely,) = [word.likely for word in words(store, file) if word.text == "varnish"]
+    assert likely[0].shown == "varnishing by brush"
+
+
+def test_a_title_that_a_text_begins_is_its_likeliest_match_however_long(
+    studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    studio(
+        "more.csv", "object,title\n24-009,Quay (a harbour at evening with boats coming in before the storm)\n"
+    )
+    file = tmp_path / "diary.csv"
+    file.write_text("Date;Job;What;Time;Who\n5.2.2024;Quay;facing;1;Ilse\n")
+    (quay,) = [word for word in words(store, file) if word.text == "Quay"]
+    assert quay.likely[0].meaning == a_work("24-009")
+
+
+def test_what_was_said_of_the_same_text_in_another_table_is_offered_first(
+    studio: Bring, store: Store, path: Path, tmp_path: Path
+) -> None:
+    other = tmp_path / "log.csv"
+    other.write_text("Day;Object;Did;Hours\n5.2.2024;mill;retuching;1\n")
+    columns = {"date": column("day"), "object": column("object"), "technique": column("did")}
+    reading = diary(columns={**diary().columns, **columns, "hours": column("hours")})
+    meanings = {("object", "mill"): a_work("24-002"), ("technique", "retuching"): a_phase("cleaning")}
+    say(store, other, reading, meanings)
+    first = {word.text: word.likely[0] for word in words(store, path) if word.text in ("mill", "retuching")}
+    assert (first["mill"].meaning, first["mill"].said_in) == (a_work("24-002"), "log.csv")
+    assert (first["retuching"].meaning, first["retuching"].said_in) == (a_phase("cleaning"), "log.csv")
+
+
+@pytest.mark.parametrize(
+    ("head", "others", "first"),
+    [
+        ("What", ("facing", "lining"), a_technique("retouching")),
+        ("What", ("cleaning", "stabilisation", "facing"), a_phase("retouching")),
+        ("Phase", ("facing", "lining"), a_phase("retouching")),
+    ],
+)
+def test_the_name_of_a_phase_and_a_technique_is_what_the_others_of_its_column_are(
+    head: str, others: tuple[str, ...], first: Meaning, studio: Bring, store: Store, tmp_path: Path
+) -> None:
+    file = tmp_path / "diary.csv"
+    rows = "".join(f"5.2.2024;24-001;{text};1;Ilse\n" for text in ("retouching", *others))
+    file.write_text(f"Date;Job;{head};Time;Who\n{rows}")
+    reading = diary(columns={**diary().columns, "technique": column(head.casefold())})
+    found = words_in(store.cursor(), [(read_book(file).sheets[0], 0)], reading, {})
+    (retouching,) = [word for word in found if word.text == "retouching"]
+    assert retouching.either and retouching.likely[0].meaning == first
