@@ -82,7 +82,8 @@ table.ledger th:first-child, table.ledger td:first-child {{ padding-left: 0; }}
 table.ledger th {{ color: {SOFT_INK}; font-weight: 500; vertical-align: bottom; white-space: normal;
   min-width: 4.4rem; }}
 [aria-label="Works"] .words:first-child {{ white-space: nowrap; min-width: 0 !important; }}
-[aria-label="Works"] td:nth-child(2), [aria-label="Phases"] td:last-child {{ min-width: 15rem; }}
+[aria-label="Works"] td:nth-child(2), [aria-label="Phases"] td:last-child,
+[aria-label="What becomes of the rows"] td:nth-child(3) {{ min-width: 15rem; }}
 table.ledger tr.group th {{ text-align: left; padding: .8rem 0 .2rem; color: {INK}; font-family: {SERIF};
   font-size: 1rem; }}
 table.ledger.footed tr:last-child td {{ border-bottom: 0; border-top: 1px solid {INK}; }}

@@ -49,7 +49,7 @@ def test_a_workbook_is_spoken_of_once_and_next_month_comes_in_with_one_press(
     choose(page, 'Which phase is "retouched a bit"?', "retouching")
     choose(page, 'Person "I.", 2 rows', "another person …")
     choose(page, 'Who is "I."?', "Ilse")
-    shown = page.get_by_role("region", name="The first rows as they would be kept", exact=True)
+    shown = page.get_by_role("region", name="What becomes of the rows", exact=True)
     expect(shown.get_by_role("cell", name="kept", exact=True)).to_have_count(3)
     # what becomes of how many rows stays in sight beside what is being said, and leaves room to say it
     page.get_by_role("radiogroup", name="What is a row?").scroll_into_view_if_needed()

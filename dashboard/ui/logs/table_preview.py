@@ -154,7 +154,7 @@ def _chosen_rows(table: WaitingTable, result: Preview, outcome: str) -> pd.DataF
 
 
 def _show_table(table: WaitingTable, frame: pd.DataFrame) -> None:
-    names = {"why": "what is wrong", "written": "as it is written", **COLUMNS}
+    names = {"why": "why", "written": "as it is written", **COLUMNS}
     columns = [
         name
         for name in ("why", *(name for name in frame.columns if name not in ("line", "status", "why")))
@@ -169,7 +169,7 @@ def _show_table(table: WaitingTable, frame: pd.DataFrame) -> None:
         for row in frame.to_dict("records")
     ]
     shown_heads = [place_word(table.book.path.name), "status", *(names[name] for name in columns)]
-    layout.table("The first rows as they would be kept", shown_heads, rows, words=range(1, len(shown_heads)))
+    layout.table("What becomes of the rows", shown_heads, rows, words=range(1, len(shown_heads)))
 
 
 def _with_lines_named(rows: pd.DataFrame) -> pd.DataFrame:
@@ -204,7 +204,7 @@ def _why(table: WaitingTable, result: Preview, rows: pd.DataFrame) -> list[str]:
             name = COLUMNS.get(column, column)
             others.setdefault(row, []).append(" ".join(filter(None, (f"{name}: {reason}.", mend))))
     return [
-        " ".join([*([f"{_words(asks)}: not said yet, under Words."] if asks else []), *others.get(row, [])])
+        " ".join([*([f"Still to say, under Words: {_words(asks)}."] if asks else []), *others.get(row, [])])
         for row, asks in zip(rows.index, rows["asks"], strict=True)
     ]
 

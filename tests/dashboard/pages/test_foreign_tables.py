@@ -98,19 +98,19 @@ def test_a_workbook_is_spoken_of_once_and_next_month_comes_in_with_one_press(
     assert headings(page) == ["diary.xlsx"]
     assert "What is filled in here is a first guess." in words_of(page)
     assert rows_of(page, "Columns of the table")[1] == ["Date", "2024-02-05 / 2024-02-06", "day"]
-    first = rows_of(page, "The first rows as they would be kept")
+    first = rows_of(page, "What becomes of the rows")
     assert first[1][:2] == ["2", "asked about"]
-    assert first[1][2] == 'work "Ferry", technique "cleaned" and person "I.": not said yet, under Words.'
+    assert first[1][2] == 'Still to say, under Words: work "Ferry", technique "cleaned" and person "I.".'
     assert first[4][1:3] == ["left out", 'any cell begins with "total"']
     assert "4 rows: 3 asked about, 1 left out. Nothing is brought in yet." in words_of(page)
     outcome = next(item for item in page.radio if item.label == "Rows that are shown")
     outcome.set_value("asked about")
     drawn(page.run())
-    assert [row[0] for row in rows_of(page, "The first rows as they would be kept")] == ["row", "2", "3", "4"]
+    assert [row[0] for row in rows_of(page, "What becomes of the rows")] == ["row", "2", "3", "4"]
     say_diary(page)
-    shown = rows_of(page, "The first rows as they would be kept")
+    shown = rows_of(page, "What becomes of the rows")
     assert shown[0][:2] == ["row", "status"]
-    assert {"what is wrong", "as it is written", *COLUMN_HEADS} == set(shown[0][2:])
+    assert {"why", "as it is written", *COLUMN_HEADS} == set(shown[0][2:])
     assert [row[1] for row in shown[1:]] == ["kept", "kept", "kept", "left out"]
     place = {head: number for number, head in enumerate(shown[0])}
     assert [(row[place["phase"]], row[place["technique"]]) for row in shown[1:4]] == [
@@ -229,10 +229,7 @@ def test_a_redraw_loses_nothing_that_was_said(
     drawn(page.run())
     page.switch_page("pages/bring_in_logs.py")
     drawn(page.run())
-    assert [row[1] for row in rows_of(page, "The first rows as they would be kept")[1:]] == [
-        *(["kept"] * 3),
-        "left out",
-    ]
+    assert [row[1] for row in rows_of(page, "What becomes of the rows")[1:]] == [*(["kept"] * 3), "left out"]
     assert field_of(page, "Left out: rows in which a cell begins").value == "total, carried over"
     press_button(page, "Bring in diary")
     assert logged(with_ilse) == OF_FEBRUARY
@@ -250,9 +247,9 @@ def test_the_likeliest_are_shown_before_they_count(
     press_button(page, "Take none of them")
     assert not [button for button in page.button if button.label.startswith("Take these")]
     press_button(page, "Take all the likeliest")
-    assert {row[1] for row in rows_of(page, "The first rows as they would be kept")[1:]} == {"asked about"}
+    assert {row[1] for row in rows_of(page, "What becomes of the rows")[1:]} == {"asked about"}
     press_button(page, "Take these 2")
-    assert {row[1] for row in rows_of(page, "The first rows as they would be kept")[1:]} == {"kept"}
+    assert {row[1] for row in rows_of(page, "What becomes of the rows")[1:]} == {"kept"}
 
 
 def test_files_of_the_same_heads_are_one_and_others_wait(
@@ -426,7 +423,7 @@ def test_rows_that_stay_out_are_named_by_sheet_and_row(
     path = xlsx(tmp_path / "diary.xlsx", {"2024": rows, "notes": [["What I think"], ["nothing"]]})
     upload(page, (path.name, path.read_bytes()))
     say_diary(page)
-    assert rows_of(page, "The first rows as they would be kept")[4][2].startswith("hours: ")
+    assert rows_of(page, "What becomes of the rows")[4][2].startswith("hours: ")
     press_button(page, "Bring in diary")
     assert "diary.xlsx, sheet 2024: time entries" in headings(page)
     assert rows_of(page, "Faults")[0][0] == "row" and rows_of(page, "Faults")[1][:3] == ["5", "hours", "long"]
@@ -446,7 +443,7 @@ def test_a_calendar_is_guessed_whole_and_what_it_leaves_out_can_be_taken_back(
     ]
     say(page, 'Work "Ferry"', "24-001")
     say(page, 'Technique "cleaned"', "a technique", "surface cleaning")
-    assert rows_of(page, "The first rows as they would be kept")[0][0] == "event"
+    assert rows_of(page, "What becomes of the rows")[0][0] == "event"
     assert "8 rows: 4 kept, 4 left out. Nothing is brought in yet." in words_of(page)
     # of what lies ahead nothing is asked
     assert not any("Weir" in choice.label for choice in page.selectbox)
@@ -676,7 +673,7 @@ def test_all_works_that_are_not_known_are_new_ones_in_one_press(
     assert rows_of(page, "New works")[1:] == shown
     press_button(page, "Take none as a new work")
     press_button(page, "All of these are new works")
-    assert "asked about" in {row[1] for row in rows_of(page, "The first rows as they would be kept")[1:]}
+    assert "asked about" in {row[1] for row in rows_of(page, "What becomes of the rows")[1:]}
     press_button(page, "Take these 2 as new works")
     press_button(page, "Bring in diary")
     assert [row[1] for row in logged(with_ilse)] == ["23-001", "24-003", "24-001"]
@@ -979,7 +976,7 @@ def test_lines_of_a_version_that_waits_for_words_are_asked_about_and_not_refused
     choose_option(page, "Version", "the same for all rows")
     fill_field(page, "Version, of all rows", "1")
     drawn(page.run())
-    shown = rows_of(page, "The first rows as they would be kept")[1:]
+    shown = rows_of(page, "What becomes of the rows")[1:]
     # of the second version another line is wrong besides
     assert [row[1] for row in shown] == ["asked about", "asked about", "asked about", "refused", "refused"]
     assert shown[1][2] == "its version waits for the words of row 2."
