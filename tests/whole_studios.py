@@ -31,7 +31,7 @@ from ingest.errors import BenchHoursError
 from ingest.foreign import memory
 from ingest.foreign.reading import LeaveOut, Reading, Source
 from ingest.foreign.words import a_new_work
-from ingest.importing import form_rows, kept_rejects
+from ingest.importing import form_rows, pending_rejects
 from ingest.importing.files import import_files
 from ingest.schema.csv_columns import ESTIMATES, MILESTONES, OBJECTS, TECHNIQUES, TIME_ENTRIES
 from ingest.store import Store
@@ -267,7 +267,7 @@ def _rejects(store: Store, folder: Path, text: str) -> None:
     )
     report = import_files(store, [folder / "wrong.csv"], now=NOW, write_rejects=False)[0]
     if report.rejected:
-        kept_rejects.keep(store, report.rejected, "a visit")
+        pending_rejects.keep(store, report.rejected, "a visit")
 
 
 def _quote(store: Store, number: int, technique: str, text: str) -> None:

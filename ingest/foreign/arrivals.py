@@ -10,8 +10,8 @@ from pathlib import Path
 from ingest.errors import FileError
 from ingest.foreign.any_table import is_no_csv
 from ingest.foreign.bring_in import form_sheets
-from ingest.foreign.half_said import HalfSaid
 from ingest.foreign.memory import KnownSheet, Remembered, draft_of, known_sheets, read_tables
+from ingest.foreign.reading_drafts import ReadingDraft
 from ingest.foreign.sheets import Book, read_book
 from ingest.importing.files import recognize
 from ingest.store import Store
@@ -30,7 +30,7 @@ class Arrival:
 
     book: Book
     known: KnownSheet | None
-    begun: tuple[HalfSaid, Remembered] | None
+    begun: tuple[ReadingDraft, Remembered] | None
     not_ours: FileError | None
 
 
@@ -63,13 +63,13 @@ def look_over(store: Store, path: Path, now: datetime) -> Arrival | None:
     )
 
 
-def _begun(book: Book, tables: list[Remembered]) -> tuple[HalfSaid, Remembered] | None:
+def _begun(book: Book, tables: list[Remembered]) -> tuple[ReadingDraft, Remembered] | None:
     draft = draft_of(book, tables)
     if draft is None:
         return None
-    half_said = HalfSaid.from_draft(draft[1].draft)
+    reading_draft = ReadingDraft.from_draft(draft[1].draft)
     names = {sheet.name: sheet for sheet in book.sheets}
     # next month's sheet of the same heads has another name
-    if half_said and (sheet := names.get(half_said.sheet)) and half_said.row < len(sheet.lines):
-        return half_said, draft[1]
+    if reading_draft and (sheet := names.get(reading_draft.sheet)) and reading_draft.row < len(sheet.lines):
+        return reading_draft, draft[1]
     return None

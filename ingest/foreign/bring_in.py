@@ -34,7 +34,7 @@ from ingest.foreign.memory import (
     with_unsaved,
 )
 from ingest.foreign.reading import Reading, word_columns
-from ingest.foreign.said_before import came_in_before
+from ingest.foreign.reconciliation import came_in_before
 from ingest.foreign.sheets import Book, Sheet, read_book
 from ingest.foreign.words import Meanings, Studio
 from ingest.importing.cell_readers import Context
@@ -182,7 +182,7 @@ def parts_of(
         of_ours = {form.sheet.name for form in forms}
         known = [item for item in known_sheets(book, tables) if item.sheet.name not in of_ours]
         if not forms and not known:
-            raise _nothing_said(book, not_ours, half_said=draft_of(book, tables) is not None)
+            raise _nothing_said(book, not_ours, reading_draft=draft_of(book, tables) is not None)
         read = of_ours | {item.sheet.name for item in known}
         others = tuple(sheet.name for sheet in book.sheets if sheet.name not in read)
         parts: list[list[RowSource]] = [[item] for item in forms]
@@ -205,8 +205,8 @@ def form_sheets(book: Book) -> list[FormSheet]:
     return forms
 
 
-def _nothing_said(book: Book, not_ours: FileError | None, *, half_said: bool) -> FileError:
-    if half_said:
+def _nothing_said(book: Book, not_ours: FileError | None, *, reading_draft: bool) -> FileError:
+    if reading_draft:
         return FileError(
             f"what the columns of {book.path.name} mean is said only in part",
             "Say the rest under Bring in logs.",

@@ -16,7 +16,7 @@ from ingest.foreign.convert import ConvertedRows, source_texts
 from ingest.foreign.earlier import EarlierStatement, read_all_earlier
 from ingest.foreign.long_rows import LongRows, long_rows
 from ingest.foreign.reading import Reading
-from ingest.foreign.said_before import CameInBefore, came_in_before
+from ingest.foreign.reconciliation import CameInBefore, came_in_before
 from ingest.foreign.sheets import Book, Sheet
 from ingest.foreign.words import Meaning, Meanings, Studio
 from ingest.importing.cell_readers import Context

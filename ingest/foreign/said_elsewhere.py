@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 from ingest.foreign.earlier import meaning_now
-from ingest.foreign.half_said import HalfSaid
+from ingest.foreign.reading_drafts import ReadingDraft
 from ingest.foreign.words import Meaning
 from ingest.sql import Connection
 
@@ -27,6 +27,6 @@ def read_said_elsewhere(con: Connection, table_heads: str) -> dict[tuple[str, st
         WHERE heads <> ? AND draft IS NOT NULL ORDER BY kept_at""",
         [table_heads],
     ).fetchall():
-        if half_said := HalfSaid.from_draft(json.loads(draft)):
-            elsewhere |= {key: (meaning, file) for key, meaning in half_said.meanings.items()}
+        if reading_draft := ReadingDraft.from_draft(json.loads(draft)):
+            elsewhere |= {key: (meaning, file) for key, meaning in reading_draft.meanings.items()}
     return elsewhere

@@ -30,8 +30,8 @@ from ingest.importing import (
 from ingest.importing.cell_readers import Context
 from ingest.importing.cell_values import read_cells
 from ingest.importing.csv_reader import LineFault
+from ingest.importing.declined_changes import store_left
 from ingest.importing.entry_matching import HeldBackAs
-from ingest.importing.left_as_held import store_left
 from ingest.importing.rejects import Rejects, rejects_of
 from ingest.importing.row_status import Outcome, RowStatus, untouched
 from ingest.importing.rows import Rows

@@ -97,7 +97,7 @@ def import_files(
     now : the present instant in UTC; the machine's clock where not given.
     write_rejects : write `NAME.rejects.csv` beside each file that has rejected rows.
     settles_rejects : rows that waited to be mended and come in with these files are settled; not where these
-        are such rows, which `ingest.importing.kept_rejects.brought_in` settles.
+        are such rows, which `ingest.importing.pending_rejects.brought_in` settles.
     settings : said with the files, and kept with the first of them.
     progress : called with a few words as the work goes on.
     done : called with what became of each file once it is stored, whatever comes of the next.

@@ -6,8 +6,8 @@ import pandas as pd
 
 from ingest.importing.cell_readers import Context
 from ingest.importing.cell_values import note, rule
+from ingest.importing.declined_changes import mark_left
 from ingest.importing.entry_matching import HeldBackAs
-from ingest.importing.left_as_held import mark_left
 from ingest.importing.row_status import RowStatus, untouched, with_status
 from ingest.importing.rows import Rows, SaidOtherwise
 from ingest.importing.upserts import KeyedForm, check_keyed, store_keyed

@@ -13,7 +13,7 @@ import numpy as np
 from ingest import autosave
 from ingest.importing.check import Checked
 from ingest.importing.csv_file import CsvFile
-from ingest.importing.kept_rejects import RejectDraft, read_drafts, read_settled, take_out
+from ingest.importing.pending_rejects import RejectDraft, read_drafts, read_settled, take_out
 from ingest.importing.rejects import RejectedRow, stem
 from ingest.importing.row_status import with_status
 from ingest.schema.csv_columns import REJECT_COLUMNS, header_name

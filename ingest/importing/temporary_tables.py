@@ -39,7 +39,7 @@ STAGES = {
         "row, line",
         "rows",
         "check rejects settled_rejects estimates objects estimate_drafts verdicts entry_matching quote_lines"
-        " left_as_held",
+        " declined_changes",
     ),
     # rows as values, with what was found
     "checked": _stage(
@@ -53,9 +53,9 @@ STAGES = {
         "time_entries check row_status estimate_drafts verdicts entry_matching entry_warnings"
         " estimate_versions estimate_warnings upserts entries_adopted entries_another_part"
         " entries_doubtful entries_said_otherwise entries_long_days entries_progress entries_stored_before"
-        " estimate_features milestones_reopened objects_reopened quote_lines export_tables said_before"
+        " estimate_features milestones_reopened objects_reopened quote_lines export_tables reconciliation"
         " technique_units_in_use version_gaps versions_compared versions_created versions_said_otherwise"
-        " left_as_held staying_versions waiting_rows",
+        " declined_changes staying_versions waiting_rows",
     ),
     "faults": _stage(
         "row, column_name, code, details",
@@ -72,7 +72,7 @@ STAGES = {
     "row_status": _stage(
         "row, status: rejected, already held, held back; none: it will be stored",
         "row_status",
-        "preview said_before counted_twice entries_said_otherwise left_as_held",
+        "preview reconciliation counted_twice entries_said_otherwise declined_changes",
     ),
     "corrections": _stage(
         "row, entry: the key of what is held and will be corrected",
@@ -91,7 +91,7 @@ STAGES = {
         "row, content, rank among equal rows",
         "entry_matching",
         "entry_warnings time_entries entries_doubtful entries_stored_before entries_said_otherwise"
-        " said_before",
+        " reconciliation",
     ),
     "adopted": _stage(
         "row, entry, unnamed: the name of the held entry that it names", "entries_adopted", "entry_matching"
@@ -109,7 +109,7 @@ STAGES = {
     "held_otherwise": _stage(
         "row, entry, content: of works and versions that are held by other words, and what is said of them"
         " now",
-        "left_as_held",
+        "declined_changes",
     ),
     "sittings": _stage("row, person, started_at, ended_at: hands-on spells, held and new", "entry_warnings"),
     "overlapping": _stage("person: hash of the name", "entry_warnings"),
@@ -131,7 +131,7 @@ STAGES = {
         "object, version, row, lines, held_lines, held_approved_on, approved, same_lines, same_approval,"
         " same_tax, agrees, content",
         "versions_compared",
-        "estimate_versions said_before",
+        "estimate_versions reconciliation",
     ),
     "versions_said_otherwise": _stage(
         "object, version, earlier: versions that are held by other words, and the key of that version",
@@ -145,7 +145,9 @@ STAGES = {
     "once_named": _stage("row, word", "vocabulary_rows", "upserts"),
     "claimed": _stage("spelling", "vocabulary_rows"),
     "laid": _stage(
-        "row, key and columns of the table as they will be, said_before, unchanged", "upserts", "said_before"
+        "row, key and columns of the table as they will be, said_before, unchanged",
+        "upserts",
+        "reconciliation",
     ),
     # what an export carries besides
     "of_file": _stage("row, the columns of the form, turn among equal keys", "export_rows"),

@@ -5,9 +5,9 @@ otherwise or its texts meant something else.
 from __future__ import annotations
 
 from ingest.importing.cell_values import note_all
+from ingest.importing.declined_changes import mark_left
 from ingest.importing.entry_matching import HeldBackAs
 from ingest.importing.estimate_versions import AS_TEXT, WITH_KEYS
-from ingest.importing.left_as_held import mark_left
 from ingest.importing.row_status import RowStatus, untouched
 from ingest.importing.rows import Rows
 from ingest.sql import Connection

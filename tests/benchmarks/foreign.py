@@ -22,7 +22,7 @@ from ingest.foreign.words import a_person, a_technique, a_work
 from ingest.store import Store
 from tests import prepared
 from tests.conftest import NOW
-from tests.ingest.foreign.told import bring, column, diary, say
+from tests.ingest.foreign.example_tables import bring, column, diary, say
 from tests.ingest.foreign.workbooks import Cell, xlsx
 
 TURNS = 3

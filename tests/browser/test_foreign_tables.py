@@ -13,7 +13,7 @@ from ingest.studio import people
 from tests.browser.conftest import act, choose, keep, settled, violations
 from tests.browser.steps import go, press, unfold
 from tests.conftest import NOW, bring_into
-from tests.ingest.foreign.told import HEADS
+from tests.ingest.foreign.example_tables import HEADS
 from tests.ingest.foreign.workbooks import Cell, xlsx
 
 FEBRUARY: list[list[Cell]] = [

@@ -147,8 +147,8 @@ def test_twenty_works_are_written_in_fifteen_minutes_by_the_keystroke_level_mode
     done(laptop, 'Row 2 (Rain on the canal), kind "ea": is read as easel painting, wherever it stands.')
     press(laptop, "Save 2 works")
     done(laptop, "Saved from memory:")
-    told = [row_of(laptop, "Works told from memory", title)[1:7] for title in (WHOLE[0][0], BY_PHASE[1][0])]
-    assert told == [
+    listed = [row_of(laptop, "Works told from memory", title)[1:7] for title in (WHOLE[0][0], BY_PHASE[1][0])]
+    assert listed == [
         ["Mill in snow", "31 Dec 2023", "30.0", "41.5", "€2,400.00", "€57.83"],
         ["Rain on the canal", "31 Dec 2022", "26.0", "15.0", "€2,000.00", "€133.33"],
     ]

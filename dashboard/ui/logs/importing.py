@@ -12,10 +12,10 @@ from dashboard.ui import page_data
 from ingest.errors import BenchHoursError
 from ingest.foreign.any_table import any_table
 from ingest.foreign.memory import Unsaved
-from ingest.importing import kept_rejects
+from ingest.importing import pending_rejects
 from ingest.importing.check import Checked
 from ingest.importing.files import check_files, import_files
-from ingest.importing.kept_rejects import RejectDraft
+from ingest.importing.pending_rejects import RejectDraft
 from ingest.importing.rows import SaidOtherwiseAs
 
 Cells = list[list[str]]
@@ -66,13 +66,13 @@ def bring_in(
                 )
                 st.session_state["reports"] = reports = [*reports, *((report, True) for report in of_file)]
                 if mended:
-                    kept_rejects.brought_in(
+                    pending_rejects.brought_in(
                         page_data.store(), *mended, of_file[0].rejected, page_data.visit()
                     )
                     continue
                 for report in of_file:
                     if report.rejected:
-                        kept_rejects.keep(page_data.store(), report.rejected, page_data.visit())
+                        pending_rejects.keep(page_data.store(), report.rejected, page_data.visit())
         except BenchHoursError:
             status.update(
                 label="Nothing more was brought in." if reports else "Nothing was brought in.", state="error"

@@ -8,8 +8,8 @@ import streamlit as st
 from dashboard.formatting import counted, plain
 from dashboard.ui import fields, layout, page_data
 from dashboard.ui.logs import importing
-from ingest.importing import kept_rejects
-from ingest.importing.kept_rejects import RejectDraft
+from ingest.importing import pending_rejects
+from ingest.importing.pending_rejects import RejectDraft
 from ingest.importing.rejects import Rejects
 
 
@@ -19,7 +19,7 @@ def download(rejected: Rejects, key: str) -> None:
 
 
 def show() -> None:
-    for mending in kept_rejects.read_drafts(page_data.store().cursor()):
+    for mending in pending_rejects.read_drafts(page_data.store().cursor()):
         what, file = mending.what, mending.rejects.file
         st.header(plain(f"To mend: {counted(len(mending.cells), 'row')} of {file}"))
         cells_key = f"cells {what}"
@@ -72,7 +72,7 @@ def show() -> None:
                 f" in{f', {still} still to mend' if still else ''}; what became of each stands below."
             )
         if leave:
-            kept_rejects.leave_out(page_data.store(), mending, page_data.visit())
+            pending_rejects.leave_out(page_data.store(), mending, page_data.visit())
             st.session_state.pop("reports", None)
             layout.done(f"Left out: {counted(len(cells), 'row')} of {file}.")
 
@@ -120,7 +120,7 @@ def _sheet(mending: RejectDraft, cells_key: str) -> importing.Cells:
     )
     cells: importing.Cells = shown[list(names)].fillna("").to_numpy().tolist()
     if cells != mending.cells:
-        kept_rejects.keep_cells(page_data.store(), mending, cells, page_data.visit())
+        pending_rejects.keep_cells(page_data.store(), mending, cells, page_data.visit())
     return cells
 
 
@@ -157,7 +157,7 @@ def _row_fields(mending: RejectDraft, cells: importing.Cells, cells_key: str) ->
             ]
             if not st.form_submit_button("Keep this row so"):
                 return
-        kept_rejects.keep_cells(
+        pending_rejects.keep_cells(
             page_data.store(), mending, [*cells[:number], typed, *cells[number + 1 :]], page_data.visit()
         )
         st.session_state.pop(cells_key, None)

@@ -14,7 +14,7 @@ from dashboard.ui import layout, page_data
 from dashboard.ui.logs import rejects as rejects_part
 from dashboard.ui.logs import table_sheets
 from ingest.importing.check import Checked
-from ingest.importing.kept_rejects import MOST_KEPT, waiting_of
+from ingest.importing.pending_rejects import MOST_KEPT, waiting_of
 from ingest.values.calendar_days import EITHER_ORDER
 from ingest.values.spelling import folded, nearest
 

@@ -9,8 +9,8 @@ from dashboard.ui import page_data
 from dashboard.ui.logs.waiting_tables import TableFile, WaitingTable, next_number, put_first
 from ingest.foreign import memory
 from ingest.foreign.guess import guess_at, likeliest_head_row
-from ingest.foreign.half_said import HalfSaid
 from ingest.foreign.memory import KnownSheet, Remembered
+from ingest.foreign.reading_drafts import ReadingDraft
 from ingest.foreign.sheets import Sheet, read_book
 from ingest.foreign.words import Studio
 from ingest.tables.audit_log import utc_now
@@ -25,7 +25,7 @@ def take_up(table: WaitingTable, sheet: Sheet) -> None:
     tables = memory.read_tables(con)
     heads_before = memory.signature(table.book, table.sheet, table.row, table.reading)
     known = next((item for item in memory.known_sheets(table.book, tables) if item.sheet is sheet), None)
-    draft = _half_said(table, sheet, tables)
+    draft = _draft_of_sheet(table, sheet, tables)
     table.draft, table.draft_heads, table.choices = None, "", {}
     table.remembered = known.table if known else None
     if known or draft:
@@ -51,7 +51,7 @@ def open_sheet(file: TableFile, name: str) -> None:
         offered_rules=first.reading.left_out,
     )
     remembered = memory.read_tables(page_data.store().cursor())
-    if draft := _half_said(table, sheet, remembered):
+    if draft := _draft_of_sheet(table, sheet, remembered):
         _take_up_said(table, sheet, None, draft)
     put_first(table)
 
@@ -65,18 +65,18 @@ def open_sheet_of(name: str, content: bytes, sheet: str) -> None:
     open_sheet(TableFile(name, content, book), sheet)
 
 
-def _half_said(
+def _draft_of_sheet(
     table: WaitingTable, sheet: Sheet, tables: list[Remembered]
-) -> tuple[HalfSaid, Remembered] | None:
+) -> tuple[ReadingDraft, Remembered] | None:
     remembered = memory.draft_of_sheet(table.book, sheet, tables)
-    half_said = HalfSaid.from_draft(remembered.draft) if remembered else None
-    if remembered and half_said and half_said.row < len(sheet.lines):
-        return half_said, remembered
+    reading_draft = ReadingDraft.from_draft(remembered.draft) if remembered else None
+    if remembered and reading_draft and reading_draft.row < len(sheet.lines):
+        return reading_draft, remembered
     return None
 
 
 def _take_up_said(
-    table: WaitingTable, sheet: Sheet, known: KnownSheet | None, draft: tuple[HalfSaid, Remembered] | None
+    table: WaitingTable, sheet: Sheet, known: KnownSheet | None, draft: tuple[ReadingDraft, Remembered] | None
 ) -> None:
     """What was said to the end, and over that what was said in part."""
     table.meanings = {}
@@ -84,7 +84,7 @@ def _take_up_said(
         table.meanings = memory.read_meanings(page_data.store().cursor(), known.table.heads)
         table.take_up(sheet, known.row, known.reading)
     if draft:
-        half_said, remembered = draft
-        table.meanings |= half_said.meanings
-        table.draft, table.draft_heads = half_said.to_draft(), remembered.heads
-        table.take_up(sheet, half_said.row, half_said.reading)
+        reading_draft, remembered = draft
+        table.meanings |= reading_draft.meanings
+        table.draft, table.draft_heads = reading_draft.to_draft(), remembered.heads
+        table.take_up(sheet, reading_draft.row, reading_draft.reading)

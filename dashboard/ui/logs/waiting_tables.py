@@ -19,9 +19,9 @@ from ingest.foreign import memory
 from ingest.foreign.arrivals import Arrival, look_over
 from ingest.foreign.bring_in import form_sheets
 from ingest.foreign.guess import guess, guess_at
-from ingest.foreign.half_said import HalfSaid
 from ingest.foreign.memory import Remembered
 from ingest.foreign.reading import LeaveOut, Reading, RowKind
+from ingest.foreign.reading_drafts import ReadingDraft
 from ingest.foreign.sheets import Book, Sheet
 from ingest.foreign.words import Meaning, Studio
 from ingest.studio.spellings import Kind
@@ -75,7 +75,7 @@ class WaitingTable:
     meanings: dict[tuple[str, str], Meaning] = field(default_factory=dict)
     stage: Literal["known", "begun", "open"] = "open"
     remembered: Remembered | None = None
-    begun: HalfSaid | None = None
+    begun: ReadingDraft | None = None
     rows_said: RowKind | None = None
     not_ours: str = ""
     offered_rules: tuple[LeaveOut, ...] = ()
@@ -271,7 +271,7 @@ def go_on(table: WaitingTable) -> None:
 
 def keep(table: WaitingTable) -> None:
     """Keep what was said so far, where anything was said since the first guess."""
-    draft = HalfSaid(
+    draft = ReadingDraft(
         sheet=table.sheet.name, row=table.row, reading=table.reading, meanings=table.meanings
     ).to_draft()
     if table.draft is None:

@@ -11,7 +11,7 @@ from ingest.foreign.words import a_technique
 from ingest.store import Store
 from tests import prepared
 from tests.conftest import bring_into
-from tests.ingest.foreign.told import NO_TOTALS, WORDS, column, diary, fixed, say
+from tests.ingest.foreign.example_tables import NO_TOTALS, WORDS, column, diary, fixed, say
 from tests.ingest.foreign.workbooks import ods, xlsx
 
 HEAD = "Date;Job;What;Time\n"

@@ -16,7 +16,7 @@ from ingest.studio.settings import write_settings
 from tests.conftest import NOW, Bring
 from tests.drawn import checked as drawn
 from tests.drawn import choose_option, draw, field_of, fill_field, headings, press_button, rows_of, words_of
-from tests.ingest.foreign.told import CALENDAR, FEBRUARY, HEADS
+from tests.ingest.foreign.example_tables import CALENDAR, FEBRUARY, HEADS
 from tests.ingest.foreign.workbooks import Cell, xlsx
 
 
@@ -349,15 +349,15 @@ def test_many_texts_are_a_list_that_grows(
     page = page_of(monkeypatch, with_ilse)
     rows = "".join(f"5.2.2024;24-001;qx{n:03};1\n" for n in range(60))
     upload(page, ("diary.csv", f"Date;Job;What;Time\n{rows}".encode()))
-    asked = [choice for choice in page.selectbox if choice.label.startswith('Technique "qx')]
-    assert len(asked) == 25 and "The first 25 of 60 texts." in words_of(page)
+    choices = [choice for choice in page.selectbox if choice.label.startswith('Technique "qx')]
+    assert len(choices) == 25 and "The first 25 of 60 texts." in words_of(page)
     say(page, 'Technique "qx000"', "leave its rows out")
     press_button(page, "Show 25 more")
     next(box for box in page.checkbox if box.label == "Only those not said yet").check()
     drawn(page.run())
-    asked = [choice for choice in page.selectbox if choice.label.startswith('Technique "qx')]
-    assert len(asked) == 50 and "The first 50 of 59 texts." in words_of(page)
-    assert not any("qx000" in choice.label for choice in asked)
+    choices = [choice for choice in page.selectbox if choice.label.startswith('Technique "qx')]
+    assert len(choices) == 50 and "The first 50 of 59 texts." in words_of(page)
+    assert not any("qx000" in choice.label for choice in choices)
 
 
 def test_what_techniques_and_people_are_called_is_kept_as_a_spelling_and_undone_under_studio(

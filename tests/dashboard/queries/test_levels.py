@@ -217,9 +217,9 @@ def test_what_the_record_of_a_day_teaches_does_not_change_by_what_was_entered_la
         ) as then,
     ):
         number = rates_service.number_of(before)
-        told = what_it_teaches(queries.record(now.cursor(), DAY, by_day=True), number)
+        taught = what_it_teaches(queries.record(now.cursor(), DAY, by_day=True), number)
         deleted = queries.record(then.cursor(), DAY, by_day=True)
-        np.testing.assert_equal(told, what_it_teaches(deleted, number))
+        np.testing.assert_equal(taught, what_it_teaches(deleted, number))
 
 
 @settings(max_examples=8)

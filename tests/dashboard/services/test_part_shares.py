@@ -41,7 +41,7 @@ def filled(store: Store, folder: Path, parts: bool) -> None:
         assert bring_into(store, folder, name, "\n".join([*rows, ""])).complete
 
 
-def told(store: Store, *lines: dict[str, str]) -> tuple[pd.DataFrame, tuple[str, ...]]:
+def quoted(store: Store, *lines: dict[str, str]) -> tuple[pd.DataFrame, tuple[str, ...]]:
     quote = Quote(works=[QuotedWork(object="26-001", lines=list(lines))])
     work = quoted_of(store, quote).works[0]
     return work.options[0].lines, work.notes
@@ -57,8 +57,8 @@ def test_a_part_without_hours_takes_its_share_of_the_phase_where_finished_works_
         today = queries.today(con)
         record = queries.record(con, today + timedelta(days=1))
         shares = part_shares.learn(record, rates_service.number_of(today) + 1)
-        whole, _ = told(store, {"phase": "cleaning"})
-        part, notes = told(store, {"phase": "cleaning", "part": "frame"})
+        whole, _ = quoted(store, {"phase": "cleaning"})
+        part, notes = quoted(store, {"phase": "cleaning", "part": "frame"})
         by_share = number(part, 0, "p50") / number(whole, 0, "p50")
         assert not part["pinned"].any()
         if parts:
@@ -73,7 +73,7 @@ def test_a_part_without_hours_takes_its_share_of_the_phase_where_finished_works_
         else:
             assert not shares and by_share == pytest.approx(1.0)
             assert any("told like the whole phase, as no finished work says" in note for note in notes)
-        _, notes = told(store, {"phase": "cleaning", "part": "frame", "hours": "3"})
+        _, notes = quoted(store, {"phase": "cleaning", "part": "frame", "hours": "3"})
         assert not any("as a whole, frame" in note for note in notes)
 
 

@@ -14,7 +14,7 @@ from ingest.foreign.sheets import read_book
 from ingest.foreign.words import Studio
 from ingest.store import Store
 from tests.conftest import NOW, Bring
-from tests.ingest.foreign.told import CALENDAR, ENTRY, WORDS
+from tests.ingest.foreign.example_tables import CALENDAR, ENTRY, WORDS
 from tests.ingest.foreign.workbooks import Cell, xlsx
 
 

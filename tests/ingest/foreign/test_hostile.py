@@ -16,7 +16,7 @@ from ingest.foreign.bounds import MEMORY_BYTES
 from ingest.store import Store
 from tests import ROOT
 from tests.conftest import Bring, entries
-from tests.ingest.foreign.told import bring, diary, say
+from tests.ingest.foreign.example_tables import bring, diary, say
 from tests.ingest.foreign.workbooks import column_name, ods, sheet_xml, xlsx
 
 # Reads a file in a process that has the size of its own from the start, and says what came of it and how much

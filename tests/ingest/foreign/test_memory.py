@@ -24,14 +24,24 @@ from ingest.foreign.preview import by_folded
 from ingest.foreign.reading import Reading, ReadingError, Source
 from ingest.foreign.sheets import read_book
 from ingest.foreign.words import LEFT_OUT, a_new_work, a_technique
-from ingest.importing import kept_rejects
+from ingest.importing import pending_rejects
 from ingest.importing.files import check_files
 from ingest.safekeeping.export import export
 from ingest.safekeeping.integrity import faults
 from ingest.store import Store
 from ingest.studio import vocabulary
 from tests.conftest import CHANGE, NOW, Bring, entries
-from tests.ingest.foreign.told import FERRY, HEAD, NO_TOTALS, WORDS, bring, column, diary, fixed, say
+from tests.ingest.foreign.example_tables import (
+    FERRY,
+    HEAD,
+    NO_TOTALS,
+    WORDS,
+    bring,
+    column,
+    diary,
+    fixed,
+    say,
+)
 from tests.ingest.foreign.workbooks import Cell, xlsx
 from tests.whole_studios import everything, imported
 
@@ -234,14 +244,14 @@ def test_rows_that_wait_to_be_mended_are_settled_when_their_words_are_said(
     january.write_text(JANUARY + "10.1.2024;The mill;retouched;3\n11.1.2024;Nobody;x;3\n12.1.2024;No;y;3\n")
     say(store, january, diary(), WORDS)
     rejected = bring(store, january)[0].rejected
-    assert rejected and kept_rejects.keep(store, rejected, "a visit")
+    assert rejected and pending_rejects.keep(store, rejected, "a visit")
     said = {("object", "The mill"): FERRY, ("object", "Nobody"): FERRY, ("technique", "y"): LEFT_OUT}
     say(store, january, diary(), said)
     report = bring(store, january)[0]
     assert (report.outcome.stored, report.rows.left_out, report.settled) == (1, 1, 2)
-    assert report.rejected and kept_rejects.keep(store, report.rejected, "a visit")
+    assert report.rejected and pending_rejects.keep(store, report.rejected, "a visit")
     # what is refused for less now is listed so, and once
-    (draft,) = kept_rejects.read_drafts(store.cursor())
+    (draft,) = pending_rejects.read_drafts(store.cursor())
     assert [(row.line, row.column) for row in draft.rejects.rows] == [(5, "technique")]
 
 
@@ -254,10 +264,10 @@ def test_cells_of_a_wide_table_are_settled_each_by_itself(
     wide = diary(columns=columns, wide_of="date")
     say(store, path, wide)
     rejected = bring(store, path)[0].rejected
-    assert rejected and len(rejected.rows) == 2 and kept_rejects.keep(store, rejected, "a visit")
+    assert rejected and len(rejected.rows) == 2 and pending_rejects.keep(store, rejected, "a visit")
     say(store, path, wide, {("object", "Ferri"): FERRY})
     assert bring(store, path)[0].settled == 1
-    (draft,) = kept_rejects.read_drafts(store.cursor())
+    (draft,) = pending_rejects.read_drafts(store.cursor())
     assert [row.cells[-1] for row in draft.rejects.rows] == ["x"]
 
 
@@ -271,7 +281,7 @@ def test_a_row_of_another_day_with_the_same_cells_is_not_settled(
     may.write_text(HEAD + "6.5.2024;Ferry;retouched;1\n" + rows)
     say(store, april, filled_down, WORDS)
     rejected = bring(store, april)[0].rejected
-    assert rejected and len(rejected.rows) == 2 and kept_rejects.keep(store, rejected, "a visit")
+    assert rejected and len(rejected.rows) == 2 and pending_rejects.keep(store, rejected, "a visit")
     report = bring(store, may)[0]
     assert (report.outcome.stored, report.settled) == (2, 0)
 
@@ -291,7 +301,7 @@ def test_a_row_of_another_sheet_with_the_same_cells_is_not_settled(
     }
     say(store, path, diary(columns=columns), WORDS)
     rejected = [report.rejected for report in bring(store, path) if report.rejected]
-    assert len(rejected) == 1 and kept_rejects.keep(store, rejected[0], "a visit")
+    assert len(rejected) == 1 and pending_rejects.keep(store, rejected[0], "a visit")
     assert [report.settled for report in bring(store, path)] == [0, 0]
     say(store, path, diary(columns=columns), {("object", "The mill"): FERRY})
     assert sum(report.settled for report in bring(store, path)) == 1
@@ -304,12 +314,12 @@ def test_of_equal_rows_as_many_are_settled_as_came_in(studio: Bring, store: Stor
     one.write_text(HEAD + row)
     say(store, two, diary(), WORDS)
     rejected = bring(store, two)[0].rejected
-    assert rejected and kept_rejects.keep(store, rejected, "a visit")
+    assert rejected and pending_rejects.keep(store, rejected, "a visit")
     say(store, one, diary(hours_unit="minutes"), {("object", "The mill"): FERRY})
     assert bring(store, one)[0].settled == 1
-    assert [len(draft.cells) for draft in kept_rejects.read_drafts(store.cursor())] == [1]
+    assert [len(draft.cells) for draft in pending_rejects.read_drafts(store.cursor())] == [1]
     # the other one is rejected otherwise now, and waits on
     say(store, two, diary())
     rejected = bring(store, two)[0].rejected
-    assert rejected and kept_rejects.keep(store, rejected, "a visit")
-    assert "hours" in kept_rejects.read_drafts(store.cursor())[0].rejects.rows[0].column
+    assert rejected and pending_rejects.keep(store, rejected, "a visit")
+    assert "hours" in pending_rejects.read_drafts(store.cursor())[0].rejects.rows[0].column

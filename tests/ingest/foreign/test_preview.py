@@ -12,7 +12,7 @@ from ingest.foreign.sheets import read_book
 from ingest.foreign.words import LEFT_OUT, Studio
 from ingest.store import Store
 from tests.conftest import NOW, Bring
-from tests.ingest.foreign.told import ENTRY, HEAD, NO_TOTALS, diary
+from tests.ingest.foreign.example_tables import ENTRY, HEAD, NO_TOTALS, diary
 
 
 def test_a_preview_says_of_each_row_how_it_would_be_kept(studio: Bring, store: Store, tmp_path: Path) -> None:

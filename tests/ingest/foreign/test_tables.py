@@ -15,7 +15,17 @@ from ingest.foreign.words import LEFT_OUT, Meaning, a_new_work, a_person, a_phas
 from ingest.importing.check import Checked
 from ingest.store import Store
 from tests.conftest import Bring, entries
-from tests.ingest.foreign.told import CALENDAR, NO_TOTALS, WORDS, bring, column, diary, fixed, offer, say
+from tests.ingest.foreign.example_tables import (
+    CALENDAR,
+    NO_TOTALS,
+    WORDS,
+    bring,
+    column,
+    diary,
+    fixed,
+    offer,
+    say,
+)
 from tests.ingest.foreign.workbooks import ods, xlsx
 
 Kept = list[tuple[str, str, str, str, float]]

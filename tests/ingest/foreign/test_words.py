@@ -12,8 +12,8 @@ from ingest.foreign.sheets import read_book
 from ingest.foreign.words import Meaning, Word, a_new_work, a_phase, a_technique, a_work
 from ingest.store import Store
 from tests.conftest import Bring, entries
-from tests.ingest.foreign.told import bring as bring_table
-from tests.ingest.foreign.told import column, diary, say
+from tests.ingest.foreign.example_tables import bring as bring_table
+from tests.ingest.foreign.example_tables import column, diary, say
 
 
 def words(store: Store, path: Path, **meanings: object) -> list[Word]:
@@ -166,6 +166,6 @@ def test_the_name_of_a_phase_and_a_technique_is_what_the_others_of_its_column_ar
     rows = "".join(f"5.2.2024;24-001;{text};1;Ilse\n" for text in ("retouching", *others))
     file.write_text(f"Date;Job;{head};Time;Who\n{rows}")
     reading = diary(columns={**diary().columns, "technique": column(head.casefold())})
-    found = words_in(store.cursor(), [(read_book(file).sheets[0], 0)], reading, {})
-    (retouching,) = [word for word in found if word.text == "retouching"]
+    words = words_in(store.cursor(), [(read_book(file).sheets[0], 0)], reading, {})
+    (retouching,) = [word for word in words if word.text == "retouching"]
     assert retouching.either and retouching.likely[0].meaning == first

@@ -25,7 +25,7 @@ class RejectDraft:
     rejects : the rows as they came.
     cells : the cells of each row as they are now, all rows of one length; what stands beyond the header has
         no column.
-    kept : when and from which visit the last cell was kept.
+    autosaved : when and from which visit the last cell was stored.
     """
 
     what: str

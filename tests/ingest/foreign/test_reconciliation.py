@@ -24,7 +24,7 @@ from ingest.safekeeping.export import export
 from ingest.safekeeping.integrity import faults
 from ingest.store import Store
 from tests.conftest import CHANGE, NOW, Bring, entries
-from tests.ingest.foreign.told import HEAD, WORDS, bring, column, diary, fixed, offer, say
+from tests.ingest.foreign.example_tables import HEAD, WORDS, bring, column, diary, fixed, offer, say
 from tests.whole_studios import everything, imported
 
 CLEANED = ("technique", "cleaned")
@@ -433,17 +433,17 @@ def stays(store: Store, offers: Path) -> StayingVersions:
 
 
 def test_which_versions_stay_is_told_with_why_and_which_are_the_next(store: Store, offers: Path) -> None:
-    found = stays(store, offers)
-    assert (found.versions, found.can_move, found.next_versions) == ([], 3, {"24-001": 2, "24-002": 2})
+    outcome = stays(store, offers)
+    assert (outcome.versions, outcome.can_move, outcome.next_versions) == ([], 3, {"24-001": 2, "24-002": 2})
     # one of the two is approved
     path = offers.with_name("approved.csv")
     path.write_text(
         "object,version,made_on,approved_on,technique,hours\n24-002,1,2024-01-10,2024-01-12,retouching,5\n"
     )
     assert import_files(store, [path], now=NOW)[0].complete
-    found = stays(store, offers)
+    outcome = stays(store, offers)
     approved = StayingVersion(object="24-002", version=1, why="approved", approved_on=date(2024, 1, 12))
-    assert (found.versions, found.can_move) == ([approved], 2)
+    assert (outcome.versions, outcome.can_move) == ([approved], 2)
 
 
 def test_a_version_that_a_later_one_follows_stays_with_its_work(store: Store, offers: Path) -> None:
@@ -453,6 +453,6 @@ def test_a_version_that_a_later_one_follows_stays_with_its_work(store: Store, of
     assert import_files(store, [path], now=NOW)[0].complete
     book, heads = read_book(offers, NOW), read_tables(store.cursor())[0].heads
     words = {**by_folded(WORDS), ("object", "weir"): a_work("24-003")}
-    found = staying_versions(store, heads, [(book, book.sheets[0], 0)], offer(), words, NOW)
-    assert found.versions == [StayingVersion(object="24-002", version=1, why="followed")]
-    assert found.can_move == 0 and found.next_versions == {"24-001": 2, "24-003": 1}
+    outcome = staying_versions(store, heads, [(book, book.sheets[0], 0)], offer(), words, NOW)
+    assert outcome.versions == [StayingVersion(object="24-002", version=1, why="followed")]
+    assert outcome.can_move == 0 and outcome.next_versions == {"24-001": 2, "24-003": 1}

@@ -7,16 +7,16 @@ from pathlib import Path
 import pytest
 
 from ingest.foreign.arrivals import look_over
-from ingest.foreign.half_said import HalfSaid
 from ingest.foreign.memory import keep_draft, signature
 from ingest.foreign.preview import first_years
+from ingest.foreign.reading_drafts import ReadingDraft
 from ingest.foreign.sheets import read_book
 from ingest.foreign.words import a_new_work, a_technique
 from ingest.store import Store
 from tests.conftest import NOW, Bring
-from tests.ingest.foreign.told import HEAD, diary, say
+from tests.ingest.foreign.example_tables import HEAD, diary, say
 
-HALF_SAID = HalfSaid(
+HALF_SAID = ReadingDraft(
     sheet="",
     row=0,
     reading=diary(),
@@ -35,14 +35,14 @@ def table(tmp_path: Path) -> Path:
 
 
 def test_it_comes_back_as_it_was_said() -> None:
-    assert HalfSaid.from_draft(HALF_SAID.to_draft()) == HALF_SAID
+    assert ReadingDraft.from_draft(HALF_SAID.to_draft()) == HALF_SAID
 
 
 @pytest.mark.parametrize(
     "draft", [None, [], "half", {}, {"sheet": "", "row": "x"}, {**HALF_SAID.to_draft(), "reading": "{}"}]
 )
 def test_a_draft_of_another_kind_is_none(draft: object) -> None:
-    assert HalfSaid.from_draft(draft) is None
+    assert ReadingDraft.from_draft(draft) is None
 
 
 def test_a_file_finds_what_was_half_said_of_its_heads(studio: Bring, store: Store, table: Path) -> None:

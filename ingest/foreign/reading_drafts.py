@@ -12,7 +12,7 @@ from ingest.foreign.words import Meaning
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class HalfSaid:
+class ReadingDraft:
     """A reading on its way.
 
     Attributes
@@ -37,7 +37,7 @@ class HalfSaid:
         }
 
     @classmethod
-    def from_draft(cls, draft: object) -> HalfSaid | None:
+    def from_draft(cls, draft: object) -> ReadingDraft | None:
         """None where a draft is none of these, as one of another version may be."""
         if not isinstance(draft, dict):
             return None
