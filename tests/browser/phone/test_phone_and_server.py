@@ -91,7 +91,7 @@ def test_what_arrived_and_went_with_a_return_to_a_backup_is_sent_again(
     page.get_by_role("link", name="My day").click()
     with page.expect_response("**/log/v1/actions"):
         add_line(page, "24-001", "levelling fills", "1.5")
-    shows(page, "1 thing has arrived in the studio and is being checked")
+    shows(page, "1 thing is in the studio and being checked")
     whole_studio.stop()
     shutil.copy(tmp_path / "studio.duckdb", whole_studio.db)
     whole_studio.start()

@@ -9,9 +9,9 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from playwright.sync_api import BrowserContext, Locator, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, Route, expect
 
-from tests.browser.phone.conftest import Form, correct, done, line, opened, shows
+from tests.browser.phone.conftest import PHONE, Form, correct, done, line, opened, shows
 from tests.conftest import bring_into
 
 HEAD = "object,version,made_on,phase,technique,part,hours\n"
@@ -105,6 +105,23 @@ def test_a_work_that_is_estimated_as_a_whole_is_begun_first_and_any_other_last(
     expect(buttons.filter(has_text="the work as a whole")).to_have_count(0)
 
 
+def test_lines_of_a_work_that_is_open_come_with_a_late_answer(studio: Form, browser: Browser) -> None:
+    context = browser.new_context(**PHONE, service_workers="block")
+    page = context.new_page()
+    late: list[Route] = []
+    page.route("**/log/v1/bench*", lambda route: late.extend([route]))
+    page.goto(f"{studio.address}/log#work=24-001")
+    offers(page, "retouching", "the work as a whole")  # as the first page has it, to be small
+    page.wait_for_function("document.documentElement.dataset.ready")
+    while not late:
+        page.wait_for_timeout(20)
+    page.get_by_role("button", name="the work as a whole").focus()
+    late[0].continue_()
+    offers(page, "retouching", "facing", "the work as a whole")
+    expect(page.get_by_role("button", name="the work as a whole")).to_be_focused()
+    context.close()
+
+
 def test_the_day_sheet_takes_the_name_of_a_phase_and_a_technique_of_that_name_stays_one(
     studio: Form, handset: BrowserContext, tmp_path: Path
 ) -> None:
@@ -136,6 +153,7 @@ def test_the_day_sheet_takes_the_name_of_a_phase_and_a_technique_of_that_name_st
     page.get_by_text("How far, how much, note and more").click()
     expect(much).to_be_hidden()
     field.fill("retouching")
+    expect(page.get_by_text("How much was treated, dm²")).to_be_visible()  # as a technique is measured
     much.fill("2")
     page.get_by_role("button", name="Save", exact=True).click()
     done(page, "Saved: retouching on 24-001")

@@ -22,11 +22,7 @@ function showStatus() {
     );
   else if (settling)
     said.push(
-      el(
-        "span",
-        {},
-        `${plural(settling, "thing has", "things have")} arrived in the studio and ${settling === 1 ? "is" : "are"} being checked. `,
-      ),
+      el("span", {}, `${plural(settling, "thing is", "things are")} in the studio and being checked. `),
     );
   else if (fresh && !trouble)
     said.push(el("span", {}, `All ${refused ? "else " : ""}is saved in the studio. `));

@@ -73,7 +73,6 @@ function entryView(entry, day) {
     name: "discovery",
     checked: was("discovery", row.discovery === "yes"),
   });
-  const unit = (technique(row.technique) || {}).unit;
   const shares = {
     ...Object.fromEntries(over.map((two) => [two.object, two.share || "1"])),
     ...draft.shares,
@@ -146,19 +145,14 @@ function entryView(entry, day) {
     );
   };
   // a whole is not measured
-  const amount = el(
-    "div",
-    {},
-    el(
-      "label",
-      { for: "quantity" },
-      `How much was treated${unit ? `, ${unit === "dm2" ? "dm²" : unit === "pcs" ? "pieces" : unit}` : ""}`,
-    ),
-    quantity,
-  );
+  const treated = el("label", { for: "quantity" }),
+    amount = el("div", {}, treated, quantity);
   const lineNow = () => (what.value() === called ? row : lineCalled(what.value()));
   const measure = () => {
-    amount.hidden = !!what.value() && !lineNow().technique;
+    const name = lineNow().technique,
+      unit = technique(name)?.unit;
+    amount.hidden = !!what.value() && !name;
+    treated.textContent = `How much was treated${unit ? `, ${{ dm2: "dm²", pcs: "pieces" }[unit] || unit}` : ""}`;
   };
   const remember = () => {
     share();
@@ -378,6 +372,7 @@ function entryView(entry, day) {
       : one
         ? "Correct an entry"
         : "A new line",
+    update: measure,
     box: el(
       "div",
       {},

@@ -1,7 +1,7 @@
 // Views: a work, who is logging.
 
 function workView(code) {
-  const one = code ? work(code) : { object: "", lines: [] };
+  let one = code ? work(code) : {};
   if (!one) return { title: code, box: el("p", {}, "This work is not on the bench.") };
   const studio = new Set(state.phases.filter((two) => two.studio_time).map((two) => two.phase));
   const choose = ({ phase, technique, part }) =>
@@ -15,6 +15,8 @@ function workView(code) {
   });
   const update = () => {
     const wanted = folded(search.value);
+    // the first page leaves lines out: they come with the first answer
+    one = work(code) || one;
     // a work that is estimated as a whole and not begun is begun so
     const later = (two) => !!(two.phase || two.last_day);
     const lines = (one.lines || [])
@@ -51,6 +53,7 @@ function workView(code) {
           {},
           button([lineName(two), about(two) && el("small", {}, about(two))], () => choose(two), {
             class: !two.phase && rest.includes(two) && "plain",
+            "data-k": lineName(two),
           }),
         ),
       ),
@@ -63,6 +66,7 @@ function workView(code) {
   update();
   return {
     title: workName(code),
+    update,
     box: el(
       "div",
       {},
