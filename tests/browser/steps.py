@@ -64,16 +64,26 @@ def row_of(page: Page, table: str, *cells: str) -> list[str]:
 
 def choose_cell(page: Page, row: int, x: int, sheet: Locator | None = None) -> None:
     """Click into a row of a sheet (by default the last), so far from its left; once more where it was just
-    being drawn anew and has no cell chosen.
+    being drawn anew and has no cell chosen. The row is brought to the middle of the window first: what was
+    done stays in sight at its edge, and lies over what is there.
     """
     sheet = sheet or page.get_by_test_id("stDataFrame").last
+    down = 52 + 35 * row
     for _ in range(3):
         sheet.scroll_into_view_if_needed()
+        sheet.evaluate(_TO_THE_MIDDLE, down)
         box = sheet.bounding_box()
         assert box
-        page.mouse.click(box["x"] + x, box["y"] + 52 + 35 * row)
+        page.mouse.click(box["x"] + x, box["y"] + down)
         if told(page.locator(f"[role=gridcell][id$='-{row}'][aria-selected=true]"), None):
             return
+    raise AssertionError(f"no cell of row {row} was chosen")
+
+
+_TO_THE_MIDDLE = """(sheet, down) => {
+    const main = sheet.closest('[data-testid=stMain]');
+    main.scrollTop += sheet.getBoundingClientRect().top + down - window.innerHeight / 2;
+}"""
 
 
 def told(cell: Locator, text: str | None) -> bool:
