@@ -179,12 +179,14 @@ def handset(browser: Browser) -> Iterator[BrowserContext]:
 
 
 def opened(handset: BrowserContext, studio: Form | Studio, who: str | None = "Ilse", at: str = "") -> Page:
+    """The form; with `who`, said to be that person's, and all is there that the first page leaves out."""
     page = handset.new_page()
     page.goto(f"{studio.address}/log{at}")
     expect(page.locator("html[data-ready]")).to_be_attached()
     if who:
         page.get_by_role("button", name=who, exact=True).click()
         expect(page.get_by_role("heading", name="At the bench")).to_be_visible()
+        shows(page, re.compile("All is (else )?saved in the studio"))
     return page
 
 
