@@ -1,14 +1,18 @@
-"""Middleware that completes the head of each HTML page: addresses and content security policy."""
+"""Middleware that completes the head of each HTML page: its script and content security policy."""
 
 from __future__ import annotations
 
 import re
+from importlib import resources
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from dashboard import roles
 from ingest.http_json import csp_hash
+
+_SCRIPT = resources.files("dashboard.server") / "static" / "page_head.js"
+_HEAD = b"<head><script>" + _SCRIPT.read_bytes() + b"</script>"
 
 
 def _page_policy(page: bytes, scope: Scope) -> str:
@@ -24,19 +28,7 @@ def _page_policy(page: bytes, scope: Scope) -> str:
 
 
 class PageHead:
-    """ASGI middleware: gives each page the address of its server and a content security policy.
-
-    Without the address a page opened by its own path looks for the server below that path first, and fails.
-    """
-
-    # A page whose socket was closed asks whether its device is still admitted, and if not, reloads to say so.
-    _SCRIPT = (
-        b"<head><script>window.__streamlit={BACKEND_BASE_URL:location.origin,"
-        b"HOST_CONFIG_BASE_URL:location.origin,MAIN_PAGE_BASE_URL:location.origin};"
-        b"window.WebSocket=class extends WebSocket{constructor(...said){super(...said);"
-        b"this.addEventListener('close',()=>fetch('/_stcore/health').then((answer)=>"
-        b"{if([401,403].includes(answer.status))location.reload()},()=>{}))}}</script>"
-    )
+    """ASGI middleware: gives each page the script of its head and a content security policy."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
@@ -68,7 +60,7 @@ class PageHead:
             elif message["type"] == "http.response.body":
                 body.extend(message.get("body", b""))
                 if not message.get("more_body"):
-                    page = bytes(body).replace(b"<head>", self._SCRIPT, 1)
+                    page = bytes(body).replace(b"<head>", _HEAD, 1)
                     headers = MutableHeaders(raw=[*start["headers"]])
                     for name in ("etag", "last-modified"):
                         del headers[name]
