@@ -194,6 +194,10 @@ def settled(page: Page) -> None:
         page.wait_for_timeout(150)
     until(page, _SETTLED)
     page.evaluate(_IDLE)
+    # between two runs of which the first asked for the second the page rests for a moment
+    while not page.evaluate(_SETTLED):
+        until(page, _SETTLED)
+        page.evaluate(_IDLE)
 
 
 _WATCH = """() => {
