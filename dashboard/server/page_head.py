@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import re
-from importlib import resources
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from dashboard import roles
+from dashboard.server.public_pages import script
 from ingest.http_json import csp_hash
 
-_SCRIPT = resources.files("dashboard.server") / "static" / "page_head.js"
-_HEAD = b"<head><script>" + _SCRIPT.read_bytes() + b"</script>"
+_HEAD = f"<head><script>{script('page_head')}</script>".encode()
 
 
 def _page_policy(page: bytes, scope: Scope) -> str:

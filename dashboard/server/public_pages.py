@@ -25,11 +25,12 @@ code {{ font-size: .95em; }} li {{ margin: .3rem 0; }}
 :focus-visible {{ outline: 3px solid {theme.ACCENT}; outline-offset: 2px; }}"""
 
 
-def _script(name: str) -> str:
+def script(name: str) -> str:
+    """A script of the server, by the name of its file."""
     return resources.files("dashboard.server").joinpath(f"static/{name}.js").read_text("utf-8")
 
 
-_PAIR, _UNSENT = _script("pair"), _script("unsent")
+_PAIR, _UNSENT = script("pair"), script("unsent")
 POLICY = (
     f"default-src 'none'; script-src {csp_hash(_PAIR.encode())} {csp_hash(_UNSENT.encode())}; style-src"
     f" {csp_hash(_STYLE.encode())}; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors"
