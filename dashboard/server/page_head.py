@@ -11,7 +11,7 @@ from dashboard import roles
 from dashboard.server.public_pages import script
 from ingest.http_json import csp_hash
 
-_HEAD = f"<head><script>{script('page_head')}</script>".encode()
+_HEAD = b"<head><script>" + script("page_head").encode() + b"</script>"
 
 
 def _page_policy(page: bytes, scope: Scope) -> str:
