@@ -109,15 +109,19 @@ def cells_of(work: tuple) -> dict[str, str]:  # type: ignore[type-arg]
 
 
 def press_keys(page: Page, keys: list[Keys]) -> None:
-    """Press them as they are, at the pace of somebody who types fast; the page is at rest after the last."""
+    """Press them as they are, at the pace of somebody who types fast and sees that a cell is open before the
+    second letter, and closed before the next cell; the page is at rest after the last.
+    """
+    field = page.locator(FIELD_OF_A_CELL)
     for cell in keys:
         if cell.text:
             page.keyboard.press(cell.text[0])
-            expect(page.locator(FIELD_OF_A_CELL).first).to_be_attached()
+            expect(field.first).to_be_focused()
             page.keyboard.type(cell.text[1:], delay=30)
             page.wait_for_timeout(80)
         for key in cell.then:
             page.keyboard.press(key)
+            expect(field).to_have_count(0)
             page.wait_for_timeout(80)
     settled(page)
 
