@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, ConsoleMessage, Page, TimeoutError, expect, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Locator, Page, TimeoutError, expect, sync_playwright
 
 from ingest.store import Store
 from tests import ROOT, big_studio
@@ -251,11 +251,13 @@ def act(page: Page, do: Callable[[], object], *, must: bool = True) -> None:
     settled(page)
 
 
-def choose(page: Page, label: str, option: str) -> None:
-    """Type into a choice and take what fits; once more where the page was drawn anew in between."""
+def choose(page: Page, label: str, option: str, place: Locator | None = None) -> None:
+    """Type into a choice, of the page or of a place on it, and take the first that fits; once more where the
+    page was drawn anew in between.
+    """
+    field = (place or page).get_by_role("combobox", name=label)
     for attempt in range(3):
         try:
-            field = page.get_by_role("combobox", name=label)
             field.click(timeout=8_000)
             field.fill(option)
             wanted = page.get_by_role("option", name=re.compile(re.escape(option))).first

@@ -16,7 +16,7 @@ from playwright.sync_api import Page, expect
 from ingest.editing import quote_drafts
 from ingest.editing.quote_drafts import Quote, QuotedWork
 from ingest.store import Store
-from tests.browser.conftest import act, keep, serve, settled
+from tests.browser.conftest import act, choose, keep, serve, settled
 from tests.browser.steps import choose_cell, write_cell
 
 WORK = {
@@ -128,8 +128,7 @@ def add_line(page: Page, technique: str, **more: str) -> None:
             break
         act(page, lambda: page.get_by_text("Add a line by choosing its technique").click(), must=False)
     for _ in range(3):
-        field.fill(technique)
-        act(page, page.get_by_role("option").first.click, must=False)
+        choose(page, "Technique", technique, place)
         if all(page.get_by_label(label, exact=True).count() for label in more):
             break
     if more:

@@ -27,7 +27,7 @@ from playwright.sync_api import Browser, BrowserContext, Locator, Page, Response
 from dashboard.cli.main import main
 from ingest.store import Store
 from ingest.studio.settings import write_settings
-from tests.browser.conftest import act, keep, settled
+from tests.browser.conftest import act, choose, keep, settled
 from tests.chromium import find_chromium
 from tests.conftest import bring_into
 from tests.served import Server
@@ -174,7 +174,7 @@ def test_a_phone_is_paired_by_the_code_on_the_screen_logs_and_is_sent_away_witho
 ) -> None:
     laptop = principal
     keep(laptop, "who-may-come-in")
-    choose(laptop, "Ilse")
+    choose(laptop, "Whose it is", "Ilse")
     act(laptop, laptop.get_by_role("button", name="Make a code").click)
     keep(laptop, "who-may-come-in-code")
     address = drawn(laptop.get_by_alt_text("QR code that pairs a device"))
@@ -215,13 +215,6 @@ def test_a_phone_is_paired_by_the_code_on_the_screen_logs_and_is_sent_away_witho
     expect(phone.locator("#told")).to_contain_text("All is saved in the studio.")
     entries = json.loads(studio.command("statement", "--object", "24-001", "--json", "--with-notes"))
     assert [entry["note"] for entry in entries if entry["note"]][-1] == "with the second glaze"
-
-
-def choose(page: Page, whose: str) -> None:
-    """Say whose a device is."""
-    page.get_by_label("Whose it is").click()
-    page.get_by_role("option", name=whose).click()
-    expect(page.get_by_role("option")).to_have_count(0)
 
 
 def keep_phone(page: Page, name: str) -> None:
@@ -508,7 +501,7 @@ def test_the_page_that_pairs_shows_the_way_to_trust_too(sealed: Studio, device: 
     settled(page)
     act(page, page.get_by_role("button", name="Make a code").click)
     expect(page.get_by_text("No code was made: say whose it is")).to_be_visible()
-    choose(page, "several share it")
+    choose(page, "Whose it is", "several share it")
     act(page, page.get_by_role("button", name="Make a code").click)
     keep(page, "who-may-come-in-tls")
     assert (

@@ -7,6 +7,16 @@ window.__streamlit = {
   MAIN_PAGE_BASE_URL: location.origin,
 };
 
+// When the page last sent anything, when a run of its script last began or ended, and last ended.
+let sentAt = 0;
+let ranAt = 0;
+let endedAt = 0;
+const runs = (app) => app?.dataset.testScriptState === "running";
+new MutationObserver(([{ target }]) => {
+  ranAt = performance.now();
+  if (!runs(target)) endedAt = ranAt;
+}).observe(document, { subtree: true, attributeFilter: ["data-test-script-state"] });
+
 // A page whose socket was closed asks whether its device is still admitted, and if not, reloads to say so.
 window.WebSocket = class extends WebSocket {
   constructor(...about) {
@@ -20,6 +30,11 @@ window.WebSocket = class extends WebSocket {
       ),
     );
   }
+
+  send(...message) {
+    sentAt = performance.now();
+    super.send(...message);
+  }
 };
 
 // A sheet has only the cells that are in sight. Where the one with the focus is taken away on a busy machine,
@@ -31,3 +46,55 @@ addEventListener("focusout", ({ target, relatedTarget }) => {
     if (!target.isConnected && sheet.isConnected && document.activeElement === document.body) sheet.focus();
   });
 });
+
+// A field is sent when it is left, often by the very press on a link to another page. The server would take
+// both as one, and the field, or the way to the other page, would be lost: the link waits for the field's run.
+const FIRST_ANSWER_MS = 400;
+const LONGEST_WAIT_MS = 4000;
+let typedInto = null;
+let leftAt = 0;
+let waitingFor = null;
+addEventListener("input", ({ target }) => (typedInto = target), true);
+addEventListener(
+  "focusout",
+  ({ target }) => {
+    if (target !== typedInto) return;
+    typedInto = null;
+    leftAt = performance.now();
+  },
+  true,
+);
+addEventListener(
+  "click",
+  (event) => {
+    const link = event.target.closest?.("[data-testid=stMain] a[href]:not([target=_blank])");
+    const isSent = leftAt <= endedAt && (!typedInto || document.activeElement !== typedInto);
+    if (!link || isSent || event.ctrlKey || event.metaKey || event.shiftKey || event.altKey) return;
+    event.preventDefault();
+    event.stopPropagation();
+    document.activeElement.blur();
+    const first = waitingFor === null;
+    waitingFor = link; // whoever presses another one meanwhile means that
+    if (first) goWhenSent(performance.now());
+  },
+  true,
+);
+
+function goWhenSent(pressedAt) {
+  setTimeout(() => {
+    const now = performance.now();
+    const unanswered = sentAt > ranAt && now - sentAt < FIRST_ANSWER_MS;
+    if (
+      (unanswered || runs(document.querySelector("[data-testid=stApp]"))) &&
+      now - pressedAt < LONGEST_WAIT_MS
+    ) {
+      goWhenSent(pressedAt);
+      return;
+    }
+    const link = waitingFor;
+    waitingFor = null;
+    leftAt = 0;
+    const drawnAnew = () => [...document.links].find((other) => other.href === link.href);
+    (link.isConnected ? link : drawnAnew())?.click();
+  }, 50);
+}
