@@ -181,3 +181,29 @@ def test_twenty_works_are_written_in_fifteen_minutes_by_the_keystroke_level_mode
     assert (round(typing), round(preparing)) == (279, 231)
     assert typing + preparing < FIFTEEN_MINUTES_S and typing < FIFTEEN_MINUTES_S / 2
     assert sum(keystrokes.seconds(presses, fields, keystrokes.SKILLED_TYPIST_S)) < FIFTEEN_MINUTES_S / 2
+
+
+def test_a_cell_just_left_is_kept_when_a_link_is_pressed_at_once(
+    serve_here: Callable[..., str], laptop: Page, tmp_path: Path
+) -> None:
+    """The sheet sends a cell a moment after it was left; the link waits for it."""
+    with Store(tmp_path / "studio.duckdb") as store:
+        remembered_sheet.keep(store, Sheet(person="Ada", when="2025"), "a visit")
+    address = f"{serve_here(tmp_path / 'studio.duckdb')}/works?add=from-memory"
+    field = laptop.locator(FIELD_OF_A_CELL)
+    for row, leave_by in enumerate(("Tab", None)):  # or with the cell still open
+        go(laptop, address, "Works")
+        choose_cell(laptop, row, 120)
+        laptop.keyboard.press("W")
+        expect(field.first).to_be_focused()
+        laptop.keyboard.type("eir", delay=30)
+        expect(field.first).to_have_value("Weir")
+        laptop.evaluate("document.querySelector('[data-testid=stMain]').scrollTop = 0")
+        if leave_by:
+            laptop.keyboard.press(leave_by)
+            expect(field).to_have_count(0)
+        laptop.get_by_role("link", name="Studio", exact=True).click()
+        expect(laptop.get_by_role("textbox", name="Name of the studio")).to_be_visible()
+    go(laptop, address, "Works")
+    done(laptop, "Row 2 (Weir)")
+    done(laptop, "Row 1 (Weir)")

@@ -49,8 +49,12 @@ addEventListener("focusout", ({ target, relatedTarget }) => {
 
 // A field is sent when it is left, often by the very press on a link to another page. The server would take
 // both as one, and the field, or the way to the other page, would be lost: the link waits for the field's run.
-const FIRST_ANSWER_MS = 400;
-const LONGEST_WAIT_MS = 4000;
+const TURN_MS = 50;
+const MOST_TURNS = 80;
+// A sheet sends a cell a moment after it was left. Counted in turns: a busy page is late with those as well.
+const SENT_WITHIN_TURNS = 6;
+const LONG_AGO_MS = 2000;
+const ANSWERED_WITHIN_MS = 1500;
 let typedInto = null;
 let leftAt = 0;
 let waitingFor = null;
@@ -72,29 +76,30 @@ addEventListener(
     if (!link || isSent || event.ctrlKey || event.metaKey || event.shiftKey || event.altKey) return;
     event.preventDefault();
     event.stopPropagation();
-    document.activeElement.blur();
+    typedInto?.blur();
     const first = waitingFor === null;
     waitingFor = link; // whoever presses another one meanwhile means that
-    if (first) goWhenSent(performance.now());
+    if (first) goWhenSent(1);
   },
   true,
 );
 
-function goWhenSent(pressedAt) {
+function goWhenSent(turn) {
   setTimeout(() => {
     const now = performance.now();
-    const unanswered = sentAt > ranAt && now - sentAt < FIRST_ANSWER_MS;
-    if (
-      (unanswered || runs(document.querySelector("[data-testid=stApp]"))) &&
-      now - pressedAt < LONGEST_WAIT_MS
-    ) {
-      goWhenSent(pressedAt);
+    const isOnItsWay =
+      sentAt < leftAt
+        ? turn < SENT_WITHIN_TURNS && now - leftAt < LONG_AGO_MS
+        : sentAt > ranAt && now - sentAt < ANSWERED_WITHIN_MS;
+    const isBusy = isOnItsWay || runs(document.querySelector("[data-testid=stApp]"));
+    if (isBusy && turn < MOST_TURNS) {
+      goWhenSent(turn + 1);
       return;
     }
     const link = waitingFor;
     waitingFor = null;
     leftAt = 0;
     const drawnAnew = () => [...document.links].find((other) => other.href === link.href);
-    (link.isConnected ? link : drawnAnew())?.click();
-  }, 50);
+    (link.isConnected ? link : (drawnAnew() ?? link)).click();
+  }, TURN_MS);
 }
